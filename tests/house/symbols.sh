@@ -1,0 +1,24 @@
+#!/usr/bin/env bash
+# What the models library asks of others: mathematics and moving memory, nothing else. What it offers: its plants.
+set -u
+[ -n "${SWASHLOOP_MODELS:-}" ] || { echo "no models library in this build"; exit 77; }
+
+defined=$(nm --defined-only --extern-only "$SWASHLOOP_MODELS" | awk 'NF == 3 { print $3 }' | sort -u)
+undefined=$(nm --undefined-only "$SWASHLOOP_MODELS" | awk '$1 == "U" { print $2 }' | sort -u |
+  # What the sanitizers, the coverage counters and the linker put in themselves.
+  grep -vE '^(__asan_|__ubsan_|__gcov_|__sanitizer_|_GLOBAL_OFFSET_TABLE_|__stack_chk_fail)')
+foreign=$(comm -23 <(echo "$undefined") <(echo "$defined") |
+  grep -vxE '(__)?(a?(sin|cos|tan)h?|atan2|exp|exp2|expm1|log|log2|log10|log1p|pow|sqrt|cbrt|hypot|fabs|f(min|max|mod|dim)|floor|ceil|trunc|l?l?round|rint|nearbyint|copysign|fma|erfc?|sincos|ldexp|frexp|scalbn|nan)|mem(cpy|move|set|cmp)')
+writable=$(nm "$SWASHLOOP_MODELS" | awk '$2 ~ /^[bBC]$/ || $2 == "D" { print $3 }' |
+  grep -vE '^(__gcov|__asan|\.L)' | sort -u)
+
+status=0
+if [ -n "$foreign" ]; then
+  echo "the models library asks for:" $foreign
+  status=1
+fi
+if [ -n "$writable" ]; then
+  echo "the models library keeps state in:" $writable
+  status=1
+fi
+exit $status
