@@ -1,0 +1,252 @@
+#include "h5_write.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <hdf5_hl.h>
+
+void h5_prepare(void) {
+  H5dont_atexit();
+  H5Eset_auto2(H5E_DEFAULT, NULL, NULL);
+}
+
+/* Keep the operating system's words ("error message = 'No space left on device'") if this entry of the error stack has
+ * them; else the deepest description. */
+static herr_t keep_reason(unsigned depth, const H5E_error2_t *entry, void *context) {
+  (void)depth;
+  struct h5_log *log = context;
+  if (entry->desc == NULL) {
+    return 0;
+  }
+  static const char mark[] = "error message = '";
+  const char *words = strstr(entry->desc, mark);
+  if (words != NULL) {
+    words += sizeof mark - 1;
+    int length = (int)strcspn(words, "'");
+    (void)snprintf(log->reason, sizeof log->reason, "%.*s", length, words);
+    return 1;
+  }
+  if (log->reason[0] == '\0') {
+    (void)snprintf(log->reason, sizeof log->reason, "%s", entry->desc);
+  }
+  return 0;
+}
+
+bool h5_note(struct h5_log *log, hid_t result) {
+  if (result >= 0) {
+    return true;
+  }
+  if (!log->failed) {
+    log->failed = true;
+    log->reason[0] = '\0';
+    H5Ewalk2(H5E_DEFAULT, H5E_WALK_UPWARD, keep_reason, log);
+  }
+  return false;
+}
+
+static hid_t text_type(struct h5_log *log) {
+  hid_t type = H5Tcopy(H5T_C_S1);
+  h5_note(log, type);
+  h5_note(log, H5Tset_size(type, H5T_VARIABLE));
+  h5_note(log, H5Tset_cset(type, H5T_CSET_UTF8));
+  return type;
+}
+
+hid_t h5_create_file(const char *path, struct h5_log *log) {
+  hid_t creation = H5Pcreate(H5P_FILE_CREATE);
+  hid_t access = H5Pcreate(H5P_FILE_ACCESS);
+  h5_note(log, H5Pset_link_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  h5_note(log, H5Pset_attr_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  /* After a failure some objects may stay open: the file must close all the same. */
+  h5_note(log, H5Pset_fclose_degree(access, H5F_CLOSE_STRONG));
+  hid_t file = H5Fcreate(path, H5F_ACC_TRUNC, creation, access);
+  h5_note(log, file);
+  h5_note(log, H5Pclose(creation));
+  h5_note(log, H5Pclose(access));
+  return file;
+}
+
+hid_t h5_group(hid_t parent, const char *name, const char *text, struct h5_log *log) {
+  hid_t creation = H5Pcreate(H5P_GROUP_CREATE);
+  h5_note(log, H5Pset_link_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  h5_note(log, H5Pset_attr_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  hid_t group = H5Gcreate2(parent, name, H5P_DEFAULT, creation, H5P_DEFAULT);
+  h5_note(log, group);
+  h5_note(log, H5Pclose(creation));
+  h5_text_attribute(group, "long_name", text, log);
+  return group;
+}
+
+void h5_close_group(hid_t group, struct h5_log *log) {
+  if (group >= 0) {
+    h5_note(log, H5Gclose(group));
+  }
+}
+
+void h5_close_dataset(hid_t dataset, struct h5_log *log) {
+  if (dataset >= 0) {
+    h5_note(log, H5Dclose(dataset));
+  }
+}
+
+void h5_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log) {
+  if (object < 0) {
+    return;
+  }
+  hid_t type = text_type(log);
+  hid_t space = H5Screate(H5S_SCALAR);
+  hid_t attribute = H5Acreate2(object, name, type, space, H5P_DEFAULT, H5P_DEFAULT);
+  h5_note(log, space);
+  if (h5_note(log, attribute)) {
+    h5_note(log, H5Awrite(attribute, type, &text));
+    h5_note(log, H5Aclose(attribute));
+  }
+  h5_note(log, H5Sclose(space));
+  h5_note(log, H5Tclose(type));
+}
+
+void h5_change_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log) {
+  hid_t type = text_type(log);
+  hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
+  if (h5_note(log, attribute)) {
+    h5_note(log, H5Awrite(attribute, type, &text));
+    h5_note(log, H5Aclose(attribute));
+  }
+  h5_note(log, H5Tclose(type));
+}
+
+/* Attributes in the order of writing, as netCDF-4 does. */
+static hid_t dataset_creation(struct h5_log *log) {
+  hid_t creation = H5Pcreate(H5P_DATASET_CREATE);
+  h5_note(log, creation);
+  h5_note(log, H5Pset_attr_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  return creation;
+}
+
+static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t space, hid_t creation,
+                            struct h5_log *log) {
+  hid_t dataset = H5I_INVALID_HID;
+  if (parent >= 0) {
+    dataset = H5Dcreate2(parent, name, type, space, H5P_DEFAULT, creation, H5P_DEFAULT);
+    h5_note(log, dataset);
+  }
+  return dataset;
+}
+
+static hid_t scalar(hid_t parent, const char *name, hid_t file_type, hid_t memory_type, const void *value,
+                    struct h5_log *log) {
+  hid_t space = H5Screate(H5S_SCALAR);
+  hid_t creation = dataset_creation(log);
+  hid_t dataset = create_dataset(parent, name, file_type, space, creation, log);
+  if (dataset >= 0) {
+    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, H5P_DEFAULT, value));
+  }
+  h5_note(log, H5Pclose(creation));
+  h5_note(log, H5Sclose(space));
+  return dataset;
+}
+
+hid_t h5_real(hid_t parent, const char *name, double value, struct h5_log *log) {
+  return scalar(parent, name, H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, &value, log);
+}
+
+hid_t h5_integer(hid_t parent, const char *name, long value, struct h5_log *log) {
+  return scalar(parent, name, H5T_STD_I64LE, H5T_NATIVE_LONG, &value, log);
+}
+
+hid_t h5_text(hid_t parent, const char *name, const char *value, struct h5_log *log) {
+  hid_t type = text_type(log);
+  hid_t dataset = scalar(parent, name, type, type, &value, log);
+  h5_note(log, H5Tclose(type));
+  return dataset;
+}
+
+/* One rule for the whole file: an axis has a scale, its own or another's. */
+static void give_scale(hid_t dataset, const char *name, hid_t scale, struct h5_log *log) {
+  if (dataset < 0) {
+    return;
+  }
+  if (scale == H5I_INVALID_HID) {
+    h5_note(log, H5DSset_scale(dataset, name));
+  } else {
+    h5_note(log, H5DSattach_scale(dataset, scale, 0));
+  }
+}
+
+static hid_t array(hid_t parent, const char *name, hid_t file_type, hid_t memory_type, int count, const void *values,
+                   hid_t scale, struct h5_log *log) {
+  hsize_t size = (hsize_t)count;
+  hsize_t unlimited = H5S_UNLIMITED;
+  hsize_t chunk = 1;
+  hid_t creation = dataset_creation(log);
+  /* An axis of fixed size zero does not exist in netCDF-4: an empty one may grow. */
+  bool empty = count == 0;
+  if (empty) {
+    h5_note(log, H5Pset_chunk(creation, 1, &chunk));
+  }
+  hid_t space = H5Screate_simple(1, &size, empty ? &unlimited : NULL);
+  hid_t dataset = create_dataset(parent, name, file_type, space, creation, log);
+  if (dataset >= 0 && !empty) {
+    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, H5P_DEFAULT, values));
+  }
+  give_scale(dataset, name, scale, log);
+  h5_note(log, H5Sclose(space));
+  h5_note(log, H5Pclose(creation));
+  return dataset;
+}
+
+hid_t h5_reals(hid_t parent, const char *name, int count, const double *values, hid_t scale, struct h5_log *log) {
+  return array(parent, name, H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, count, values, scale, log);
+}
+
+hid_t h5_texts(hid_t parent, const char *name, int count, const char *const *values, hid_t scale, struct h5_log *log) {
+  hid_t type = text_type(log);
+  hid_t dataset = array(parent, name, type, type, count, values, scale, log);
+  h5_note(log, H5Tclose(type));
+  return dataset;
+}
+
+hid_t h5_dimension(hid_t parent, const char *name, int count, const char *text, struct h5_log *log) {
+  int *index = calloc((size_t)count + 1, sizeof *index);
+  if (index == NULL) {
+    log->failed = true;
+    (void)snprintf(log->reason, sizeof log->reason, "out of memory");
+    return H5I_INVALID_HID;
+  }
+  for (int i = 0; i < count; i++) {
+    index[i] = i;
+  }
+  hid_t dataset = array(parent, name, H5T_STD_I32LE, H5T_NATIVE_INT, count, index, H5I_INVALID_HID, log);
+  h5_text_attribute(dataset, "long_name", text, log);
+  free(index);
+  return dataset;
+}
+
+hid_t h5_growing_reals(hid_t parent, const char *name, int chunk, hid_t scale, struct h5_log *log) {
+  hsize_t size = 0;
+  hsize_t unlimited = H5S_UNLIMITED;
+  hsize_t chunk_size = (hsize_t)chunk;
+  hid_t space = H5Screate_simple(1, &size, &unlimited);
+  hid_t creation = dataset_creation(log);
+  h5_note(log, H5Pset_chunk(creation, 1, &chunk_size));
+  hid_t dataset = create_dataset(parent, name, H5T_IEEE_F64LE, space, creation, log);
+  give_scale(dataset, name, scale, log);
+  h5_note(log, H5Sclose(space));
+  h5_note(log, H5Pclose(creation));
+  return dataset;
+}
+
+void h5_append(hid_t dataset, hsize_t start, int count, const double *values, struct h5_log *log) {
+  hsize_t length = (hsize_t)count;
+  hsize_t size = start + length;
+  if (!h5_note(log, H5Dset_extent(dataset, &size))) {
+    return;
+  }
+  hid_t space = H5Dget_space(dataset);
+  hid_t memory = H5Screate_simple(1, &length, NULL);
+  h5_note(log, H5Sselect_hyperslab(space, H5S_SELECT_SET, &start, NULL, &length, NULL));
+  h5_note(log, H5Dwrite(dataset, H5T_NATIVE_DOUBLE, memory, space, H5P_DEFAULT, values));
+  h5_note(log, H5Sclose(memory));
+  h5_note(log, H5Sclose(space));
+}

@@ -1,0 +1,264 @@
+#include "result_file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "h5_write.h"
+#include "result_groups.h"
+
+/* Samples in a chunk: every write but the last is one whole chunk, so nothing is read back or cached. */
+enum { CHUNK = 4096 };
+
+struct result_file {
+  char *path; /* the file wanted */
+  char *part; /* the file being written */
+  hid_t file;
+  hid_t time;
+  hid_t signals[PLANT_SIGNAL_LIMIT];
+  int signal_count;
+  hsize_t written; /* samples in the file */
+  int held;        /* samples in the buffer */
+  double *buffer;  /* CHUNK of time, then CHUNK of each signal */
+  struct h5_log log;
+};
+
+static double *buffer_of(struct result_file *file, int column) {
+  return file->buffer + (size_t)column * CHUNK;
+}
+
+static void free_all(struct result_file *file) {
+  free(file->path);
+  free(file->part);
+  free(file->buffer);
+  free(file);
+}
+
+/* Close everything of HDF5, noting failures. */
+static void close_file(struct result_file *file) {
+  for (int s = 0; s < file->signal_count; s++) {
+    h5_close_dataset(file->signals[s], &file->log);
+  }
+  h5_close_dataset(file->time, &file->log);
+  if (file->file >= 0) {
+    h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+    h5_note(&file->log, H5Fclose(file->file));
+  }
+}
+
+void result_file_abandon(struct result_file *file) {
+  if (file == NULL) {
+    return;
+  }
+  close_file(file);
+  (void)unlink(file->part);
+  free_all(file);
+}
+
+static bool write_error(const struct result_file *file, struct error *error) {
+  return error_set(error, ERROR_OUTPUT, "%s could not be written: %s", file->part,
+                   file->log.reason[0] != '\0' ? file->log.reason : "no reason known");
+}
+
+/* Ask the operating system first: its words are better than those of the file library, and a target that the last
+ * rename could not replace is found before the run instead of after it. */
+static bool can_create(const char *path, const char *part, struct error *error) {
+  struct stat status;
+  if (stat(path, &status) == 0 && !S_ISREG(status.st_mode)) {
+    return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", path);
+  }
+  int descriptor = open(part, O_WRONLY | O_CREAT | O_CLOEXEC, 0666);
+  if (descriptor < 0) {
+    return error_set(error, ERROR_OUTPUT, "%s could not be created: %s", part, strerror(errno));
+  }
+  (void)close(descriptor);
+  return true;
+}
+
+static void write_root_attributes(struct result_file *file, const struct case_data *data, const char *command) {
+  char when[32] = "";
+  time_t now = time(NULL);
+  struct tm parts;
+  if (gmtime_r(&now, &parts) != NULL) {
+    (void)strftime(when, sizeof when, "%Y-%m-%dT%H:%M:%SZ", &parts);
+  }
+  size_t size = sizeof when + strlen(command) + 4;
+  char *history = malloc(size);
+  if (history != NULL) {
+    (void)snprintf(history, size, "%s: %s", when, command);
+  }
+  struct h5_log *log = &file->log;
+  h5_text_attribute(file->file, "title", data->title, log);
+  h5_text_attribute(file->file, "Conventions", "CF-1.8", log);
+  h5_text_attribute(file->file, "history", history != NULL ? history : when, log);
+  h5_text_attribute(file->file, "source", "swashloop " SWASHLOOP_VERSION, log);
+  h5_text_attribute(file->file, "swashloop_version", SWASHLOOP_VERSION, log);
+  h5_text_attribute(file->file, "plant", data->plant->name, log);
+  h5_text_attribute(file->file, "case", data->resolved, log);
+  h5_text_attribute(file->file, "status", "running", log);
+  h5_text_attribute(file->file, "status_message", "the run is not over, or was killed", log);
+  free(history);
+}
+
+static void create_histories(struct result_file *file, const struct plant *plant) {
+  struct h5_log *log = &file->log;
+  file->time = h5_growing_reals(file->file, "time", CHUNK, H5I_INVALID_HID, log);
+  result_describe(file->time, QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run", log);
+  for (int s = 0; s < plant->signal_count; s++) {
+    const struct signal *row = &plant->signals[s];
+    file->signals[s] = h5_growing_reals(file->file, row->name, CHUNK, file->time, log);
+    result_describe(file->signals[s], row->quantity, row->reference, row->text, log);
+  }
+  file->signal_count = plant->signal_count;
+}
+
+static struct result_file *new_file(const char *path, int signal_count) {
+  struct result_file *file = calloc(1, sizeof *file);
+  if (file == NULL) {
+    return NULL;
+  }
+  size_t size = strlen(path) + sizeof ".part";
+  file->file = H5I_INVALID_HID;
+  file->time = H5I_INVALID_HID;
+  file->path = strdup(path);
+  file->part = malloc(size);
+  file->buffer = malloc(((size_t)signal_count + 1) * CHUNK * sizeof *file->buffer);
+  if (file->path == NULL || file->part == NULL || file->buffer == NULL) {
+    free_all(file);
+    return NULL;
+  }
+  (void)snprintf(file->part, size, "%s.part", path);
+  return file;
+}
+
+struct result_file *result_file_open(const char *path, const struct case_data *data, const char *command,
+                                     struct error *error) {
+  h5_prepare();
+  struct result_file *file = new_file(path, data->plant->signal_count);
+  if (file == NULL) {
+    error_set(error, ERROR_MEMORY, "no memory for the buffers of %s", path);
+    return NULL;
+  }
+  if (!can_create(file->path, file->part, error)) {
+    free_all(file);
+    return NULL;
+  }
+  file->file = h5_create_file(file->part, &file->log);
+  if (file->file < 0) {
+    /* Most likely another run holds it: leave it to that run. */
+    write_error(file, error);
+    free_all(file);
+    return NULL;
+  }
+  write_root_attributes(file, data, command);
+  create_histories(file, data->plant);
+  h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+  if (file->log.failed) {
+    write_error(file, error);
+    result_file_abandon(file);
+    return NULL;
+  }
+  return file;
+}
+
+/* Buffer to file; flushed, so that a killed run leaves a part that can be read up to here. */
+static bool write_held(struct result_file *file) {
+  if (file->held == 0) {
+    return true;
+  }
+  h5_append(file->time, file->written, file->held, buffer_of(file, 0), &file->log);
+  for (int s = 0; s < file->signal_count; s++) {
+    h5_append(file->signals[s], file->written, file->held, buffer_of(file, s + 1), &file->log);
+  }
+  file->written += (hsize_t)file->held;
+  file->held = 0;
+  h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+  return !file->log.failed;
+}
+
+bool result_file_block(void *context, int count, const double *time, const double *const *values,
+                       struct error *error) {
+  struct result_file *file = context;
+  int taken = 0;
+  while (taken < count) {
+    int room = CHUNK - file->held;
+    int share = count - taken < room ? count - taken : room;
+    size_t bytes = (size_t)share * sizeof(double);
+    memcpy(buffer_of(file, 0) + file->held, time + taken, bytes);
+    for (int s = 0; s < file->signal_count; s++) {
+      memcpy(buffer_of(file, s + 1) + file->held, values[s] + taken, bytes);
+    }
+    file->held += share;
+    taken += share;
+    if (file->held == CHUNK && !write_held(file)) {
+      return write_error(file, error);
+    }
+  }
+  return true;
+}
+
+/* On the disk before it gets its name. */
+static bool sync_path(const char *path) {
+  int descriptor = open(path, O_RDONLY | O_CLOEXEC);
+  if (descriptor < 0) {
+    return false;
+  }
+  int result = fsync(descriptor);
+  int kept = errno;
+  (void)close(descriptor);
+  errno = kept;
+  return result == 0;
+}
+
+/* The new name itself; not every file system can, and then nothing is lost by it. */
+static void sync_folder_of(char *path) {
+  int descriptor = open(dirname(path), O_RDONLY | O_CLOEXEC);
+  if (descriptor >= 0) {
+    (void)fsync(descriptor);
+    (void)close(descriptor);
+  }
+}
+
+static bool finish(struct result_file *file, struct error *error) {
+  if (file->log.failed) {
+    return write_error(file, error);
+  }
+  if (!sync_path(file->part)) {
+    return error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", file->part, strerror(errno));
+  }
+  if (rename(file->part, file->path) != 0) {
+    return error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", file->part, file->path,
+                     strerror(errno));
+  }
+  return true;
+}
+
+bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
+                       struct error *error) {
+  struct h5_log *log = &file->log;
+  (void)write_held(file);
+  result_write_measures(file->file, outcome, log);
+  result_write_events(file->file, data, outcome, log);
+  result_write_ledger(file->file, data, outcome, log);
+  result_write_limits(file->file, data, outcome, log);
+  result_write_parameters(file->file, data, log);
+  result_write_solver(file->file, data, outcome, log);
+  h5_change_text_attribute(file->file, "status", run_status_names[outcome->status], log);
+  h5_change_text_attribute(file->file, "status_message",
+                           outcome->status == RUN_FAILED ? outcome->error.text : "", log);
+  close_file(file);
+  bool good = finish(file, error);
+  if (good) {
+    sync_folder_of(file->path);
+  } else {
+    (void)unlink(file->part);
+  }
+  free_all(file);
+  return good;
+}

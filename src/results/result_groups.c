@@ -1,0 +1,284 @@
+#include "result_groups.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "registry.h"
+
+void result_describe(hid_t dataset, enum quantity quantity, enum reference reference, const char *text,
+                     struct h5_log *log) {
+  h5_text_attribute(dataset, "units", quantity_rows[quantity].si_unit, log);
+  h5_text_attribute(dataset, "long_name", text, log);
+  h5_text_attribute(dataset, "trade_units", quantity_rows[quantity].trade_unit, log);
+  if (reference != REFERENCE_NONE) {
+    h5_text_attribute(dataset, "pressure_reference", reference_names[reference], log);
+  }
+}
+
+void result_write_measures(hid_t file, const struct outcome *outcome, struct h5_log *log) {
+  hid_t group = h5_group(file, "measures", "one number a run; NaN with a reason where there is none", log);
+  for (int m = 0; m < MEASURE_COUNT; m++) {
+    const struct signal *row = &measure_rows[m];
+    hid_t dataset = h5_real(group, row->name, outcome->measures[m], log);
+    result_describe(dataset, row->quantity, row->reference, row->text, log);
+    if (isnan(outcome->measures[m])) {
+      h5_text_attribute(dataset, "reason", outcome->absent[m], log);
+    }
+    h5_close_dataset(dataset, log);
+  }
+  h5_close_group(group, log);
+}
+
+/* A column of numbers along `dimension`, closed again. */
+static void column(hid_t group, hid_t dimension, const char *name, int count, const double *values, const char *unit,
+                   const char *text, struct h5_log *log) {
+  hid_t dataset = h5_reals(group, name, count, values, dimension, log);
+  if (unit != NULL) {
+    h5_text_attribute(dataset, "units", unit, log);
+  }
+  h5_text_attribute(dataset, "long_name", text, log);
+  h5_close_dataset(dataset, log);
+}
+
+static void text_column(hid_t group, hid_t dimension, const char *name, int count, const char *const *values,
+                        const char *text, struct h5_log *log) {
+  hid_t dataset = h5_texts(group, name, count, values, dimension, log);
+  h5_text_attribute(dataset, "long_name", text, log);
+  h5_close_dataset(dataset, log);
+}
+
+/* Columns of `count` rows in one piece of memory; NULL when there is none. */
+struct columns {
+  double *numbers;
+  const char **texts;
+  int count;
+};
+
+static bool columns_open(struct columns *columns, int count, int number_columns, int text_columns,
+                         struct h5_log *log) {
+  size_t rows = (size_t)count + 1;
+  columns->count = count;
+  columns->numbers = calloc(rows * (size_t)number_columns, sizeof *columns->numbers);
+  columns->texts = calloc(rows * (size_t)text_columns, sizeof *columns->texts);
+  if (columns->numbers != NULL && columns->texts != NULL) {
+    return true;
+  }
+  free(columns->numbers);
+  free(columns->texts);
+  log->failed = true;
+  (void)snprintf(log->reason, sizeof log->reason, "out of memory");
+  return false;
+}
+
+static double *numbers_of(const struct columns *columns, int column) {
+  return columns->numbers + (size_t)column * (size_t)columns->count;
+}
+
+static const char **texts_of(const struct columns *columns, int column) {
+  return columns->texts + (size_t)column * (size_t)columns->count;
+}
+
+static void columns_close(struct columns *columns) {
+  free(columns->numbers);
+  free(columns->texts);
+}
+
+void result_write_events(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
+  int count = outcome->event_count;
+  struct columns columns;
+  if (!columns_open(&columns, count, 2, 4, log)) {
+    return;
+  }
+  for (int i = 0; i < count; i++) {
+    const struct run_event *event = &outcome->events[i];
+    const struct signal *signal = event->signal >= 0 ? &data->plant->signals[event->signal] : NULL;
+    numbers_of(&columns, 0)[i] = event->time;
+    numbers_of(&columns, 1)[i] = signal != NULL ? event->value : (double)NAN;
+    texts_of(&columns, 0)[i] = event->name;
+    texts_of(&columns, 1)[i] = event->message;
+    texts_of(&columns, 2)[i] = signal != NULL ? signal->name : "";
+    texts_of(&columns, 3)[i] = signal != NULL ? quantity_rows[signal->quantity].si_unit : "";
+  }
+  hid_t group = h5_group(file, "events", "what happened, in order of time", log);
+  hid_t dimension = h5_dimension(group, "event", count, "number of the event, from 0", log);
+  column(group, dimension, "time", count, numbers_of(&columns, 0), "s", "when it happened", log);
+  text_column(group, dimension, "name", count, texts_of(&columns, 0), "which event", log);
+  text_column(group, dimension, "message", count, texts_of(&columns, 1), "in words, values in trade units", log);
+  text_column(group, dimension, "signal", count, texts_of(&columns, 2), "signal whose value is told", log);
+  column(group, dimension, "value", count, numbers_of(&columns, 1), NULL, "value of that signal, in `unit`", log);
+  text_column(group, dimension, "unit", count, texts_of(&columns, 3), "SI unit of the value", log);
+  h5_close_dataset(dimension, log);
+  hid_t left_out = h5_integer(group, "left_out", outcome->events_left_out, log);
+  h5_text_attribute(left_out, "long_name", "events past the largest number kept", log);
+  h5_close_dataset(left_out, log);
+  h5_close_group(group, log);
+  columns_close(&columns);
+}
+
+static void energy(hid_t group, const char *name, double value, const char *kind, const char *text,
+                   struct h5_log *log) {
+  hid_t dataset = h5_real(group, name, value, log);
+  result_describe(dataset, QUANTITY_ENERGY, REFERENCE_NONE, text, log);
+  if (kind != NULL) {
+    h5_text_attribute(dataset, "kind", kind, log);
+  }
+  h5_close_dataset(dataset, log);
+}
+
+void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
+  static const char *const kinds[] = {[LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED] = "stored"};
+  const struct plant *plant = data->plant;
+  hid_t group = h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
+  hid_t braking = h5_group(group, "from_release", "the same terms from the start of braking to standstill or the end",
+                           log);
+  for (int i = 0; i < plant->ledger_count; i++) {
+    const struct ledger_row *row = &plant->ledger[i];
+    energy(group, row->name, outcome->ledger[i].energy, kinds[row->kind], row->text, log);
+    energy(braking, row->name, outcome->ledger[i].from_release, kinds[row->kind], row->text, log);
+  }
+  energy(group, "energy_in", outcome->energy_in, NULL, "positive parts of the sources, summed", log);
+  energy(group, "energy_lost", outcome->energy_lost, NULL, "losses, summed", log);
+  energy(group, "energy_stored", outcome->energy_stored, NULL, "stored at the end minus stored at the start", log);
+  energy(group, "energy_residual", outcome->energy_residual, NULL, "what the terms do not explain, signed", log);
+  h5_close_group(braking, log);
+  h5_close_group(group, log);
+}
+
+void result_write_limits(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
+  int count = data->limit_count;
+  struct columns columns;
+  if (!columns_open(&columns, count, 4, 2, log)) {
+    return;
+  }
+  for (int i = 0; i < count; i++) {
+    const struct condition *keep = &data->limits[i].keep;
+    texts_of(&columns, 0)[i] = data->limits[i].text;
+    texts_of(&columns, 1)[i] = "kept";
+    numbers_of(&columns, 0)[i] = keep->level;
+    numbers_of(&columns, 1)[i] = keep->signal == -2 ? outcome->measures[keep->measure] : (double)NAN;
+    numbers_of(&columns, 2)[i] = (double)NAN;
+    numbers_of(&columns, 3)[i] = (double)NAN;
+  }
+  for (int i = 0; i < outcome->broken_count; i++) {
+    const struct broken_limit *broken = &outcome->broken[i];
+    texts_of(&columns, 1)[broken->limit] = "broken";
+    numbers_of(&columns, 1)[broken->limit] = broken->worst;
+    numbers_of(&columns, 2)[broken->limit] = broken->time;
+    numbers_of(&columns, 3)[broken->limit] = broken->first;
+  }
+  hid_t group = h5_group(file, "limits", "what the case demands, kept or broken; values in SI", log);
+  hid_t dimension = h5_dimension(group, "limit", count, "number of the limit, from 0", log);
+  text_column(group, dimension, "sentence", count, texts_of(&columns, 0), "the limit as written", log);
+  text_column(group, dimension, "result", count, texts_of(&columns, 1), "kept or broken", log);
+  column(group, dimension, "level", count, numbers_of(&columns, 0), NULL, "the bound, SI", log);
+  column(group, dimension, "worst", count, numbers_of(&columns, 1), NULL,
+         "the measure, or the worst value of a broken signal limit, SI", log);
+  column(group, dimension, "worst_time", count, numbers_of(&columns, 2), "s", "when it was worst", log);
+  column(group, dimension, "first_time", count, numbers_of(&columns, 3), "s", "when it was first broken", log);
+  h5_close_dataset(dimension, log);
+  h5_close_group(group, log);
+  columns_close(&columns);
+}
+
+static void write_parameter(hid_t group, const char *path, const struct field *field, const void *member,
+                            struct h5_log *log) {
+  if (field->kind == FIELD_TABLE) {
+    const struct profile *table = member;
+    char name[160];
+    (void)snprintf(name, sizeof name, "%s.argument", path);
+    hid_t argument = h5_reals(group, name, table->count, table->argument, H5I_INVALID_HID, log);
+    result_describe(argument, field->argument, REFERENCE_NONE, "first column of the table", log);
+    hid_t value = h5_reals(group, path, table->count, table->value, argument, log);
+    result_describe(value, field->quantity, field->reference, field->text, log);
+    h5_close_dataset(value, log);
+    h5_close_dataset(argument, log);
+    return;
+  }
+  hid_t dataset;
+  if (field->kind == FIELD_CHOICE) {
+    char choice[96];
+    dataset = h5_text(group, path, registry_choice_name(field->choices, *(const int *)member, choice, sizeof choice),
+                      log);
+    h5_text_attribute(dataset, "long_name", field->text, log);
+    h5_text_attribute(dataset, "choices", field->choices, log);
+  } else {
+    dataset = h5_real(group, path, *(const real *)member, log);
+    result_describe(dataset, field->quantity, field->reference, field->text, log);
+  }
+  h5_close_dataset(dataset, log);
+}
+
+static void write_parameter_group(hid_t group, const struct group *section, const void *base, struct h5_log *log) {
+  for (int f = 0; f < section->field_count; f++) {
+    const struct field *field = &section->fields[f];
+    char path[128];
+    (void)snprintf(path, sizeof path, "%s.%s", section->name, field->name);
+    write_parameter(group, path, field, registry_member_const(base, (struct parameter){section, field}), log);
+  }
+}
+
+void result_write_parameters(hid_t file, const struct case_data *data, struct h5_log *log) {
+  hid_t group = h5_group(file, "parameters", "every parameter of the run, SI; defaults included", log);
+  for (int g = 0; g < data->plant->group_count; g++) {
+    write_parameter_group(group, &data->plant->groups[g], data->parameters, log);
+  }
+  write_parameter_group(group, &simulation_group, &data->simulation, log);
+  h5_close_group(group, log);
+}
+
+static void count_of(hid_t group, const char *name, long value, const char *text, struct h5_log *log) {
+  hid_t dataset = h5_integer(group, name, value, log);
+  h5_text_attribute(dataset, "units", "1", log);
+  h5_text_attribute(dataset, "long_name", text, log);
+  h5_close_dataset(dataset, log);
+}
+
+/* Names and absolute tolerances of the states that were integrated. */
+static void write_states(hid_t group, const struct case_data *data, struct h5_log *log) {
+  const struct plant *plant = data->plant;
+  int rows[PLANT_STATE_LIMIT];
+  int count = 0;
+  void *model = calloc(1, plant->model_size > 0 ? plant->model_size : 1);
+  if (model != NULL && plant->prepare(data->parameters, model) == NULL) {
+    count = plant->active_states(model, rows);
+  }
+  free(model);
+  double tolerances[PLANT_STATE_LIMIT];
+  const char *names[PLANT_STATE_LIMIT];
+  const char *units[PLANT_STATE_LIMIT];
+  for (int i = 0; i < count; i++) {
+    const struct state_row *row = &plant->states[rows[i]];
+    names[i] = row->name;
+    units[i] = row->unit;
+    tolerances[i] = row->tolerance * (row->scaled_by_pressure_tolerance ? data->simulation.pressure_tolerance : 1.0);
+  }
+  hid_t dimension = h5_dimension(group, "state", count, "number of the state, from 0", log);
+  text_column(group, dimension, "state_name", count, names, "states that were integrated", log);
+  text_column(group, dimension, "state_unit", count, units, "SI units of the states", log);
+  column(group, dimension, "absolute_tolerance", count, tolerances, NULL, "absolute tolerances, in `state_unit`", log);
+  h5_close_dataset(dimension, log);
+}
+
+void result_write_solver(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
+  const struct run_counts *counts = &outcome->counts;
+  hid_t group = h5_group(file, "solver", "settings and work of the integrator", log);
+  count_of(group, "steps", counts->steps, "accepted steps", log);
+  count_of(group, "rate_calls", counts->rate_calls, "right-hand sides, all causes", log);
+  count_of(group, "jacobians", counts->jacobians, "Jacobian matrices", log);
+  count_of(group, "jacobian_calls", counts->jacobian_calls, "right-hand sides spent on Jacobian matrices", log);
+  count_of(group, "error_failures", counts->error_failures, "steps that failed the error test", log);
+  count_of(group, "convergence_failures", counts->convergence_failures, "failures of the nonlinear solver", log);
+  count_of(group, "restarts", counts->restarts, "re-initialisations at kinks and mode changes", log);
+  hid_t dataset = h5_real(group, "cpu_seconds", counts->cpu_seconds, log);
+  result_describe(dataset, QUANTITY_TIME, REFERENCE_NONE, "processor time of the run", log);
+  h5_close_dataset(dataset, log);
+  dataset = h5_real(group, "relative_tolerance", data->simulation.relative_tolerance, log);
+  result_describe(dataset, QUANTITY_NUMBER, REFERENCE_NONE, "relative tolerance", log);
+  h5_close_dataset(dataset, log);
+  dataset = h5_real(group, "pressure_tolerance", data->simulation.pressure_tolerance, log);
+  result_describe(dataset, QUANTITY_PRESSURE, REFERENCE_NONE, "absolute tolerance of pressures", log);
+  h5_close_dataset(dataset, log);
+  write_states(group, data, log);
+  h5_close_group(group, log);
+}
