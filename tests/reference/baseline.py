@@ -586,12 +586,12 @@ READINGS = [
     "Qcr*(pC - p_case) to the tank with the charge pump's leak kl_c (pC-p0)^2 and its friction Tc_c; case loss is all "
     "returning flow times (p_case - p0).",
     "Q_out in the tank's heat balance is what leaves the loop hot: case leaks and flushing, not the charge relief, "
-    "whose oil never was in the loop (with it, the tank would receive heat that the loop's balance does not give up). The "
-    "other reading, Q_out with the charge relief, is integrated too: other_reading holds its differences.",
+    "whose oil never was in the loop (with it, the tank would receive heat that the loop's balance does not give up). "
+    "The other reading, Q_out with the charge relief, is integrated too: other_reading holds its differences.",
     "p is floored at p_min inside K only.",
     "relief_x_open_time and relief_x_first_opening: flow above 1e-5 m3/s; relief_x_crack (up) and its reseat (down) "
-    "are the pressure difference passing pr_crack. limiter_x is the line pressure passing p_case + plim, whichever way the "
-    "command stands.",
+    "are the pressure difference passing pr_crack. limiter_x is the line pressure passing p_case + plim, whichever way "
+    "the command stands.",
     "stop_time, stop_distance: from 16.0 s (downhill) to the first |v| <= 0.05 m/s; null elsewhere.",
     "Relief setting of manoeuvre v is p - p_case; p(0) = 26e5 Pa absolute, x(0) = 0.",
 ]
