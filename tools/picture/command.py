@@ -1,0 +1,114 @@
+"""The command line of tools/plot."""
+import argparse
+import os
+import re
+import sys
+import tempfile
+
+from .errors import BAD_OUTPUT, PlotError
+
+FORMATS = ("png", "svg", "pdf")
+EPILOG = """examples:
+  tools/plot downhill.h5
+  tools/plot downhill.h5 -s line_a_pressure line_b_pressure -s engine_speed --from 15 --to 20
+  tools/plot slow.h5 fast.h5 -o compare.pdf
+Each -s makes its own panels; within one -s, signals of one quantity share a panel."""
+
+
+class Parser(argparse.ArgumentParser):
+    """One line for bad usage, like everything else here."""
+
+    def error(self, message):
+        raise PlotError(f"{message}; see tools/plot --help")
+
+
+def parse(arguments):
+    parser = Parser(prog="plot", description="Draw run files: panels over one time axis, in the units of the trade.",
+                    epilog=EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("runs", nargs="*", metavar="RUN.h5", help="run files; more than one are laid over each other")
+    parser.add_argument("-s", "--signals", nargs="+", action="append", default=[], metavar="SIGNAL",
+                        help="signals to draw (default: the usual panels)")
+    parser.add_argument("-o", "--output", metavar="FILE", help="png, svg or pdf (default: RUN.png in this folder)")
+    parser.add_argument("--from", dest="low", type=float, metavar="T", help="start of the window, s")
+    parser.add_argument("--to", dest="high", type=float, metavar="T", help="end of the window, s")
+    parser.add_argument("--size", metavar="WIDTHxHEIGHT", help="of the picture, mm (default: 260 by what it needs)")
+    parser.add_argument("--plain", action="store_true", help="no events, limits, peaks and tables")
+    options = parser.parse_intermixed_args(arguments)
+    # `-s a b RUN.h5`: a file among the signals is a run.
+    for group in options.signals:
+        for name in [n for n in group if n.endswith(".h5") or os.path.exists(n)]:
+            group.remove(name)
+            options.runs.append(name)
+    options.signals = [group for group in options.signals if group]
+    if not options.runs:
+        raise PlotError("no run file given; see tools/plot --help")
+    if options.low is not None and options.high is not None and not options.low < options.high:
+        raise PlotError(f"--from {options.low:g} is not before --to {options.high:g}")
+    options.size = parse_size(options.size)
+    if options.output is None:
+        options.output = os.path.splitext(os.path.basename(options.runs[0]))[0] + ".png"
+    return options
+
+
+def parse_size(text):
+    """(width, height) in mm, or None."""
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)", text)
+    if not match or not all(60.0 <= float(number) <= 2000.0 for number in match.groups()):
+        raise PlotError(f'--size "{text}": expected WIDTHxHEIGHT in mm, each from 60 to 2000, such as 260x180')
+    return tuple(float(number) for number in match.groups())
+
+
+def output_format(path):
+    extension = os.path.splitext(path)[1][1:].lower()
+    if extension not in FORMATS:
+        raise PlotError(f'{path}: ends with none of {", ".join("." + name for name in FORMATS)}')
+    return extension
+
+
+def write(figure, path, kind):
+    """Beside its final name first, so that a failure leaves no half picture."""
+    metadata = {"png": {"Software": "swashloop"}, "svg": {"Date": None, "Creator": "swashloop"},
+                "pdf": {"CreationDate": None, "Creator": "swashloop"}}[kind]
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path) or ".", suffix="." + kind)
+        with os.fdopen(handle, "wb") as file:
+            figure.savefig(file, format=kind, metadata=metadata)
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(temporary, 0o666 & ~mask)
+        os.replace(temporary, path)
+    except OSError as reason:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+        raise PlotError(f"{path}: could not be written: {reason.strerror}", BAD_OUTPUT) from reason
+
+
+def draw(options):
+    from .figure import make_figure
+    from .panels import chosen_panels, default_panels
+    from .runfile import Run, name_apart
+
+    runs = [Run(path) for path in options.runs]
+    name_apart(runs)
+    if options.signals:
+        panels, notes = chosen_panels(runs, options.signals), []
+    else:
+        panels, notes = default_panels(runs)
+    return make_figure(runs, panels, notes, options)
+
+
+def main(arguments):
+    try:
+        options = parse(arguments)
+        kind = output_format(options.output)
+        write(draw(options), options.output, kind)
+        print(options.output)
+    except PlotError as error:
+        print(f"plot: error: {error}", file=sys.stderr)
+        return error.status
+    except KeyboardInterrupt:
+        return 130
+    return 0

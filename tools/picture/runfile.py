@@ -1,0 +1,210 @@
+"""Reading a run file: signals, events, limits and measures, in the units of the trade."""
+import difflib
+import os
+import re
+
+import h5py
+import numpy
+
+from .errors import PlotError
+
+# SI value = trade value * scale + offset; the same numbers as in models/quantity.h (a test compares them).
+TRADE_UNITS = {
+    "1": (1.0, 0.0),
+    "%": (0.01, 0.0),
+    "s": (1.0, 0.0),
+    "%/s": (0.01, 0.0),
+    "m": (1.0, 0.0),
+    "mm2": (1e-6, 0.0),
+    "L": (1e-3, 0.0),
+    "kg": (1.0, 0.0),
+    "km/h": (1.0 / 3.6, 0.0),
+    "m/s2": (1.0, 0.0),
+    "rpm": (2.0 * numpy.pi / 60.0, 0.0),
+    "cm3/rev": (1e-6 / (2.0 * numpy.pi), 0.0),
+    "N m": (1.0, 0.0),
+    "kN": (1e3, 0.0),
+    "kW": (1e3, 0.0),
+    "kJ": (1e3, 0.0),
+    "bar": (1e5, 0.0),
+    "bar/s": (1e5, 0.0),
+    "L/min": (1e-3 / 60.0, 0.0),
+    "degC": (1.0, 273.15),
+    "K": (1.0, 0.0),
+    "mm2/s": (1e-6, 0.0),
+    "kg/m3": (1.0, 0.0),
+    "kJ/kg/K": (1e3, 0.0),
+    "kJ/K": (1e3, 0.0),
+    "W/K": (1.0, 0.0),
+    "kg m2": (1.0, 0.0),
+    "N m s": (1.0, 0.0),
+    "N m s2": (1.0, 0.0),
+    "L/min/bar": (1e-3 / 60.0 / 1e5, 0.0),
+    "L/min/bar^0.5": (1e-3 / 60.0 / 316.22776601683793320, 0.0),
+}
+
+
+def to_trade(values, unit):
+    """SI to the trade unit."""
+    scale, offset = TRADE_UNITS[unit]
+    return (values - offset) / scale
+
+
+def words(name):
+    """`line_a_pressure` as one reads it: line A pressure."""
+    return " ".join(part.upper() if len(part) == 1 else part for part in name.split("_"))
+
+
+def show(value, unit):
+    """A number for people: about four figures, with its unit."""
+    if not numpy.isfinite(value):
+        return "none"
+    size = abs(value)
+    if unit == "s":
+        digits = 2
+    elif size == 0.0 or size >= 1000.0:
+        digits = 0
+    elif size >= 100.0:
+        digits = 1 if unit not in ("rpm",) else 0
+    elif size >= 10.0:
+        digits = 1
+    elif size >= 0.01:
+        digits = 2
+    else:
+        return f"{value:.1e} {unit}" if unit != "1" else f"{value:.1e}"
+    text = f"{value:.{digits}f}"
+    return text if unit == "1" else f"{text} {unit}"
+
+
+def _text(value):
+    return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
+
+
+class Quantity:
+    """What a dataset says about itself."""
+
+    def __init__(self, dataset):
+        attributes = dataset.attrs
+        si_unit = _text(attributes.get("units", "1"))
+        self.unit = _text(attributes.get("trade_units", si_unit))
+        if self.unit not in TRADE_UNITS:
+            # A unit of a later file version: the SI number is still right.
+            self.unit = si_unit
+        self.reference = _text(attributes.get("pressure_reference", ""))
+        self.long_name = _text(attributes.get("long_name", ""))
+
+    def trade(self, values):
+        return to_trade(values, self.unit) if self.unit in TRADE_UNITS else values
+
+    @property
+    def label(self):
+        """The unit as it stands at an axis; a pressure says what it is counted from."""
+        unit = {"1": "", "degC": "°C"}.get(self.unit, self.unit)
+        return f"{unit} {self.reference.replace('_', ' ')}".strip()
+
+
+class Event:
+    def __init__(self, time, name, message):
+        self.time = time
+        self.name = name
+        self.message = message
+
+
+class Limit:
+    """A sentence of the case, `NAME <= VALUE [within TIME]`."""
+
+    def __init__(self, sentence, broken, level, worst, worst_time, first_time):
+        self.sentence = sentence
+        self.broken = broken
+        self.level = level
+        self.worst = worst
+        self.worst_time = worst_time
+        self.first_time = first_time
+        match = re.match(r"\s*(\w+)", sentence)
+        self.name = match.group(1) if match else ""
+
+
+class Run:
+    """One run file, read on demand."""
+
+    def __init__(self, path):
+        self.path = path
+        self.name = os.path.splitext(os.path.basename(path))[0]
+        if not os.path.exists(path):
+            raise PlotError(f"{path}: no such file")
+        try:
+            self.file = h5py.File(path, "r")
+        except OSError as reason:
+            if not os.access(path, os.R_OK):
+                raise PlotError(f"{path}: may not be read") from reason
+            raise PlotError(f"{path}: not an HDF5 file, or cut short") from reason
+        root = self.file.attrs
+        if "time" not in self.file or "status" not in root or "swashloop" not in _text(root.get("source", "")):
+            raise PlotError(f"{path}: HDF5, but not a run file of swashloop")
+        self.time = self.file["time"][()]
+        if self.time.size == 0:
+            raise PlotError(f"{path}: holds no samples")
+        self.title = _text(root.get("title", self.name))
+        self.status = _text(root["status"])
+        self.status_message = _text(root.get("status_message", ""))
+        self.source = _text(root.get("source", ""))
+        self.signals = {
+            name: Quantity(dataset)
+            for name, dataset in self.file.items()
+            if isinstance(dataset, h5py.Dataset) and dataset.shape == self.time.shape and name != "time"
+        }
+        self.measures = {name: Quantity(dataset) for name, dataset in self._group("measures").items()}
+        self.events = self._read_events()
+        self.limits = self._read_limits()
+
+    def _group(self, name):
+        group = self.file.get(name)
+        return group if isinstance(group, h5py.Group) else {}
+
+    def _column(self, group, name, size):
+        if name not in group:
+            return [""] * size
+        column = group[name]
+        return column.asstr()[()] if h5py.check_string_dtype(column.dtype) else column[()]
+
+    def _read_events(self):
+        group = self._group("events")
+        times = self._column(group, "time", 0)
+        names = self._column(group, "name", len(times))
+        messages = self._column(group, "message", len(times))
+        events = [Event(float(t), str(n), str(m) or words(str(n))) for t, n, m in zip(times, names, messages)]
+        return sorted(events, key=lambda event: event.time)
+
+    def _read_limits(self):
+        group = self._group("limits")
+        sentences = self._column(group, "sentence", 0)
+        columns = [self._column(group, name, len(sentences)) for name in
+                   ("result", "level", "worst", "worst_time", "first_time")]
+        return [Limit(str(sentence), str(result) == "broken", float(level), float(worst), float(when), float(first))
+                for sentence, result, level, worst, when, first in zip(sentences, *columns)]
+
+    def values(self, name):
+        """A signal in its trade unit."""
+        return self.signals[name].trade(self.file[name][()])
+
+    def measure(self, name):
+        """A measure in its trade unit; NaN if there is none."""
+        if name not in self.measures:
+            return float("nan")
+        return float(self.measures[name].trade(self.file["measures"][name][()]))
+
+    def check_signal(self, name):
+        if name in self.signals:
+            return
+        near = difflib.get_close_matches(name, list(self.signals), 1, 0.5)
+        hint = f'; nearest: "{near[0]}"' if near else f"; it has {len(self.signals)} signals"
+        raise PlotError(f'{self.path}: no signal "{name}"{hint}')
+
+
+def name_apart(runs):
+    """Runs of the same file name are told apart by their folders."""
+    names = [run.name for run in runs]
+    for run in runs:
+        if names.count(run.name) > 1:
+            folder = os.path.basename(os.path.dirname(os.path.abspath(run.path)))
+            run.name = f"{folder}/{run.name}"

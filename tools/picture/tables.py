@@ -1,0 +1,216 @@
+"""The words under the panels: events by number, limits, measures."""
+import re
+
+from .runfile import show, words
+from .style import FAINT, INK, LIMIT_COLOUR, LINE_HEIGHT, SMALL, TEXT
+
+MOST_EVENTS = 24
+# What a review asks first; the rest is in the file.
+MEASURES = ("peak_line_a_pressure", "peak_line_b_pressure", "lowest_low_side_pressure", "lowest_charge_pressure",
+            "engine_speed_max", "engine_speed_min", "vehicle_speed_end", "stop_time", "stop_distance", "relief_heat")
+
+
+def fewer(events, most):
+    """At most `most` events. Repeats go first, then what comes last; returns them and how many went."""
+    if len(events) <= most:
+        return [(event, 1) for event in events], 0
+    merged = {}
+    for event in events:
+        key = (event.name, re.sub(r"[-\d.]+", "#", event.message))
+        merged.setdefault(key, []).append(event)
+    kept = [(group[0], len(group)) for group in merged.values()]
+    return kept[:most], max(len(kept) - most, 0)
+
+
+class Marks:
+    """The events of all runs in the window, numbered through."""
+
+    def __init__(self, runs, low, high):
+        self.rows = []  # (number, run index, event, how often)
+        self.left_out = [0] * len(runs)
+        most = max(MOST_EVENTS // len(runs), 5)
+        for k, run in enumerate(runs):
+            kept, self.left_out[k] = fewer([e for e in run.events if low <= e.time <= high], most)
+            for event, times in kept:
+                self.rows.append((len(self.rows) + 1, k, event, times))
+
+    def of_run(self, k):
+        return [row for row in self.rows if row[1] == k]
+
+
+class Text:
+    """One piece of text in a table, in inches from its upper left corner."""
+
+    def __init__(self, x, line, text, **look):
+        self.x, self.line, self.text, self.look = x, line, text, look
+
+
+class Writer:
+    """Measures text as it will be drawn."""
+
+    def __init__(self, renderer, dpi):
+        self.renderer, self.dpi = renderer, dpi
+
+    def width(self, text, size=TEXT, weight="normal"):
+        from matplotlib.font_manager import FontProperties
+        font = FontProperties(size=size, weight=weight)
+        return self.renderer.get_text_width_height_descent(text, font, False)[0] / self.dpi
+
+    def wrap(self, text, width, size=TEXT):
+        lines = [""]
+        for word in text.split():
+            longer = f"{lines[-1]} {word}".strip()
+            if lines[-1] and self.width(longer, size) > width:
+                lines.append(word)
+            else:
+                lines[-1] = longer
+        return lines
+
+    def cut(self, text, width, size=TEXT):
+        if self.width(text, size) <= width:
+            return text
+        while text and self.width(text + " …", size) > width:
+            text = text[:-1]
+        return text.rstrip() + " …"
+
+
+def event_entries(runs, marks, writer, width):
+    """Blocks of lines, one an event (and one a run's name when there are more)."""
+    blocks = []
+    for k, run in enumerate(runs):
+        rows = marks.of_run(k)
+        if len(runs) > 1 and rows:
+            blocks.append([Text(0.0, 0, writer.cut(run.name, width), weight="bold")])
+        for number, _, event, times in rows:
+            message = event.message + (f" ({times} times in all)" if times > 1 else "")
+            lines = writer.wrap(message, width - 0.86)
+            look = {"color": LIMIT_COLOUR} if event.name == "limit" else {}
+            block = [Text(0.17, 0, str(number), ha="right", weight="bold", **look),
+                     Text(0.78, 0, f"{event.time:.3f} s", ha="right", color=FAINT)]
+            block += [Text(0.86, i, line, **look) for i, line in enumerate(lines)]
+            blocks.append(block)
+        if marks.left_out[k]:
+            blocks.append([Text(0.86, 0, f"and {marks.left_out[k]} more kinds of event", color=FAINT)])
+    return blocks
+
+
+def height_of(block):
+    return 1 + max(text.line for text in block)
+
+
+def in_columns(blocks, count):
+    """Fill `count` columns top to bottom, as even as the blocks allow."""
+    total = sum(height_of(block) for block in blocks)
+    best = None
+    for target in range(max(1, -(-total // count)), total + 1):
+        columns, line = [[]], 0
+        for block in blocks:
+            if line and line + height_of(block) > target:
+                columns.append([])
+                line = 0
+            columns[-1].append((line, block))
+            line += height_of(block)
+        if len(columns) <= count:
+            best = columns
+            break
+    return best or [[]]
+
+
+def limit_entries(runs, writer, width):
+    blocks = []
+    for run in runs:
+        if len(runs) > 1 and run.limits:
+            blocks.append([Text(0.0, 0, writer.cut(run.name, width), weight="bold")])
+        for limit in run.limits:
+            verdict = "BROKEN" if limit.broken else "kept"
+            lines = writer.wrap(limit.sentence, width - 0.62)
+            look = {"color": LIMIT_COLOUR, "weight": "bold"} if limit.broken else {}
+            block = [Text(0.0, 0, verdict, **look)]
+            block += [Text(0.62, i, line) for i, line in enumerate(lines)]
+            detail = broken_words(run, limit)
+            if detail:
+                block += [Text(0.62, len(lines) + i, line, color=LIMIT_COLOUR)
+                          for i, line in enumerate(writer.wrap(detail, width - 0.62))]
+            blocks.append(block)
+    return blocks
+
+
+def broken_words(run, limit):
+    """`from 16.42 s, worst 3093 rpm at 17.10 s`, as far as known."""
+    if not limit.broken:
+        return ""
+    quantity = run.signals.get(limit.name) or run.measures.get(limit.name)
+    parts = []
+    if limit.first_time == limit.first_time:
+        parts.append(f"from {limit.first_time:.2f} s")
+    if quantity is not None and limit.worst == limit.worst:
+        worst = "worst " + show(quantity.trade(limit.worst), quantity.unit)
+        if limit.worst_time == limit.worst_time:
+            worst += f" at {limit.worst_time:.2f} s"
+        parts.append(worst)
+    return ", ".join(parts)
+
+
+def measure_entries(runs, writer, width):
+    """A line a measure, a column a run."""
+    names = [name for name in MEASURES if any(run.measure(name) == run.measure(name) for run in runs)]
+    blocks = []
+    cell = 0.82 if len(runs) < 4 else 0.72
+    if len(runs) > 1 and names:
+        blocks.append([Text(width - cell * (len(runs) - 1 - k), 0, writer.cut(run.name, cell - 0.06), ha="right",
+                            weight="bold") for k, run in enumerate(runs)])
+    for name in names:
+        label = words(name).replace("lowest low side", "low side: lowest")
+        block = [Text(0.0, 0, writer.cut(label, width - cell * len(runs) + 0.1))]
+        for k, run in enumerate(runs):
+            unit = run.measures[name].unit if name in run.measures else "1"
+            block.append(Text(width - cell * (len(runs) - 1 - k), 0, show(run.measure(name), unit), ha="right"))
+        blocks.append(block)
+    return blocks
+
+
+class Tables:
+    """All tables side by side; `height` in inches."""
+
+    def __init__(self, runs, marks, notes, writer, width):
+        self.texts = []  # (x, y from the top, text, look)
+        self.rules = []  # (x0, x1, y)
+        gap = 0.30
+        side = min(max(2.55, 1.75 + 0.82 * len(runs)), width * 0.55)
+        left = width - side - gap
+        measures = measure_entries(runs, writer, side)
+        limits = limit_entries(runs, writer, side)
+        if not measures and not limits:
+            left = width
+        count = 2 if left > 4.6 else 1
+        column = (left - gap * (count - 1)) / count
+        events = event_entries(runs, marks, writer, column)
+
+        left_height = right_height = 0.0
+        if events:
+            self._head(0.0, left, 0.0, "Events")
+            for k, entries in enumerate(in_columns(events, count)):
+                left_height = max(left_height, self._body(k * (column + gap), 0.2, entries))
+        x = left + gap if events else 0.0
+        for head, blocks in (("Limits", limits), ("Measures", measures)):
+            if blocks:
+                self._head(x, x + side, right_height, head)
+                right_height = self._body(x, right_height + 0.2, in_columns(blocks, 1)[0]) + 0.1
+        self.height = max(left_height, right_height)
+        if notes:
+            self.texts.append((0.0, self.height + 0.06, "Not drawn: " + "; ".join(notes) + ".",
+                               {"color": FAINT, "size": SMALL}))
+            self.height += 0.06 + LINE_HEIGHT
+
+    def _head(self, x0, x1, y, text):
+        self.texts.append((x0, y, text, {"weight": "bold"}))
+        self.rules.append((x0, x1, y + 0.165))
+
+    def _body(self, x, y, entries):
+        bottom = y
+        for line, block in entries:
+            for text in block:
+                look = {"color": INK, **text.look}
+                self.texts.append((x + text.x, y + (line + text.line) * LINE_HEIGHT, text.text, look))
+            bottom = y + (line + height_of(block)) * LINE_HEIGHT
+        return bottom
