@@ -182,8 +182,7 @@ static bool write_held(struct result_file *file) {
   return !file->log.failed;
 }
 
-bool result_file_block(void *context, int count, const double *time, const double *const *values,
-                       struct error *error) {
+bool result_file_block(void *context, int count, const double *time, const double *const *values, struct error *error) {
   struct result_file *file = context;
   int taken = 0;
   while (taken < count) {
@@ -233,8 +232,7 @@ static bool finish(struct result_file *file, struct error *error) {
     return error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", file->part, strerror(errno));
   }
   if (rename(file->part, file->path) != 0) {
-    return error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", file->part, file->path,
-                     strerror(errno));
+    return error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", file->part, file->path, strerror(errno));
   }
   return true;
 }
@@ -250,8 +248,7 @@ bool result_file_close(struct result_file *file, const struct case_data *data, c
   result_write_parameters(file->file, data, log);
   result_write_solver(file->file, data, outcome, log);
   h5_change_text_attribute(file->file, "status", run_status_names[outcome->status], log);
-  h5_change_text_attribute(file->file, "status_message",
-                           outcome->status == RUN_FAILED ? outcome->error.text : "", log);
+  h5_change_text_attribute(file->file, "status_message", outcome->status == RUN_FAILED ? outcome->error.text : "", log);
   close_file(file);
   bool good = finish(file, error);
   if (good) {

@@ -55,8 +55,7 @@ struct columns {
   int count;
 };
 
-static bool columns_open(struct columns *columns, int count, int number_columns, int text_columns,
-                         struct h5_log *log) {
+static bool columns_open(struct columns *columns, int count, int number_columns, int text_columns, struct h5_log *log) {
   size_t rows = (size_t)count + 1;
   columns->count = count;
   columns->numbers = calloc(rows * (size_t)number_columns, sizeof *columns->numbers);
@@ -130,8 +129,8 @@ void result_write_ledger(hid_t file, const struct case_data *data, const struct 
   static const char *const kinds[] = {[LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED] = "stored"};
   const struct plant *plant = data->plant;
   hid_t group = h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
-  hid_t braking = h5_group(group, "from_release", "the same terms from the start of braking to standstill or the end",
-                           log);
+  hid_t braking =
+      h5_group(group, "from_release", "the same terms from the start of braking to standstill or the end", log);
   for (int i = 0; i < plant->ledger_count; i++) {
     const struct ledger_row *row = &plant->ledger[i];
     energy(group, row->name, outcome->ledger[i].energy, kinds[row->kind], row->text, log);
@@ -198,8 +197,8 @@ static void write_parameter(hid_t group, const char *path, const struct field *f
   hid_t dataset;
   if (field->kind == FIELD_CHOICE) {
     char choice[96];
-    dataset = h5_text(group, path, registry_choice_name(field->choices, *(const int *)member, choice, sizeof choice),
-                      log);
+    dataset =
+        h5_text(group, path, registry_choice_name(field->choices, *(const int *)member, choice, sizeof choice), log);
     h5_text_attribute(dataset, "long_name", field->text, log);
     h5_text_attribute(dataset, "choices", field->choices, log);
   } else {

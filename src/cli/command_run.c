@@ -1,0 +1,251 @@
+/* swashloop run */
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "commands.h"
+#include "options.h"
+#include "result_file.h"
+#include "summary.h"
+#include "terminal.h"
+#include "units.h"
+
+static const struct option_row options[] = {
+    {"output", 'o', "FILE", "the run file; default: the name of the case with .h5, in the current folder"},
+    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
+    {"json", '\0', NULL, "print the summary as one JSON document, numbers in SI"},
+    {"quiet", '\0', NULL, "print nothing but errors"},
+    {"help", 'h', NULL, "print this"},
+};
+
+enum { OUTPUT, SET, JSON, QUIET, HELP, OPTION_COUNT };
+
+struct request {
+  const char *case_file;
+  const char *output;
+  const char **sets; /* into the arguments */
+  int set_count;
+  bool json;
+  bool quiet;
+  bool help;
+};
+
+static void print_help(void) {
+  (void)fputs(
+      "usage: swashloop run CASE [-o FILE] [--set PATH=VALUE]... [--json] [--quiet]\n\n"
+      "Integrates a case, writes the run file (HDF5, opens as netCDF-4) and prints what happened, the measures,\n"
+      "the limits kept or broken, where the energy went and the solver's work.\n\n"
+      "  swashloop run cases/baseline/downhill.yaml --set pump.displacement=\"110 cm3/rev\"\n\n",
+      stdout);
+  option_help(stdout, options, OPTION_COUNT);
+  (void)fputs("\nThe file is written as FILE.part and gets its name only when it is whole. Ctrl-C ends a run cleanly:\n"
+              "what was computed is kept, with status interrupted.\n\n" CAUTION "\n",
+              stdout);
+}
+
+static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
+  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
+  for (;;) {
+    switch (option_next(&reader, error)) {
+    case OUTPUT:
+      request->output = reader.value;
+      break;
+    case SET:
+      request->sets[request->set_count++] = reader.value;
+      break;
+    case JSON:
+      request->json = true;
+      break;
+    case QUIET:
+      request->quiet = true;
+      break;
+    case HELP:
+      request->help = true;
+      return true;
+    case OPTION_WORD:
+      if (request->case_file != NULL) {
+        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
+                         request->case_file);
+      }
+      request->case_file = reader.value;
+      break;
+    case OPTION_END:
+      if (request->case_file == NULL) {
+        return error_set(error, ERROR_USAGE, "which case? usage: swashloop run CASE [-o FILE]");
+      }
+      return true;
+    default:
+      return false;
+    }
+  }
+}
+
+/* "cases/downhill.yaml" to "downhill.h5", to be freed. */
+static char *default_output(const char *case_file) {
+  const char *slash = strrchr(case_file, '/');
+  const char *base = slash != NULL ? slash + 1 : case_file;
+  const char *dot = strrchr(base, '.');
+  int length = dot != NULL && dot != base ? (int)(dot - base) : (int)strlen(base);
+  size_t size = (size_t)length + sizeof ".h5";
+  char *output = malloc(size);
+  if (output != NULL) {
+    (void)snprintf(output, size, "%.*s.h5", length, base);
+  }
+  return output;
+}
+
+/* `run x.yaml -o x.yaml` must not cost the user the case. */
+static bool would_overwrite_case(const char *case_file, const char *output) {
+  struct stat in;
+  struct stat out;
+  return stat(case_file, &in) == 0 && stat(output, &out) == 0 && in.st_dev == out.st_dev && in.st_ino == out.st_ino;
+}
+
+/* The command line for the file's history, to be freed. */
+static char *command_line(int argument_count, char **arguments) {
+  static const char start[] = "swashloop run";
+  size_t size = sizeof start;
+  for (int i = 0; i < argument_count; i++) {
+    size += strlen(arguments[i]) + 3;
+  }
+  char *line = malloc(size);
+  if (line == NULL) {
+    return NULL;
+  }
+  int length = snprintf(line, size, "%s", start);
+  for (int i = 0; i < argument_count; i++) {
+    const char *quote = strpbrk(arguments[i], " \t\"'*") != NULL ? "'" : "";
+    length += snprintf(line + length, size - (size_t)length, " %s%s%s", quote, arguments[i], quote);
+  }
+  return line;
+}
+
+/* A signal handler can reach nothing but a variable of the file. */
+static volatile sig_atomic_t interrupted = 0;
+
+static void note_signal(int number) {
+  (void)number;
+  interrupted = 1;
+}
+
+static void catch_signals(void) {
+  struct sigaction action;
+  memset(&action, 0, sizeof action);
+  action.sa_handler = note_signal;
+  action.sa_flags = SA_RESTART;
+  (void)sigemptyset(&action.sa_mask);
+  (void)sigaction(SIGINT, &action, NULL);
+  (void)sigaction(SIGTERM, &action, NULL);
+  /* A file over the size limit is an error of writing like any other, not a reason to die with a part left behind. */
+  action.sa_handler = SIG_IGN;
+  (void)sigaction(SIGXFSZ, &action, NULL);
+}
+
+static bool tick(void *context, double time, double end_time) {
+  progress_show(context, time, end_time);
+  return interrupted == 0;
+}
+
+static int exit_code_of(const struct outcome *outcome) {
+  switch (outcome->status) {
+  case RUN_INTERRUPTED:
+    return EXIT_INTERRUPTED;
+  case RUN_FAILED:
+    return EXIT_RUN_FAILED;
+  default:
+    return outcome->broken_count > 0 ? EXIT_LIMIT_BROKEN : EXIT_DONE;
+  }
+}
+
+static int finish(const struct request *request, const struct case_data *data, const struct outcome *outcome,
+                  struct result_file *file) {
+  struct error error = {0};
+  /* The run ended because its output could not be written: there is nothing to keep. */
+  if (outcome->error.code == ERROR_OUTPUT) {
+    result_file_abandon(file);
+    return terminal_error(&outcome->error);
+  }
+  if (!result_file_close(file, data, outcome, &error)) {
+    int code = terminal_error(&error);
+    return outcome->status == RUN_INTERRUPTED ? EXIT_INTERRUPTED : code;
+  }
+  if (request->json && !request->quiet) {
+    summary_json(stdout, data, outcome, request->output);
+  } else if (!request->quiet) {
+    summary_text(stdout, data, outcome, request->output);
+  }
+  if (outcome->status == RUN_FAILED) {
+    terminal_error(&outcome->error);
+  }
+  return exit_code_of(outcome);
+}
+
+static int run_loaded(const struct request *request, const struct case_data *data, const char *command) {
+  struct error error = {0};
+  if (would_overwrite_case(request->case_file, request->output)) {
+    error_set(&error, ERROR_USAGE, "the run file %s would overwrite the case", request->output);
+    return terminal_error(&error);
+  }
+  struct result_file *file = result_file_open(request->output, data, command, &error);
+  if (file == NULL) {
+    return terminal_error(&error);
+  }
+  catch_signals();
+  struct progress progress = progress_start(request->quiet);
+  struct recorder recorder = {file, result_file_block};
+  struct watcher watcher = {&progress, tick};
+  struct outcome outcome;
+  memset(&outcome, 0, sizeof outcome);
+  bool started = run_case(data, &recorder, &watcher, &outcome, &error);
+  progress_clear(&progress);
+  int code;
+  if (started) {
+    code = finish(request, data, &outcome, file);
+  } else {
+    result_file_abandon(file);
+    code = terminal_error(&error);
+  }
+  outcome_free(&outcome);
+  return code;
+}
+
+static int run_request(struct request *request, int argument_count, char **arguments) {
+  struct error error = {0};
+  struct case_data data;
+  if (!read_request(argument_count, arguments, request, &error)) {
+    return terminal_error(&error);
+  }
+  if (request->help) {
+    print_help();
+    return EXIT_DONE;
+  }
+  char *output = default_output(request->case_file);
+  char *command = command_line(argument_count, arguments);
+  int code;
+  if (output == NULL || command == NULL) {
+    error_set(&error, ERROR_MEMORY, "no memory for names");
+    code = terminal_error(&error);
+  } else if (!case_load(request->case_file, request->sets, request->set_count, &data, &error)) {
+    code = terminal_error(&error);
+  } else {
+    request->output = request->output != NULL ? request->output : output;
+    code = run_loaded(request, &data, command);
+    case_free(&data);
+  }
+  units_close();
+  free(command);
+  free(output);
+  return code;
+}
+
+int command_run(int argument_count, char **arguments) {
+  struct request request = {0};
+  request.sets = calloc((size_t)argument_count + 1, sizeof *request.sets);
+  if (request.sets == NULL) {
+    return EXIT_RUN_FAILED;
+  }
+  int code = run_request(&request, argument_count, arguments);
+  free(request.sets);
+  return code;
+}

@@ -1,0 +1,18 @@
+/* The commands, one file each. A command gets the arguments behind its name and returns the exit code. */
+#ifndef SWASHLOOP_CLI_COMMANDS_H
+#define SWASHLOOP_CLI_COMMANDS_H
+
+enum exit_code {
+  EXIT_DONE = 0,
+  EXIT_RUN_FAILED = 1,
+  EXIT_BAD_INPUT = 2,
+  EXIT_NO_OUTPUT = 3,
+  EXIT_LIMIT_BROKEN = 4,
+  EXIT_INTERRUPTED = 130
+};
+
+int command_run(int argument_count, char **arguments);
+int command_check(int argument_count, char **arguments);
+int command_list(int argument_count, char **arguments);
+
+#endif

@@ -1,0 +1,136 @@
+#include "json.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Bytes of the UTF-8 character at `text`; 0 if there is none. */
+static int character_length(const unsigned char *text) {
+  if (text[0] < 0x80) {
+    return 1;
+  }
+  int length = text[0] >= 0xf0 && text[0] <= 0xf4 ? 4 : text[0] >= 0xe0 ? 3 : text[0] >= 0xc2 ? 2 : 0;
+  if (text[0] > 0xf4) {
+    return 0;
+  }
+  for (int i = 1; i < length; i++) {
+    if ((text[i] & 0xc0) != 0x80) {
+      return 0;
+    }
+  }
+  bool overlong = (text[0] == 0xe0 && text[1] < 0xa0) || (text[0] == 0xf0 && text[1] < 0x90);
+  bool surrogate = text[0] == 0xed && text[1] > 0x9f;
+  bool beyond = text[0] == 0xf4 && text[1] > 0x8f;
+  return overlong || surrogate || beyond ? 0 : length;
+}
+
+static void write_quoted(FILE *out, const char *text) {
+  (void)fputc('"', out);
+  const unsigned char *at = (const unsigned char *)text;
+  while (*at != '\0') {
+    int length = character_length(at);
+    if (length == 0) {
+      (void)fputs("\\ufffd", out);
+      at++;
+      continue;
+    }
+    if (*at == '"' || *at == '\\') {
+      (void)fprintf(out, "\\%c", *at);
+    } else if (*at == '\n') {
+      (void)fputs("\\n", out);
+    } else if (*at == '\t') {
+      (void)fputs("\\t", out);
+    } else if (*at < 0x20) {
+      (void)fprintf(out, "\\u%04x", (unsigned)*at);
+    } else {
+      (void)fwrite(at, 1, (size_t)length, out);
+    }
+    at += length;
+  }
+  (void)fputc('"', out);
+}
+
+static void write_key(struct json *json, const char *key) {
+  if (json->filled) {
+    (void)fputc(',', json->out);
+  }
+  if (json->depth > 0) {
+    (void)fprintf(json->out, "\n%*s", 2 * json->depth, "");
+  }
+  json->filled = true;
+  if (key != NULL) {
+    write_quoted(json->out, key);
+    (void)fputs(": ", json->out);
+  }
+}
+
+static void begin(struct json *json, const char *key, char mark) {
+  write_key(json, key);
+  (void)fputc(mark, json->out);
+  json->depth++;
+  json->filled = false;
+}
+
+static void end(struct json *json, char mark) {
+  json->depth--;
+  if (json->filled) {
+    (void)fprintf(json->out, "\n%*s", 2 * json->depth, "");
+  }
+  (void)fputc(mark, json->out);
+  json->filled = true;
+  if (json->depth == 0) {
+    (void)fputc('\n', json->out);
+  }
+}
+
+void json_begin_object(struct json *json, const char *key) {
+  begin(json, key, '{');
+}
+
+void json_end_object(struct json *json) {
+  end(json, '}');
+}
+
+void json_begin_list(struct json *json, const char *key) {
+  begin(json, key, '[');
+}
+
+void json_end_list(struct json *json) {
+  end(json, ']');
+}
+
+void json_text(struct json *json, const char *key, const char *text) {
+  write_key(json, key);
+  if (text == NULL) {
+    (void)fputs("null", json->out);
+  } else {
+    write_quoted(json->out, text);
+  }
+}
+
+/* The shortest text that reads back to the same double. */
+void json_number(struct json *json, const char *key, double number) {
+  write_key(json, key);
+  if (!isfinite(number)) {
+    (void)fputs("null", json->out);
+    return;
+  }
+  char text[40];
+  for (int digits = 15; digits <= 17; digits++) {
+    (void)snprintf(text, sizeof text, "%.*g", digits, number);
+    if (strtod(text, NULL) == number) {
+      break;
+    }
+  }
+  (void)fputs(text, json->out);
+}
+
+void json_integer(struct json *json, const char *key, long number) {
+  write_key(json, key);
+  (void)fprintf(json->out, "%ld", number);
+}
+
+void json_bool(struct json *json, const char *key, bool value) {
+  write_key(json, key);
+  (void)fputs(value ? "true" : "false", json->out);
+}

@@ -1,0 +1,24 @@
+/* A small strict JSON writer: one document, indented, commas and quotes its own business. `key` is NULL inside a list.
+ * A number that is not finite becomes null; a byte that is no UTF-8 becomes the replacement character. */
+#ifndef SWASHLOOP_CLI_JSON_H
+#define SWASHLOOP_CLI_JSON_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+struct json {
+  FILE *out;
+  int depth;
+  bool filled; /* the open object or list has something in it */
+};
+
+void json_begin_object(struct json *json, const char *key);
+void json_end_object(struct json *json);
+void json_begin_list(struct json *json, const char *key);
+void json_end_list(struct json *json);
+void json_text(struct json *json, const char *key, const char *text); /* NULL becomes null */
+void json_number(struct json *json, const char *key, double number);
+void json_integer(struct json *json, const char *key, long number);
+void json_bool(struct json *json, const char *key, bool value);
+
+#endif

@@ -1,0 +1,67 @@
+#include <stdio.h>
+#include <string.h>
+
+#include "commands.h"
+#include "registry.h"
+#include "terminal.h"
+
+struct command_row {
+  const char *name;
+  int (*call)(int argument_count, char **arguments);
+  const char *text;
+};
+
+static const struct command_row commands[] = {
+    {"run", command_run, "integrate a case; print the summary, write the run file"},
+    {"check", command_check, "read a case and say whether it is good"},
+    {"list", command_list, "list parameters, signals, measures or units"},
+};
+
+enum { COMMAND_COUNT = (int)(sizeof commands / sizeof commands[0]) };
+
+static const char *command_name(const void *context, int index) {
+  return ((const struct command_row *)context)[index].name;
+}
+
+static void print_help(FILE *out) {
+  (void)fputs("swashloop simulates a closed-loop hydrostatic transmission in the time domain.\n\n"
+              "usage: swashloop COMMAND [...]\n\ncommands\n",
+              out);
+  for (int i = 0; i < COMMAND_COUNT; i++) {
+    (void)fprintf(out, "  %-8s %s\n", commands[i].name, commands[i].text);
+  }
+  (void)fputs("\nswashloop COMMAND --help tells more; swashloop --version the version.\n\n"
+              "exit codes\n"
+              "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
+              "  4 a limit of the case was broken   130 interrupted, file closed cleanly\n\n" CAUTION "\n",
+              out);
+}
+
+int main(int argument_count, char **arguments) {
+  const char *word = argument_count > 1 ? arguments[1] : "";
+  if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0 || strcmp(word, "help") == 0) {
+    print_help(stdout);
+    return terminal_finish(EXIT_DONE);
+  }
+  if (strcmp(word, "--version") == 0) {
+    (void)puts("swashloop " SWASHLOOP_VERSION);
+    return terminal_finish(EXIT_DONE);
+  }
+  if (word[0] == '\0') {
+    print_help(stderr);
+    return EXIT_BAD_INPUT;
+  }
+  for (int i = 0; i < COMMAND_COUNT; i++) {
+    if (strcmp(word, commands[i].name) == 0) {
+      return terminal_finish(commands[i].call(argument_count - 2, arguments + 2));
+    }
+  }
+  struct error error = {0};
+  const char *near = registry_nearest(word, COMMAND_COUNT, command_name, commands);
+  if (near != NULL) {
+    error_set(&error, ERROR_USAGE, "unknown command '%s'; did you mean '%s'?", word, near);
+  } else {
+    error_set(&error, ERROR_USAGE, "unknown command '%s'; swashloop --help lists the commands", word);
+  }
+  return terminal_error(&error);
+}

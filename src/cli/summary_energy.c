@@ -1,0 +1,107 @@
+#include "summary_energy.h"
+
+#include <math.h>
+
+#include "units.h"
+
+/* What a term gives to the plant, positive: a source, an emptying store. Negative: what it takes. */
+static double given(const struct ledger_row *row, double energy) {
+  return row->kind == LEDGER_SOURCE ? energy : -energy;
+}
+
+struct account {
+  bool braking; /* from release to standstill; else the whole run */
+  double total; /* J, all that gave: what the shares are of */
+};
+
+static double energy_of(const struct outcome *outcome, const struct account *account, int term) {
+  const struct ledger_entry *entry = &outcome->ledger[term];
+  return account->braking ? entry->from_release : entry->energy;
+}
+
+static struct account account_of(const struct plant *plant, const struct outcome *outcome, bool braking) {
+  struct account account = {braking, 0.0};
+  for (int i = 0; i < plant->ledger_count; i++) {
+    account.total += fmax(0.0, given(&plant->ledger[i], energy_of(outcome, &account, i)));
+  }
+  return account;
+}
+
+static void print_amount(FILE *out, const struct account *account, double energy) {
+  (void)fprintf(out, " %12.2f", 1e-3 * energy);
+  if (account->total > 0.0) {
+    (void)fprintf(out, " %6.1f %%", 100.0 * fabs(energy) / account->total);
+  } else {
+    (void)fprintf(out, " %8s", "");
+  }
+}
+
+/* Largest first; a term that is nothing in every column (below 0.5 J) is left out. */
+static void print_kind(FILE *out, const struct plant *plant, const struct outcome *outcome,
+                       const struct account *accounts, int account_count, enum ledger_kind kind, const char *title) {
+  bool done[PLANT_LEDGER_LIMIT] = {false};
+  bool titled = false;
+  const struct account *order = &accounts[account_count - 1];
+  for (;;) {
+    int next = -1;
+    for (int i = 0; i < plant->ledger_count; i++) {
+      bool open = plant->ledger[i].kind == kind && !done[i];
+      if (open && (next < 0 || fabs(energy_of(outcome, order, i)) > fabs(energy_of(outcome, order, next)))) {
+        next = i;
+      }
+    }
+    if (next < 0) {
+      return;
+    }
+    done[next] = true;
+    double largest = 0.0;
+    for (int a = 0; a < account_count; a++) {
+      largest = fmax(largest, fabs(energy_of(outcome, &accounts[a], next)));
+    }
+    if (largest < 0.5) {
+      continue;
+    }
+    if (!titled) {
+      (void)fprintf(out, "  %s\n", title);
+      titled = true;
+    }
+    (void)fprintf(out, "    %-42.42s", plant->ledger[next].text);
+    for (int a = 0; a < account_count; a++) {
+      print_amount(out, &accounts[a], energy_of(outcome, &accounts[a], next));
+    }
+    (void)fputc('\n', out);
+  }
+}
+
+void summary_energy(FILE *out, const struct plant *plant, const struct outcome *outcome) {
+  if (plant->ledger_count == 0) {
+    (void)fputs("  this plant keeps no ledger\n", out);
+    return;
+  }
+  struct account accounts[2] = {account_of(plant, outcome, false), {true, 0.0}};
+  int account_count = 1;
+  if (isfinite(outcome->ledger[0].from_release)) {
+    accounts[1] = account_of(plant, outcome, true);
+    account_count = 2;
+  }
+  (void)fprintf(out, "  %-44s %12s %8s", "", "whole run kJ", "share");
+  if (account_count == 2) {
+    (void)fprintf(out, " %12s %8s", "braking kJ", "share");
+  }
+  (void)fputc('\n', out);
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_SOURCE, "put in by");
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_LOSS, "turned into heat in");
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_STORED, "stored (negative: given back) in");
+  if (account_count == 2) {
+    bool stopped = !isnan(outcome->measures[MEASURE_stop_time]);
+    (void)fprintf(out, "  braking: from release of the pedal at %.3f s to %s\n", outcome->measures[MEASURE_stop_from],
+                  stopped ? "standstill" : "the end of the run");
+  }
+  (void)fputs("  shares are of all that was put in or given back\n", out);
+  (void)fprintf(out, "  energy residual %.2e of the energy put in (%.3g J)", outcome->measures[MEASURE_energy_residual],
+                outcome->energy_residual);
+  if (!isnan(outcome->measures[MEASURE_oil_residual])) {
+    (void)fprintf(out, ", oil residual %.2e m3", outcome->measures[MEASURE_oil_residual]);
+  }
+  (void)fputc('\n', out);
+}

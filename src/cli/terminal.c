@@ -1,0 +1,74 @@
+#include "terminal.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "commands.h"
+
+static bool is_plain(FILE *stream) {
+  const char *no_color = getenv("NO_COLOR");
+  const char *term = getenv("TERM");
+  return (no_color != NULL && no_color[0] != '\0') || isatty(fileno(stream)) == 0 || term == NULL ||
+         strcmp(term, "dumb") == 0;
+}
+
+struct paint paint_for(FILE *stream) {
+  if (is_plain(stream)) {
+    return (struct paint){"", "", "", "", ""};
+  }
+  return (struct paint){"\033[1m", "\033[32m", "\033[1;31m", "\033[2m", "\033[0m"};
+}
+
+int terminal_error(const struct error *error) {
+  char text[1600];
+  (void)fprintf(stderr, "%s\n", error_text(error, text, (int)sizeof text));
+  return error_exit_status(error->code);
+}
+
+int terminal_finish(int code) {
+  if (fflush(stdout) == 0 && ferror(stdout) == 0) {
+    return code;
+  }
+  (void)fprintf(stderr, "error: standard output could not be written: %s\n", strerror(errno));
+  return code == EXIT_INTERRUPTED ? code : EXIT_NO_OUTPUT;
+}
+
+static double wall_clock(void) {
+  struct timespec now = {0, 0};
+  (void)clock_gettime(CLOCK_MONOTONIC, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+struct progress progress_start(bool quiet) {
+  return (struct progress){!quiet && isatty(STDERR_FILENO) != 0, false, wall_clock(), 0.0};
+}
+
+void progress_show(struct progress *progress, double time, double end_time) {
+  if (!progress->wanted) {
+    return;
+  }
+  double now = wall_clock();
+  double elapsed = now - progress->started;
+  if (elapsed < 1.0 || now - progress->drawn < 0.2) {
+    return;
+  }
+  double share = end_time > 0.0 ? time / end_time : 0.0;
+  (void)fprintf(stderr, "\r\033[K%3.0f %%   %.4g of %.4g s simulated   %.0f s gone", 100.0 * share, time, end_time,
+                elapsed);
+  if (share > 0.01) {
+    (void)fprintf(stderr, ", about %.0f s to go", elapsed * (1.0 - share) / share);
+  }
+  (void)fflush(stderr);
+  progress->drawn = now;
+  progress->shown = true;
+}
+
+void progress_clear(struct progress *progress) {
+  if (progress->shown) {
+    (void)fputs("\r\033[K", stderr);
+    progress->shown = false;
+  }
+}

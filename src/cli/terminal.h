@@ -1,0 +1,44 @@
+/* What a person sees: error lines, colour, and the progress line of a long run. */
+#ifndef SWASHLOOP_CLI_TERMINAL_H
+#define SWASHLOOP_CLI_TERMINAL_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+#include "error.h"
+
+/* The one caution, wherever a caution stands. */
+#define CAUTION                                                                                                        \
+  "A simulation proves no brake. A hydrostatic drive is no parking brake. Measured tests, local codes and licensed "   \
+  "practice decide."
+
+/* Colours of `stream`; empty strings when it is no terminal or NO_COLOR is set. */
+struct paint {
+  const char *strong;
+  const char *good;
+  const char *bad;
+  const char *faint;
+  const char *plain;
+};
+
+struct paint paint_for(FILE *stream);
+
+/* Print the error on standard error; returns its exit status. */
+int terminal_error(const struct error *error);
+
+/* Flush standard output; if that fails, say so and return the exit code for it instead of `code`. */
+int terminal_finish(int code);
+
+/* A line on standard error, only on a terminal and only once the run has lasted a second. */
+struct progress {
+  bool wanted;
+  bool shown;
+  double started; /* s, wall clock */
+  double drawn;
+};
+
+struct progress progress_start(bool quiet);
+void progress_show(struct progress *progress, double time, double end_time);
+void progress_clear(struct progress *progress);
+
+#endif
