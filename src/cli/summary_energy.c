@@ -9,6 +9,11 @@ static double given(const struct ledger_row *row, double energy) {
   return row->kind == LEDGER_SOURCE ? energy : -energy;
 }
 
+/* Both kinds of store are one to the reader. */
+static enum ledger_kind kind_of(const struct ledger_row *row) {
+  return row->kind == LEDGER_STORED_RATE ? LEDGER_STORED : row->kind;
+}
+
 struct account {
   bool braking; /* from release to standstill; else the whole run */
   double total; /* J, all that gave: what the shares are of */
@@ -45,7 +50,7 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
   for (;;) {
     int next = -1;
     for (int i = 0; i < plant->ledger_count; i++) {
-      bool open = plant->ledger[i].kind == kind && !done[i];
+      bool open = kind_of(&plant->ledger[i]) == kind && !done[i];
       if (open && (next < 0 || fabs(energy_of(outcome, order, i)) > fabs(energy_of(outcome, order, next)))) {
         next = i;
       }

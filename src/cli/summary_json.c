@@ -44,7 +44,8 @@ static void write_events(struct json *json, const struct case_data *data, const 
 }
 
 static void write_ledger(struct json *json, const struct plant *plant, const struct outcome *outcome) {
-  static const char *const kinds[] = {[LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED] = "stored"};
+  static const char *const kinds[] = {
+      [LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED_RATE] = "stored", [LEDGER_STORED] = "stored"};
   json_begin_object(json, "ledger");
   json_text(json, "unit", "J");
   json_number(json, "energy_in", outcome->energy_in);

@@ -126,7 +126,8 @@ static void energy(hid_t group, const char *name, double value, const char *kind
 }
 
 void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
-  static const char *const kinds[] = {[LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED] = "stored"};
+  static const char *const kinds[] = {
+      [LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED_RATE] = "stored", [LEDGER_STORED] = "stored"};
   const struct plant *plant = data->plant;
   hid_t group = h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
   hid_t braking =
@@ -233,7 +234,8 @@ static void count_of(hid_t group, const char *name, long value, const char *text
   h5_close_dataset(dataset, log);
 }
 
-/* Names and absolute tolerances of the states that were integrated. */
+/* Names and absolute tolerances of the states that were integrated; the rows of the plant hold for a pressure tolerance
+ * of 100 Pa. */
 static void write_states(hid_t group, const struct case_data *data, struct h5_log *log) {
   const struct plant *plant = data->plant;
   int rows[PLANT_STATE_LIMIT];
@@ -250,7 +252,7 @@ static void write_states(hid_t group, const struct case_data *data, struct h5_lo
     const struct state_row *row = &plant->states[rows[i]];
     names[i] = row->name;
     units[i] = row->unit;
-    tolerances[i] = row->tolerance * (row->scaled_by_pressure_tolerance ? data->simulation.pressure_tolerance : 1.0);
+    tolerances[i] = row->tolerance * data->simulation.pressure_tolerance / 100.0;
   }
   hid_t dimension = h5_dimension(group, "state", count, "number of the state, from 0", log);
   text_column(group, dimension, "state_name", count, names, "states that were integrated", log);
