@@ -12,6 +12,7 @@
 #include <string.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include <hdf5.h>
@@ -472,15 +473,19 @@ static void giving_up_leaves_nothing(void **state) {
 /* A limit on the size of files stands for a full disk. */
 static void limit_file_size(rlim_t size) {
   struct rlimit limit;
-  assert_int_equal(getrlimit(RLIMIT_FSIZE, &limit), 0);
-  limit.rlim_cur = size;
-  assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
+  if (getrlimit(RLIMIT_FSIZE, &limit) == 0) {
+    limit.rlim_cur = size;
+    (void)setrlimit(RLIMIT_FSIZE, &limit);
+  }
 }
 
-static void run_into_full_disk(struct scene *scene, int samples) {
+/* Whether everything is as it should be after a disk that filled up. */
+static bool full_disk_is_told(struct scene *scene, int samples) {
   struct error error = {0};
   struct result_file *file = result_file_open(scene->path, &scene->data, "", &error);
-  assert_non_null(file);
+  if (file == NULL) {
+    return false;
+  }
   limit_file_size(150000);
   bool fed = feed(file, samples, &error);
   bool closed = false;
@@ -489,11 +494,21 @@ static void run_into_full_disk(struct scene *scene, int samples) {
   } else {
     result_file_abandon(file);
   }
-  limit_file_size(RLIM_INFINITY);
-  assert_false(closed);
-  assert_int_equal(fed, samples < 4096);
-  expect_no_file(scene, &error, "could not be written");
-  assert_false(is_there(scene->path));
+  return fed == (samples < 4096) && !closed && error.code == ERROR_OUTPUT && !is_there(scene->part) &&
+         !is_there(scene->path) && strstr(error.text, "could not be written: File too large") != NULL;
+}
+
+/* In a child: the file library never quite recovers from a failed write, and keeps some memory. */
+static void run_into_full_disk(struct scene *scene, int samples) {
+  pid_t child = fork();
+  assert_true(child >= 0);
+  if (child == 0) {
+    _exit(full_disk_is_told(scene, samples) ? 0 : 1);
+  }
+  int status = -1;
+  assert_int_equal(waitpid(child, &status, 0), child);
+  assert_true(WIFEXITED(status));
+  assert_int_equal(WEXITSTATUS(status), 0);
 }
 
 static void a_disk_full_within_the_run_is_told(void **state) {
