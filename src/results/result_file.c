@@ -49,7 +49,6 @@ static void close_file(struct result_file *file) {
   if (file->file >= 0) {
     h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
     h5_note(&file->log, H5Fclose(file->file));
-    (void)H5garbage_collect();
   }
 }
 

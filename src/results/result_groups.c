@@ -145,16 +145,25 @@ void result_write_ledger(hid_t file, const struct case_data *data, const struct 
   h5_close_group(group, log);
 }
 
+static enum quantity quantity_of(const struct plant *plant, const struct condition *condition) {
+  if (condition->signal >= 0) {
+    return plant->signals[condition->signal].quantity;
+  }
+  return condition->signal == -2 ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
+}
+
 void result_write_limits(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
   int count = data->limit_count;
   struct columns columns;
-  if (!columns_open(&columns, count, 4, 2, log)) {
+  if (!columns_open(&columns, count, 4, 4, log)) {
     return;
   }
   for (int i = 0; i < count; i++) {
     const struct condition *keep = &data->limits[i].keep;
     texts_of(&columns, 0)[i] = data->limits[i].text;
     texts_of(&columns, 1)[i] = "kept";
+    texts_of(&columns, 2)[i] = keep->name;
+    texts_of(&columns, 3)[i] = quantity_rows[quantity_of(data->plant, keep)].si_unit;
     numbers_of(&columns, 0)[i] = keep->level;
     numbers_of(&columns, 1)[i] = keep->signal == -2 ? outcome->measures[keep->measure] : (double)NAN;
     numbers_of(&columns, 2)[i] = (double)NAN;
@@ -171,9 +180,11 @@ void result_write_limits(hid_t file, const struct case_data *data, const struct 
   hid_t dimension = h5_dimension(group, "limit", count, "number of the limit, from 0", log);
   text_column(group, dimension, "sentence", count, texts_of(&columns, 0), "the limit as written", log);
   text_column(group, dimension, "result", count, texts_of(&columns, 1), "kept or broken", log);
-  column(group, dimension, "level", count, numbers_of(&columns, 0), NULL, "the bound, SI", log);
+  text_column(group, dimension, "name", count, texts_of(&columns, 2), "signal or measure that is limited", log);
+  text_column(group, dimension, "unit", count, texts_of(&columns, 3), "SI unit of level and worst", log);
+  column(group, dimension, "level", count, numbers_of(&columns, 0), NULL, "the bound, in `unit`", log);
   column(group, dimension, "worst", count, numbers_of(&columns, 1), NULL,
-         "the measure, or the worst value of a broken signal limit, SI", log);
+         "the measure, or the worst value of a broken signal limit, in `unit`", log);
   column(group, dimension, "worst_time", count, numbers_of(&columns, 2), "s", "when it was worst", log);
   column(group, dimension, "first_time", count, numbers_of(&columns, 3), "s", "when it was first broken", log);
   h5_close_dataset(dimension, log);

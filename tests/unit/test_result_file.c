@@ -384,6 +384,9 @@ static void groups_hold_the_outcome(void **state) {
 
   expect_text(file, "limits/result", 2, 0, "kept");
   expect_text(file, "limits/result", 2, 1, "broken");
+  expect_text(file, "limits/name", 2, 0, "engine_speed_max");
+  expect_text(file, "limits/unit", 2, 0, "rad/s");
+  expect_text(file, "limits/unit", 2, 1, "Pa");
   CHECK_NEAR(read_item(file, "limits/worst", 2, 0), 250.0, 0.0);
   CHECK_NEAR(read_item(file, "limits/worst", 2, 1), 412.5e5, 0.0);
   CHECK_NEAR(read_item(file, "limits/first_time", 2, 1), 1.2, 0.0);
