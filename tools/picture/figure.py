@@ -18,7 +18,7 @@ from matplotlib.ticker import MaxNLocator  # noqa: E402
 
 MM = 1.0 / 25.4
 LEFT, RIGHT_LEAST, BOTTOM, EDGE = 0.66, 0.30, 0.42, 0.16
-PANEL_UNIT = 0.92  # inches of a panel of weight 1
+PANEL_UNIT = 0.82  # inches of a panel of weight 1
 PANEL_GAP = 0.26
 STRIP = 0.30
 # The smallest span of an axis: below it one would look at noise.
@@ -34,7 +34,7 @@ def make_figure(runs, panels, notes, options):
     canvas = FigureCanvasAgg(figure)
     writer = Writer(canvas.get_renderer(), figure.dpi)
 
-    marks = Marks([] if options.plain else runs, low, high) if not options.plain else None
+    marks = None if options.plain else Marks(runs, low, high)
     right = right_margin(runs, panels, writer)
     tables = None if options.plain else Tables(runs, marks, notes, writer, width - LEFT - EDGE)
     strips = [] if options.plain else [k for k in range(len(runs)) if marks.of_run(k)]
@@ -60,7 +60,7 @@ def make_figure(runs, panels, notes, options):
     y = head
     axes = []
     for k in strips:
-        draw_strip(page, marks.of_run(k), runs[k] if len(runs) > 1 else None, span, y, low, high, writer)
+        draw_strip(page, marks.of_run(k), style.line_of(k) if len(runs) > 1 else None, span, y, low, high, writer)
         y += STRIP
     for panel in panels:
         y += PANEL_GAP
@@ -119,7 +119,7 @@ def draw_heading(page, runs, writer):
             page.text(x, y, run.name, weight="bold")
             x += writer.width(run.name, weight="bold") + 0.10
         state = run.status if run.status == "complete" else f"{run.status}: {run.status_message}".rstrip(": ")
-        facts = f"{state}, {run.time[-1]:g} s"
+        facts = f"{state}, {run.time[-1]:.4g} s"
         if len(runs) > 1:
             words_here = f"{run.title}   ({facts})"
         else:
@@ -128,8 +128,9 @@ def draw_heading(page, runs, writer):
         page.text(x, y, writer.cut(words_here, right - x), **look)
 
 
-def draw_strip(page, rows, run, span, top, low, high, writer):
-    """Numbers of events over their times; crowded ones move aside and point to their place."""
+def draw_strip(page, rows, look, span, top, low, high, writer):
+    """Numbers of events over their times; crowded ones move aside and point to their place. `look`: of the run's lines,
+    to tell its strip from those of others."""
     axis = page.axes(span[0], span[1], top, top + STRIP + PANEL_GAP)
     axis.set_xlim(low, high)
     axis.set_ylim(STRIP + PANEL_GAP, 0.0)
@@ -143,9 +144,8 @@ def draw_strip(page, rows, run, span, top, low, high, writer):
         axis.plot((place, place, event.time, event.time), (0.18, 0.22, 0.34, foot), color=style.MARK, linewidth=0.5,
                   clip_on=False)
         axis.text(place, 0.10, str(number), ha="center", va="center", size=style.SMALL, color=colour, weight="bold")
-    if run is not None:
-        page.text(LEFT - 0.08, top + 0.04, writer.cut(run.name, LEFT - 0.14, style.SMALL), ha="right",
-                  size=style.SMALL)
+    if look is not None:
+        page.line((EDGE, LEFT - 0.10), (top + 0.10, top + 0.10), color=style.INK, **look)
 
 
 def short_names(names):
@@ -159,8 +159,10 @@ def short_names(names):
 def end_labels(runs, panel):
     """(text, signal index, run index) of what stands at the right end of curves."""
     if len(panel.signals) > 1:
-        first = [next((k for k, run in enumerate(runs) if name in run.signals), 0) for name in panel.signals]
-        return [(text, i, first[i]) for i, text in enumerate(short_names(panel.signals))]
+        # At the curve that reaches furthest; the first one where several do.
+        longest = [max((k for k, run in enumerate(runs) if name in run.signals), key=lambda k: (runs[k].time[-1], -k))
+                   for name in panel.signals]
+        return [(text, i, longest[i]) for i, text in enumerate(short_names(panel.signals))]
     if len(runs) > 1:
         return [(run.name, 0, k) for k, run in enumerate(runs) if panel.signals[0] in run.signals]
     return []
@@ -308,8 +310,9 @@ def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):
     width = (writer.width(text, style.SMALL, weight) + 0.04) * dpi
     height = 0.115 * dpi
     y = axis.transData.transform((low, limit.value))[1]
-    left, right = axis.transData.transform((start, 0))[0] + 0.05 * dpi, occupied.box[2] - width
-    spots = numpy.linspace(left, max(right, left), 24)
+    right = occupied.box[2] - width
+    left = min(axis.transData.transform((start, 0))[0] + 0.05 * dpi, right)
+    spots = numpy.linspace(left, right, 24)
     above, below = y + 0.03 * dpi, y - 0.03 * dpi - height
     order = (above, below) if limit.upper else (below, above)
     x, place, _ = occupied.place(width, height, [(x, side) for side in order for x in spots], 0.02 * dpi)

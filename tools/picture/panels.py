@@ -17,6 +17,7 @@ DEFAULT = [
 # Not worth a panel below this, in SI: a shut relief valve, oil that stays as it is, level ground.
 NEGLIGIBLE = {
     "relief_a_flow": (1e-5, "relief valves shut throughout"),
+    "relief_b_flow": (1e-5, "relief valves shut throughout"),
     "loop_oil_temperature": (2.0, "oil temperatures steady within 2 K"),
     "grade": (1e-9, "level or constant grade"),
 }
@@ -127,6 +128,11 @@ def limit_signal(run, limit):
     return found[0] if found and found[0] in run.signals else None
 
 
+def shows(run, signal, value):
+    """Whether a value in trade units is worth a mark."""
+    return abs(value) > abs(float(run.signals[signal].trade(NEGLIGIBLE[signal][0])))
+
+
 def low_side(run, time):
     """The line with the lower pressure at that time."""
     if "line_b_pressure" not in run.signals or time != time:
@@ -155,6 +161,8 @@ def extremes(run, panel):
         if when != when:
             samples = run.values(signal)
             when = float(run.time[samples.argmax() if kind == "max" else samples.argmin()])
-        if value == value and when == when:
+        # The start is no extreme that anything led to, and a shut relief valve has no peak.
+        still = value == 0.0 or (signal in NEGLIGIBLE and kind == "max" and not shows(run, signal, value))
+        if value == value and when > run.time[0] and not still:
             found.append((signal, when, value, kind))
     return found

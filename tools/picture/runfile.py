@@ -65,13 +65,12 @@ def show(value, unit):
     elif size == 0.0 or size >= 1000.0:
         digits = 0
     elif size >= 100.0:
-        digits = 1 if unit not in ("rpm",) else 0
+        digits = 0 if unit == "rpm" else 1
     elif size >= 10.0:
         digits = 1
-    elif size >= 0.01:
-        digits = 2
     else:
-        return f"{value:.1e} {unit}" if unit != "1" else f"{value:.1e}"
+        digits = 2
+        value = value if size >= 0.005 else 0.0
     text = f"{value:.{digits}f}"
     return text if unit == "1" else f"{text} {unit}"
 

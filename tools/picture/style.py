@@ -4,7 +4,7 @@ import matplotlib
 INK = "#1d1d1b"
 FAINT = "#6f6f6b"
 GRID = "#e4e3df"
-MARK = "#b9b7b0"
+MARK = "#c4c2bb"
 
 # Okabe and Ito's openly published set of colours safe for colour-blind eyes, less its yellow (too faint on paper);
 # one colour a signal.

@@ -30,7 +30,11 @@ class Marks:
         self.left_out = [0] * len(runs)
         most = max(MOST_EVENTS // len(runs), 5)
         for k, run in enumerate(runs):
-            kept, self.left_out[k] = fewer([e for e in run.events if low <= e.time <= high], most)
+            told = [event for event in run.events if low <= event.time <= high]
+            if run.status == "complete":
+                # That it ended is no news.
+                told = [event for event in told if event.name != "end"]
+            kept, self.left_out[k] = fewer(told, most)
             for event, times in kept:
                 self.rows.append((len(self.rows) + 1, k, event, times))
 
@@ -151,11 +155,18 @@ def broken_words(run, limit):
     return ", ".join(parts)
 
 
+def measure_cell(runs, writer):
+    """Width of a column of numbers: the run's name should fit on top."""
+    if len(runs) == 1:
+        return 0.80
+    return min(max(0.80, max(writer.width(run.name, weight="bold") for run in runs) + 0.12), 1.15)
+
+
 def measure_entries(runs, writer, width):
     """A line a measure, a column a run."""
+    cell = measure_cell(runs, writer)
     names = [name for name in MEASURES if any(run.measure(name) == run.measure(name) for run in runs)]
     blocks = []
-    cell = 0.82 if len(runs) < 4 else 0.72
     if len(runs) > 1 and names:
         blocks.append([Text(width - cell * (len(runs) - 1 - k), 0, writer.cut(run.name, cell - 0.06), ha="right",
                             weight="bold") for k, run in enumerate(runs)])
@@ -172,39 +183,56 @@ def measure_entries(runs, writer, width):
 class Tables:
     """All tables side by side; `height` in inches."""
 
+    GAP = 0.30
+    LEAST = 2.5  # inches that sentences need
+
     def __init__(self, runs, marks, notes, writer, width):
         self.texts = []  # (x, y from the top, text, look)
         self.rules = []  # (x0, x1, y)
-        gap = 0.30
-        side = min(max(2.55, 1.75 + 0.82 * len(runs)), width * 0.55)
-        left = width - side - gap
-        measures = measure_entries(runs, writer, side)
-        limits = limit_entries(runs, writer, side)
-        if not measures and not limits:
-            left = width
-        count = 2 if left > 4.6 else 1
-        column = (left - gap * (count - 1)) / count
-        events = event_entries(runs, marks, writer, column)
-
-        left_height = right_height = 0.0
-        if events:
-            self._head(0.0, left, 0.0, "Events")
-            for k, entries in enumerate(in_columns(events, count)):
-                left_height = max(left_height, self._body(k * (column + gap), 0.2, entries))
-        x = left + gap if events else 0.0
-        for head, blocks in (("Limits", limits), ("Measures", measures)):
-            if blocks:
-                self._head(x, x + side, right_height, head)
-                right_height = self._body(x, right_height + 0.2, in_columns(blocks, 1)[0]) + 0.1
-        self.height = max(left_height, right_height)
+        self.height = 0.0
+        x = 0.0
+        for column_width, makers in self._columns(runs, marks, writer, width):
+            y = 0.0
+            for head, make in makers:
+                blocks = make(writer, column_width)
+                count = 2 if head == "Events" and column_width > 5.6 and len(blocks) > 4 else 1
+                y = self._table(x, y, column_width, head, blocks, count) + 0.1
+            self.height = max(self.height, y - 0.1)
+            x += column_width + self.GAP
         if notes:
             self.texts.append((0.0, self.height + 0.06, "Not drawn: " + "; ".join(notes) + ".",
                                {"color": FAINT, "size": SMALL}))
             self.height += 0.06 + LINE_HEIGHT
 
-    def _head(self, x0, x1, y, text):
-        self.texts.append((x0, y, text, {"weight": "bold"}))
-        self.rules.append((x0, x1, y + 0.165))
+    def _columns(self, runs, marks, writer, width):
+        """[(width, [(heading, maker of its blocks)])]: beside each other where there is room, else stacked."""
+        events = [("Events", lambda writer, wide: event_entries(runs, marks, writer, wide))] if marks.rows else []
+        limits = [("Limits", lambda writer, wide: limit_entries(runs, writer, wide))] \
+            if any(run.limits for run in runs) else []
+        measures = [("Measures", lambda writer, wide: measure_entries(runs, writer, wide))] \
+            if any(run.measure(name) == run.measure(name) for run in runs for name in MEASURES) else []
+        narrow = min(1.65 + measure_cell(runs, writer) * len(runs), width) if measures else self.LEAST
+        arrangements = [[events, limits, measures], [events, limits + measures], [events + limits + measures]]
+        for columns in arrangements:
+            columns = [column for column in columns if column]
+            if not columns:
+                return []
+            rest = width - self.GAP * (len(columns) - 1)
+            if len(columns) == 1 and columns[0] is not measures:
+                return [(rest, columns[0])]
+            last = max(narrow, self.LEAST if columns[-1][0][0] == "Limits" else 0.0)
+            others = (rest - last) / max(len(columns) - 1, 1)
+            if others >= self.LEAST or len(columns) == 1:
+                return [(others, column) for column in columns[:-1]] + [(last, columns[-1])]
+        return []
+
+    def _table(self, x, y, width, head, blocks, count):
+        self.texts.append((x, y, head, {"weight": "bold"}))
+        self.rules.append((x, x + width, y + 0.165))
+        bottom = y
+        for k, entries in enumerate(in_columns(blocks, count)):
+            bottom = max(bottom, self._body(x + k * (width + self.GAP) / count, y + 0.2, entries))
+        return bottom
 
     def _body(self, x, y, entries):
         bottom = y
