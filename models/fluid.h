@@ -1,0 +1,263 @@
+/* Oil: stiffness, viscosity, and the law between pressure and compression.
+ *
+ * Stiffness. Liquid modulus K_l = K_0 + m (p - p_0). Air of volume share a at p_0, polytropic exponent n, makes with
+ * r = a/(1-a) (p_0/p)^(1/n) the mixture modulus K_m = K_l (1 + r)/(1 + r K_l/(n p)); a wall of modulus K_h acts in
+ * series: 1/K = 1/K_m + 1/K_h. Source: the equal-pressure mixture of M. G. Rabie, Fluid Power Engineering, eqs (2.49)
+ * to (2.57), p. 32; wall in series: H. Mann, course notes eq. (6.30), H. E. Merritt, Hydraulic Control Systems
+ * (1967), sec. 2-4 (from memory).
+ *
+ * Compression. The state of a line is not its pressure but its compression w = integral of dp/K from p_0: oil beyond
+ * what the line holds at p_0, over its volume. V w' = sum of flows is linear, so that the integrator keeps the oil to
+ * rounding, and a line that has run empty remembers by w < 0 how much must come back. p(w) is read from a table made
+ * once a case (cubic Hermite in 512 knots spaced evenly in log p, p and dp/dw = K exact at the knots; checked against the integral in
+ * tests/unit/test_fluid.c). Below the floor pressure the gas law with the modulus at the floor goes on as an
+ * exponential: p stays positive however empty the line. Above the last knot p goes on straight.
+ *
+ * Viscosity. Walther, ASTM D341 two-constant form: log10 log10(nu + 0.7) = A - B log10 T, nu in mm2/s, T in K; from
+ * nu at 40 and 100 degC. Read from a table of 1 K steps over 200 to 460 K (cubic Hermite, exact at the knots), held
+ * outside. Valid above about 2 mm2/s.
+ *
+ * Sign: pressures absolute; w positive when compressed. */
+#ifndef SWASHLOOP_MODELS_FLUID_H
+#define SWASHLOOP_MODELS_FLUID_H
+
+#include "field.h"
+
+/* clang-format off */
+#define FLUID_FIELDS(REAL, CHOICE, TABLE)                                                                              \
+  REAL(density, DENSITY, 870.0, 600.0, 1500.0, NONE, "rho", "oil density")                                             \
+  REAL(specific_heat, SPECIFIC_HEAT, 1.95, 0.5, 5.0, NONE, "cp", "oil heat capacity by mass")                          \
+  REAL(viscosity_at_40, KINEMATIC_VISCOSITY, 46.0, 2.0, 1000.0, NONE, "nu40", "kinematic viscosity at 40 degC")        \
+  REAL(viscosity_at_100, KINEMATIC_VISCOSITY, 6.8, 1.0, 200.0, NONE, "nu100", "kinematic viscosity at 100 degC")       \
+  REAL(bulk_modulus, PRESSURE, 15500.0, 1000.0, 50000.0, NONE, "K0", "bulk modulus of the liquid at ambient pressure") \
+  REAL(bulk_modulus_slope, NUMBER, 9.0, 0.0, 20.0, NONE, "mK", "rise of the bulk modulus with pressure")               \
+  REAL(air_content, FRACTION, 0.6, 0.0, 20.0, NONE, "alpha", "free air by volume at ambient pressure")                 \
+  REAL(air_exponent, NUMBER, 1.4, 1.0, 1.67, NONE, "n_air", "polytropic exponent of the air")                          \
+  REAL(wall_modulus, PRESSURE, 40000.0, 500.0, 1e7, NONE, "K_h", "modulus of hoses and pipes around the oil")          \
+  REAL(floor_pressure, PRESSURE, 0.01, 1e-5, 0.5, ABSOLUTE, "p_min", "below this pressure the stiffness falls in proportion to pressure") \
+  REAL(ambient_pressure, PRESSURE, 1.013, 0.3, 1.2, ABSOLUTE, "p0", "ambient pressure, also that of the tank; gauges read from here")
+/* clang-format on */
+
+struct fluid_parameters {
+  FLUID_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+};
+
+#define FIELD_OWNER struct fluid_parameters
+static const struct field fluid_fields[] = {FLUID_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+#undef FIELD_OWNER
+
+/* Modulus of oil, air and wall together at absolute pressure p (floored). */
+static inline real fluid_bulk_modulus(const struct fluid_parameters *oil, real p) {
+  real pressure = larger(p, oil->floor_pressure);
+  real liquid = oil->bulk_modulus + oil->bulk_modulus_slope * (pressure - oil->ambient_pressure);
+  real air = oil->air_content / (1.0 - oil->air_content) *
+             pow(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
+  real mixture = liquid * (1.0 + air) / (1.0 + air * liquid / (oil->air_exponent * pressure));
+  return 1.0 / (1.0 / mixture + 1.0 / oil->wall_modulus);
+}
+
+/* Kinematic viscosity, m2/s, from the two Walther constants at temperature T, K. */
+static inline real fluid_walther(real a, real b, real temperature) {
+  return 1e-6 * (pow(10.0, pow(10.0, a - b * log10(temperature))) - 0.7);
+}
+
+/* The Walther constants A and B from two viscosities (m2/s) at two temperatures (K). */
+static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real temperature2, real *a, real *b) {
+  real z1 = log10(log10(1e6 * nu1 + 0.7));
+  real z2 = log10(log10(1e6 * nu2 + 0.7));
+  *b = (z1 - z2) / (log10(temperature2) - log10(temperature1));
+  *a = z1 + *b * log10(temperature1);
+}
+
+enum { FLUID_KNOTS = 512, FLUID_BINS = 1024, FLUID_TEMPERATURES = 261 };
+
+/* The oil made ready: tables and what kernels ask for often. */
+struct fluid {
+  real density;
+  real heat_per_volume; /* J/(m3 K) */
+  real ambient;         /* Pa absolute */
+
+  real compression[FLUID_KNOTS]; /* w of the knots */
+  real pressure[FLUID_KNOTS];    /* Pa absolute */
+  real modulus[FLUID_KNOTS];     /* dp/dw */
+  real energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
+  short bin[FLUID_BINS];         /* the last knot at or left of the bin's start */
+  real bins_per_compression;
+
+  real viscosity[FLUID_TEMPERATURES]; /* dynamic, Pa s, at 200 K, 201 K, ... */
+  real viscosity_slope[FLUID_TEMPERATURES];
+};
+
+#define FLUID_TOP_PRESSURE 5e8        /* Pa, last knot */
+#define FLUID_COLDEST 200.0           /* K, first viscosity knot */
+
+/* The cubic that has these values and slopes at the ends of a unit interval (slopes already times its width). */
+static inline real fluid_hermite(real left, real right, real left_slope, real right_slope, real x) {
+  real rise = right - left;
+  real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
+  real c3 = left_slope + right_slope - 2.0 * rise;
+  return left + x * (left_slope + x * (c2 + x * c3));
+}
+
+static inline int fluid_knot(const struct fluid *oil, real w) {
+  real place = (w - oil->compression[0]) * oil->bins_per_compression;
+  int bin = place > 0.0 ? (place < (real)(FLUID_BINS - 1) ? (int)place : FLUID_BINS - 1) : 0;
+  int knot = oil->bin[bin];
+  while (knot < FLUID_KNOTS - 2 && w >= oil->compression[knot + 1]) {
+    knot++;
+  }
+  return knot;
+}
+
+/* Absolute pressure at compression w. */
+static inline real fluid_pressure(const struct fluid *oil, real w) {
+  if (w < oil->compression[0]) {
+    return oil->pressure[0] * exp((w - oil->compression[0]) * oil->modulus[0] / oil->pressure[0]);
+  }
+  int last = FLUID_KNOTS - 1;
+  if (!(w < oil->compression[last])) { /* also a NaN */
+    return oil->pressure[last] + (w - oil->compression[last]) * oil->modulus[last];
+  }
+  int knot = fluid_knot(oil, w);
+  real width = oil->compression[knot + 1] - oil->compression[knot];
+  return fluid_hermite(oil->pressure[knot], oil->pressure[knot + 1], oil->modulus[knot] * width,
+                       oil->modulus[knot + 1] * width, (w - oil->compression[knot]) / width);
+}
+
+/* Energy stored by compression to w, J per m3 of line: the integral of fluid_pressure, term by term, so that the ledger
+ * closes by construction. */
+static inline real fluid_stored_energy(const struct fluid *oil, real w) {
+  if (w < oil->compression[0]) {
+    real rate = oil->modulus[0] / oil->pressure[0];
+    return oil->energy[0] + oil->pressure[0] / rate * (exp((w - oil->compression[0]) * rate) - 1.0);
+  }
+  int last = FLUID_KNOTS - 1;
+  if (!(w < oil->compression[last])) {
+    real beyond = w - oil->compression[last];
+    return oil->energy[last] + beyond * (oil->pressure[last] + 0.5 * beyond * oil->modulus[last]);
+  }
+  int knot = fluid_knot(oil, w);
+  real width = oil->compression[knot + 1] - oil->compression[knot];
+  real x = (w - oil->compression[knot]) / width;
+  real left = oil->pressure[knot];
+  real left_slope = oil->modulus[knot] * width;
+  real rise = oil->pressure[knot + 1] - left;
+  real right_slope = oil->modulus[knot + 1] * width;
+  real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
+  real c3 = left_slope + right_slope - 2.0 * rise;
+  return oil->energy[knot] +
+         width * x * (left + x * (left_slope / 2.0 + x * (c2 / 3.0 + x * c3 / 4.0)));
+}
+
+/* Compression at an absolute pressure: the inverse of fluid_pressure, by bisection (used at start, never in a step). */
+static inline real fluid_compression(const struct fluid *oil, real pressure) {
+  if (pressure < oil->pressure[0]) {
+    return oil->compression[0] + log(pressure / oil->pressure[0]) * oil->pressure[0] / oil->modulus[0];
+  }
+  if (pressure > oil->pressure[FLUID_KNOTS - 1]) {
+    return oil->compression[FLUID_KNOTS - 1] + (pressure - oil->pressure[FLUID_KNOTS - 1]) / oil->modulus[FLUID_KNOTS - 1];
+  }
+  real low = oil->compression[0];
+  real high = oil->compression[FLUID_KNOTS - 1];
+  for (int i = 0; i < 200 && high - low > 0.0; i++) {
+    real middle = 0.5 * (low + high);
+    if (middle <= low || middle >= high) {
+      break;
+    }
+    if (fluid_pressure(oil, middle) < pressure) {
+      low = middle;
+    } else {
+      high = middle;
+    }
+  }
+  return fabs(fluid_pressure(oil, low) - pressure) < fabs(fluid_pressure(oil, high) - pressure) ? low : high;
+}
+
+/* Dynamic viscosity, Pa s, at temperature T, K. */
+static inline real fluid_viscosity(const struct fluid *oil, real temperature) {
+  real place = clamp(temperature - FLUID_COLDEST, 0.0, (real)(FLUID_TEMPERATURES - 1));
+  int knot = (int)place;
+  if (knot > FLUID_TEMPERATURES - 2) {
+    knot = FLUID_TEMPERATURES - 2;
+  }
+  return fluid_hermite(oil->viscosity[knot], oil->viscosity[knot + 1], oil->viscosity_slope[knot],
+                       oil->viscosity_slope[knot + 1], place - (real)knot);
+}
+
+/* dw between two pressures by Gauss-Legendre (5 points) in log p. */
+static inline real fluid_compression_between(const struct fluid_parameters *oil, real low, real high) {
+  static const real node[5] = {0.0, 0.5384693101056831, -0.5384693101056831, 0.9061798459386640, -0.9061798459386640};
+  static const real weight[5] = {0.5688888888888889, 0.4786286704993665, 0.4786286704993665, 0.2369268850561891,
+                                 0.2369268850561891};
+  real middle = 0.5 * (log(high) + log(low));
+  real half = 0.5 * (log(high) - log(low));
+  real sum = 0.0;
+  for (int i = 0; i < 5; i++) {
+    real p = exp(middle + half * node[i]);
+    sum += weight[i] * p / fluid_bulk_modulus(oil, p);
+  }
+  return sum * half;
+}
+
+/* Make the oil ready. */
+static inline void fluid_prepare(const struct fluid_parameters *parameters, struct fluid *oil) {
+  oil->density = parameters->density;
+  oil->heat_per_volume = parameters->density * parameters->specific_heat;
+  oil->ambient = parameters->ambient_pressure;
+
+  real bottom = log(parameters->floor_pressure);
+  real spacing = (log(FLUID_TOP_PRESSURE) - bottom) / (real)(FLUID_KNOTS - 1);
+  oil->compression[0] = 0.0;
+  for (int i = 0; i < FLUID_KNOTS; i++) {
+    oil->pressure[i] = exp(bottom + spacing * (real)i);
+    oil->modulus[i] = fluid_bulk_modulus(parameters, oil->pressure[i]);
+    if (i > 0) {
+      oil->compression[i] =
+          oil->compression[i - 1] + fluid_compression_between(parameters, oil->pressure[i - 1], oil->pressure[i]);
+    }
+  }
+  /* Count compression from the ambient pressure. */
+  int below = 0;
+  while (below < FLUID_KNOTS - 2 && oil->pressure[below + 1] <= parameters->ambient_pressure) {
+    below++;
+  }
+  real zero = oil->compression[below] +
+              fluid_compression_between(parameters, oil->pressure[below], parameters->ambient_pressure);
+  for (int i = 0; i < FLUID_KNOTS; i++) {
+    oil->compression[i] -= zero;
+  }
+  real range = oil->compression[FLUID_KNOTS - 1] - oil->compression[0];
+  oil->bins_per_compression = (real)FLUID_BINS / range;
+  for (int bin = 0, knot = 0; bin < FLUID_BINS; bin++) {
+    real start = oil->compression[0] + (real)bin / oil->bins_per_compression;
+    while (knot < FLUID_KNOTS - 2 && oil->compression[knot + 1] <= start) {
+      knot++;
+    }
+    oil->bin[bin] = (short)knot;
+  }
+  /* Energy, first from the lowest knot, then counted from the ambient pressure. */
+  oil->energy[0] = 0.0;
+  for (int i = 1; i < FLUID_KNOTS; i++) {
+    real width = oil->compression[i] - oil->compression[i - 1];
+    oil->energy[i] = oil->energy[i - 1] + 0.5 * width * (oil->pressure[i - 1] + oil->pressure[i]) +
+                     width * width * (oil->modulus[i - 1] - oil->modulus[i]) / 12.0;
+  }
+  real energy_zero = fluid_stored_energy(oil, 0.0);
+  for (int i = 0; i < FLUID_KNOTS; i++) {
+    oil->energy[i] -= energy_zero;
+  }
+
+  real a;
+  real b;
+  fluid_walther_fit(parameters->viscosity_at_40, 313.15, parameters->viscosity_at_100, 373.15, &a, &b);
+  for (int i = 0; i < FLUID_TEMPERATURES; i++) {
+    real temperature = FLUID_COLDEST + (real)i;
+    real nu = fluid_walther(a, b, temperature);
+    real inner = log10(1e6 * nu + 0.7);
+    oil->viscosity[i] = parameters->density * nu;
+    /* d nu/dT = -(nu + 0.7e-6) ln(10) inner B / T */
+    oil->viscosity_slope[i] = -parameters->density * (nu + 0.7e-6) * log(10.0) * inner * b / temperature;
+  }
+}
+
+#endif

@@ -1,0 +1,91 @@
+/* The operator: channels over time, and what pump and motor are asked for.
+ *
+ * `pedal_and_direction` (reference law): one pedal 0 to 1 and a direction -1 to 1.
+ * `two_pedals`: one each way; the net pedal is f (1 - r/d)+ - r (1 - f/d)+ with d the interlock, so that one pedal
+ * alone works plainly and both pressed beyond d give no drive.
+ * The first part of the pedal (the split, a third by common practice, no source) strokes the pump, the rest brings the
+ * motor from its largest to its smallest displacement.
+ *
+ * Channels come from tables; an action of the case takes a channel over and moves it in a straight line. */
+#ifndef SWASHLOOP_MODELS_OPERATOR_H
+#define SWASHLOOP_MODELS_OPERATOR_H
+
+#include "field.h"
+
+enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
+
+/* clang-format off */
+#define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
+  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "what the operator has")                       \
+  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time (layout pedal_and_direction)")                        \
+  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time (layout pedal_and_direction); empty: forward") \
+  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time (layout two_pedals)")                  \
+  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time (layout two_pedals)")                  \
+  TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
+  TABLE(exhaust_brake, TIME, FRACTION, 0.0, 100.0, "", "exhaust brake over time")                                      \
+  TABLE(throttle, TIME, FRACTION, 10.0, 150.0, "", "engine set speed over the engine's set_speed, over time; empty: 100 %") \
+  REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
+  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other (layout two_pedals)")
+/* clang-format on */
+
+struct operator_parameters {
+  OPERATOR_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+};
+
+#define FIELD_OWNER struct operator_parameters
+static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+#undef FIELD_OWNER
+
+/* The channels: name, quantity. Each has a table of the same name in OPERATOR_FIELDS. */
+#define OPERATOR_CHANNELS(CHANNEL)                                                                                     \
+  CHANNEL(pedal)                                                                                                       \
+  CHANNEL(direction)                                                                                                   \
+  CHANNEL(forward_pedal)                                                                                               \
+  CHANNEL(reverse_pedal)                                                                                               \
+  CHANNEL(brake)                                                                                                       \
+  CHANNEL(exhaust_brake)                                                                                               \
+  CHANNEL(throttle)
+
+enum operator_channel {
+#define OPERATOR_CHANNEL_ID(name) CHANNEL_##name,
+  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID)
+#undef OPERATOR_CHANNEL_ID
+      CHANNEL_COUNT
+};
+
+/* What a channel does when its table is empty. */
+static inline real operator_resting_value(enum operator_channel channel) {
+  return channel == CHANNEL_direction || channel == CHANNEL_throttle ? 1.0 : 0.0;
+}
+
+/* What pump and motor are asked for. */
+struct operator_demand {
+  real pedal;         /* net, -1 to 1, forward positive */
+  real stroke;        /* -1 to 1 */
+  real motor_command; /* share of the motor's largest displacement */
+};
+
+static inline real operator_net_pedal(const struct operator_parameters *asks, real forward, real reverse) {
+  return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
+}
+
+static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, real motor_smallest,
+                                                        const real *channels) {
+  struct operator_demand demand;
+  real pressed;
+  if (asks->layout == OPERATOR_TWO_PEDALS) {
+    demand.pedal = operator_net_pedal(asks, channels[CHANNEL_forward_pedal], channels[CHANNEL_reverse_pedal]);
+    pressed = fabs(demand.pedal);
+    demand.stroke = saturate(demand.pedal / asks->pump_share, 1.0);
+  } else {
+    pressed = channels[CHANNEL_pedal];
+    demand.pedal = channels[CHANNEL_direction] * pressed;
+    demand.stroke = channels[CHANNEL_direction] * smaller(1.0, pressed / asks->pump_share);
+  }
+  real rest = 1.0 - asks->pump_share;
+  real share = rest > 0.0 ? clamp01((pressed - asks->pump_share) / rest) : 0.0;
+  demand.motor_command = 1.0 - (1.0 - motor_smallest) * share;
+  return demand;
+}
+
+#endif

@@ -1,0 +1,106 @@
+/* What the rest of the program sees of a plant: tables, sizes and pure functions. A plant is constant data; its
+ * parameters, its model (parameters made ready: derived constants, tables, chosen laws) and its mode (what changes only
+ * between steps) are plain memory that the caller owns and passes in. No function here fails, allocates or prints; a
+ * state outside the physics gives NaN, which the run reports by name. All numbers SI, pressures absolute, kelvin. */
+#ifndef SWASHLOOP_MODELS_PLANT_H
+#define SWASHLOOP_MODELS_PLANT_H
+
+#include <stdbool.h>
+
+#include "field.h"
+
+/* A state of the largest state vector; the model says which are active. */
+struct state_row {
+  const char *name;
+  const char *unit;
+  real tolerance; /* absolute tolerance of the integrator, in `unit`, at a pressure tolerance of 100 Pa */
+  const char *text;
+};
+
+/* A source and a loss are integrals of `powers`; so is a store whose content has no closed form (STORED_RATE); the
+ * content of a plain STORED term is a function of the state. */
+enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_STORED };
+
+/* A term of the energy ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or
+ * parts are heated, stored terms positive when the store fills. The balance is sources - losses - stored = 0. Rows of
+ * kind STORED come last. */
+struct ledger_row {
+  const char *name;
+  enum ledger_kind kind;
+  const char *text;
+};
+
+/* Something worth telling. The function crosses zero; `rising` and `falling` are the words for each way ("" = say
+ * nothing). `signal` names the signal whose value is told with it, or "". */
+struct event_row {
+  const char *name;
+  const char *rising;
+  const char *falling;
+  const char *signal;
+};
+
+enum { PLANT_STATE_LIMIT = 48, PLANT_SIGNAL_LIMIT = 96, PLANT_LEDGER_LIMIT = 40, PLANT_EVENT_LIMIT = 32 };
+
+/* Why a plant wants the run to end, or PLANT_GOES_ON. */
+enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN };
+
+struct plant {
+  const char *name;
+  const char *text;
+
+  const struct group *groups; /* sections of the case file */
+  int group_count;
+  size_t parameter_size;
+  size_t model_size;
+  size_t mode_size;
+
+  const struct state_row *states;
+  int state_count; /* rows of the largest vector */
+  const struct signal *signals;
+  int signal_count;
+  const struct ledger_row *ledger;
+  int ledger_count;
+  int ledger_integrated; /* how many rows, from the first, are integrals of `powers` */
+  const struct event_row *events;
+  int event_count;
+  const char *const *channels; /* operator inputs that an action may move */
+  const enum quantity *channel_quantities;
+  int channel_count;
+
+  /* Parameters (SI) to model. Returns NULL, or why this combination of laws cannot be. */
+  const char *(*prepare)(const void *parameters, void *model);
+  /* Which rows of `states` are integrated, in order; returns how many. */
+  int (*active_states)(const void *model, int *rows);
+  /* State (active rows) and mode at time zero. */
+  void (*start)(const void *model, void *mode, real *state);
+
+  /* d(state)/dt at (t, state). */
+  void (*rates)(const void *model, const void *mode, real t, const real *state, real *rates);
+  /* Power of every ledger row that is integrated (all but STORED), W. */
+  void (*powers)(const void *model, const void *mode, real t, const real *state, real *powers);
+  /* Every signal, SI; pressures by the reference of the signal's row. */
+  void (*signals_at)(const void *model, const void *mode, real t, const real *state, real *signals);
+  /* Every event function. Cheap: no signal is computed. */
+  void (*events_at)(const void *model, const void *mode, real t, const real *state, real *values);
+  /* Energy in every STORED row, J, in order; and oil in the plant, m3 at ambient pressure. */
+  void (*stored)(const void *model, const real *state, real *energies);
+  real (*oil)(const void *model, const real *state);
+
+  /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `switches`: functions that are
+   * positive while the mode holds; when one falls through zero the mode must change. `change`: make the mode right for
+   * (t, state) after `which` fell (-1: the clock); it may adjust the state (a shaft that has come to rest). */
+  int switch_count;
+  real (*next_time)(const void *mode);
+  void (*switches)(const void *model, const void *mode, const real *state, real *values);
+  enum plant_verdict (*change)(const void *model, void *mode, real t, real *state, int which, const char **message);
+  /* An action of the operator: move `channel` from its present value to `target` within `duration` (0: at once). */
+  void (*move)(const void *model, void *mode, real t, int channel, real target, real duration);
+  /* Time from which braking is counted: start of the last fall of the pedal to zero, by table or by action; NaN while
+   * there is none. */
+  real (*release_time)(const void *model, const void *mode);
+};
+
+extern const struct plant transmission_plant;
+extern const struct plant valve_rig_plant;
+
+#endif

@@ -1,0 +1,272 @@
+/* What the files of the transmission share: its components, its lists of states, signals, ledger rows and events (each
+ * declared once, here), its model and its mode. Private to models/transmission*.c. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_H
+#define SWASHLOOP_MODELS_TRANSMISSION_H
+
+#include "brake.h"
+#include "charge.h"
+#include "driveline.h"
+#include "engine.h"
+#include "fluid.h"
+#include "flushing.h"
+#include "ground.h"
+#include "heat.h"
+#include "limiter.h"
+#include "motor.h"
+#include "operator.h"
+#include "plant.h"
+#include "pump.h"
+#include "relief.h"
+#include "swash.h"
+#include "tyre.h"
+#include "vehicle.h"
+#include "volume.h"
+
+/* The plant's components, one line each: section of the case file, and what it is. */
+#define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
+  COMPONENT(fluid, "oil")                                                                                              \
+  COMPONENT(lines, "volumes of oil")                                                                                   \
+  COMPONENT(engine, "diesel engine with governor")                                                                     \
+  COMPONENT(pump, "over-centre pump")                                                                                  \
+  COMPONENT(swash, "control pressure and swash servo of the pump")                                                     \
+  COMPONENT(limiter, "pressure limiter")                                                                               \
+  COMPONENT(relief, "main relief valves")                                                                              \
+  COMPONENT(charge, "charge pump, charge relief and check valves")                                                     \
+  COMPONENT(flushing, "loop flushing")                                                                                 \
+  COMPONENT(motor, "bent-axis motor and its servo")                                                                    \
+  COMPONENT(driveline, "gear, axles and wheels")                                                                       \
+  COMPONENT(brake, "friction brake")                                                                                   \
+  COMPONENT(tyre, "tyres")                                                                                             \
+  COMPONENT(vehicle, "the machine as a mass")                                                                          \
+  COMPONENT(ground, "grade over distance")                                                                             \
+  COMPONENT(operator, "pedals and levers")                                                                             \
+  COMPONENT(heat, "temperatures")
+
+struct transmission_parameters {
+#define COMPONENT_MEMBER(name, text) struct name##_parameters name;
+  TRANSMISSION_COMPONENTS(COMPONENT_MEMBER)
+#undef COMPONENT_MEMBER
+};
+
+/* STATE(id, unit, absolute tolerance, text) */
+#define TRANSMISSION_STATES(STATE)                                                                                     \
+  STATE(engine_speed, "rad/s", 1e-5, "engine speed")                                                                   \
+  STATE(fuel, "1", 1e-6, "fuel over full fuel")                                                                        \
+  STATE(line_a_compression, "1", 1e-7, "compression of line A")                                                        \
+  STATE(line_b_compression, "1", 1e-7, "compression of line B")                                                        \
+  STATE(charge_compression, "1", 1e-7, "compression of the charge gallery")                                            \
+  STATE(control_pressure, "1", 1e-6, "control pressure over its range")                                                \
+  STATE(pump_stroke, "1", 1e-6, "pump stroke over full stroke")                                                        \
+  STATE(limiter_a, "1", 1e-6, "limiter pilot on line A")                                                               \
+  STATE(limiter_b, "1", 1e-6, "limiter pilot on line B")                                                               \
+  STATE(motor_override, "1", 1e-6, "motor override")                                                                   \
+  STATE(motor_displacement, "1", 1e-6, "motor displacement over the largest")                                          \
+  STATE(relief_a_opening, "Pa", 100.0, "opening of relief valve A")                                                    \
+  STATE(relief_b_opening, "Pa", 100.0, "opening of relief valve B")                                                    \
+  STATE(charge_relief_opening, "Pa", 100.0, "opening of the charge relief")                                            \
+  STATE(flushing_shuttle, "1", 1e-6, "flushing shuttle")                                                               \
+  STATE(wheel_speed, "rad/s", 1e-6, "wheel speed")                                                                     \
+  STATE(vehicle_speed, "m/s", 1e-6, "machine speed")                                                                   \
+  STATE(vehicle_distance, "m", 1e-5, "distance along the ground")                                                      \
+  STATE(loop_temperature, "K", 1e-4, "loop temperature")                                                               \
+  STATE(tank_temperature, "K", 1e-4, "tank temperature")                                                               \
+  STATE(tank_oil, "m3", 1e-8, "oil in the tank")                                                                       \
+  STATE(tyre_slip, "1", 1e-6, "tyre deflection as slip, tyre law relaxation")                                          \
+  STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")
+
+enum transmission_state {
+#define STATE_ID(id, unit, tolerance, text) STATE_##id,
+  TRANSMISSION_STATES(STATE_ID)
+#undef STATE_ID
+      STATE_COUNT
+};
+
+/* SIGNAL(id, quantity, reference, text) */
+/* clang-format off */
+#define TRANSMISSION_SIGNALS(SIGNAL)                                                                                   \
+  SIGNAL(line_a_pressure, PRESSURE, GAUGE, "pressure in main line A")                                                  \
+  SIGNAL(line_b_pressure, PRESSURE, GAUGE, "pressure in main line B")                                                  \
+  SIGNAL(charge_pressure, PRESSURE, GAUGE, "pressure in the charge gallery")                                           \
+  SIGNAL(low_side_pressure, PRESSURE, GAUGE, "pressure of the lower main line")                                        \
+  SIGNAL(line_pressure_difference, PRESSURE, LINE_TO_LINE, "line A over line B")                                       \
+  SIGNAL(pump_stroke, FRACTION, NONE, "pump stroke over full stroke")                                                  \
+  SIGNAL(stroke_command, FRACTION, NONE, "stroke that the operator commands")                                          \
+  SIGNAL(pump_flow, FLOW, NONE, "flow out of the pump's port A")                                                       \
+  SIGNAL(pump_torque, TORQUE, NONE, "torque that the pump takes from the engine")                                      \
+  SIGNAL(motor_displacement, FRACTION, NONE, "motor displacement over the largest")                                    \
+  SIGNAL(motor_speed, ANGULAR_SPEED, NONE, "motor speed")                                                              \
+  SIGNAL(motor_flow, FLOW, NONE, "flow into the motor's port A")                                                       \
+  SIGNAL(motor_torque, TORQUE, NONE, "torque that the motor gives")                                                    \
+  SIGNAL(motor_override, FRACTION, NONE, "motor override, share of full")                                              \
+  SIGNAL(engine_speed, ANGULAR_SPEED, NONE, "engine speed")                                                            \
+  SIGNAL(engine_torque, TORQUE, NONE, "torque at the flywheel, auxiliaries taken off")                                 \
+  SIGNAL(fuel_fraction, FRACTION, NONE, "fuel over full fuel")                                                         \
+  SIGNAL(pedal, FRACTION, NONE, "net pedal, forward positive")                                                         \
+  SIGNAL(brake, FRACTION, NONE, "friction brake pedal")                                                                \
+  SIGNAL(exhaust_brake, FRACTION, NONE, "exhaust brake")                                                               \
+  SIGNAL(vehicle_speed, SPEED, NONE, "machine speed")                                                                  \
+  SIGNAL(vehicle_distance, LENGTH, NONE, "distance along the ground")                                                  \
+  SIGNAL(vehicle_acceleration, ACCELERATION, NONE, "acceleration of the machine")                                      \
+  SIGNAL(grade, FRACTION, NONE, "grade under the machine, uphill positive")                                            \
+  SIGNAL(wheel_speed, ANGULAR_SPEED, NONE, "wheel speed")                                                              \
+  SIGNAL(wheel_slip, FRACTION, NONE, "slip of the wheels, positive when they drive")                                   \
+  SIGNAL(traction_force, FORCE, NONE, "force of the ground on the wheels, forward positive")                           \
+  SIGNAL(brake_torque, TORQUE, NONE, "torque of the friction brake at the wheels")                                     \
+  SIGNAL(relief_a_flow, FLOW, NONE, "flow over relief valve A, out of line A")                                         \
+  SIGNAL(relief_b_flow, FLOW, NONE, "flow over relief valve B, out of line B")                                         \
+  SIGNAL(relief_a_lift, PRESSURE, NONE, "opening of relief valve A, as pressure above cracking")                       \
+  SIGNAL(relief_b_lift, PRESSURE, NONE, "opening of relief valve B, as pressure above cracking")                       \
+  SIGNAL(limiter_a, FRACTION, NONE, "limiter pilot on line A")                                                         \
+  SIGNAL(limiter_b, FRACTION, NONE, "limiter pilot on line B")                                                         \
+  SIGNAL(check_a_flow, FLOW, NONE, "make-up flow into line A")                                                         \
+  SIGNAL(check_b_flow, FLOW, NONE, "make-up flow into line B")                                                         \
+  SIGNAL(charge_flow, FLOW, NONE, "delivery of the charge pump")                                                       \
+  SIGNAL(charge_relief_flow, FLOW, NONE, "flow over the charge relief")                                                \
+  SIGNAL(flush_flow, FLOW, NONE, "flushing flow out of the loop")                                                      \
+  SIGNAL(case_flow, FLOW, NONE, "leakage, flushing and relief oil back to the tank")                                   \
+  SIGNAL(loop_oil_temperature, TEMPERATURE, NONE, "oil temperature in the loop")                                       \
+  SIGNAL(tank_oil_temperature, TEMPERATURE, NONE, "oil temperature in the tank")                                       \
+  SIGNAL(loop_heat, POWER, NONE, "heat made in the loop")                                                              \
+  SIGNAL(tank_oil, VOLUME, NONE, "oil in the tank")
+/* clang-format on */
+
+enum transmission_signal {
+#define SIGNAL_ID(id, quantity, reference, text) SIGNAL_##id,
+  TRANSMISSION_SIGNALS(SIGNAL_ID)
+#undef SIGNAL_ID
+      SIGNAL_COUNT
+};
+
+/* LEDGER(id, kind, text); STORED rows last */
+#define TRANSMISSION_LEDGER(LEDGER)                                                                                    \
+  LEDGER(combustion, SOURCE, "work of combustion")                                                                     \
+  LEDGER(slope, SOURCE, "work of the slope on the machine")                                                            \
+  LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
+  LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
+  LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \
+  LEDGER(pump_friction, LOSS, "pump friction")                                                                         \
+  LEDGER(pump_leakage, LOSS, "pump leakage")                                                                           \
+  LEDGER(charge_pump, LOSS, "charge pump friction and leakage")                                                        \
+  LEDGER(charge_relief, LOSS, "charge relief valve")                                                                   \
+  LEDGER(check_valves, LOSS, "check valves")                                                                           \
+  LEDGER(relief_a, LOSS, "relief valve A")                                                                             \
+  LEDGER(relief_b, LOSS, "relief valve B")                                                                             \
+  LEDGER(flushing, LOSS, "loop flushing")                                                                              \
+  LEDGER(swash_servo, LOSS, "swash servo oil")                                                                         \
+  LEDGER(case_return, LOSS, "return from case to tank")                                                                \
+  LEDGER(motor_friction, LOSS, "motor friction")                                                                       \
+  LEDGER(motor_leakage, LOSS, "motor leakage")                                                                         \
+  LEDGER(gear, LOSS, "gear and axles")                                                                                 \
+  LEDGER(brake, LOSS, "friction brake")                                                                                \
+  LEDGER(tyre_slip, LOSS, "slip of the tyres")                                                                         \
+  LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
+  LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
+  LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
+  LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
+  LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
+  LEDGER(compression, STORED, "compression of the oil")                                                                \
+  LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
+  LEDGER(brake_wind_up, STORED, "wind-up of the brake")
+
+enum transmission_ledger {
+#define LEDGER_ID(id, kind, text) LEDGER_##id,
+  TRANSMISSION_LEDGER(LEDGER_ID)
+#undef LEDGER_ID
+      LEDGER_COUNT,
+  LEDGER_INTEGRATED = LEDGER_engine_motion /* rows before the first STORED one */
+};
+
+/* EVENT(id, words when rising, words when falling, signal told) */
+/* clang-format off */
+#define TRANSMISSION_EVENTS(EVENT)                                                                                     \
+  EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", "line_a_pressure")                                \
+  EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", "line_b_pressure")                                \
+  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter lets go of line A", "line_a_pressure")       \
+  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter lets go of line B", "line_b_pressure")       \
+  EVENT(motor_override, "motor override begins", "motor override ends", "motor_displacement")                          \
+  EVENT(standstill, "the machine moves off", "the machine stands still", "vehicle_distance")                           \
+  EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", "engine_speed")  \
+  EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", "engine_speed")     \
+  EVENT(low_side, "low side no longer starved", "low side starved", "low_side_pressure")                               \
+  EVENT(charge_pressure, "charge pressure back", "charge pressure low", "charge_pressure")                             \
+  EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip")
+/* clang-format on */
+
+enum transmission_event {
+#define EVENT_ID(id, rising, falling, signal) EVENT_##id,
+  TRANSMISSION_EVENTS(EVENT_ID)
+#undef EVENT_ID
+      EVENT_COUNT
+};
+
+/* Standstill, as the measures define it. */
+#define STANDSTILL_SPEED 0.05
+
+struct transmission_model {
+  struct transmission_parameters own;
+  struct fluid oil;
+  struct rotary_losses pump_losses;
+  struct rotary_losses motor_losses;
+  real case_pressure; /* absolute */
+  struct profile tables[CHANNEL_COUNT];
+  real table_release; /* start of the last fall of the pedal to zero in the tables */
+  int active_count;
+  int active[STATE_COUNT];
+};
+
+enum transmission_switch {
+  SWITCH_REAR_AHEAD,
+  SWITCH_REAR_BEHIND,
+  SWITCH_FRONT_AHEAD,
+  SWITCH_FRONT_BEHIND,
+  SWITCH_STALL,
+  SWITCH_REST,
+  SWITCH_COUNT
+};
+
+struct channel_mode {
+  struct piece piece;
+  bool taken; /* an action moves it; the table is left */
+};
+
+struct transmission_mode {
+  struct channel_mode channels[CHANNEL_COUNT];
+  struct ground_contact rear;
+  struct ground_contact front;
+  bool burning;      /* the engine burns fuel */
+  bool held;         /* the stalled engine is held at rest */
+  bool brake_off;    /* the brake pedal is fully released */
+  bool motor_waits;  /* a larger motor displacement waits for its delay */
+  real motor_waits_at;
+  real motor_waits_until;
+  real release; /* start of the last fall of the pedal to zero */
+};
+
+/* Active states into the full vector; inactive ones stay at zero. */
+static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
+  full[STATE_tyre_slip] = 0.0;
+  full[STATE_brake_torque] = 0.0;
+  for (int i = 0; i < model->active_count; i++) {
+    full[model->active[i]] = state[i];
+  }
+}
+
+/* Value of every operator channel at t. */
+static inline void transmission_channel_values(const struct transmission_mode *mode, real t, real *values) {
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    values[i] = piece_at(&mode->channels[i].piece, t);
+  }
+}
+
+/* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */
+const char *transmission_prepare(const void *parameters, void *model);
+int transmission_active_states(const void *model, int *rows);
+void transmission_start(const void *model, void *mode, real *state);
+real transmission_next_time(const void *mode);
+void transmission_switches(const void *model, const void *mode, const real *state, real *values);
+enum plant_verdict transmission_change(const void *model, void *mode, real t, real *state, int which,
+                                       const char **message);
+void transmission_move(const void *model, void *mode, real t, int channel, real target, real duration);
+real transmission_release_time(const void *model, const void *mode);
+
+#endif

@@ -1,0 +1,316 @@
+#include "integrator.h"
+
+#include <cvodes/cvodes.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "vecops.h"
+
+/* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
+#define SMALLEST_STEP 1e-12
+
+struct integrator {
+  struct integrator_problem problem;
+  SUNContext context;
+  void *solver;
+  N_Vector state;
+  N_Vector tolerances;
+  N_Vector integrals;
+  N_Vector work; /* dense output of states */
+  N_Vector integral_work;
+  SUNMatrix matrix;
+  SUNLinearSolver linear;
+  bool begun;
+  double time;
+  double step_start;
+  long rate_calls;
+  long jacobian_calls;
+  struct integrator_counts before; /* counts up to the last restart, which resets the library's */
+  int bad_state;                   /* first non-finite derivative, -1 none */
+  double bad_time;
+  char message[256];
+};
+
+static bool all_finite(const double *values, int count) {
+  double sum = 0.0;
+  for (int i = 0; i < count; i++) {
+    sum += values[i] * 0.0;
+  }
+  return sum == 0.0;
+}
+
+static void note_bad(struct integrator *integrator, double t, const double *values) {
+  if (integrator->bad_state >= 0) {
+    return;
+  }
+  for (int i = 0; i < integrator->problem.state_count; i++) {
+    if (!isfinite(values[i])) {
+      integrator->bad_state = i;
+      integrator->bad_time = t;
+      return;
+    }
+  }
+}
+
+static int call_rates(sunrealtype t, N_Vector state, N_Vector rates, void *context) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  double *result = NV_DATA_S(rates);
+  problem->rates(problem->context, t, NV_DATA_S(state), result);
+  integrator->rate_calls++;
+  if (!all_finite(result, problem->state_count)) {
+    note_bad(integrator, t, result);
+    return 1; /* try a smaller step */
+  }
+  return 0;
+}
+
+static int call_powers(sunrealtype t, N_Vector state, N_Vector powers, void *context) {
+  struct integrator *integrator = context;
+  integrator->problem.powers(integrator->problem.context, t, NV_DATA_S(state), NV_DATA_S(powers));
+  return 0;
+}
+
+/* Jacobian by differences, column by column; increments as in the library's own routine (the larger of the square root
+ * of the rounding unit times the state, and the rounding of the rates over the error weight). */
+static int call_jacobian(sunrealtype t, N_Vector state, N_Vector rates, SUNMatrix matrix, void *context, N_Vector work1,
+                         N_Vector work2, N_Vector work3) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  int n = problem->state_count;
+  double *y = NV_DATA_S(state);
+  const double *f = NV_DATA_S(rates);
+  double *shifted = NV_DATA_S(work1);
+  double *weights = NV_DATA_S(work2);
+  (void)work3;
+  double step;
+  if (CVodeGetCurrentStep(integrator->solver, &step) != CV_SUCCESS ||
+      CVodeGetErrWeights(integrator->solver, work2) != CV_SUCCESS) {
+    return -1;
+  }
+  double norm = 0.0;
+  for (int i = 0; i < n; i++) {
+    norm += f[i] * weights[i] * f[i] * weights[i];
+  }
+  norm = sqrt(norm / n);
+  double rounding = SUN_UNIT_ROUNDOFF;
+  double least = norm > 0.0 ? 1000.0 * fabs(step) * rounding * n * norm : 1.0;
+  for (int j = 0; j < n; j++) {
+    double kept = y[j];
+    double increment = fmax(sqrt(rounding) * fabs(kept), least / weights[j]);
+    y[j] = kept + increment;
+    problem->rates(problem->context, t, y, shifted);
+    y[j] = kept;
+    if (!all_finite(shifted, n)) {
+      integrator->jacobian_calls += j + 1;
+      note_bad(integrator, t, shifted);
+      return 1;
+    }
+    double *column = SM_COLUMN_D(matrix, j);
+    double over = 1.0 / increment;
+    for (int i = 0; i < n; i++) {
+      column[i] = (shifted[i] - f[i]) * over;
+    }
+  }
+  integrator->jacobian_calls += n;
+  return 0;
+}
+
+static void keep_message(int code, const char *module, const char *function, char *text, void *context) {
+  struct integrator *integrator = context;
+  (void)code;
+  (void)module;
+  (void)function;
+  size_t length = strlen(text);
+  if (length >= sizeof integrator->message) {
+    length = sizeof integrator->message - 1;
+  }
+  memcpy(integrator->message, text, length);
+  integrator->message[length] = '\0';
+}
+
+static N_Vector new_vector(int count, SUNContext context) {
+  N_Vector vector = N_VNew_Serial(count > 0 ? count : 1, context);
+  if (vector != NULL) {
+    vecops_vector(vector);
+    N_VConst(0.0, vector);
+  }
+  return vector;
+}
+
+struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error) {
+  struct integrator *integrator = calloc(1, sizeof *integrator);
+  if (integrator == NULL) {
+    error_set(error, ERROR_MEMORY, "out of memory for the integrator");
+    return NULL;
+  }
+  integrator->problem = *problem;
+  integrator->bad_state = -1;
+  bool ready = SUNContext_Create(NULL, &integrator->context) == 0;
+  if (ready) {
+    int n = problem->state_count;
+    integrator->state = new_vector(n, integrator->context);
+    integrator->tolerances = new_vector(n, integrator->context);
+    integrator->work = new_vector(n, integrator->context);
+    integrator->integrals = new_vector(problem->integral_count, integrator->context);
+    integrator->integral_work = new_vector(problem->integral_count, integrator->context);
+    integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
+    ready = integrator->state && integrator->tolerances && integrator->work && integrator->integrals &&
+            integrator->integral_work && integrator->matrix;
+  }
+  if (ready) {
+    vecops_matrix(integrator->matrix);
+    memcpy(NV_DATA_S(integrator->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
+    integrator->linear = SUNLinSol_Dense(integrator->state, integrator->matrix, integrator->context);
+    integrator->solver = CVodeCreate(CV_BDF, integrator->context);
+    ready = integrator->linear != NULL && integrator->solver != NULL;
+  }
+  if (!ready) {
+    integrator_free(integrator);
+    error_set(error, ERROR_MEMORY, "out of memory for the integrator");
+    return NULL;
+  }
+  vecops_solver(integrator->linear);
+  return integrator;
+}
+
+void integrator_free(struct integrator *integrator) {
+  if (integrator == NULL) {
+    return;
+  }
+  if (integrator->solver != NULL) {
+    CVodeFree(&integrator->solver);
+  }
+  if (integrator->linear != NULL) {
+    SUNLinSolFree(integrator->linear);
+  }
+  if (integrator->matrix != NULL) {
+    SUNMatDestroy(integrator->matrix);
+  }
+  N_Vector vectors[] = {integrator->state, integrator->tolerances, integrator->work, integrator->integrals,
+                        integrator->integral_work};
+  for (size_t i = 0; i < sizeof vectors / sizeof vectors[0]; i++) {
+    if (vectors[i] != NULL) {
+      N_VDestroy(vectors[i]);
+    }
+  }
+  if (integrator->context != NULL) {
+    SUNContext_Free(&integrator->context);
+  }
+  free(integrator);
+}
+
+static bool set_up(struct integrator *integrator, double t) {
+  const struct integrator_problem *problem = &integrator->problem;
+  void *solver = integrator->solver;
+  int failed = CVodeSetErrHandlerFn(solver, keep_message, integrator);
+  failed |= CVodeInit(solver, call_rates, t, integrator->state);
+  failed |= CVodeSVtolerances(solver, problem->relative_tolerance, integrator->tolerances);
+  failed |= CVodeSetUserData(solver, integrator);
+  failed |= CVodeSetLinearSolver(solver, integrator->linear, integrator->matrix);
+  failed |= CVodeSetJacFn(solver, call_jacobian);
+  failed |= CVodeSetNonlinConvCoef(solver, problem->nonlinear_tolerance);
+  failed |= CVodeSetMaxOrd(solver, problem->largest_order);
+  failed |= CVodeSetMaxStep(solver, problem->largest_step);
+  failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
+  failed |= CVodeSetMaxHnilWarns(solver, -1);
+  if (problem->integral_count > 0) {
+    failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
+    failed |= CVodeSetQuadErrCon(solver, SUNFALSE);
+  }
+  return failed == CV_SUCCESS;
+}
+
+static struct integrator_counts counts_since_restart(const struct integrator *integrator) {
+  struct integrator_counts counts = {0};
+  if (!integrator->begun) {
+    return counts;
+  }
+  CVodeGetNumSteps(integrator->solver, &counts.steps);
+  CVodeGetNumErrTestFails(integrator->solver, &counts.error_failures);
+  CVodeGetNumNonlinSolvConvFails(integrator->solver, &counts.convergence_failures);
+  CVodeGetNumJacEvals(integrator->solver, &counts.jacobians);
+  return counts;
+}
+
+struct integrator_counts integrator_counts(const struct integrator *integrator) {
+  struct integrator_counts sum = counts_since_restart(integrator);
+  sum.steps += integrator->before.steps;
+  sum.error_failures += integrator->before.error_failures;
+  sum.convergence_failures += integrator->before.convergence_failures;
+  sum.jacobians += integrator->before.jacobians;
+  sum.restarts = integrator->before.restarts;
+  sum.rate_calls = integrator->rate_calls + integrator->jacobian_calls;
+  sum.jacobian_calls = integrator->jacobian_calls;
+  return sum;
+}
+
+bool integrator_start(struct integrator *integrator, double t, const double *state, const double *integrals,
+                      struct error *error) {
+  const struct integrator_problem *problem = &integrator->problem;
+  struct integrator_counts counts = integrator_counts(integrator);
+  memcpy(NV_DATA_S(integrator->state), state, sizeof(double) * (size_t)problem->state_count);
+  memcpy(NV_DATA_S(integrator->integrals), integrals, sizeof(double) * (size_t)problem->integral_count);
+  bool good;
+  if (integrator->begun) {
+    good = CVodeReInit(integrator->solver, t, integrator->state) == CV_SUCCESS &&
+           (problem->integral_count == 0 ||
+            CVodeQuadReInit(integrator->solver, integrator->integrals) == CV_SUCCESS);
+    counts.restarts++;
+  } else {
+    good = set_up(integrator, t);
+  }
+  integrator->before = counts;
+  integrator->begun = true;
+  integrator->time = t;
+  integrator->step_start = t;
+  if (!good) {
+    return error_set(error, ERROR_RUN, "the integrator could not start: %s", integrator->message);
+  }
+  return true;
+}
+
+bool integrator_step(struct integrator *integrator, double stop, struct error *error) {
+  integrator->bad_state = -1;
+  integrator->message[0] = '\0';
+  int flag = CVodeSetStopTime(integrator->solver, stop);
+  double t = integrator->time;
+  integrator->step_start = t;
+  if (flag == CV_SUCCESS) {
+    flag = CVode(integrator->solver, stop, integrator->state, &t, CV_ONE_STEP);
+  }
+  if (flag < 0) {
+    if (integrator->bad_state >= 0) {
+      return error_set(error, ERROR_RUN, "at t = %.6g s the derivative of %s is not a finite number",
+                       integrator->bad_time, integrator->problem.state_names[integrator->bad_state]);
+    }
+    return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s: %s", integrator->time,
+                     integrator->message[0] != '\0' ? integrator->message : "no reason given");
+  }
+  integrator->time = t;
+  return true;
+}
+
+double integrator_time(const struct integrator *integrator) {
+  return integrator->time;
+}
+
+double integrator_step_start(const struct integrator *integrator) {
+  return integrator->step_start;
+}
+
+void integrator_state_at(struct integrator *integrator, double t, double *state) {
+  const double *source = NV_DATA_S(integrator->state);
+  if (t != integrator->time && CVodeGetDky(integrator->solver, t, 0, integrator->work) == CV_SUCCESS) {
+    source = NV_DATA_S(integrator->work);
+  }
+  memcpy(state, source, sizeof(double) * (size_t)integrator->problem.state_count);
+}
+
+void integrator_integrals_at(struct integrator *integrator, double t, double *integrals) {
+  int count = integrator->problem.integral_count;
+  if (count > 0 && CVodeGetQuadDky(integrator->solver, t, 0, integrator->integral_work) == CV_SUCCESS) {
+    memcpy(integrals, NV_DATA_S(integrator->integral_work), sizeof(double) * (size_t)count);
+  }
+}

@@ -1,0 +1,86 @@
+/* One case, start to end. The run owns the integrator; what it finds goes into an outcome, its time histories to a
+ * recorder. No file, no printing. */
+#ifndef SWASHLOOP_RUN_RUN_H
+#define SWASHLOOP_RUN_RUN_H
+
+#include <stdbool.h>
+
+#include "case.h"
+#include "error.h"
+#include "measures.h"
+
+/* Takes blocks of samples as they come. `values[signal]` points to `count` doubles. Returns false to stop the run
+ * (output could not be written), with `error` filled. */
+struct recorder {
+  void *context;
+  bool (*block)(void *context, int count, const double *time, const double *const *values, struct error *error);
+};
+
+/* Asked about every 50 ms of wall time. Returns false to interrupt the run. */
+struct watcher {
+  void *context;
+  bool (*tick)(void *context, double time, double end_time);
+};
+
+enum run_status { RUN_COMPLETE, RUN_STOPPED, RUN_FAILED, RUN_INTERRUPTED };
+extern const char *const run_status_names[]; /* "complete", "stopped", "failed", "interrupted" */
+
+struct run_event {
+  double time;
+  char name[64];     /* of the event row, or "action", "limit", "end" */
+  char message[200]; /* in words, values in trade units */
+  int signal;        /* whose value is told; -1 none */
+  double value;      /* SI */
+};
+
+struct broken_limit {
+  int limit;    /* index in the case */
+  double first; /* s, when it was first broken; NaN for a measure */
+  double time;  /* s, when it was worst; NaN for a measure */
+  double worst; /* SI */
+};
+
+struct run_counts {
+  long steps;
+  long rate_calls;     /* right-hand sides, all causes */
+  long jacobians;      /* how many of them */
+  long jacobian_calls; /* right-hand sides spent on them */
+  long error_failures;
+  long convergence_failures;
+  long restarts; /* re-initialisations at kinks and mode changes */
+  double cpu_seconds;
+};
+
+struct ledger_entry {
+  double energy;         /* J, whole run */
+  double from_release;   /* J, from the start of braking to standstill (or the end); NaN without one */
+};
+
+struct outcome {
+  enum run_status status;
+  struct error error; /* when failed */
+  double end_time;    /* s, reached */
+  double measures[MEASURE_COUNT];
+  char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
+  struct ledger_entry ledger[PLANT_LEDGER_LIMIT];
+  double energy_in;       /* J, sum of the positive parts of the sources */
+  double energy_lost;     /* J */
+  double energy_stored;   /* J, end minus start, from the state */
+  double energy_residual; /* J, signed */
+  struct run_event *events;
+  int event_count;
+  int event_capacity;
+  long events_left_out;
+  double limit_margin_worst; /* reserved for summaries: NaN without limits */
+  struct broken_limit *broken;
+  int broken_count;
+  struct run_counts counts;
+};
+
+/* Run `data`. `recorder` and `watcher` may be NULL. Returns false only when nothing could be started (memory, a
+ * combination of laws that cannot be); a run that fails midway returns true with status failed and all it computed. */
+bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
+              struct outcome *outcome, struct error *error);
+void outcome_free(struct outcome *outcome);
+
+#endif
