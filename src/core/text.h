@@ -1,0 +1,28 @@
+/* Small text helpers, independent of the locale. */
+#ifndef SWASHLOOP_CORE_TEXT_H
+#define SWASHLOOP_CORE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* A text cut to a length that fits into a message; a cut is shown by "...". Made to stand in an argument list:
+ * text_excerpt(name).text */
+struct excerpt {
+  char text[64];
+};
+struct excerpt text_excerpt(const char *text);
+
+/* Bytes of the decimal number that `text` starts with, 0 if it starts with none: sign, digits with a point, exponent.
+ * No hexadecimal, no infinity, no grouping. */
+size_t text_number_length(const char *text);
+/* Its value. Fails if it has more characters than a number ever needs, or is too large for a double. */
+bool text_number(const char *text, size_t length, double *value);
+/* `value` with `digits` significant figures, a point as decimal sign whatever the locale. */
+const char *text_format(double value, int digits, char *buffer, int size);
+
+/* One character of valid UTF-8: returns its bytes (1 to 4) and its code point, or 0 if `text` starts with none. */
+size_t text_decode(const char *text, size_t length, unsigned long *code);
+/* True if the character may stand in a one-line text: no control character, no line break, no byte-order mark. */
+bool text_printable(unsigned long code);
+
+#endif
