@@ -150,7 +150,7 @@ static void print_broken(FILE *out, const struct paint *paint, const struct case
 static void print_kept(FILE *out, const struct paint *paint, const struct case_data *data,
                        const struct outcome *outcome, const struct limit *limit) {
   (void)fprintf(out, "  %skept%s    %s", paint->good, paint->plain, limit->text);
-  if (limit->keep.signal == -2) {
+  if (limit->keep.signal == -2 && !isnan(outcome->measures[limit->keep.measure])) {
     char shown[SHOWN];
     (void)fprintf(out, ": %s",
                   units_show(summary_condition_quantity(data, &limit->keep), outcome->measures[limit->keep.measure],

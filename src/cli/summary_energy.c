@@ -32,8 +32,8 @@ static struct account account_of(const struct plant *plant, const struct outcome
   return account;
 }
 
-static void print_amount(FILE *out, const struct account *account, double energy) {
-  (void)fprintf(out, " %12.2f", 1e-3 * energy);
+static void print_amount(FILE *out, const struct account *account, double energy, double scale) {
+  (void)fprintf(out, " %12.2f", energy / scale);
   if (account->total > 0.0) {
     (void)fprintf(out, " %6.1f %%", 100.0 * fabs(energy) / account->total);
   } else {
@@ -41,9 +41,22 @@ static void print_amount(FILE *out, const struct account *account, double energy
   }
 }
 
-/* Largest first; a term that is nothing in every column (below 0.5 J) is left out. */
+/* Below this share of all that was put in, in every column, a term is left to the file. */
+static const double SMALLEST_SHARE = 0.0005;
+
+static bool is_small(const struct outcome *outcome, const struct account *accounts, int account_count, int term) {
+  for (int a = 0; a < account_count; a++) {
+    if (fabs(energy_of(outcome, &accounts[a], term)) > SMALLEST_SHARE * accounts[a].total) {
+      return false;
+    }
+  }
+  return true;
+}
+
+/* Largest first, by the last column. */
 static void print_kind(FILE *out, const struct plant *plant, const struct outcome *outcome,
-                       const struct account *accounts, int account_count, enum ledger_kind kind, const char *title) {
+                       const struct account *accounts, int account_count, enum ledger_kind kind, const char *title,
+                       double scale) {
   bool done[PLANT_LEDGER_LIMIT] = {false};
   bool titled = false;
   const struct account *order = &accounts[account_count - 1];
@@ -59,11 +72,7 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
       return;
     }
     done[next] = true;
-    double largest = 0.0;
-    for (int a = 0; a < account_count; a++) {
-      largest = fmax(largest, fabs(energy_of(outcome, &accounts[a], next)));
-    }
-    if (largest < 0.5) {
+    if (is_small(outcome, accounts, account_count, next)) {
       continue;
     }
     if (!titled) {
@@ -72,7 +81,7 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
     }
     (void)fprintf(out, "    %-42.42s", plant->ledger[next].text);
     for (int a = 0; a < account_count; a++) {
-      print_amount(out, &accounts[a], energy_of(outcome, &accounts[a], next));
+      print_amount(out, &accounts[a], energy_of(outcome, &accounts[a], next), scale);
     }
     (void)fputc('\n', out);
   }
@@ -89,20 +98,22 @@ void summary_energy(FILE *out, const struct plant *plant, const struct outcome *
     accounts[1] = account_of(plant, outcome, true);
     account_count = 2;
   }
-  (void)fprintf(out, "  %-44s %12s %8s", "", "whole run kJ", "share");
+  bool large = accounts[0].total >= 1e3;
+  double scale = large ? 1e3 : 1.0;
+  (void)fprintf(out, "  %-44s %12s %8s", "", large ? "whole run kJ" : "whole run J", "share");
   if (account_count == 2) {
-    (void)fprintf(out, " %12s %8s", "braking kJ", "share");
+    (void)fprintf(out, " %12s %8s", large ? "braking kJ" : "braking J", "share");
   }
   (void)fputc('\n', out);
-  print_kind(out, plant, outcome, accounts, account_count, LEDGER_SOURCE, "put in by");
-  print_kind(out, plant, outcome, accounts, account_count, LEDGER_LOSS, "turned into heat in");
-  print_kind(out, plant, outcome, accounts, account_count, LEDGER_STORED, "stored (negative: given back) in");
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_SOURCE, "put in by", scale);
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_LOSS, "turned into heat in", scale);
+  print_kind(out, plant, outcome, accounts, account_count, LEDGER_STORED, "stored (negative: given back) in", scale);
   if (account_count == 2) {
     bool stopped = !isnan(outcome->measures[MEASURE_stop_time]);
     (void)fprintf(out, "  braking: from release of the pedal at %.3f s to %s\n", outcome->measures[MEASURE_stop_from],
                   stopped ? "standstill" : "the end of the run");
   }
-  (void)fputs("  shares are of all that was put in or given back\n", out);
+  (void)fputs("  shares are of all that was put in or given back; terms below 0.05 % are in the file\n", out);
   (void)fprintf(out, "  energy residual %.2e of the energy put in (%.3g J)", outcome->measures[MEASURE_energy_residual],
                 outcome->energy_residual);
   if (!isnan(outcome->measures[MEASURE_oil_residual])) {
