@@ -14,6 +14,7 @@ style.settle()
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.patheffects import withStroke  # noqa: E402
 from matplotlib.ticker import MaxNLocator  # noqa: E402
 
 MM = 1.0 / 25.4
@@ -24,6 +25,8 @@ STRIP = 0.30
 # The smallest span of an axis: below it one would look at noise.
 LEAST_SPAN = {"bar": 4.0, "rpm": 60.0, "km/h": 1.0, "L/min": 1.0, "%": 4.0, "degC": 2.0, "m": 0.5, "kW": 1.0}
 FROM_ZERO = {"km/h", "L/min"}
+# Words among curves stand on a thin white edge.
+HALO = (withStroke(linewidth=1.6, foreground="white"),)
 
 
 def make_figure(runs, panels, notes, options):
@@ -69,6 +72,8 @@ def make_figure(runs, panels, notes, options):
         draw_panel(page, axis, panel, runs, marks, low, high, options, writer)
         axis.tick_params(labelbottom=panel is panels[-1])
         axes.append(axis)
+    for axis in axes:
+        axis.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int((span[1] - span[0]) / 0.7)), steps=[1, 2, 5, 10]))
     axes[-1].set_xlabel("time, s", labelpad=2)
     if tables:
         draw_tables(page, tables, LEFT, y + BOTTOM)
@@ -235,7 +240,9 @@ def set_range(axis, panel, curves, limits, peaks, low, high):
             bottom, top = min(bottom, limit.value), max(top, limit.value)
     span = top - bottom
     least = LEAST_SPAN.get(unit, max(abs(top) * 1e-6, 1e-12))
-    if span < least:
+    if span < least and bottom == 0.0:
+        top, span = least, least
+    elif span < least:
         middle = 0.5 * (top + bottom)
         bottom, top, span = middle - 0.5 * least, middle + 0.5 * least, least
     floor = bottom if bottom == 0.0 and unit in FROM_ZERO | {"bar"} else bottom - 0.07 * span
@@ -315,10 +322,13 @@ def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):
     spots = numpy.linspace(left, right, 24)
     above, below = y + 0.03 * dpi, y - 0.03 * dpi - height
     order = (above, below) if limit.upper else (below, above)
-    x, place, _ = occupied.place(width, height, [(x, side) for side in order for x in spots], 0.02 * dpi)
+    candidates = [(x, side) for side in order for x in spots]
+    # Rather away from the line than across a curve.
+    candidates += [(x, above + far * dpi) for far in (0.08, 0.16, 0.25, 0.4) for x in spots]
+    x, place, _ = occupied.place(width, height, candidates, 0.02 * dpi)
     at = axis.transData.inverted().transform((x, place))
     axis.text(at[0], at[1], text, size=style.SMALL, weight=weight, color=style.LIMIT_COLOUR, va="bottom", ha="left",
-              zorder=5)
+              zorder=5, path_effects=HALO)
 
 
 def draw_peak(axis, panel, peak, occupied, writer):
@@ -343,13 +353,13 @@ def draw_peak(axis, panel, peak, occupied, writer):
         candidates.append((x - width / 2, middle))
     place_x, place_y, _ = occupied.place(width, height, candidates, 0.015 * dpi)
     at = axis.transData.inverted().transform((place_x, place_y))
-    label = axis.text(at[0], at[1], text, size=style.SMALL, color=colour, va="bottom", ha="left", zorder=7)
+    axis.text(at[0], at[1], text, size=style.SMALL, color=colour, va="bottom", ha="left", zorder=7,
+              path_effects=HALO)
     near_x = min(max(x, place_x), place_x + width)
     near_y = min(max(y, place_y), place_y + height)
     if numpy.hypot(near_x - x, near_y - y) > 0.16 * dpi:
         ends = axis.transData.inverted().transform(((x, y), (near_x, near_y)))
         axis.plot(ends[:, 0], ends[:, 1], color=colour, linewidth=0.5, zorder=5)
-    return label
 
 
 def draw_end_labels(page, axis, panel, runs, curves, high, writer):

@@ -121,28 +121,29 @@ def in_columns(blocks, count):
 
 
 def limit_entries(runs, writer, width):
+    """A block a sentence: kept, or broken with the particulars of each run that broke it."""
     blocks = []
-    for run in runs:
-        if len(runs) > 1 and run.limits:
-            blocks.append([Text(0.0, 0, writer.cut(run.name, width), weight="bold")])
-        for limit in run.limits:
-            verdict = "BROKEN" if limit.broken else "kept"
-            lines = writer.wrap(limit.sentence, width - 0.62)
-            look = {"color": LIMIT_COLOUR, "weight": "bold"} if limit.broken else {}
-            block = [Text(0.0, 0, verdict, **look)]
-            block += [Text(0.62, i, line) for i, line in enumerate(lines)]
-            detail = broken_words(run, limit)
-            if detail:
-                block += [Text(0.62, len(lines) + i, line, color=LIMIT_COLOUR)
-                          for i, line in enumerate(writer.wrap(detail, width - 0.62))]
-            blocks.append(block)
+    wide = width - 0.62
+    for sentence in dict.fromkeys(limit.sentence for run in runs for limit in run.limits):
+        told = [(run, limit) for run in runs for limit in run.limits if limit.sentence == sentence]
+        broken = [(run, limit) for run, limit in told if limit.broken]
+        lines = writer.wrap(sentence, wide)
+        block = [Text(0.62, i, line) for i, line in enumerate(lines)]
+        if broken:
+            block.append(Text(0.0, 0, "BROKEN", color=LIMIT_COLOUR, weight="bold"))
+        else:
+            block.append(Text(0.0, 0, "kept"))
+        for run, limit in broken:
+            who = f"{run.name}: " if len(runs) > 1 else ""
+            details = writer.wrap((who + broken_words(run, limit)).rstrip(": "), wide)
+            line = height_of(block)
+            block += [Text(0.62, line + i, detail, color=LIMIT_COLOUR) for i, detail in enumerate(details) if detail]
+        blocks.append(block)
     return blocks
 
 
 def broken_words(run, limit):
     """`from 16.42 s, worst 3093 rpm at 17.10 s`, as far as known."""
-    if not limit.broken:
-        return ""
     quantity = run.signals.get(limit.name) or run.measures.get(limit.name)
     parts = []
     if limit.first_time == limit.first_time:
