@@ -52,9 +52,6 @@ static bool read_request(int argument_count, char **arguments, struct request *r
       request->case_file = reader.value;
       break;
     case OPTION_END:
-      if (request->case_file == NULL) {
-        return error_set(error, ERROR_USAGE, "which case? usage: swashloop check CASE");
-      }
       return true;
     default:
       return false;
@@ -85,6 +82,10 @@ static int check_request(struct request *request, int argument_count, char **arg
   if (request->help) {
     print_help();
     return EXIT_DONE;
+  }
+  if (request->case_file == NULL) {
+    error_set(&error, ERROR_USAGE, "which case? usage: swashloop check CASE");
+    return terminal_error(&error);
   }
   if (!case_load(request->case_file, request->sets, request->set_count, &data, &error)) {
     return terminal_error(&error);

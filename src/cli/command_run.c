@@ -71,9 +71,6 @@ static bool read_request(int argument_count, char **arguments, struct request *r
       request->case_file = reader.value;
       break;
     case OPTION_END:
-      if (request->case_file == NULL) {
-        return error_set(error, ERROR_USAGE, "which case? usage: swashloop run CASE [-o FILE]");
-      }
       return true;
     default:
       return false;
@@ -219,6 +216,10 @@ static int run_request(struct request *request, int argument_count, char **argum
   if (request->help) {
     print_help();
     return EXIT_DONE;
+  }
+  if (request->case_file == NULL) {
+    error_set(&error, ERROR_USAGE, "which case? usage: swashloop run CASE [-o FILE]");
+    return terminal_error(&error);
   }
   char *output = default_output(request->case_file);
   char *command = command_line(argument_count, arguments);

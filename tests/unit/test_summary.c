@@ -1,0 +1,237 @@
+/* The one-page summary, from a made-up plant and outcome: what stands on it and in which order. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "summary.h"
+#include "terminal.h"
+
+static const struct signal signals[] = {
+    {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in line A"},
+};
+
+static const struct ledger_row ledger[] = {
+    {"gravity", LEDGER_SOURCE, "work of the slope"},      {"brake", LEDGER_LOSS, "heat in the brake"},
+    {"relief", LEDGER_LOSS, "heat in the relief"},        {"crumbs", LEDGER_LOSS, "heat in the crumbs"},
+    {"winding", LEDGER_STORED_RATE, "wind-up of a part"}, {"motion", LEDGER_STORED, "motion of the machine"},
+};
+
+static const struct plant plant = {
+    .name = "made-up", .signals = signals, .signal_count = 1, .ledger = ledger, .ledger_count = 6};
+
+enum { EVENTS = 40 };
+
+struct scene {
+  struct limit limits[3];
+  struct run_event events[EVENTS];
+  struct broken_limit broken[2];
+  struct case_data data;
+  struct outcome outcome;
+  char *page;
+  size_t size;
+};
+
+static struct limit limit_on(const char *text, int signal, int measure, double level) {
+  struct limit limit;
+  memset(&limit, 0, sizeof limit);
+  (void)snprintf(limit.text, sizeof limit.text, "%s", text);
+  limit.keep.signal = signal;
+  limit.keep.measure = measure;
+  limit.keep.level = level;
+  return limit;
+}
+
+static void fill_outcome(struct scene *scene) {
+  struct outcome *outcome = &scene->outcome;
+  outcome->status = RUN_COMPLETE;
+  outcome->end_time = 20.0;
+  for (int m = 0; m < MEASURE_COUNT; m++) {
+    outcome->measures[m] = (double)NAN;
+    (void)snprintf(outcome->absent[m], sizeof outcome->absent[m], "no reason for %d", m);
+  }
+  outcome->measures[MEASURE_peak_line_a_pressure] = 412.5e5;
+  outcome->measures[MEASURE_peak_line_a_pressure_time] = 3.25;
+  outcome->measures[MEASURE_vehicle_speed_end] = 5.0;
+  outcome->measures[MEASURE_relief_a_openings] = 2.0;
+  outcome->measures[MEASURE_relief_a_open_time] = 0.5;
+  outcome->measures[MEASURE_relief_b_openings] = 0.0;
+  outcome->measures[MEASURE_relief_b_open_time] = 0.0;
+  outcome->measures[MEASURE_energy_residual] = 2e-8;
+  outcome->measures[MEASURE_stop_from] = 16.0;
+  (void)snprintf(outcome->absent[MEASURE_stop_time], sizeof outcome->absent[0], "it still rolled at the end");
+  const double energies[] = {900e3, 500e3, 300e3, 100.0, 50e3, 50e3};
+  const double braking[] = {150e3, 150e3, 250e3, 10.0, 0.0, -250e3};
+  for (int i = 0; i < 6; i++) {
+    outcome->ledger[i] = (struct ledger_entry){energies[i], braking[i]};
+  }
+  for (int i = 0; i < EVENTS; i++) {
+    scene->events[i].time = 0.5 * i;
+    (void)snprintf(scene->events[i].message, sizeof scene->events[i].message, "event number %d", i);
+  }
+  outcome->events = scene->events;
+  outcome->event_count = EVENTS;
+}
+
+static void fill_limits(struct scene *scene) {
+  scene->limits[0] = limit_on("line_a_pressure <= 400 bar", 0, 0, 400e5);
+  scene->limits[1] = limit_on("vehicle_speed_end <= 1 km/h", -2, MEASURE_vehicle_speed_end, 1.0 / 3.6);
+  scene->limits[2] = limit_on("peak_line_a_pressure <= 450 bar", -2, MEASURE_peak_line_a_pressure, 450e5);
+  scene->broken[0] = (struct broken_limit){0, 3.0, 3.25, 412.5e5};
+  scene->broken[1] = (struct broken_limit){1, (double)NAN, (double)NAN, 5.0};
+  scene->outcome.broken = scene->broken;
+  scene->outcome.broken_count = 2;
+  scene->data.limits = scene->limits;
+  scene->data.limit_count = 3;
+}
+
+static int scene_open(void **state) {
+  struct scene *scene = calloc(1, sizeof *scene);
+  if (scene == NULL) {
+    return -1;
+  }
+  scene->data.title = "a made-up downhill";
+  scene->data.source = "made-up.yaml";
+  scene->data.plant = &plant;
+  scene->data.simulation.end_time = 20.0;
+  fill_outcome(scene);
+  fill_limits(scene);
+  *state = scene;
+  return 0;
+}
+
+static int scene_close(void **state) {
+  struct scene *scene = *state;
+  free(scene->page);
+  free(scene);
+  return 0;
+}
+
+static const char *page_of(struct scene *scene) {
+  FILE *out = open_memstream(&scene->page, &scene->size);
+  assert_non_null(out);
+  summary_text(out, &scene->data, &scene->outcome, "made-up.h5");
+  assert_int_equal(fclose(out), 0);
+  return scene->page;
+}
+
+/* Each text is there, behind the one before. */
+static void expect_order(const char *page, int count, const char *const *texts) {
+  const char *at = page;
+  for (int i = 0; i < count; i++) {
+    const char *found = strstr(at, texts[i]);
+    if (found == NULL) {
+      print_error("'%s' is missing, or not behind '%s', in\n%s", texts[i], i > 0 ? texts[i - 1] : "", page);
+    }
+    assert_non_null(found);
+    at = found + strlen(texts[i]);
+  }
+}
+
+static void the_page_has_its_order(void **state) {
+  static const char *const texts[] = {"a made-up downhill",    "complete", "What happened",   "Measures", "Limits",
+                                      "Where the energy went", "Solver",   "file made-up.h5", CAUTION};
+  expect_order(page_of(*state), 9, texts);
+}
+
+static void long_stories_are_cut(void **state) {
+  struct scene *scene = *state;
+  const char *page = page_of(scene);
+  assert_non_null(strstr(page, "event number 20\n"));
+  assert_null(strstr(page, "event number 21\n"));
+  assert_non_null(strstr(page, "16 more are in the file"));
+  assert_non_null(strstr(page, "event number 39\n"));
+}
+
+static void short_stories_are_whole(void **state) {
+  struct scene *scene = *state;
+  scene->outcome.event_count = 25;
+  const char *page = page_of(scene);
+  for (int i = 0; i < 25; i++) {
+    char text[40];
+    (void)snprintf(text, sizeof text, "event number %d\n", i);
+    assert_non_null(strstr(page, text));
+  }
+  assert_null(strstr(page, "more are in the file"));
+}
+
+static void measures_are_in_trade_units(void **state) {
+  static const char *const texts[] = {"highest pressure in line A", "412.5 bar", "at 3.250 s",
+                                      "speed at the end",           "18 km/h",   "none: it still rolled at the end"};
+  const char *page = page_of(*state);
+  expect_order(page, 6, texts);
+  assert_non_null(strstr(page, "relief valve A"));
+  assert_null(strstr(page, "relief valve B"));
+  assert_null(strstr(page, "nan"));
+}
+
+static void the_worst_limit_comes_first(void **state) {
+  static const char *const texts[] = {
+      "BROKEN  vehicle_speed_end <= 1 km/h: worst 18 km/h\n",
+      "BROKEN  line_a_pressure <= 400 bar: worst 412.5 bar at 3.250 s, first broken at 3.000 s\n",
+      "kept    peak_line_a_pressure <= 450 bar: 412.5 bar\n"};
+  expect_order(page_of(*state), 3, texts);
+}
+
+/* Sorted by the braking column; shares of what was put in: 900 kJ over the run, 150 + 250 kJ while braking. */
+static void the_energy_table_tells_who_absorbed_what(void **state) {
+  static const char *const texts[] = {"put in by",
+                                      "work of the slope",
+                                      "900.00  100.0 %",
+                                      "150.00   37.5 %",
+                                      "turned into heat in",
+                                      "heat in the relief",
+                                      "300.00   33.3 %",
+                                      "250.00   62.5 %",
+                                      "heat in the brake",
+                                      "500.00   55.6 %",
+                                      "150.00   37.5 %",
+                                      "stored",
+                                      "motion of the machine",
+                                      "-250.00   62.5 %",
+                                      "wind-up of a part",
+                                      "at 16.000 s to the end of the run",
+                                      "2.00e-08"};
+  const char *page = page_of(*state);
+  expect_order(page, 17, texts);
+  assert_null(strstr(page, "crumbs"));
+}
+
+static void without_braking_there_is_one_column(void **state) {
+  struct scene *scene = *state;
+  for (int i = 0; i < 6; i++) {
+    scene->outcome.ledger[i].from_release = (double)NAN;
+  }
+  const char *page = page_of(scene);
+  static const char *const texts[] = {"whole run kJ", "heat in the brake", "heat in the relief"};
+  expect_order(page, 3, texts);
+  assert_null(strstr(page, "braking kJ"));
+}
+
+static void a_failed_run_says_why(void **state) {
+  struct scene *scene = *state;
+  scene->outcome.status = RUN_FAILED;
+  (void)snprintf(scene->outcome.error.text, sizeof scene->outcome.error.text, "line_a is no number at 1.5 s");
+  static const char *const texts[] = {"FAILED at 20 s", "line_a is no number at 1.5 s", "What happened"};
+  expect_order(page_of(scene), 3, texts);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test_setup_teardown(the_page_has_its_order, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(long_stories_are_cut, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(short_stories_are_whole, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(measures_are_in_trade_units, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(the_worst_limit_comes_first, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(the_energy_table_tells_who_absorbed_what, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(without_braking_there_is_one_column, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(a_failed_run_says_why, scene_open, scene_close),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
