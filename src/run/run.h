@@ -71,7 +71,7 @@ struct outcome {
   int event_count;
   int event_capacity;
   long events_left_out;
-  double limit_margin_worst; /* reserved for summaries: NaN without limits */
+  struct broken_limit *worst; /* one a limit of the case, in order, kept or broken: how near it came */
   struct broken_limit *broken;
   int broken_count;
   struct run_counts counts;

@@ -1,0 +1,66 @@
+/* A case: which plant, its parameters, what the operator does, what must hold. Read from a YAML file, in one strict
+ * subset: no anchors, aliases, tags, merge keys or duplicate keys. */
+#ifndef SWASHLOOP_CASE_CASE_H
+#define SWASHLOOP_CASE_CASE_H
+
+#include <stdbool.h>
+
+#include "error.h"
+#include "plant.h"
+#include "simulation.h"
+
+enum { CASE_NAME_LIMIT = 96 };
+
+/* What a condition looks at when it is no signal. */
+enum { CONDITION_CLOCK = -1, CONDITION_MEASURE = -2 };
+
+/* A sentence `NAME OP VALUE`: a signal (or, in a limit, a measure) against a level. */
+struct condition {
+  char name[CASE_NAME_LIMIT]; /* of the signal or measure; "time" for the clock */
+  int signal;                 /* index in the plant's signals; -1: the clock; -2: a measure */
+  int measure;                /* index of the measure when signal is -2 */
+  bool above;                 /* true: > or >=; false: < or <= */
+  double level;               /* SI, by the reference of the signal */
+};
+
+/* `actions:` once the condition becomes true, one channel moves. Each fires once. */
+struct action {
+  char name[CASE_NAME_LIMIT]; /* what to call it in the story; default: the sentence */
+  struct condition when;
+  int channel;
+  double target;   /* SI */
+  double duration; /* s */
+  int line;
+};
+
+/* `limits:` what must hold, by a sentence `NAME <= VALUE [within TIME]`. `within`: it need hold only from that time
+ * after braking starts (stop_from; the start of the run when nothing brakes). */
+struct limit {
+  char text[2 * CASE_NAME_LIMIT]; /* the sentence as written */
+  struct condition keep;          /* what must hold */
+  double within;                  /* s; 0: always */
+  int line;
+};
+
+struct case_data {
+  char *title;
+  char *source; /* path of the case file */
+  const struct plant *plant;
+  void *parameters; /* plant->parameter_size bytes, SI */
+  struct simulation_parameters simulation;
+  struct action *actions;
+  int action_count;
+  struct limit *limits;
+  int limit_count;
+  char *resolved; /* the whole case as YAML with every default, reads back to the same case */
+  void *memory;   /* everything above lies here */
+};
+
+/* Read `path`; then apply `sets` ("pump.displacement=110 cm3/rev"), in order. On failure `*data` is untouched. */
+bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error);
+/* The same from text; `name` stands in messages, machine files are looked for beside it. */
+bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
+                    struct error *error);
+void case_free(struct case_data *data);
+
+#endif

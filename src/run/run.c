@@ -1,0 +1,467 @@
+#include "run.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "integrator.h"
+#include "measurer.h"
+#include "registry.h"
+#include "story.h"
+#include "units.h"
+#include "view.h"
+
+const char *const run_status_names[] = {"complete", "stopped", "failed", "interrupted"};
+
+enum {
+  BLOCK_SAMPLES = 4096,
+  TICK_STEPS = 64,
+  RESTARTS_AT_ONCE = 64 /* changes at one instant before the run gives up: a mode that flickers */
+};
+
+#define TICK_SECONDS 0.05
+
+/* Everything of one run. */
+struct run {
+  struct view view;
+  struct measurer measurer;
+  struct event_watch watch;
+  struct outcome *outcome;
+  const struct recorder *recorder;
+  const struct watcher *watcher;
+  struct moment start; /* of the present step */
+  struct moment middle;
+  struct moment end;
+  double integrals[PLANT_LEDGER_LIMIT];
+  const char *state_names[PLANT_STATE_LIMIT];
+  bool *fired;       /* actions that have fired */
+  long next_sample;  /* index on the output grid */
+  double last_sample_time;
+  int block_count;
+  double *block_time;
+  double *block_values; /* [signal][BLOCK_SAMPLES] */
+  double last_tick;
+  int steps_to_tick;
+};
+
+/* ---- the clock ---- */
+
+static double seconds_of(clockid_t clock) {
+  struct timespec now;
+  clock_gettime(clock, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* ---- what the integrator calls ---- */
+
+static void rates_of(void *context, double t, const double *state, double *rates) {
+  const struct view *view = context;
+  view->plant->rates(view->model, view->mode, t, state, rates);
+}
+
+static void powers_of(void *context, double t, const double *state, double *powers) {
+  const struct view *view = context;
+  view->plant->powers(view->model, view->mode, t, state, powers);
+}
+
+/* ---- time histories ---- */
+
+static bool flush_block(struct run *run, struct error *error) {
+  if (run->recorder == NULL || run->block_count == 0) {
+    return true;
+  }
+  const double *columns[PLANT_SIGNAL_LIMIT];
+  for (int i = 0; i < run->view.plant->signal_count; i++) {
+    columns[i] = run->block_values + (size_t)i * BLOCK_SAMPLES;
+  }
+  bool good = run->recorder->block(run->recorder->context, run->block_count, run->block_time, columns, error);
+  run->block_count = 0;
+  return good;
+}
+
+static bool put_sample(struct run *run, const struct moment *moment, struct error *error) {
+  if (run->block_count == BLOCK_SAMPLES && !flush_block(run, error)) {
+    return false;
+  }
+  int place = run->block_count++;
+  run->block_time[place] = moment->time;
+  for (int i = 0; i < run->view.plant->signal_count; i++) {
+    run->block_values[(size_t)i * BLOCK_SAMPLES + (size_t)place] = moment->signals[i];
+  }
+  run->last_sample_time = moment->time;
+  return true;
+}
+
+/* Samples on the grid up to `until`, from the last step's polynomial. */
+static bool put_samples(struct run *run, double until, struct error *error) {
+  if (run->recorder == NULL) {
+    return true;
+  }
+  const struct view *view = &run->view;
+  double step = view->data->simulation.output_step;
+  struct moment moment;
+  for (;;) {
+    moment.time = (double)run->next_sample * step;
+    if (moment.time > until) {
+      return true;
+    }
+    integrator_state_at(view->integrator, moment.time, moment.state);
+    view->plant->signals_at(view->model, view->mode, moment.time, moment.state, moment.signals);
+    if (!put_sample(run, &moment, error)) {
+      return false;
+    }
+    run->next_sample++;
+  }
+}
+
+/* ---- conditions of actions ---- */
+
+static bool holds(const void *context, const struct moment *moment) {
+  const struct condition *condition = context;
+  double value = condition->signal == CONDITION_CLOCK ? moment->time : moment->signals[condition->signal];
+  return condition->above ? value >= condition->level : value <= condition->level;
+}
+
+/* The next time at which an action waits for the clock alone. */
+static double next_action_time(const struct run *run, double t) {
+  double next = HUGE_VAL;
+  const struct case_data *data = run->view.data;
+  for (int i = 0; i < data->action_count; i++) {
+    const struct condition *when = &data->actions[i].when;
+    if (!run->fired[i] && when->signal == CONDITION_CLOCK && when->above && when->level > t) {
+      next = fmin(next, when->level);
+    }
+  }
+  return next;
+}
+
+static bool fire(struct run *run, int i, const struct moment *moment, struct error *error) {
+  const struct action *action = &run->view.data->actions[i];
+  const struct plant *plant = run->view.plant;
+  char target[64];
+  char words[320];
+  run->fired[i] = true;
+  plant->move(run->view.model, run->view.mode, moment->time, action->channel, action->target, action->duration);
+  units_show(plant->channel_quantities[action->channel], action->target, target, sizeof target);
+  snprintf(words, sizeof words, "%s: %s goes to %s%s", action->name, plant->channels[action->channel], target,
+           action->duration > 0.0 ? " by and by" : " at once");
+  int signal = action->when.signal >= 0 ? action->when.signal : -1;
+  if (!story_add(run->outcome, plant, moment->time, "action", words, signal,
+                 signal >= 0 ? moment->signals[signal] : NAN, error)) {
+    return false;
+  }
+  measurer_release(&run->measurer, &run->view, plant->release_time(run->view.model, run->view.mode));
+  return true;
+}
+
+/* ---- cuts: where a step must end early ---- */
+
+struct switch_question {
+  int which;
+};
+
+static bool has_fallen(const void *context, const struct moment *moment) {
+  const struct switch_question *question = context;
+  return moment->switches[question->which] < 0.0;
+}
+
+struct cut {
+  bool found;
+  struct moment moment;
+  int which;  /* switch, or -1 */
+  int action; /* action, or -1 */
+};
+
+static void nearer(struct cut *cut, const struct moment *moment, int which, int action) {
+  if (!cut->found || moment->time < cut->moment.time) {
+    cut->found = true;
+    cut->moment = *moment;
+    cut->which = which;
+    cut->action = action;
+  }
+}
+
+static struct cut find_cut(const struct run *run, const struct stretch *step) {
+  const struct view *view = &run->view;
+  struct cut cut = {.found = false, .which = -1, .action = -1};
+  struct moment found;
+  for (int i = 0; i < view->plant->switch_count; i++) {
+    struct switch_question question = {i};
+    if (has_fallen(&question, step->start)) {
+      nearer(&cut, step->start, i, -1);
+    } else if (view_first(view, step, has_fallen, &question, &found)) {
+      nearer(&cut, &found, i, -1);
+    }
+  }
+  for (int i = 0; i < view->data->action_count; i++) {
+    const struct condition *when = &view->data->actions[i].when;
+    if (!run->fired[i] && view_first(view, step, holds, when, &found)) {
+      nearer(&cut, &found, -1, i);
+    }
+  }
+  return cut;
+}
+
+/* ---- the loop ---- */
+
+static bool restart(struct run *run, const struct moment *at, struct error *error) {
+  run->start = *at;
+  view_evaluate(&run->view, &run->start);
+  return integrator_start(run->view.integrator, at->time, run->start.state, run->integrals, error);
+}
+
+/* All actions whose condition holds now, fired. Returns through *any whether one did. */
+static bool fire_all(struct run *run, const struct moment *moment, bool *any, struct error *error) {
+  for (int i = 0; i < run->view.data->action_count; i++) {
+    if (!run->fired[i] && holds(&run->view.data->actions[i].when, moment)) {
+      *any = true;
+      if (!fire(run, i, moment, error)) {
+        return false;
+      }
+    }
+  }
+  return true;
+}
+
+/* Accept the step from run->start to `end`: everything that looks at it looks now. */
+static bool accept(struct run *run, const struct moment *end, struct error *error) {
+  struct stretch step = {&run->start, &run->middle, end};
+  measurer_follow(&run->measurer, &run->view, &step);
+  return event_watch_follow(&run->watch, &run->view, &step, run->outcome, error) &&
+         put_samples(run, end->time, error);
+}
+
+static bool interrupted(struct run *run, double end_time) {
+  if (run->watcher == NULL || --run->steps_to_tick > 0) {
+    return false;
+  }
+  run->steps_to_tick = TICK_STEPS;
+  double now = seconds_of(CLOCK_MONOTONIC);
+  if (now - run->last_tick < TICK_SECONDS) {
+    return false;
+  }
+  run->last_tick = now;
+  return !run->watcher->tick(run->watcher->context, run->start.time, end_time);
+}
+
+/* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end with *status. */
+static bool change_mode(struct run *run, struct moment *at, int which, enum run_status *status, struct error *error) {
+  const char *words = NULL;
+  const struct plant *plant = run->view.plant;
+  enum plant_verdict verdict = plant->change(run->view.model, run->view.mode, at->time, at->state, which, &words);
+  if (words != NULL && !story_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
+    *status = RUN_FAILED;
+    return false;
+  }
+  if (verdict == PLANT_ENDS_RUN) {
+    *status = RUN_STOPPED;
+    return false;
+  }
+  return true;
+}
+
+static enum run_status integrate(struct run *run, struct error *error) {
+  const struct view *view = &run->view;
+  const struct plant *plant = view->plant;
+  double end_time = view->data->simulation.end_time;
+  enum run_status status = RUN_COMPLETE;
+  int changes_here = 0;
+  double last_change = -1.0;
+  bool any = false;
+  if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error) ||
+      !put_samples(run, 0.0, error)) {
+    return RUN_FAILED;
+  }
+  event_watch_begin(&run->watch, view, &run->start);
+  while (run->start.time < end_time) {
+    if (interrupted(run, end_time)) {
+      return RUN_INTERRUPTED;
+    }
+    double t = run->start.time;
+    double clock = plant->next_time(view->mode);
+    double stop = fmin(fmin(end_time, clock), fmin(next_action_time(run, t), measurer_next_time(&run->measurer, t)));
+    if (stop > t) {
+      if (!integrator_step(view->integrator, stop, error)) {
+        return RUN_FAILED;
+      }
+      double reached = integrator_time(view->integrator);
+      view_at(view, reached, &run->end);
+      view_at(view, 0.5 * (t + reached), &run->middle);
+      struct stretch step = {&run->start, &run->middle, &run->end};
+      struct cut cut = find_cut(run, &step);
+      if (cut.found) {
+        if (cut.moment.time > t) {
+          view_at(view, 0.5 * (t + cut.moment.time), &run->middle);
+          if (!accept(run, &cut.moment, error)) {
+            return RUN_FAILED;
+          }
+          integrator_integrals_at(view->integrator, cut.moment.time, run->integrals);
+        }
+        run->start = cut.moment;
+        changes_here = cut.moment.time == last_change ? changes_here + 1 : 0;
+        last_change = cut.moment.time;
+        if (changes_here > RESTARTS_AT_ONCE) {
+          error_set(error, ERROR_RUN, "at t = %.6g s the mode changes without end", last_change);
+          return RUN_FAILED;
+        }
+        if (cut.which >= 0 && !change_mode(run, &run->start, cut.which, &status, error)) {
+          return status;
+        }
+        any = false;
+        if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error)) {
+          return RUN_FAILED;
+        }
+        continue;
+      }
+      if (!accept(run, &run->end, error)) {
+        return RUN_FAILED;
+      }
+      run->start = run->end;
+      if (reached < stop) {
+        continue;
+      }
+      integrator_integrals_at(view->integrator, reached, run->integrals);
+    }
+    /* At a kink of the clock: change what changes there, and begin again if anything did. */
+    bool changed = false;
+    if (clock <= run->start.time) {
+      changed = true;
+      if (!change_mode(run, &run->start, -1, &status, error)) {
+        return status;
+      }
+      if (!(plant->next_time(view->mode) > run->start.time)) {
+        error_set(error, ERROR_RUN, "at t = %.6g s the clock of a table does not move on", run->start.time);
+        return RUN_FAILED;
+      }
+    }
+    if (!fire_all(run, &run->start, &changed, error) || (changed && !restart(run, &run->start, error))) {
+      return RUN_FAILED;
+    }
+  }
+  return status;
+}
+
+static bool prepare(struct run *run, const struct case_data *data, struct error *error) {
+  const struct plant *plant = data->plant;
+  run->view.data = data;
+  run->view.plant = plant;
+  run->view.model = calloc(1, plant->model_size);
+  run->view.mode = calloc(1, plant->mode_size);
+  run->fired = calloc((size_t)data->action_count + 1, sizeof *run->fired);
+  if (run->recorder != NULL) {
+    run->block_time = malloc(BLOCK_SAMPLES * sizeof *run->block_time);
+    run->block_values = malloc((size_t)plant->signal_count * BLOCK_SAMPLES * sizeof *run->block_values);
+  }
+  if (run->view.model == NULL || run->view.mode == NULL || run->fired == NULL ||
+      (run->recorder != NULL && (run->block_time == NULL || run->block_values == NULL))) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the run");
+  }
+  const char *refusal = plant->prepare(data->parameters, run->view.model);
+  if (refusal != NULL) {
+    return error_at(error, data->source, 0, 0, "%s", refusal);
+  }
+  int rows[PLANT_STATE_LIMIT];
+  const char *names[PLANT_STATE_LIMIT];
+  double tolerances[PLANT_STATE_LIMIT];
+  run->view.state_count = plant->active_states(run->view.model, rows);
+  double scale = data->simulation.pressure_tolerance / 100.0; /* tolerances are stated at 100 Pa */
+  for (int i = 0; i < run->view.state_count; i++) {
+    names[i] = plant->states[rows[i]].name;
+    tolerances[i] = plant->states[rows[i]].tolerance * scale;
+  }
+  struct integrator_problem problem = {
+      .state_count = run->view.state_count,
+      .integral_count = plant->ledger_integrated,
+      .context = &run->view,
+      .rates = rates_of,
+      .powers = powers_of,
+      .tolerances = tolerances,
+      .relative_tolerance = data->simulation.relative_tolerance,
+      .nonlinear_tolerance = data->simulation.nonlinear_tolerance,
+      .largest_order = (int)data->simulation.largest_order,
+      .largest_step = data->simulation.largest_step,
+  };
+  for (int i = 0; i < run->view.state_count; i++) {
+    run->state_names[i] = names[i];
+  }
+  problem.state_names = run->state_names;
+  run->view.integrator = integrator_new(&problem, error);
+  return run->view.integrator != NULL;
+}
+
+static void release(struct run *run) {
+  measurer_free(&run->measurer);
+  integrator_free(run->view.integrator);
+  free(run->view.model);
+  free(run->view.mode);
+  free(run->fired);
+  free(run->block_time);
+  free(run->block_values);
+}
+
+static void end_counts(const struct run *run, double cpu, struct outcome *outcome) {
+  struct integrator_counts counts = integrator_counts(run->view.integrator);
+  outcome->counts.steps = counts.steps;
+  outcome->counts.rate_calls = counts.rate_calls;
+  outcome->counts.jacobians = counts.jacobians;
+  outcome->counts.jacobian_calls = counts.jacobian_calls;
+  outcome->counts.error_failures = counts.error_failures;
+  outcome->counts.convergence_failures = counts.convergence_failures;
+  outcome->counts.restarts = counts.restarts;
+  outcome->counts.cpu_seconds = cpu;
+}
+
+bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
+              struct outcome *outcome, struct error *error) {
+  double began = seconds_of(CLOCK_THREAD_CPUTIME_ID);
+  struct run *run = calloc(1, sizeof *run);
+  memset(outcome, 0, sizeof *outcome);
+  if (run == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the run");
+  }
+  run->recorder = recorder;
+  run->watcher = watcher;
+  run->outcome = outcome;
+  run->last_sample_time = -1.0;
+  run->last_tick = seconds_of(CLOCK_MONOTONIC);
+  run->steps_to_tick = TICK_STEPS;
+  bool good = prepare(run, data, error);
+  if (good) {
+    data->plant->start(run->view.model, run->view.mode, run->start.state);
+    view_evaluate(&run->view, &run->start);
+    good = measurer_begin(&run->measurer, &run->view, &run->start, error);
+  }
+  if (good) {
+    outcome->status = integrate(run, &outcome->error);
+    outcome->end_time = run->start.time;
+    integrator_integrals_at(run->view.integrator, run->start.time, run->integrals);
+    if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->last_sample_time) {
+      struct error ignored;
+      good = put_sample(run, &run->start, outcome->status == RUN_FAILED ? &ignored : error);
+    }
+    if (good && outcome->error.code != ERROR_OUTPUT) {
+      good = flush_block(run, error);
+    }
+    good = good && measurer_end(&run->measurer, &run->view, &run->start, outcome, error);
+    end_counts(run, seconds_of(CLOCK_THREAD_CPUTIME_ID) - began, outcome);
+  }
+  release(run);
+  free(run);
+  if (!good) {
+    outcome_free(outcome);
+  }
+  return good;
+}
+
+void outcome_free(struct outcome *outcome) {
+  free(outcome->events);
+  free(outcome->broken);
+  free(outcome->worst);
+  outcome->events = NULL;
+  outcome->broken = NULL;
+  outcome->worst = NULL;
+  outcome->event_count = 0;
+  outcome->broken_count = 0;
+}

@@ -1,0 +1,104 @@
+#include "story.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "registry.h"
+#include "units.h"
+
+/* A valve that chatters would fill the memory: beyond these an event is only counted. */
+enum { STORY_LIMIT = 2000, STORY_LIMIT_EACH = 200 };
+
+bool story_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
+               int signal, double value, struct error *error) {
+  if (outcome->event_count >= STORY_LIMIT) {
+    outcome->events_left_out++;
+    return true;
+  }
+  if (outcome->event_count == outcome->event_capacity) {
+    int capacity = outcome->event_capacity > 0 ? 2 * outcome->event_capacity : 32;
+    struct run_event *events = realloc(outcome->events, (size_t)capacity * sizeof *events);
+    if (events == NULL) {
+      return error_set(error, ERROR_MEMORY, "out of memory for events");
+    }
+    outcome->events = events;
+    outcome->event_capacity = capacity;
+  }
+  int place = outcome->event_count++;
+  while (place > 0 && outcome->events[place - 1].time > time) {
+    outcome->events[place] = outcome->events[place - 1];
+    place--;
+  }
+  struct run_event *event = &outcome->events[place];
+  event->time = time;
+  event->signal = signal;
+  event->value = signal >= 0 ? value : NAN;
+  snprintf(event->name, sizeof event->name, "%s", name);
+  if (signal >= 0) {
+    char shown[64];
+    units_show(plant->signals[signal].quantity, value, shown, sizeof shown);
+    snprintf(event->message, sizeof event->message, "%s (%s %s)", words, plant->signals[signal].text, shown);
+  } else {
+    snprintf(event->message, sizeof event->message, "%s", words);
+  }
+  return true;
+}
+
+struct side {
+  int event;
+  bool above;
+};
+
+static bool is_above(const void *context, const struct moment *moment) {
+  const struct side *side = context;
+  return (moment->events[side->event] > 0.0) == side->above;
+}
+
+void event_watch_begin(struct event_watch *watch, const struct view *view, const struct moment *moment) {
+  memset(watch, 0, sizeof *watch);
+  for (int i = 0; i < view->plant->event_count; i++) {
+    watch->above[i] = moment->events[i] > 0.0;
+  }
+}
+
+static bool tell(struct event_watch *watch, const struct view *view, int i, const struct moment *found,
+                 struct outcome *outcome, struct error *error) {
+  const struct event_row *row = &view->plant->events[i];
+  watch->above[i] = !watch->above[i];
+  const char *words = watch->above[i] ? row->rising : row->falling;
+  if (words[0] == '\0') {
+    return true;
+  }
+  if (watch->told[i]++ >= STORY_LIMIT_EACH) {
+    outcome->events_left_out++;
+    return true;
+  }
+  int signal = row->signal[0] != '\0' ? registry_signal(view->plant, row->signal) : -1;
+  return story_add(outcome, view->plant, found->time, row->name, words, signal,
+                   signal >= 0 ? found->signals[signal] : NAN, error);
+}
+
+bool event_watch_follow(struct event_watch *watch, const struct view *view, const struct stretch *stretch,
+                        struct outcome *outcome, struct error *error) {
+  for (int i = 0; i < view->plant->event_count; i++) {
+    bool middle = stretch->middle->events[i] > 0.0;
+    bool end = stretch->end->events[i] > 0.0;
+    struct stretch part = *stretch;
+    for (int crossing = 0; crossing < 2 && (middle != watch->above[i] || end != watch->above[i]); crossing++) {
+      struct side side = {i, !watch->above[i]};
+      struct moment found;
+      if (!view_first(view, &part, is_above, &side, &found)) {
+        break;
+      }
+      if (!tell(watch, view, i, &found, outcome, error)) {
+        return false;
+      }
+      part.start = stretch->middle;
+      middle = watch->above[i]; /* the second look is at the rest of the step only */
+      part.middle = stretch->end;
+    }
+  }
+  return true;
+}

@@ -1,0 +1,51 @@
+/* A plant in the course of a run, looked at at any time within the integrator's last step. */
+#ifndef SWASHLOOP_RUN_VIEW_H
+#define SWASHLOOP_RUN_VIEW_H
+
+#include <stdbool.h>
+
+#include "case.h"
+#include "integrator.h"
+#include "plant.h"
+
+enum { VIEW_SWITCH_LIMIT = 16 };
+
+/* All that can be known of one instant. */
+struct moment {
+  double time;
+  double state[PLANT_STATE_LIMIT];
+  double signals[PLANT_SIGNAL_LIMIT];
+  double events[PLANT_EVENT_LIMIT];
+  double switches[VIEW_SWITCH_LIMIT];
+};
+
+/* One step as the followers see it: its ends and its middle. */
+struct stretch {
+  const struct moment *start;
+  const struct moment *middle;
+  const struct moment *end;
+};
+
+struct view {
+  const struct case_data *data;
+  const struct plant *plant;
+  void *model;
+  void *mode;
+  struct integrator *integrator;
+  int state_count;
+};
+
+/* Fill in everything that follows from moment->time and moment->state. */
+void view_evaluate(const struct view *view, struct moment *moment);
+/* The moment at t, within the last step. */
+void view_at(const struct view *view, double t, struct moment *moment);
+
+/* Is it so at this moment? */
+typedef bool view_question(const void *context, const struct moment *moment);
+
+/* The first moment in (start, end] of a stretch at which the answer is yes, given that it is no at its start; to about
+ * 1e-12 of the time. Looks at the middle, so that a yes that lasts half a step is never missed. False if there is none. */
+bool view_first(const struct view *view, const struct stretch *stretch, view_question *question, const void *context,
+                struct moment *found);
+
+#endif
