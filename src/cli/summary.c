@@ -14,16 +14,16 @@ enum quantity summary_condition_quantity(const struct case_data *data, const str
   if (condition->signal >= 0) {
     return data->plant->signals[condition->signal].quantity;
   }
-  return condition->signal == -2 ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
+  return condition->signal == CONDITION_MEASURE ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
 }
 
-const struct broken_limit *summary_broken(const struct outcome *outcome, int limit) {
+bool summary_is_broken(const struct outcome *outcome, int limit) {
   for (int i = 0; i < outcome->broken_count; i++) {
     if (outcome->broken[i].limit == limit) {
-      return &outcome->broken[i];
+      return true;
     }
   }
-  return NULL;
+  return false;
 }
 
 static void print_head(FILE *out, const struct paint *paint, const struct case_data *data,
@@ -127,34 +127,23 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
   }
 }
 
-static void print_broken(FILE *out, const struct paint *paint, const struct case_data *data,
-                         const struct broken_limit *broken) {
-  const struct limit *limit = &data->limits[broken->limit];
+static void print_limit(FILE *out, const struct case_data *data, const struct broken_limit *near, const char *colour,
+                        const char *word, const char *plain) {
+  const struct limit *limit = &data->limits[near->limit];
   enum quantity quantity = summary_condition_quantity(data, &limit->keep);
-  char worst[SHOWN];
-  (void)fprintf(out, "  %sBROKEN%s  %s: ", paint->bad, paint->plain, limit->text);
-  if (isnan(broken->worst)) {
+  (void)fprintf(out, "  %s%-6s%s  %s: ", colour, word, plain, limit->text);
+  if (isnan(near->worst)) {
     (void)fputs("there is no value", out);
   } else {
-    (void)fprintf(out, "worst %s", units_show(quantity, broken->worst, worst, SHOWN));
+    char worst[SHOWN];
+    bool is_measure = limit->keep.signal == CONDITION_MEASURE;
+    (void)fprintf(out, "%s%s", is_measure ? "" : "worst ", units_show(quantity, near->worst, worst, SHOWN));
   }
-  if (!isnan(broken->time)) {
-    (void)fprintf(out, " at %.3f s", broken->time);
+  if (!isnan(near->time)) {
+    (void)fprintf(out, " at %.3f s", near->time);
   }
-  if (!isnan(broken->first)) {
-    (void)fprintf(out, ", first broken at %.3f s", broken->first);
-  }
-  (void)fputc('\n', out);
-}
-
-static void print_kept(FILE *out, const struct paint *paint, const struct case_data *data,
-                       const struct outcome *outcome, const struct limit *limit) {
-  (void)fprintf(out, "  %skept%s    %s", paint->good, paint->plain, limit->text);
-  if (limit->keep.signal == -2 && !isnan(outcome->measures[limit->keep.measure])) {
-    char shown[SHOWN];
-    (void)fprintf(out, ": %s",
-                  units_show(summary_condition_quantity(data, &limit->keep), outcome->measures[limit->keep.measure],
-                             shown, SHOWN));
+  if (!isnan(near->first)) {
+    (void)fprintf(out, ", first broken at %.3f s", near->first);
   }
   (void)fputc('\n', out);
 }
@@ -186,7 +175,7 @@ static void print_all_broken(FILE *out, const struct paint *paint, const struct 
   }
   qsort(ranks, (size_t)outcome->broken_count, sizeof *ranks, worst_first);
   for (int i = 0; i < outcome->broken_count; i++) {
-    print_broken(out, paint, data, ranks[i].broken);
+    print_limit(out, data, ranks[i].broken, paint->bad, "BROKEN", paint->plain);
   }
   free(ranks);
 }
@@ -199,8 +188,8 @@ static void print_limits(FILE *out, const struct paint *paint, const struct case
   print_title(out, paint, "Limits");
   print_all_broken(out, paint, data, outcome);
   for (int i = 0; i < data->limit_count; i++) {
-    if (summary_broken(outcome, i) == NULL) {
-      print_kept(out, paint, data, outcome, &data->limits[i]);
+    if (!summary_is_broken(outcome, i)) {
+      print_limit(out, data, &outcome->worst[i], paint->good, "kept", paint->plain);
     }
   }
 }

@@ -69,20 +69,15 @@ static void write_limits(struct json *json, const struct case_data *data, const 
   json_begin_list(json, "limits");
   for (int i = 0; i < data->limit_count; i++) {
     const struct limit *limit = &data->limits[i];
-    const struct broken_limit *broken = summary_broken(outcome, i);
     json_begin_object(json, NULL);
     json_text(json, "sentence", limit->text);
-    json_text(json, "result", broken != NULL ? "broken" : "kept");
+    json_text(json, "result", summary_is_broken(outcome, i) ? "broken" : "kept");
     json_text(json, "name", limit->keep.name);
     json_number(json, "level", limit->keep.level);
     json_text(json, "unit", quantity_rows[summary_condition_quantity(data, &limit->keep)].si_unit);
-    if (broken != NULL) {
-      json_number(json, "worst", broken->worst);
-      json_number(json, "worst_time", broken->time);
-      json_number(json, "first_time", broken->first);
-    } else if (limit->keep.signal == -2) {
-      json_number(json, "worst", outcome->measures[limit->keep.measure]);
-    }
+    json_number(json, "worst", outcome->worst[i].worst);
+    json_number(json, "worst_time", outcome->worst[i].time);
+    json_number(json, "first_time", outcome->worst[i].first);
     json_end_object(json);
   }
   json_end_list(json);

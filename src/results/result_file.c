@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
@@ -77,7 +78,12 @@ static bool can_create(const char *path, const char *part, struct error *error) 
   if (descriptor < 0) {
     return error_set(error, ERROR_OUTPUT, "%s could not be created: %s", part, strerror(errno));
   }
+  /* The file library would empty the part of another run before it finds the lock: look first. */
+  bool busy = flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
   (void)close(descriptor);
+  if (busy) {
+    return error_set(error, ERROR_OUTPUT, "%s is being written by another run", part);
+  }
   return true;
 }
 
@@ -151,8 +157,8 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   }
   file->file = h5_create_file(file->part, &file->log);
   if (file->file < 0) {
-    /* Most likely another run holds it: leave it to that run. */
     write_error(file, error);
+    (void)unlink(file->part);
     free_all(file);
     return NULL;
   }

@@ -149,7 +149,7 @@ static enum quantity quantity_of(const struct plant *plant, const struct conditi
   if (condition->signal >= 0) {
     return plant->signals[condition->signal].quantity;
   }
-  return condition->signal == -2 ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
+  return condition->signal == CONDITION_MEASURE ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
 }
 
 void result_write_limits(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
@@ -165,16 +165,12 @@ void result_write_limits(hid_t file, const struct case_data *data, const struct 
     texts_of(&columns, 2)[i] = keep->name;
     texts_of(&columns, 3)[i] = quantity_rows[quantity_of(data->plant, keep)].si_unit;
     numbers_of(&columns, 0)[i] = keep->level;
-    numbers_of(&columns, 1)[i] = keep->signal == -2 ? outcome->measures[keep->measure] : (double)NAN;
-    numbers_of(&columns, 2)[i] = (double)NAN;
-    numbers_of(&columns, 3)[i] = (double)NAN;
+    numbers_of(&columns, 1)[i] = outcome->worst[i].worst;
+    numbers_of(&columns, 2)[i] = outcome->worst[i].time;
+    numbers_of(&columns, 3)[i] = outcome->worst[i].first;
   }
   for (int i = 0; i < outcome->broken_count; i++) {
-    const struct broken_limit *broken = &outcome->broken[i];
-    texts_of(&columns, 1)[broken->limit] = "broken";
-    numbers_of(&columns, 1)[broken->limit] = broken->worst;
-    numbers_of(&columns, 2)[broken->limit] = broken->time;
-    numbers_of(&columns, 3)[broken->limit] = broken->first;
+    texts_of(&columns, 1)[outcome->broken[i].limit] = "broken";
   }
   hid_t group = h5_group(file, "limits", "what the case demands, kept or broken; values in SI", log);
   hid_t dimension = h5_dimension(group, "limit", count, "number of the limit, from 0", log);
@@ -184,7 +180,7 @@ void result_write_limits(hid_t file, const struct case_data *data, const struct 
   text_column(group, dimension, "unit", count, texts_of(&columns, 3), "SI unit of level and worst", log);
   column(group, dimension, "level", count, numbers_of(&columns, 0), NULL, "the bound, in `unit`", log);
   column(group, dimension, "worst", count, numbers_of(&columns, 1), NULL,
-         "the measure, or the worst value of a broken signal limit, in `unit`", log);
+         "the worst value, or of a limited measure the measure, in `unit`", log);
   column(group, dimension, "worst_time", count, numbers_of(&columns, 2), "s", "when it was worst", log);
   column(group, dimension, "first_time", count, numbers_of(&columns, 3), "s", "when it was first broken", log);
   h5_close_dataset(dimension, log);

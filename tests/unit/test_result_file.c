@@ -100,6 +100,7 @@ struct scene {
   struct limit limits[2];
   struct run_event events[2];
   struct broken_limit broken[1];
+  struct broken_limit worst[2];
   struct case_data data;
   struct outcome outcome;
 };
@@ -143,6 +144,9 @@ static void fill_outcome(struct scene *scene) {
   outcome->events = scene->events;
   outcome->event_count = 2;
   scene->broken[0] = (struct broken_limit){1, 1.2, 1.5, 412.5e5};
+  scene->worst[0] = (struct broken_limit){0, (double)NAN, (double)NAN, 250.0};
+  scene->worst[1] = scene->broken[0];
+  outcome->worst = scene->worst;
   outcome->broken = scene->broken;
   outcome->broken_count = 1;
   outcome->counts = (struct run_counts){1234, 5678, 12, 252, 3, 1, 4, 0.0125};

@@ -32,6 +32,7 @@ struct scene {
   struct limit limits[3];
   struct run_event events[EVENTS];
   struct broken_limit broken[2];
+  struct broken_limit worst[3];
   struct case_data data;
   struct outcome outcome;
   char *page;
@@ -85,6 +86,10 @@ static void fill_limits(struct scene *scene) {
   scene->limits[2] = limit_on("peak_line_a_pressure <= 450 bar", -2, MEASURE_peak_line_a_pressure, 450e5);
   scene->broken[0] = (struct broken_limit){0, 3.0, 3.25, 412.5e5};
   scene->broken[1] = (struct broken_limit){1, (double)NAN, (double)NAN, 5.0};
+  scene->worst[0] = scene->broken[0];
+  scene->worst[1] = scene->broken[1];
+  scene->worst[2] = (struct broken_limit){2, (double)NAN, (double)NAN, 412.5e5};
+  scene->outcome.worst = scene->worst;
   scene->outcome.broken = scene->broken;
   scene->outcome.broken_count = 2;
   scene->data.limits = scene->limits;
@@ -173,7 +178,7 @@ static void measures_are_in_trade_units(void **state) {
 
 static void the_worst_limit_comes_first(void **state) {
   static const char *const texts[] = {
-      "BROKEN  vehicle_speed_end <= 1 km/h: worst 18 km/h\n",
+      "BROKEN  vehicle_speed_end <= 1 km/h: 18 km/h\n",
       "BROKEN  line_a_pressure <= 400 bar: worst 412.5 bar at 3.250 s, first broken at 3.000 s\n",
       "kept    peak_line_a_pressure <= 450 bar: 412.5 bar\n"};
   expect_order(page_of(*state), 3, texts);

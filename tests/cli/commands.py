@@ -1,0 +1,180 @@
+"""The commands from outside: exit codes, help, lists, JSON, what goes to which stream."""
+import json
+import math
+import os
+import time
+import unittest
+
+from _program import DOWNHILL, Folder, need_program
+
+SHORT = ("--set", "simulation.end_time=0.2 s")
+
+
+def no_constants(text):
+    raise ValueError(f"{text} is no JSON")
+
+
+def read_json(text):
+    return json.loads(text, parse_constant=no_constants)
+
+
+class Usage(Folder):
+    def test_help_of_everything(self):
+        for arguments in (("--help",), ("run", "--help"), ("check", "--help"), ("list", "--help")):
+            result = self.expect(0, *arguments)
+            self.assertIn("usage: swashloop", result.stdout)
+
+    def test_version(self):
+        self.assertRegex(self.expect(0, "--version").stdout, r"^swashloop \d+\.\d+\.\d+\n$")
+
+    def test_the_caution_is_in_the_help(self):
+        for arguments in (("--help",), ("run", "--help")):
+            self.assertIn("proves no brake", self.expect(0, *arguments).stdout)
+
+    def test_help_starts_at_once(self):
+        best = math.inf
+        for _ in range(5):
+            start = time.perf_counter()
+            self.expect(0, "--help")
+            best = min(best, time.perf_counter() - start)
+        self.assertLess(best, 0.1)  # the program itself takes 1 ms; the rest is Python starting a process
+
+    def test_bad_usage(self):
+        for arguments, words in (
+            ((), "usage:"),
+            (("rnu", DOWNHILL), "did you mean 'run'"),
+            (("run",), "which case"),
+            (("run", DOWNHILL, "--jsno"), "did you mean '--json'"),
+            (("run", DOWNHILL, "-o"), "needs FILE"),
+            (("run", DOWNHILL, DOWNHILL), "one case at a time"),
+            (("run", DOWNHILL, "--quiet=yes"), "takes no value"),
+            (("list",), "which list"),
+            (("list", "paramters"), "did you mean 'parameters'"),
+            (("check", "--resolvd", DOWNHILL), "did you mean '--resolved'"),
+        ):
+            result = self.expect(2, *arguments)
+            self.assertIn(words, result.stderr)
+            self.assertEqual(result.stdout, "")
+        self.assertEqual(self.files(), [])
+
+    def test_bad_input(self):
+        case = self.write("case.yaml", "title: x\nplant: transmission\npump:\n  displacment: 110 cm3/rev\n")
+        for command in ("run", "check"):
+            result = self.expect(2, command, case)
+            self.assertRegex(result.stderr, r"case\.yaml:4:\d+: .*displacement")
+        self.expect(2, "run", "missing.yaml")
+        self.expect(2, "run", DOWNHILL, "--set", "pump.displacement=110 bar")
+        self.expect(2, "run", DOWNHILL, "--set", "pump.displacment=110 cm3/rev")
+        self.assertEqual(self.files(), ["case.yaml"])
+
+    def test_a_run_file_never_replaces_the_case(self):
+        case = self.downhill_with("")
+        before = open(case, encoding="utf-8").read()
+        self.expect(2, "run", case, "-o", case)
+        self.assertEqual(open(case, encoding="utf-8").read(), before)
+
+
+class Check(Folder):
+    def test_a_good_case(self):
+        self.assertIn("good", self.expect(0, "check", DOWNHILL).stdout)
+        self.assertEqual(self.files(), [])
+
+    def test_resolved_is_a_case_that_resolves_to_itself(self):
+        first = self.expect(0, "check", DOWNHILL, "--resolved", "--set", "pump.displacement=110 cm3/rev").stdout
+        self.assertIn("110 cm3/rev", first)
+        second = self.expect(0, "check", self.write("resolved.yaml", first), "--resolved").stdout
+        self.assertEqual(second, first)
+
+
+class List(Folder):
+    def test_parameters(self):
+        rows = read_json(self.expect(0, "list", "parameters", "--json").stdout)
+        paths = {(row["plant"], row["path"]): row for row in rows}
+        self.assertEqual(len(paths), len(rows))
+        self.assertIn((None, "simulation.end_time"), paths)
+        relief = paths[("transmission", "relief.setting")]
+        self.assertEqual((relief["unit"], relief["trade_unit"]), ("Pa", "bar"))
+        self.assertEqual(relief["reference"], "line_to_line")
+        self.assertAlmostEqual(relief["default"], relief["default_trade"] * 1e5, delta=1.0)
+        self.assertIn("bar", relief["accepted_units"])
+        self.assertIn("pr_crack", {row["baseline"] for row in rows})
+        for row in rows:
+            if row["kind"] == "choice":
+                self.assertIn(row["default"], row["choices"])
+            if row["kind"] == "real":
+                self.assertTrue(row["low"] <= row["default"] <= row["high"], row["path"])
+
+    def test_the_other_lists(self):
+        names = {row["name"] for row in read_json(self.expect(0, "list", "signals", "--json").stdout)}
+        self.assertLessEqual({"line_a_pressure", "engine_speed", "vehicle_speed", "relief_a_flow"}, names)
+        names = {row["name"] for row in read_json(self.expect(0, "list", "measures", "--json").stdout)}
+        self.assertLessEqual({"stop_time", "energy_residual", "lowest_charge_pressure"}, names)
+        units = {row["quantity"]: row for row in read_json(self.expect(0, "list", "units", "--json").stdout)}
+        self.assertEqual(units["PRESSURE"]["unit"], "Pa")
+
+    def test_a_word_filters(self):
+        rows = read_json(self.expect(0, "list", "parameters", "--json", "RELIEF").stdout)
+        self.assertTrue(rows)
+        for row in rows:
+            self.assertIn("relief", (row["path"] + row["text"]).lower())
+        self.assertEqual(read_json(self.expect(0, "list", "signals", "--json", "no such word").stdout), [])
+
+    def test_people_read_it_too(self):
+        self.assertIn("relief.setting", self.expect(0, "list", "parameters").stdout)
+        self.assertIn("line_a_pressure", self.expect(0, "list", "signals").stdout)
+        self.assertIn("stop_time", self.expect(0, "list", "measures").stdout)
+        self.assertIn("L/min", self.expect(0, "list", "units").stdout)
+
+
+class Run(Folder):
+    def test_summary_and_file(self):
+        result = self.expect(0, "run", DOWNHILL, *SHORT)
+        self.assertEqual(self.files(), ["downhill.h5"])
+        for words in ("What happened", "Measures", "Where the energy went", "Solver", "downhill.h5", "no brake"):
+            self.assertIn(words, result.stdout)
+        self.assertNotIn("\033", result.stdout)
+
+    def test_quiet(self):
+        result = self.expect(0, "run", DOWNHILL, *SHORT, "--quiet", "--output=other.h5")
+        self.assertEqual((result.stdout, result.stderr), ("", ""))
+        self.assertEqual(self.files(), ["other.h5"])
+
+    def test_json(self):
+        run = read_json(self.expect(0, "run", DOWNHILL, *SHORT, "--json", "-o", "a.h5").stdout)
+        self.assertEqual((run["status"], run["file"]), ("complete", "a.h5"))
+        self.assertEqual(run["end_time"], 0.2)
+        self.assertEqual(run["measures"]["peak_line_a_pressure"]["unit"], "Pa")
+        self.assertEqual(run["measures"]["peak_line_a_pressure"]["reference"], "gauge")
+        self.assertLess(abs(run["measures"]["energy_residual"]["value"]), 1e-6)
+        self.assertIsNone(run["measures"]["stop_time"]["value"])
+        self.assertTrue(run["measures"]["stop_time"]["reason"])
+        self.assertGreater(run["solver"]["steps"], 0)
+        self.assertEqual({term["kind"] for term in run["ledger"]["terms"].values()}, {"source", "loss", "stored"})
+        self.assertEqual(run["limits"], [])
+
+    def test_later_sets_win(self):
+        run = read_json(self.expect(0, "run", DOWNHILL, "--set", "simulation.end_time=5 s",
+                                    *SHORT, "--json").stdout)
+        self.assertEqual(run["end_time"], 0.2)
+
+    def test_a_broken_limit(self):
+        case = self.downhill_with("limits:\n  - engine_speed <= 100 rpm\n  - line_a_pressure <= 2000 bar\n")
+        result = self.expect(4, "run", case, *SHORT)
+        self.assertIn("BROKEN", result.stdout)
+        self.assertIn("kept", result.stdout)
+        run = read_json(self.expect(4, "run", case, *SHORT, "--json").stdout)
+        self.assertEqual([limit["result"] for limit in run["limits"]], ["broken", "kept"])
+        self.assertGreater(run["limits"][0]["worst"], 100 * 2 * math.pi / 60)
+        self.assertEqual(self.files(), ["case.h5", "case.yaml"])
+
+    def test_a_second_run_replaces_the_first(self):
+        self.expect(0, "run", DOWNHILL, *SHORT)
+        first = os.stat(self.path("downhill.h5")).st_ino
+        self.expect(0, "run", DOWNHILL, *SHORT)
+        self.assertNotEqual(os.stat(self.path("downhill.h5")).st_ino, first)
+        self.assertEqual(self.files(), ["downhill.h5"])
+
+
+if __name__ == "__main__":
+    need_program()
+    unittest.main()
