@@ -1,0 +1,516 @@
+/* A case from its files: layers (machine files below, the case on top), then what the command line sets. */
+#include "case.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "loader.h"
+#include "text.h"
+
+enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
+
+/* One file: the case, or a machine below it. */
+struct layer {
+  const struct node *root;
+  const char *path;
+  bool stored; /* lies in a file; device and number tell which */
+  dev_t device;
+  ino_t number;
+};
+
+struct layers {
+  int count;
+  struct layer at[LAYER_LIMIT]; /* the case first, each followed by the machine that it names */
+};
+
+bool loader_out_of_memory(const struct loader *loader) {
+  return error_set(loader->error, ERROR_MEMORY, "no memory for the case");
+}
+
+struct hint hint_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),
+                         const void *context) {
+  struct hint hint = {""};
+  const char *near = registry_nearest(name, count, name_at, context);
+  if (near) {
+    (void)snprintf(hint.text, sizeof hint.text, "; did you mean '%s'?", near);
+  }
+  return hint;
+}
+
+/* --- Names ----------------------------------------------------------------------------------------------------------
+ */
+
+static const char *const top_keys[] = {"title", "circuit", "machine", "actions", "limits"};
+enum { TOP_KEY_COUNT = sizeof top_keys / sizeof top_keys[0] };
+
+static const char *plant_at(const void *context, int index) {
+  (void)context;
+  return registry_plants[index]->name;
+}
+
+static int plant_count(void) {
+  int count = 0;
+  while (registry_plants[count]) {
+    count++;
+  }
+  return count;
+}
+
+static const char *section_at(const void *context, int index) {
+  const struct plant *plant = context;
+  if (index < plant->group_count) {
+    return plant->groups[index].name;
+  }
+  index -= plant->group_count;
+  return index == 0 ? simulation_group.name : top_keys[index - 1];
+}
+
+static int section_count(const struct plant *plant) {
+  return plant->group_count + 1 + TOP_KEY_COUNT;
+}
+
+static const char *field_at(const void *context, int index) {
+  return ((const struct group *)context)->fields[index].name;
+}
+
+static bool is_top_key(const char *key) {
+  for (int i = 0; i < TOP_KEY_COUNT; i++) {
+    if (strcmp(key, top_keys[i]) == 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* --- Files ----------------------------------------------------------------------------------------------------------
+ */
+
+static const char *join(struct arena *arena, const char *beside, const char *name) {
+  const char *slash = strrchr(beside, '/');
+  if (name[0] == '/' || !slash) {
+    return arena_text(arena, name, strlen(name));
+  }
+  size_t folder = (size_t)(slash - beside) + 1;
+  char path[PATH_LIMIT];
+  int length = snprintf(path, sizeof path, "%.*s%s", (int)folder, beside, name);
+  return length < 0 || length >= PATH_LIMIT ? NULL : arena_text(arena, path, (size_t)length);
+}
+
+static void identify(struct layer *layer) {
+  struct stat status;
+  layer->stored = stat(layer->path, &status) == 0;
+  if (layer->stored) {
+    layer->device = status.st_dev;
+    layer->number = status.st_ino;
+  }
+}
+
+static bool same_file(const struct layer *a, const struct layer *b) {
+  return a->stored && b->stored && a->device == b->device && a->number == b->number;
+}
+
+static const struct node *parse_mapping(const struct loader *loader, const char *path, const char *text,
+                                        size_t length) {
+  const struct node *root = reader_parse(loader->arena, path, text, length, -1, loader->error);
+  if (root && root->kind != NODE_MAPPING) {
+    error_at(loader->error, path, root->line, root->column, "found %s, expected sections 'NAME:' with fields below",
+             root->kind == NODE_TEXT && root->text[0] == '\0' ? "nothing" : node_kind_words(root));
+    return NULL;
+  }
+  return root;
+}
+
+/* The machine that the topmost layer so far names, as the next layer. */
+static bool add_machine(const struct loader *loader, struct layers *layers, const struct node *name) {
+  if (name->kind != NODE_TEXT || name->text[0] == '\0') {
+    return error_at(loader->error, name->file, name->line, name->column, "machine: found %s, expected a file name",
+                    name->kind == NODE_TEXT ? "nothing" : node_kind_words(name));
+  }
+  if (layers->count == LAYER_LIMIT) {
+    return error_at(loader->error, name->file, name->line, name->column, "more than %d machine files upon another",
+                    LAYER_LIMIT - 1);
+  }
+  struct layer *layer = &layers->at[layers->count];
+  layer->path = join(loader->arena, layers->at[layers->count - 1].path, name->text);
+  if (!layer->path) {
+    return error_at(loader->error, name->file, name->line, name->column, "machine: the path is too long");
+  }
+  identify(layer);
+  for (int i = 0; i < layers->count; i++) {
+    if (same_file(layer, &layers->at[i])) {
+      return error_at(loader->error, name->file, name->line, name->column, "machine '%s' leads back to %s",
+                      text_excerpt(name->text).text, layers->at[i].path);
+    }
+  }
+  size_t length = 0;
+  const char *why = "";
+  const char *text = reader_file(loader->arena, layer->path, &length, &why);
+  if (!text) {
+    return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s",
+                    layer->path, why);
+  }
+  layer->root = parse_mapping(loader, layer->path, text, length);
+  layers->count++;
+  return layer->root != NULL;
+}
+
+static bool read_layers(const struct loader *loader, const char *path, const char *text, size_t length,
+                        struct layers *layers) {
+  layers->at[0].path = path;
+  identify(&layers->at[0]);
+  layers->at[0].root = parse_mapping(loader, path, text, length);
+  layers->count = 1;
+  if (!layers->at[0].root) {
+    return false;
+  }
+  const struct node *machine = node_child(layers->at[0].root, "machine");
+  while (machine) {
+    if (!add_machine(loader, layers, machine)) {
+      return false;
+    }
+    machine = node_child(layers->at[layers->count - 1].root, "machine");
+  }
+  return true;
+}
+
+/* --- Title and circuit ----------------------------------------------------------------------------------------------
+ */
+
+/* The entry `key` of the topmost layer that has one. */
+static const struct node *topmost(const struct layers *layers, const char *key) {
+  for (int i = 0; i < layers->count; i++) {
+    const struct node *node = node_child(layers->at[i].root, key);
+    if (node) {
+      return node;
+    }
+  }
+  return NULL;
+}
+
+/* A case without a title is called as its file, without folder and ending. */
+static char *title_from_path(struct arena *arena, const char *path) {
+  const char *slash = strrchr(path, '/');
+  const char *name = slash ? slash + 1 : path;
+  const char *dot = strrchr(name, '.');
+  size_t length = dot && dot > name ? (size_t)(dot - name) : strlen(name);
+  for (size_t at = 0; at < length;) {
+    unsigned long code = 0;
+    size_t bytes = text_decode(name + at, length - at, &code);
+    if (bytes == 0 || !text_printable(code)) {
+      return arena_text(arena, "case", 4);
+    }
+    at += bytes;
+  }
+  return arena_text(arena, name, length);
+}
+
+static bool set_title(const struct loader *loader, const struct node *node) {
+  if (node->kind != NODE_TEXT) {
+    return error_at(loader->error, node->file, node->line, node->column, "title: found %s, expected a text",
+                    node_kind_words(node));
+  }
+  loader->data->title = arena_text(loader->arena, node->text, strlen(node->text));
+  return loader->data->title || loader_out_of_memory(loader);
+}
+
+static bool set_circuit(const struct loader *loader, const struct node *node) {
+  loader->data->plant = registry_plants[0];
+  if (!node) {
+    return true;
+  }
+  const char *name = node->kind == NODE_TEXT ? node->text : node_kind_words(node);
+  loader->data->plant = registry_plant(name);
+  if (loader->data->plant) {
+    return true;
+  }
+  char known[256] = "";
+  size_t used = 0;
+  for (int i = 0; registry_plants[i] && used < sizeof known; i++) {
+    int wrote = snprintf(known + used, sizeof known - used, "%s%s", i > 0 ? " or " : "", registry_plants[i]->name);
+    used += wrote > 0 ? (size_t)wrote : 0;
+  }
+  return error_at(loader->error, node->file, node->line, node->column, "circuit: found '%s', expected %s%s",
+                  text_excerpt(name).text, known, hint_nearest(name, plant_count(), plant_at, NULL).text);
+}
+
+static bool set_names(const struct loader *loader, const struct layers *layers) {
+  const struct node *title = topmost(layers, "title");
+  if (title) {
+    if (!set_title(loader, title)) {
+      return false;
+    }
+  } else {
+    loader->data->title = title_from_path(loader->arena, loader->data->source);
+    if (!loader->data->title) {
+      return loader_out_of_memory(loader);
+    }
+  }
+  return set_circuit(loader, topmost(layers, "circuit"));
+}
+
+/* --- Sections -------------------------------------------------------------------------------------------------------
+ */
+
+/* The group of this name, and the block that its struct lies in. */
+static const struct group *find_group(const struct case_data *data, const char *name, void **base) {
+  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, name);
+  *base = data->parameters;
+  if (!group && strcmp(name, simulation_group.name) == 0) {
+    group = &simulation_group;
+    *base = (void *)&data->simulation;
+  }
+  return group;
+}
+
+static bool unknown_field(const struct loader *loader, const struct group *group, const char *name, const char *file,
+                          int line, int column) {
+  return error_at(loader->error, file, line, column, "'%s' is no field of '%s'%s", text_excerpt(name).text, group->name,
+                  hint_nearest(name, group->field_count, field_at, group).text);
+}
+
+static bool unknown_section(const struct loader *loader, const char *name, const char *file, int line, int column) {
+  const struct plant *plant = loader->data->plant;
+  return error_at(loader->error, file, line, column, "'%s' is no section of the circuit '%s'%s",
+                  text_excerpt(name).text, plant->name,
+                  hint_nearest(name, section_count(plant), section_at, plant).text);
+}
+
+static bool read_section(const struct loader *loader, const struct group *group, void *base,
+                         const struct node *section) {
+  if (section->kind != NODE_MAPPING) {
+    bool empty = section->kind == NODE_TEXT && section->text[0] == '\0';
+    return error_at(loader->error, section->file, empty ? section->key_line : section->line,
+                    empty ? section->key_column : section->column,
+                    "section '%s': found %s, expected fields 'NAME: VALUE' below it", group->name,
+                    empty ? "nothing" : node_kind_words(section));
+  }
+  for (const struct node *node = section->first; node; node = node->next) {
+    const struct field *field = registry_field(group, node->key);
+    if (!field) {
+      return unknown_field(loader, group, node->key, node->file, node->key_line, node->key_column);
+    }
+    if (!value_read(loader, base, (struct parameter){group, field}, node)) {
+      return false;
+    }
+  }
+  return true;
+}
+
+static bool read_top_entry(const struct loader *loader, const struct node *entry, bool is_case) {
+  void *base = NULL;
+  const struct group *group = find_group(loader->data, entry->key, &base);
+  bool of_case = group == &simulation_group || strcmp(entry->key, "actions") == 0 || strcmp(entry->key, "limits") == 0;
+  if (!is_case && of_case) {
+    return error_at(loader->error, entry->file, entry->key_line, entry->key_column,
+                    "'%s' belongs in the case, not in a machine file", entry->key);
+  }
+  if (group) {
+    return read_section(loader, group, base, entry);
+  }
+  if (strcmp(entry->key, "actions") == 0) {
+    return actions_read(loader, entry);
+  }
+  if (strcmp(entry->key, "limits") == 0) {
+    return limits_read(loader, entry);
+  }
+  return is_top_key(entry->key) || unknown_section(loader, entry->key, entry->file, entry->key_line, entry->key_column);
+}
+
+static bool read_sections(const struct loader *loader, const struct layers *layers) {
+  for (int i = layers->count - 1; i >= 0; i--) {
+    for (const struct node *entry = layers->at[i].root->first; entry; entry = entry->next) {
+      if (!read_top_entry(loader, entry, i == 0)) {
+        return false;
+      }
+    }
+  }
+  return true;
+}
+
+/* --- What the command line sets -------------------------------------------------------------------------------------
+ */
+
+/* All paths, for the nearest one. */
+struct paths {
+  int count;
+  const char **at;
+};
+
+static const char *path_at(const void *context, int index) {
+  return ((const struct paths *)context)->at[index];
+}
+
+static bool add_paths(struct arena *arena, const struct group *group, struct paths *paths) {
+  for (int i = 0; i < group->field_count; i++) {
+    char path[256];
+    (void)snprintf(path, sizeof path, "%s.%s", group->name, group->fields[i].name);
+    paths->at[paths->count] = arena_text(arena, path, strlen(path));
+    if (!paths->at[paths->count]) {
+      return false;
+    }
+    paths->count++;
+  }
+  return true;
+}
+
+/* "; did you mean 'group.field'?": a path spelt wrongly, or a field without its group. */
+static struct hint nearest_path(const struct loader *loader, const char *name) {
+  const struct plant *plant = loader->data->plant;
+  int total = simulation_group.field_count;
+  for (int i = 0; i < plant->group_count; i++) {
+    total += plant->groups[i].field_count;
+  }
+  struct paths paths = {0, arena_take(loader->arena, (size_t)total * sizeof(char *))};
+  bool good = paths.at && add_paths(loader->arena, &simulation_group, &paths);
+  for (int i = 0; good && i < plant->group_count; i++) {
+    good = add_paths(loader->arena, &plant->groups[i], &paths);
+  }
+  struct hint hint = {""};
+  if (!good) {
+    return hint;
+  }
+  for (int i = 0; i < paths.count; i++) {
+    if (strcmp(strchr(paths.at[i], '.') + 1, name) == 0) {
+      (void)snprintf(hint.text, sizeof hint.text, "; did you mean '%s'?", paths.at[i]);
+      return hint;
+    }
+  }
+  return hint_nearest(name, paths.count, path_at, &paths);
+}
+
+/* `label` is how the text is quoted in messages; columns count in the text itself. */
+static bool set_path(const struct loader *loader, const char *label, const char *path, const struct node *value) {
+  if (strcmp(path, "title") == 0) {
+    return set_title(loader, value);
+  }
+  if (is_top_key(path)) {
+    return error_at(loader->error, label, 0, 1, "'%s' cannot be set here; write it in the case", path);
+  }
+  const char *dot = strchr(path, '.');
+  char name[256];
+  (void)snprintf(name, sizeof name, "%.*s", dot ? (int)(dot - path) : (int)strlen(path), path);
+  void *base = NULL;
+  const struct group *group = find_group(loader->data, name, &base);
+  if (group && !dot) {
+    return error_at(loader->error, label, 0, 1, "'%s' is a section; set one of its fields, '%s.FIELD=VALUE'", name,
+                    name);
+  }
+  if (!group) {
+    return error_at(loader->error, label, 0, 1, "'%s' is no parameter of the circuit '%s'%s", text_excerpt(path).text,
+                    loader->data->plant->name, nearest_path(loader, path).text);
+  }
+  const struct field *field = registry_field(group, dot + 1);
+  if (!field) {
+    return unknown_field(loader, group, dot + 1, label, 0, (int)(dot - path) + 2);
+  }
+  return value_read(loader, base, (struct parameter){group, field}, value);
+}
+
+static bool apply_set(const struct loader *loader, const char *text) {
+  char quoted[sizeof loader->error->file];
+  (void)snprintf(quoted, sizeof quoted, "--set '%s'", text);
+  const char *label = arena_text(loader->arena, quoted, strlen(quoted));
+  const char *equal = strchr(text, '=');
+  size_t length = equal ? (size_t)(equal - text) : 0;
+  while (length > 0 && text[length - 1] == ' ') {
+    length--;
+  }
+  const char *path = arena_text(loader->arena, text, length);
+  if (!label || !path) {
+    return loader_out_of_memory(loader);
+  }
+  if (!equal || length == 0) {
+    return error_at(loader->error, label, 0, 1, "found no path and '=', expected PATH=VALUE");
+  }
+  const char *value = equal + 1;
+  const struct node *node =
+      reader_parse(loader->arena, label, value, strlen(value), (int)(value - text), loader->error);
+  return node && set_path(loader, label, path, node);
+}
+
+/* --- The case -------------------------------------------------------------------------------------------------------
+ */
+
+static bool set_defaults(const struct loader *loader) {
+  struct case_data *data = loader->data;
+  data->parameters = arena_take(loader->arena, data->plant->parameter_size);
+  if (!data->parameters) {
+    return loader_out_of_memory(loader);
+  }
+  registry_defaults(data->plant->groups, data->plant->group_count, data->parameters);
+  registry_defaults(&simulation_group, 1, &data->simulation);
+  return true;
+}
+
+/* Each value may be right and all together wrong: the plant says so. */
+static bool check_combination(const struct loader *loader) {
+  const struct case_data *data = loader->data;
+  void *model = arena_take(loader->arena, data->plant->model_size);
+  if (!model) {
+    return loader_out_of_memory(loader);
+  }
+  const char *why = data->plant->prepare(data->parameters, model);
+  return !why || error_at(loader->error, data->source, 0, 0, "%s", why);
+}
+
+static bool load(const struct loader *loader, const char *text, size_t length, const char *const *sets, int set_count) {
+  struct case_data *data = loader->data;
+  struct layers layers = {0};
+  if (!read_layers(loader, data->source, text, length, &layers) || !set_names(loader, &layers) ||
+      !set_defaults(loader) || !read_sections(loader, &layers)) {
+    return false;
+  }
+  for (int i = 0; i < set_count; i++) {
+    if (!apply_set(loader, sets[i])) {
+      return false;
+    }
+  }
+  if (!check_combination(loader)) {
+    return false;
+  }
+  data->resolved = resolve_case(loader->arena, data);
+  return data->resolved || loader_out_of_memory(loader);
+}
+
+/* `text` NULL: read it from `path`. */
+static bool open_case(const char *path, const char *text, const char *const *sets, int set_count,
+                      struct case_data *data, struct error *error) {
+  struct case_data fresh = {0};
+  struct loader loader = {arena_open(), &fresh, error};
+  bool good = loader.arena != NULL;
+  size_t length = text ? strlen(text) : 0;
+  if (good) {
+    fresh.memory = loader.arena;
+    fresh.source = arena_text(loader.arena, path, strlen(path));
+    good = fresh.source != NULL;
+  }
+  if (!good) {
+    loader_out_of_memory(&loader);
+  } else if (!text) {
+    const char *why = "";
+    text = reader_file(loader.arena, path, &length, &why);
+    good = text || error_at(error, path, 0, 0, "cannot be read: %s", why);
+  }
+  good = good && load(&loader, text, length, sets, set_count);
+  if (good) {
+    *data = fresh;
+  } else {
+    arena_close(loader.arena);
+  }
+  return good;
+}
+
+bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error) {
+  return open_case(path, NULL, sets, set_count, data, error);
+}
+
+bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
+                    struct error *error) {
+  return open_case(name, text, sets, set_count, data, error);
+}
+
+void case_free(struct case_data *data) {
+  arena_close(data->memory);
+  *data = (struct case_data){0};
+}
