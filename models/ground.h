@@ -37,13 +37,12 @@ static inline real ground_height(const struct ground_contact *contact, real s) {
   return contact->height + ground_rise(&contact->piece, s);
 }
 
-/* The contact on the piece with `index` points at or left of it. */
+/* The contact on the piece with `index` points at or left of it. Heights are summed point by point from the first. */
 static inline struct ground_contact ground_contact_on(const struct profile *grade, int index) {
   struct ground_contact contact = {profile_piece(grade, index), 0.0};
-  /* Heights are summed from the first point; the sum starts at s = argument[0]. */
   for (int i = 1; i < index; i++) {
-    struct piece piece = profile_piece(grade, i);
-    contact.height += ground_rise(&piece, piece.high);
+    contact.height +=
+        0.5 * (grade->value[i] + grade->value[i - 1]) * (grade->argument[i] - grade->argument[i - 1]);
   }
   return contact;
 }

@@ -1,7 +1,7 @@
 /* Heat: the loop (its oil and the metal that it wets) and the tank, one temperature each.
  * C_L T_L' = losses in the loop + rho c q_in (T_T - T_L) - G_L (T_L - T_a), q_in the make-up flow;
- * C_T T_T' = losses in charge circuit and case + rho c q_out (T_L - T_T) - (G_T + UA o)(T_T - T_a), q_out what the case
- * returns, o the thermostat's opening, linear between two temperatures. Throttling heat counts as flow times drop
+ * C_T T_T' = losses in charge circuit and case + rho c q_out (T_L - T_T) - (G_T + UA o)(T_T - T_a), q_out what leaves the
+ * loop as leakage and flushing (oil of the charge relief and the servo never was in the loop), o the thermostat's opening, linear between two temperatures. Throttling heat counts as flow times drop
  * (oil taken as incompressible in the heat balance). Kelvin inside. */
 #ifndef SWASHLOOP_MODELS_HEAT_H
 #define SWASHLOOP_MODELS_HEAT_H

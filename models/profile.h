@@ -5,6 +5,8 @@
 #ifndef SWASHLOOP_MODELS_PROFILE_H
 #define SWASHLOOP_MODELS_PROFILE_H
 
+#include <stdbool.h>
+
 #include "real.h"
 
 struct profile {
@@ -28,24 +30,45 @@ static inline real piece_at(const struct piece *piece, real argument) {
   return piece->value + piece->slope * (argument - piece->start);
 }
 
-/* The piece with `index` points at or left of it. */
+static inline real profile_slope(const struct profile *profile, int index) {
+  if (index <= 0 || index >= profile->count || profile->argument[index] <= profile->argument[index - 1]) {
+    return 0.0;
+  }
+  return (profile->value[index] - profile->value[index - 1]) /
+         (profile->argument[index] - profile->argument[index - 1]);
+}
+
+/* Does the line go on unbroken through point `index` (0 to count - 1)? */
+static inline bool profile_straight_at(const struct profile *profile, int index) {
+  bool step = (index > 0 && profile->argument[index] <= profile->argument[index - 1]) ||
+              (index + 1 < profile->count && profile->argument[index + 1] <= profile->argument[index]);
+  return !step && profile_slope(profile, index) == profile_slope(profile, index + 1);
+}
+
+/* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is no
+ * kink. */
 static inline struct piece profile_piece(const struct profile *profile, int index) {
   struct piece piece = {index, 0.0, 0.0, 0.0, -HUGE_VAL, HUGE_VAL};
   if (profile->count == 0) {
     return piece;
   }
-  int last = profile->count - 1;
   int left = index > 0 ? index - 1 : 0;
   piece.start = profile->argument[left];
   piece.value = profile->value[left];
-  if (index > 0) {
-    piece.low = profile->argument[left];
+  piece.slope = profile_slope(profile, index);
+  int low = index - 1;
+  while (low >= 0 && profile_straight_at(profile, low)) {
+    low--;
   }
-  if (index <= last) {
-    piece.high = profile->argument[index];
+  if (low >= 0) {
+    piece.low = profile->argument[low];
   }
-  if (index > 0 && index <= last && piece.high > piece.low) {
-    piece.slope = (profile->value[index] - profile->value[left]) / (profile->argument[index] - profile->argument[left]);
+  int high = index;
+  while (high < profile->count && profile_straight_at(profile, high)) {
+    high++;
+  }
+  if (high < profile->count) {
+    piece.high = profile->argument[high];
   }
   return piece;
 }
@@ -59,11 +82,11 @@ static inline int profile_index(const struct profile *profile, real argument) {
   return index;
 }
 
-/* The neighbouring piece of some width, ahead (step 1) or behind (step -1). */
-static inline int profile_neighbour(const struct profile *profile, int index, int step) {
-  index += step;
-  while (index > 0 && index < profile->count && profile->argument[index] <= profile->argument[index - 1]) {
-    index += step;
+/* Number of points left of `argument`: the piece that ends there. */
+static inline int profile_index_before(const struct profile *profile, real argument) {
+  int index = 0;
+  while (index < profile->count && profile->argument[index] < argument) {
+    index++;
   }
   return index;
 }

@@ -80,7 +80,8 @@ struct efforts {
   real motor_flow, motor_slip, motor_case_a, motor_case_b, motor_torque_loss, motor_torque;
   real relief_drop_a, relief_drop_b, relief_a, relief_b;
   real flush_a, flush_b;
-  real case_flow; /* all that returns through the case */
+  real loop_outflow; /* what leaves the loop through the case: leakage and flushing */
+  real case_flow;    /* all that returns through the case, with servo oil and the charge relief's */
   real drive_torque, gear_loss, brake_torque;
   real slip, slip_rate, curve_force, traction, rolling;
 };
@@ -165,8 +166,8 @@ static inline struct efforts efforts_of(const struct transmission_model *model, 
       flushing_flow(&own->flushing, flushing_opening(&own->flushing, -x[STATE_flushing_shuttle]), now->a_over_case);
   e.flush_b =
       flushing_flow(&own->flushing, flushing_opening(&own->flushing, x[STATE_flushing_shuttle]), now->b_over_case);
-  e.case_flow = e.pump_case_a + e.pump_case_b + e.motor_case_a + e.motor_case_b + e.flush_a + e.flush_b +
-                e.charge_relief_flow + e.servo_flow;
+  e.loop_outflow = e.pump_case_a + e.pump_case_b + e.motor_case_a + e.motor_case_b + e.flush_a + e.flush_b;
+  e.case_flow = e.loop_outflow + e.charge_relief_flow + e.servo_flow;
 
   e.drive_torque = own->driveline.ratio * e.motor_torque;
   e.gear_loss = driveline_loss(&own->driveline, e.drive_torque, now->wheel_speed);
@@ -276,7 +277,7 @@ static void transmission_rates(const void *model_, const void *mode_, real t, co
   d[STATE_loop_temperature] = heat_loop_rate(&own->heat, loop_losses(&e, &now),
                                              model->oil.heat_per_volume * (e.check_a + e.check_b), now.loop, now.tank);
   d[STATE_tank_temperature] = heat_tank_rate(&own->heat, tank_losses(model, &e, &now),
-                                             model->oil.heat_per_volume * e.case_flow, now.loop, now.tank);
+                                             model->oil.heat_per_volume * e.loop_outflow, now.loop, now.tank);
   d[STATE_tank_oil] = e.case_flow - e.charge_flow;
   d[STATE_tyre_slip] = e.slip_rate;
   d[STATE_brake_torque] = brake_torque_rate(&own->brake, e.channels[CHANNEL_brake], mode->brake_off,

@@ -192,16 +192,16 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   *message = NULL;
   switch (which) {
   case SWITCH_REAR_AHEAD:
-    mode->rear = ground_contact_on(grade, profile_neighbour(grade, mode->rear.piece.index, 1));
+    mode->rear = ground_contact_on(grade, profile_index(grade, mode->rear.piece.high));
     return PLANT_GOES_ON;
   case SWITCH_REAR_BEHIND:
-    mode->rear = ground_contact_on(grade, profile_neighbour(grade, mode->rear.piece.index, -1));
+    mode->rear = ground_contact_on(grade, profile_index_before(grade, mode->rear.piece.low));
     return PLANT_GOES_ON;
   case SWITCH_FRONT_AHEAD:
-    mode->front = ground_contact_on(grade, profile_neighbour(grade, mode->front.piece.index, 1));
+    mode->front = ground_contact_on(grade, profile_index(grade, mode->front.piece.high));
     return PLANT_GOES_ON;
   case SWITCH_FRONT_BEHIND:
-    mode->front = ground_contact_on(grade, profile_neighbour(grade, mode->front.piece.index, -1));
+    mode->front = ground_contact_on(grade, profile_index_before(grade, mode->front.piece.low));
     return PLANT_GOES_ON;
   case SWITCH_STALL:
     mode->burning = false;

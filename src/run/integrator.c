@@ -10,6 +10,8 @@
 /* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
 #define SMALLEST_STEP 1e-12
 
+enum { LARGEST_ORDER = 5 };
+
 struct integrator {
   struct integrator_problem problem;
   SUNContext context;
@@ -26,6 +28,9 @@ struct integrator {
   double step_start;
   long rate_calls;
   long jacobian_calls;
+  int looks;                       /* dense outputs asked for in the last step */
+  int taylor_order;                /* of the step's polynomial, -1: not made */
+  double *taylor;                  /* [order][state], derivatives over factorials at the step's end */
   struct integrator_counts before; /* counts up to the last restart, which resets the library's */
   int bad_state;                   /* first non-finite derivative, -1 none */
   double bad_time;
@@ -156,7 +161,8 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->integrals = new_vector(problem->integral_count, integrator->context);
     integrator->integral_work = new_vector(problem->integral_count, integrator->context);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
-    ready = integrator->state && integrator->tolerances && integrator->work && integrator->integrals &&
+    integrator->taylor = calloc((size_t)(n * (LARGEST_ORDER + 1)), sizeof *integrator->taylor);
+    ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work && integrator->integrals &&
             integrator->integral_work && integrator->matrix;
   }
   if (ready) {
@@ -195,6 +201,7 @@ void integrator_free(struct integrator *integrator) {
       N_VDestroy(vectors[i]);
     }
   }
+  free(integrator->taylor);
   if (integrator->context != NULL) {
     SUNContext_Free(&integrator->context);
   }
@@ -265,6 +272,8 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   integrator->begun = true;
   integrator->time = t;
   integrator->step_start = t;
+  integrator->looks = 0;
+  integrator->taylor_order = -1;
   if (!good) {
     return error_set(error, ERROR_RUN, "the integrator could not start: %s", integrator->message);
   }
@@ -289,6 +298,8 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
                      integrator->message[0] != '\0' ? integrator->message : "no reason given");
   }
   integrator->time = t;
+  integrator->looks = 0;
+  integrator->taylor_order = -1;
   return true;
 }
 
@@ -300,12 +311,53 @@ double integrator_step_start(const struct integrator *integrator) {
   return integrator->step_start;
 }
 
-void integrator_state_at(struct integrator *integrator, double t, double *state) {
-  const double *source = NV_DATA_S(integrator->state);
-  if (t != integrator->time && CVodeGetDky(integrator->solver, t, 0, integrator->work) == CV_SUCCESS) {
-    source = NV_DATA_S(integrator->work);
+/* The step's polynomial about its end, once a step: a look then costs one pass instead of a call of the library. */
+static bool make_taylor(struct integrator *integrator) {
+  int n = integrator->problem.state_count;
+  int order;
+  if (CVodeGetLastOrder(integrator->solver, &order) != CV_SUCCESS || order > LARGEST_ORDER) {
+    return false;
   }
-  memcpy(state, source, sizeof(double) * (size_t)integrator->problem.state_count);
+  double factorial = 1.0;
+  for (int k = 0; k <= order; k++) {
+    factorial *= k > 0 ? k : 1;
+    if (CVodeGetDky(integrator->solver, integrator->time, k, integrator->work) != CV_SUCCESS) {
+      return false;
+    }
+    const double *derivative = NV_DATA_S(integrator->work);
+    double *row = integrator->taylor + (size_t)(k * n);
+    for (int i = 0; i < n; i++) {
+      row[i] = derivative[i] / factorial;
+    }
+  }
+  integrator->taylor_order = order;
+  return true;
+}
+
+void integrator_state_at(struct integrator *integrator, double t, double *state) {
+  int n = integrator->problem.state_count;
+  if (t == integrator->time) {
+    memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
+    return;
+  }
+  integrator->looks++;
+  if (integrator->taylor_order < 0 && (integrator->looks == 1 || !make_taylor(integrator))) {
+    if (CVodeGetDky(integrator->solver, t, 0, integrator->work) == CV_SUCCESS) {
+      memcpy(state, NV_DATA_S(integrator->work), sizeof(double) * (size_t)n);
+    } else {
+      memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
+    }
+    return;
+  }
+  double after = t - integrator->time;
+  const double *row = integrator->taylor + (size_t)(integrator->taylor_order * n);
+  memcpy(state, row, sizeof(double) * (size_t)n);
+  for (int k = integrator->taylor_order - 1; k >= 0; k--) {
+    row -= n;
+    for (int i = 0; i < n; i++) {
+      state[i] = row[i] + after * state[i];
+    }
+  }
 }
 
 void integrator_integrals_at(struct integrator *integrator, double t, double *integrals) {
