@@ -54,6 +54,7 @@ class Folder(unittest.TestCase):
         return result
 
     def downhill_with(self, extra):
-        """The downhill case with lines added at its end."""
+        """The downhill case, its machine found where it is, with lines added at its end."""
         with open(DOWNHILL, encoding="utf-8") as file:
-            return self.write("case.yaml", file.read() + "\n" + extra)
+            text = file.read().replace("machine: ", "machine: " + os.path.dirname(DOWNHILL) + "/")
+        return self.write("case.yaml", text + "\n" + extra)

@@ -13,7 +13,8 @@ try:
 except ImportError:
     h5py = None
 
-LONG = ("--set", "simulation.end_time=100000 s", "--set", "simulation.output_step=20 ms")
+LONG = ("--set", "simulation.end_time=100000 s", "--set", "simulation.output_step=20 ms",
+        "--set", "simulation.largest_step=2 ms")
 # After a failed write the file library keeps memory; a leak check would hide the exit code.
 NO_LEAK_CHECK = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
 
