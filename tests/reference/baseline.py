@@ -580,8 +580,8 @@ READINGS = [
     "b_cmd = dir * min(1, 3u); the motor command runs on 3u from 1 to 3; the direction table is taken as it stands, so "
     "the command passes linearly through zero while dir does.",
     "xl = xlA where uc > 0, else xlB (so at uc = 0 exactly: xlB); b_cmd and be play no part in the choice.",
-    "After the pedal is released uc decays and stays above zero, so A stays the chosen side. Solver noise that lets uc fall "
-    "through zero puts the loaded side B in charge and throws the swash to neutral (downhill: 529 for 526 bar): an error.",
+    "After the pedal is released uc decays and stays above zero, so A stays the chosen side. Solver noise that lets uc "
+    "fall through zero puts the loaded side B in charge and throws the swash to neutral (downhill: 529 for 526 bar): an error.",
     "Reliefs and limiter states of both lines move at all times; only the choice xl decides which limiter acts.",
     "Grade is the tangent, linear in distance s between table points and constant outside; theta = atan(grade).",
     "pump+motor leak loss: slip*dp and case leak*(p - p_case); relief heat to the loop, charge relief heat "
