@@ -443,15 +443,41 @@ static bool set_defaults(const struct loader *loader) {
   return true;
 }
 
+/* Where the files set what `why` speaks of: the first "group.field" in it that one of them holds. */
+static const struct node *find_cause(const struct layers *layers, const char *why) {
+  for (const char *word = why; *word; word += strspn(word, " ,;")) {
+    size_t length = strcspn(word, " ,;");
+    const char *dot = memchr(word, '.', length);
+    char group[128];
+    char field[128];
+    (void)snprintf(group, sizeof group, "%.*s", dot ? (int)(dot - word) : 0, word);
+    (void)snprintf(field, sizeof field, "%.*s", dot ? (int)(word + length - dot) - 1 : 0, dot ? dot + 1 : "");
+    for (int i = 0; dot && i < layers->count; i++) {
+      const struct node *section = node_child(layers->at[i].root, group);
+      const struct node *node = section ? node_child(section, field) : NULL;
+      if (node) {
+        return node;
+      }
+    }
+    word += length;
+  }
+  return NULL;
+}
+
 /* Each value may be right and all together wrong: the plant says so. */
-static bool check_combination(const struct loader *loader) {
+static bool check_combination(const struct loader *loader, const struct layers *layers) {
   const struct case_data *data = loader->data;
   void *model = arena_take(loader->arena, data->plant->model_size);
   if (!model) {
     return loader_out_of_memory(loader);
   }
   const char *why = data->plant->prepare(data->parameters, model);
-  return !why || error_at(loader->error, data->source, 0, 0, "%s", why);
+  if (!why) {
+    return true;
+  }
+  const struct node *cause = find_cause(layers, why);
+  return error_at(loader->error, cause ? cause->file : data->source, cause ? cause->key_line : 0,
+                  cause ? cause->key_column : 0, "%s", why);
 }
 
 static bool load(const struct loader *loader, const char *text, size_t length, const char *const *sets, int set_count) {
@@ -466,7 +492,7 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
       return false;
     }
   }
-  if (!check_combination(loader)) {
+  if (!check_combination(loader, &layers)) {
     return false;
   }
   data->resolved = resolve_case(loader->arena, data);
