@@ -3,6 +3,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,8 +15,8 @@
 #include "h5_write.h"
 #include "result_groups.h"
 
-/* Samples in a chunk: every write but the last is one whole chunk, so nothing is read back or cached. */
-enum { CHUNK = 4096 };
+/* Samples in a chunk, but for short runs: every write but the last is one whole chunk, so nothing is read back. */
+enum { LARGEST_CHUNK = 4096, SMALLEST_CHUNK = 64 };
 
 struct result_file {
   char *path; /* the file wanted */
@@ -25,13 +26,14 @@ struct result_file {
   hid_t signals[PLANT_SIGNAL_LIMIT];
   int signal_count;
   hsize_t written; /* samples in the file */
-  int held;        /* samples in the buffer */
-  double *buffer;  /* CHUNK of time, then CHUNK of each signal */
+  int chunk;
+  int held;       /* samples in the buffer */
+  double *buffer; /* a chunk of time, then one of each signal */
   struct h5_log log;
 };
 
 static double *buffer_of(struct result_file *file, int column) {
-  return file->buffer + (size_t)column * CHUNK;
+  return file->buffer + (size_t)column * (size_t)file->chunk;
 }
 
 static void free_all(struct result_file *file) {
@@ -114,27 +116,34 @@ static void write_root_attributes(struct result_file *file, const struct case_da
 
 static void create_histories(struct result_file *file, const struct plant *plant) {
   struct h5_log *log = &file->log;
-  file->time = h5_growing_reals(file->file, "time", CHUNK, H5I_INVALID_HID, log);
+  file->time = h5_growing_reals(file->file, "time", file->chunk, H5I_INVALID_HID, log);
   result_describe(file->time, QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run", log);
   for (int s = 0; s < plant->signal_count; s++) {
     const struct signal *row = &plant->signals[s];
-    file->signals[s] = h5_growing_reals(file->file, row->name, CHUNK, file->time, log);
+    file->signals[s] = h5_growing_reals(file->file, row->name, file->chunk, file->time, log);
     result_describe(file->signals[s], row->quantity, row->reference, row->text, log);
   }
   file->signal_count = plant->signal_count;
 }
 
-static struct result_file *new_file(const char *path, int signal_count) {
+/* A run shorter than a chunk gets a chunk of its own length, so that its file is not mostly empty. */
+static int chunk_for(const struct simulation_parameters *simulation) {
+  double samples = ceil(simulation->end_time / simulation->output_step) + 2.0;
+  return (int)fmin(fmax(samples, SMALLEST_CHUNK), LARGEST_CHUNK);
+}
+
+static struct result_file *new_file(const char *path, int signal_count, int chunk) {
   struct result_file *file = calloc(1, sizeof *file);
   if (file == NULL) {
     return NULL;
   }
   size_t size = strlen(path) + sizeof ".part";
+  file->chunk = chunk;
   file->file = H5I_INVALID_HID;
   file->time = H5I_INVALID_HID;
   file->path = strdup(path);
   file->part = malloc(size);
-  file->buffer = malloc(((size_t)signal_count + 1) * CHUNK * sizeof *file->buffer);
+  file->buffer = malloc(((size_t)signal_count + 1) * (size_t)file->chunk * sizeof *file->buffer);
   if (file->path == NULL || file->part == NULL || file->buffer == NULL) {
     free_all(file);
     return NULL;
@@ -146,7 +155,7 @@ static struct result_file *new_file(const char *path, int signal_count) {
 struct result_file *result_file_open(const char *path, const struct case_data *data, const char *command,
                                      struct error *error) {
   h5_prepare();
-  struct result_file *file = new_file(path, data->plant->signal_count);
+  struct result_file *file = new_file(path, data->plant->signal_count, chunk_for(&data->simulation));
   if (file == NULL) {
     error_set(error, ERROR_MEMORY, "no memory for the buffers of %s", path);
     return NULL;
@@ -192,7 +201,7 @@ bool result_file_block(void *context, int count, const double *time, const doubl
   struct result_file *file = context;
   int taken = 0;
   while (taken < count) {
-    int room = CHUNK - file->held;
+    int room = file->chunk - file->held;
     int share = count - taken < room ? count - taken : room;
     size_t bytes = (size_t)share * sizeof(double);
     memcpy(buffer_of(file, 0) + file->held, time + taken, bytes);
@@ -201,7 +210,7 @@ bool result_file_block(void *context, int count, const double *time, const doubl
     }
     file->held += share;
     taken += share;
-    if (file->held == CHUNK && !write_held(file)) {
+    if (file->held == file->chunk && !write_held(file)) {
       return write_error(file, error);
     }
   }

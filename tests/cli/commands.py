@@ -169,6 +169,17 @@ class Run(Folder):
         self.assertGreater(run["limits"][0]["worst"], 100 * 2 * math.pi / 60)
         self.assertEqual(self.files(), ["case.h5", "case.yaml"])
 
+    def test_a_failed_run_keeps_its_file(self):
+        """Oil like tar at -60 degC: no step is small enough for the start. A broken limit does not change the code."""
+        case = self.downhill_with("limits:\n  - engine_speed <= 100 rpm\n")
+        tar = ("--set", "fluid.viscosity_at_40=1000 mm2/s", "--set", "heat.loop_start=-60 degC")
+        result = self.expect(1, "run", case, *tar, "--json")
+        run = read_json(result.stdout)
+        self.assertEqual(run["status"], "failed")
+        self.assertIn("t = 0 s", run["status_message"])
+        self.assertIn("t = 0 s", result.stderr)
+        self.assertEqual(self.files(), ["case.h5", "case.yaml"])
+
     def test_a_second_run_replaces_the_first(self):
         self.expect(0, "run", DOWNHILL, *SHORT)
         first = os.stat(self.path("downhill.h5")).st_ino

@@ -45,7 +45,7 @@ class Output(Folder):
 
     def test_a_file_size_limit_at_the_end(self):
         self.expect_no_output("File too large", "-o", "run.h5", "--set", "simulation.end_time=0.1 s",
-                              preexec_fn=small_files, env=NO_LEAK_CHECK)
+                              "--set", "simulation.output_step=0.1 ms", preexec_fn=small_files, env=NO_LEAK_CHECK)
         self.assertEqual(self.files(), [])
 
     def test_the_file_of_an_earlier_run_survives(self):
