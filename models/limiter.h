@@ -5,7 +5,9 @@
  * stroke that the operator commands, u:
  *  - `driven_side`: target u (1 - x), x of the line that drives. Which line drives is told by `side`: `command` looks at
  *    the sign of u, `swash` at the sign of the stroke (blended over `side_width`). With `command` a direction flip
- *    destrokes on the overrun line; `swash` is right, `command` is kept as the reference law.
+ *    destrokes on the overrun line; `swash` is right, `command` is kept as the reference law. Its jump at u = 0 is a
+ *    mode that turns over when u has passed zero by LIMITER_COMMAND_BAND (10 us at a usual rate): u fades to zero
+ *    after a release, and a sign taken from its rounding error would throw the swash about.
  *  - `both_sides`: target clamp(u - G (x_A - x_B), -1, 1): each pilot moves the swash toward less pressure in its own
  *    line, in overrun too, where that strokes the pump up and drives the engine.
  *  - `higher_line`: a shuttle picks the higher line and lowers the servo's supply: target u (1 - max(x_A, x_B)), always
@@ -14,6 +16,8 @@
  * Setting 20 to 30 bar below the relief: from memory. */
 #ifndef SWASHLOOP_MODELS_LIMITER_H
 #define SWASHLOOP_MODELS_LIMITER_H
+
+#include <stdbool.h>
 
 #include "field.h"
 
@@ -47,13 +51,15 @@ static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, 
   return (asked - pilot) / limiter->lag;
 }
 
+#define LIMITER_COMMAND_BAND 1e-5
+
 struct limiter_action {
   real target; /* stroke left of the command, -1 to 1 */
   real effort; /* 0 to 2: how hard the limiter acts on the servo */
 };
 
-static inline struct limiter_action limiter_act(const struct limiter_parameters *limiter, real command, real stroke,
-                                                real pilot_a, real pilot_b) {
+static inline struct limiter_action limiter_act(const struct limiter_parameters *limiter, real command,
+                                                bool command_forward, real stroke, real pilot_a, real pilot_b) {
   struct limiter_action action;
   if (limiter->law == LIMITER_BOTH_SIDES) {
     action.target = saturate(command - limiter->both_sides_gain * (pilot_a - pilot_b), 1.0);
@@ -63,7 +69,7 @@ static inline struct limiter_action limiter_act(const struct limiter_parameters 
   if (limiter->law == LIMITER_HIGHER_LINE) {
     action.effort = larger(pilot_a, pilot_b);
   } else if (limiter->side == LIMITER_BY_COMMAND) {
-    action.effort = command > 0.0 ? pilot_a : pilot_b;
+    action.effort = command_forward ? pilot_a : pilot_b;
   } else {
     action.effort = blend(pilot_b, pilot_a, clamp01(0.5 + 0.5 * stroke / limiter->side_width));
   }

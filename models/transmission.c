@@ -120,8 +120,8 @@ static inline struct efforts efforts_of(const struct transmission_model *model, 
   e.demand = operator_demand_of(&own->operator, own->motor.smallest, e.channels);
   e.motor_command = mode->motor_waits ? smaller(e.demand.motor_command, mode->motor_waits_at) : e.demand.motor_command;
 
-  e.limiter = limiter_act(&own->limiter, x[STATE_control_pressure], x[STATE_pump_stroke], x[STATE_limiter_a],
-                          x[STATE_limiter_b]);
+  e.limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
+                          x[STATE_limiter_a], x[STATE_limiter_b]);
   e.stroke_rate =
       swash_stroke_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], e.limiter, now->gallery_over_case);
   e.servo_flow = swash_servo_flow(&own->swash, e.stroke_rate, now->gallery_over_case);

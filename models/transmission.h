@@ -221,6 +221,7 @@ enum transmission_switch {
   SWITCH_FRONT_BEHIND,
   SWITCH_STALL,
   SWITCH_REST,
+  SWITCH_COMMAND_SIDE,
   SWITCH_COUNT
 };
 
@@ -233,6 +234,7 @@ struct transmission_mode {
   struct channel_mode channels[CHANNEL_COUNT];
   struct ground_contact rear;
   struct ground_contact front;
+  bool command_forward; /* sign of the control pressure (limiter.h) */
   bool burning;      /* the engine burns fuel */
   bool held;         /* the stalled engine is held at rest */
   bool brake_off;    /* the brake pedal is fully released */

@@ -182,6 +182,11 @@ void transmission_switches(const void *model_, const void *mode_, const real *st
   values[SWITCH_STALL] =
       mode->burning && model->own.engine.stall != ENGINE_NO_STALL ? speed - model->own.engine.stall_speed : 1.0;
   values[SWITCH_REST] = !mode->burning && !mode->held ? speed : 1.0;
+  values[SWITCH_COMMAND_SIDE] = 1.0;
+  if (model->own.limiter.law == LIMITER_DRIVEN_SIDE && model->own.limiter.side == LIMITER_BY_COMMAND) {
+    real command = state[STATE_control_pressure];
+    values[SWITCH_COMMAND_SIDE] = LIMITER_COMMAND_BAND + (mode->command_forward ? command : -command);
+  }
 }
 
 enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,
@@ -211,6 +216,9 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     mode->held = true;
     state[STATE_engine_speed] = 0.0;
     *message = "the stalled engine comes to rest and is held there by its compression";
+    return PLANT_GOES_ON;
+  case SWITCH_COMMAND_SIDE:
+    mode->command_forward = !mode->command_forward;
     return PLANT_GOES_ON;
   default:
     break;

@@ -224,7 +224,8 @@ static bool set_up(struct integrator *integrator, double t) {
   failed |= CVodeSetMaxHnilWarns(solver, -1);
   if (problem->integral_count > 0) {
     failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
-    failed |= CVodeSetQuadErrCon(solver, SUNFALSE);
+    failed |= CVodeSetQuadErrCon(solver, SUNTRUE);
+    failed |= CVodeQuadSStolerances(solver, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
   }
   return failed == CV_SUCCESS;
 }

@@ -381,6 +381,7 @@ static bool prepare(struct run *run, const struct case_data *data, struct error 
       .tolerances = tolerances,
       .relative_tolerance = data->simulation.relative_tolerance,
       .nonlinear_tolerance = data->simulation.nonlinear_tolerance,
+      .integral_tolerance = 0.01 * (data->simulation.relative_tolerance / 1e-6),
       .largest_order = (int)data->simulation.largest_order,
       .largest_step = data->simulation.largest_step,
   };
