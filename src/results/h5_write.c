@@ -6,11 +6,6 @@
 
 #include <hdf5_hl.h>
 
-void h5_prepare(void) {
-  H5dont_atexit();
-  H5Eset_auto2(H5E_DEFAULT, NULL, NULL);
-}
-
 /* Keep the operating system's words ("error message = 'No space left on device'") if this entry of the error stack has
  * them; else the deepest description. */
 static herr_t keep_reason(unsigned depth, const H5E_error2_t *entry, void *context) {
@@ -45,12 +40,29 @@ bool h5_note(struct h5_log *log, hid_t result) {
   return false;
 }
 
-static hid_t text_type(struct h5_log *log) {
-  hid_t type = H5Tcopy(H5T_C_S1);
-  h5_note(log, type);
-  h5_note(log, H5Tset_size(type, H5T_VARIABLE));
-  h5_note(log, H5Tset_cset(type, H5T_CSET_UTF8));
-  return type;
+void h5_start(struct h5_log *log) {
+  H5dont_atexit();
+  H5Eset_auto2(H5E_DEFAULT, NULL, NULL);
+  *log = (struct h5_log){0};
+  log->text_type = H5Tcopy(H5T_C_S1);
+  h5_note(log, log->text_type);
+  h5_note(log, H5Tset_size(log->text_type, H5T_VARIABLE));
+  h5_note(log, H5Tset_cset(log->text_type, H5T_CSET_UTF8));
+  log->scalar_space = H5Screate(H5S_SCALAR);
+  h5_note(log, log->scalar_space);
+  /* Attributes in the order of writing, as netCDF-4 does. */
+  log->dataset_creation = H5Pcreate(H5P_DATASET_CREATE);
+  h5_note(log, H5Pset_attr_creation_order(log->dataset_creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
+  /* Writing a text clears a buffer of this size each time; the usual one is a megabyte. */
+  log->transfer = H5Pcreate(H5P_DATASET_XFER);
+  h5_note(log, H5Pset_buffer(log->transfer, 16384, NULL, NULL));
+}
+
+void h5_stop(struct h5_log *log) {
+  h5_note(log, H5Pclose(log->transfer));
+  h5_note(log, H5Pclose(log->dataset_creation));
+  h5_note(log, H5Sclose(log->scalar_space));
+  h5_note(log, H5Tclose(log->text_type));
 }
 
 hid_t h5_create_file(const char *path, struct h5_log *log) {
@@ -94,34 +106,19 @@ void h5_text_attribute(hid_t object, const char *name, const char *text, struct 
   if (object < 0) {
     return;
   }
-  hid_t type = text_type(log);
-  hid_t space = H5Screate(H5S_SCALAR);
-  hid_t attribute = H5Acreate2(object, name, type, space, H5P_DEFAULT, H5P_DEFAULT);
-  h5_note(log, space);
+  hid_t attribute = H5Acreate2(object, name, log->text_type, log->scalar_space, H5P_DEFAULT, H5P_DEFAULT);
   if (h5_note(log, attribute)) {
-    h5_note(log, H5Awrite(attribute, type, &text));
+    h5_note(log, H5Awrite(attribute, log->text_type, &text));
     h5_note(log, H5Aclose(attribute));
   }
-  h5_note(log, H5Sclose(space));
-  h5_note(log, H5Tclose(type));
 }
 
 void h5_change_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log) {
-  hid_t type = text_type(log);
   hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
   if (h5_note(log, attribute)) {
-    h5_note(log, H5Awrite(attribute, type, &text));
+    h5_note(log, H5Awrite(attribute, log->text_type, &text));
     h5_note(log, H5Aclose(attribute));
   }
-  h5_note(log, H5Tclose(type));
-}
-
-/* Attributes in the order of writing, as netCDF-4 does. */
-static hid_t dataset_creation(struct h5_log *log) {
-  hid_t creation = H5Pcreate(H5P_DATASET_CREATE);
-  h5_note(log, creation);
-  h5_note(log, H5Pset_attr_creation_order(creation, H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED));
-  return creation;
 }
 
 static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t space, hid_t creation,
@@ -136,14 +133,10 @@ static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t sp
 
 static hid_t scalar(hid_t parent, const char *name, hid_t file_type, hid_t memory_type, const void *value,
                     struct h5_log *log) {
-  hid_t space = H5Screate(H5S_SCALAR);
-  hid_t creation = dataset_creation(log);
-  hid_t dataset = create_dataset(parent, name, file_type, space, creation, log);
+  hid_t dataset = create_dataset(parent, name, file_type, log->scalar_space, log->dataset_creation, log);
   if (dataset >= 0) {
-    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, H5P_DEFAULT, value));
+    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, value));
   }
-  h5_note(log, H5Pclose(creation));
-  h5_note(log, H5Sclose(space));
   return dataset;
 }
 
@@ -156,10 +149,7 @@ hid_t h5_integer(hid_t parent, const char *name, long value, struct h5_log *log)
 }
 
 hid_t h5_text(hid_t parent, const char *name, const char *value, struct h5_log *log) {
-  hid_t type = text_type(log);
-  hid_t dataset = scalar(parent, name, type, type, &value, log);
-  h5_note(log, H5Tclose(type));
-  return dataset;
+  return scalar(parent, name, log->text_type, log->text_type, &value, log);
 }
 
 /* One rule for the whole file: an axis has a scale, its own or another's. */
@@ -179,7 +169,7 @@ static hid_t array(hid_t parent, const char *name, hid_t file_type, hid_t memory
   hsize_t size = (hsize_t)count;
   hsize_t unlimited = H5S_UNLIMITED;
   hsize_t chunk = 1;
-  hid_t creation = dataset_creation(log);
+  hid_t creation = H5Pcopy(log->dataset_creation);
   /* An axis of fixed size zero does not exist in netCDF-4: an empty one may grow. */
   bool empty = count == 0;
   if (empty) {
@@ -188,7 +178,7 @@ static hid_t array(hid_t parent, const char *name, hid_t file_type, hid_t memory
   hid_t space = H5Screate_simple(1, &size, empty ? &unlimited : NULL);
   hid_t dataset = create_dataset(parent, name, file_type, space, creation, log);
   if (dataset >= 0 && !empty) {
-    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, H5P_DEFAULT, values));
+    h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, values));
   }
   give_scale(dataset, name, scale, log);
   h5_note(log, H5Sclose(space));
@@ -201,10 +191,7 @@ hid_t h5_reals(hid_t parent, const char *name, int count, const double *values, 
 }
 
 hid_t h5_texts(hid_t parent, const char *name, int count, const char *const *values, hid_t scale, struct h5_log *log) {
-  hid_t type = text_type(log);
-  hid_t dataset = array(parent, name, type, type, count, values, scale, log);
-  h5_note(log, H5Tclose(type));
-  return dataset;
+  return array(parent, name, log->text_type, log->text_type, count, values, scale, log);
 }
 
 hid_t h5_dimension(hid_t parent, const char *name, int count, const char *text, struct h5_log *log) {
@@ -228,7 +215,7 @@ hid_t h5_growing_reals(hid_t parent, const char *name, int chunk, hid_t scale, s
   hsize_t unlimited = H5S_UNLIMITED;
   hsize_t chunk_size = (hsize_t)chunk;
   hid_t space = H5Screate_simple(1, &size, &unlimited);
-  hid_t creation = dataset_creation(log);
+  hid_t creation = H5Pcopy(log->dataset_creation);
   h5_note(log, H5Pset_chunk(creation, 1, &chunk_size));
   hid_t dataset = create_dataset(parent, name, H5T_IEEE_F64LE, space, creation, log);
   give_scale(dataset, name, scale, log);

@@ -11,10 +11,16 @@
 struct h5_log {
   bool failed;
   char reason[192]; /* of the first failure, in words of the operating system where there are any */
+  /* What every call needs, made once. */
+  hid_t text_type;
+  hid_t scalar_space;
+  hid_t dataset_creation;
+  hid_t transfer;
 };
 
-/* Call before anything else of HDF5: no handler at exit (it may crash after a full disk), no error printing. */
-void h5_prepare(void);
+/* Before anything else of HDF5: no handler at exit (it may crash after a full disk), no error printing. */
+void h5_start(struct h5_log *log);
+void h5_stop(struct h5_log *log);
 /* Note a returned identifier or status; true if it was good. */
 bool h5_note(struct h5_log *log, hid_t result);
 

@@ -53,6 +53,7 @@ static void close_file(struct result_file *file) {
     h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
     h5_note(&file->log, H5Fclose(file->file));
   }
+  h5_stop(&file->log);
 }
 
 void result_file_abandon(struct result_file *file) {
@@ -154,7 +155,6 @@ static struct result_file *new_file(const char *path, int signal_count, int chun
 
 struct result_file *result_file_open(const char *path, const struct case_data *data, const char *command,
                                      struct error *error) {
-  h5_prepare();
   struct result_file *file = new_file(path, data->plant->signal_count, chunk_for(&data->simulation));
   if (file == NULL) {
     error_set(error, ERROR_MEMORY, "no memory for the buffers of %s", path);
@@ -164,11 +164,11 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
     free_all(file);
     return NULL;
   }
+  h5_start(&file->log);
   file->file = h5_create_file(file->part, &file->log);
   if (file->file < 0) {
     write_error(file, error);
-    (void)unlink(file->part);
-    free_all(file);
+    result_file_abandon(file);
     return NULL;
   }
   write_root_attributes(file, data, command);
@@ -182,24 +182,33 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   return file;
 }
 
-/* Buffer to file; flushed, so that a killed run leaves a part that can be read up to here. */
-static bool write_held(struct result_file *file) {
-  if (file->held == 0) {
-    return true;
-  }
-  h5_append(file->time, file->written, file->held, buffer_of(file, 0), &file->log);
+/* `count` samples to the file; flushed, so that a killed run leaves a part that can be read up to here. */
+static bool append(struct result_file *file, int count, const double *time, const double *const *values) {
+  h5_append(file->time, file->written, count, time, &file->log);
   for (int s = 0; s < file->signal_count; s++) {
-    h5_append(file->signals[s], file->written, file->held, buffer_of(file, s + 1), &file->log);
+    h5_append(file->signals[s], file->written, count, values[s], &file->log);
   }
-  file->written += (hsize_t)file->held;
-  file->held = 0;
+  file->written += (hsize_t)count;
   h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
   return !file->log.failed;
+}
+
+static bool append_held(struct result_file *file) {
+  const double *columns[PLANT_SIGNAL_LIMIT];
+  for (int s = 0; s < file->signal_count; s++) {
+    columns[s] = buffer_of(file, s + 1);
+  }
+  int count = file->held;
+  file->held = 0;
+  return count == 0 || append(file, count, buffer_of(file, 0), columns);
 }
 
 bool result_file_block(void *context, int count, const double *time, const double *const *values, struct error *error) {
   struct result_file *file = context;
   int taken = 0;
+  if (file->held == 0 && count == file->chunk) {
+    return append(file, count, time, values) || write_error(file, error);
+  }
   while (taken < count) {
     int room = file->chunk - file->held;
     int share = count - taken < room ? count - taken : room;
@@ -210,7 +219,7 @@ bool result_file_block(void *context, int count, const double *time, const doubl
     }
     file->held += share;
     taken += share;
-    if (file->held == file->chunk && !write_held(file)) {
+    if (file->held == file->chunk && !append_held(file)) {
       return write_error(file, error);
     }
   }
@@ -255,7 +264,7 @@ static bool finish(struct result_file *file, struct error *error) {
 bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
                        struct error *error) {
   struct h5_log *log = &file->log;
-  (void)write_held(file);
+  (void)append_held(file);
   result_write_measures(file->file, outcome, log);
   result_write_events(file->file, data, outcome, log);
   result_write_ledger(file->file, data, outcome, log);
