@@ -121,11 +121,11 @@ void h5_change_text_attribute(hid_t object, const char *name, const char *text, 
   }
 }
 
-static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t space, hid_t creation,
+static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t space, hid_t creation, hid_t access,
                             struct h5_log *log) {
   hid_t dataset = H5I_INVALID_HID;
   if (parent >= 0) {
-    dataset = H5Dcreate2(parent, name, type, space, H5P_DEFAULT, creation, H5P_DEFAULT);
+    dataset = H5Dcreate2(parent, name, type, space, H5P_DEFAULT, creation, access);
     h5_note(log, dataset);
   }
   return dataset;
@@ -133,7 +133,7 @@ static hid_t create_dataset(hid_t parent, const char *name, hid_t type, hid_t sp
 
 static hid_t scalar(hid_t parent, const char *name, hid_t file_type, hid_t memory_type, const void *value,
                     struct h5_log *log) {
-  hid_t dataset = create_dataset(parent, name, file_type, log->scalar_space, log->dataset_creation, log);
+  hid_t dataset = create_dataset(parent, name, file_type, log->scalar_space, log->dataset_creation, H5P_DEFAULT, log);
   if (dataset >= 0) {
     h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, value));
   }
@@ -176,7 +176,7 @@ static hid_t array(hid_t parent, const char *name, hid_t file_type, hid_t memory
     h5_note(log, H5Pset_chunk(creation, 1, &chunk));
   }
   hid_t space = H5Screate_simple(1, &size, empty ? &unlimited : NULL);
-  hid_t dataset = create_dataset(parent, name, file_type, space, creation, log);
+  hid_t dataset = create_dataset(parent, name, file_type, space, creation, H5P_DEFAULT, log);
   if (dataset >= 0 && !empty) {
     h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, values));
   }
@@ -217,8 +217,12 @@ hid_t h5_growing_reals(hid_t parent, const char *name, int chunk, hid_t scale, s
   hid_t space = H5Screate_simple(1, &size, &unlimited);
   hid_t creation = H5Pcopy(log->dataset_creation);
   h5_note(log, H5Pset_chunk(creation, 1, &chunk_size));
-  hid_t dataset = create_dataset(parent, name, H5T_IEEE_F64LE, space, creation, log);
+  /* Whole chunks are written once and never again: no cache to copy them into. */
+  hid_t access = H5Pcreate(H5P_DATASET_ACCESS);
+  h5_note(log, H5Pset_chunk_cache(access, 0, 0, 1.0));
+  hid_t dataset = create_dataset(parent, name, H5T_IEEE_F64LE, space, creation, access, log);
   give_scale(dataset, name, scale, log);
+  h5_note(log, H5Pclose(access));
   h5_note(log, H5Sclose(space));
   h5_note(log, H5Pclose(creation));
   return dataset;

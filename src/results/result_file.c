@@ -16,6 +16,8 @@
 #include "result_groups.h"
 
 /* Samples in a chunk, but for short runs: every write but the last is one whole chunk, so nothing is read back. */
+#define FLUSH_SECONDS 0.25 /* wall time between flushes */
+
 enum { LARGEST_CHUNK = 4096, SMALLEST_CHUNK = 64 };
 
 struct result_file {
@@ -26,6 +28,7 @@ struct result_file {
   hid_t signals[PLANT_SIGNAL_LIMIT];
   int signal_count;
   hsize_t written; /* samples in the file */
+  double flushed;  /* s, wall clock, when everything so far was last given to the operating system */
   int chunk;
   int held;       /* samples in the buffer */
   double *buffer; /* a chunk of time, then one of each signal */
@@ -153,6 +156,17 @@ static struct result_file *new_file(const char *path, int signal_count, int chun
   return file;
 }
 
+static double wall_clock(void) {
+  struct timespec now = {0, 0};
+  (void)clock_gettime(CLOCK_MONOTONIC, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+static void flush(struct result_file *file) {
+  h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+  file->flushed = wall_clock();
+}
+
 struct result_file *result_file_open(const char *path, const struct case_data *data, const char *command,
                                      struct error *error) {
   struct result_file *file = new_file(path, data->plant->signal_count, chunk_for(&data->simulation));
@@ -173,7 +187,7 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   }
   write_root_attributes(file, data, command);
   create_histories(file, data->plant);
-  h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+  flush(file);
   if (file->log.failed) {
     write_error(file, error);
     result_file_abandon(file);
@@ -182,14 +196,16 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   return file;
 }
 
-/* `count` samples to the file; flushed, so that a killed run leaves a part that can be read up to here. */
+/* `count` samples to the file; flushed now and then, so that a killed run leaves a part that can be read. */
 static bool append(struct result_file *file, int count, const double *time, const double *const *values) {
   h5_append(file->time, file->written, count, time, &file->log);
   for (int s = 0; s < file->signal_count; s++) {
     h5_append(file->signals[s], file->written, count, values[s], &file->log);
   }
   file->written += (hsize_t)count;
-  h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+  if (wall_clock() - file->flushed > FLUSH_SECONDS) {
+    flush(file);
+  }
   return !file->log.failed;
 }
 
