@@ -6,7 +6,7 @@ import numpy
 from . import style
 from .curves import Occupied, decimate, spread
 from .errors import PlotError
-from .panels import extremes, limit_signal
+from .panels import extremes, limit_signals
 from .runfile import show, words
 from .tables import Marks, Tables, Writer
 
@@ -275,10 +275,10 @@ def panel_limits(runs, panel):
     found = {}
     for run in runs:
         for limit in run.limits:
-            signal = limit_signal(run, limit)
-            if signal not in panel.signals:
+            signals = limit_signals(run, limit)
+            if not set(signals) & set(panel.signals):
                 continue
-            quantity = run.measures.get(limit.name) or run.signals[signal]
+            quantity = run.measures.get(limit.name) or run.signals[signals[0]]
             upper = not re.match(r"\s*\w+\s*>", limit.sentence)
             drawn = DrawnLimit(limit, float(quantity.trade(limit.level)), upper, limit_start(run, limit), limit.broken)
             if limit.sentence in found:
@@ -305,7 +305,7 @@ def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):
     axis.plot((start, high), (limit.value, limit.value), color=style.LIMIT_COLOUR, linewidth=0.9,
               linestyle=(0, (7.0, 3.0)), zorder=2.5)
     for k, i, time, values in curves:
-        if limit_signal(runs[k], limit) != panel.signals[i]:
+        if panel.signals[i] not in limit_signals(runs[k], limit):
             continue
         beyond = (values > limit.value if limit.upper else values < limit.value) & (time >= start)
         axis.fill_between(time, values, limit.value, where=beyond, interpolate=True, color=style.LIMIT_COLOUR,

@@ -58,7 +58,8 @@ def moves(run, name):
 
 
 def default_panels(runs):
-    """The usual panels, without those in which nothing happens; notes say which were left out."""
+    """The usual panels and those with broken limits, without those in which nothing happens; notes say which were left
+    out."""
     panels, notes = [], []
     for heading, weight, names in DEFAULT:
         present = [name for name in names if any(name in run.signals for run in runs)]
@@ -71,10 +72,22 @@ def default_panels(runs):
                 notes.append(note)
                 continue
         panels.append(Panel(heading, weight, present, quantity_of(runs, present[0])))
+    drawn = {name for panel in panels for name in panel.signals}
+    for run in runs:
+        for limit in run.limits:
+            wanted = limit_signals(run, limit)
+            if limit.broken and wanted and not drawn & set(wanted):
+                drawn.add(wanted[0])
+                panels.append(Panel(heading_of(wanted[0]), 1.0, wanted[:1], quantity_of(runs, wanted[0])))
     if not panels:
         # Another plant: whatever it has, by quantity.
         panels = chosen_panels(runs, [list(runs[0].signals)])[:LARGEST_DEFAULT_COUNT]
     return panels, notes
+
+
+def heading_of(name):
+    text = words(name)
+    return text[0].upper() + text[1:]
 
 
 def quantity_of(runs, name):
@@ -92,8 +105,7 @@ def chosen_panels(runs, groups):
             by_unit.setdefault((quantity.unit, quantity.reference), []).append(name)
         for (unit, _), names in by_unit.items():
             if len(names) == 1:
-                heading = words(names[0])
-                heading = heading[0].upper() + heading[1:]
+                heading = heading_of(names[0])
             else:
                 heading = QUANTITY_OF_UNIT.get(unit, "Signals")
             panels.append(Panel(heading, 1.5, names, runs[0].signals[names[0]]))
@@ -104,7 +116,6 @@ def signal_of_measure(measure):
     """The signal whose extreme a measure is, and which extreme: ('engine_speed', 'max'), or None."""
     fixed = {
         "lowest_low_side_pressure": ("line_a_pressure", "min"),
-        "lowest_low_side_pressure_after_settling": ("line_a_pressure", "min"),
         "relief_a_peak_flow": ("relief_a_flow", "max"),
         "relief_b_peak_flow": ("relief_b_flow", "max"),
         "vehicle_speed_end": ("vehicle_speed", "end"),
@@ -120,12 +131,16 @@ def signal_of_measure(measure):
     return None
 
 
-def limit_signal(run, limit):
-    """The signal at whose panel a limit is drawn, or None: a limit on a stopping distance has no panel."""
-    if limit.name in run.signals:
-        return limit.name
-    found = signal_of_measure(limit.name)
-    return found[0] if found and found[0] in run.signals else None
+def limit_signals(run, limit):
+    """The signals at whose panels a limit is drawn; none for a limit on, say, a stopping distance."""
+    if "low_side_pressure" in limit.name:
+        # The low side is one line or the other.
+        names = ["low_side_pressure", "line_a_pressure", "line_b_pressure"]
+    elif limit.name in run.signals:
+        names = [limit.name]
+    else:
+        names = [(signal_of_measure(limit.name) or ("", ""))[0]]
+    return [name for name in names if name in run.signals]
 
 
 def shows(run, signal, value):
@@ -149,8 +164,6 @@ def extremes(run, panel):
         named = signal_of_measure(measure)
         if measure.endswith("_time") or not named or named[0] not in panel.signals or named[1] == "end":
             continue
-        if measure.endswith("_after_settling"):
-            continue
         signal, kind = named
         if measure == "lowest_low_side_pressure":
             signal = low_side(run, run.measure(measure + "_time"))
@@ -161,8 +174,8 @@ def extremes(run, panel):
         if when != when:
             samples = run.values(signal)
             when = float(run.time[samples.argmax() if kind == "max" else samples.argmin()])
-        # The start is no extreme that anything led to, and a shut relief valve has no peak.
+        # Neither start nor end is an extreme, and a shut relief valve has no peak.
         still = value == 0.0 or (signal in NEGLIGIBLE and kind == "max" and not shows(run, signal, value))
-        if value == value and when > run.time[0] and not still:
+        if value == value and run.time[0] < when < run.time[-1] and not still:
             found.append((signal, when, value, kind))
     return found

@@ -42,6 +42,8 @@ TRADE_UNITS = {
     "L/min/bar": (1e-3 / 60.0 / 1e5, 0.0),
     "L/min/bar^0.5": (1e-3 / 60.0 / 316.22776601683793320, 0.0),
 }
+# Where the name of a unit in files is not how one prints it.
+PRINTED_UNIT = {"degC": "°C", "m3/s": "m³/s", "cm3/rev": "cm³/rev", "m/s2": "m/s²", "kg m2": "kg m²", "mm2/s": "mm²/s"}
 
 
 def to_trade(values, unit):
@@ -72,7 +74,7 @@ def show(value, unit):
         digits = 2
         value = value if size >= 0.005 else 0.0
     text = f"{value:.{digits}f}"
-    return text if unit == "1" else f"{text} {unit}"
+    return text if unit == "1" else f"{text} {PRINTED_UNIT.get(unit, unit)}"
 
 
 def _text(value):
@@ -98,7 +100,7 @@ class Quantity:
     @property
     def label(self):
         """The unit as it stands at an axis; a pressure says what it is counted from."""
-        unit = {"1": "", "degC": "°C"}.get(self.unit, self.unit)
+        unit = "" if self.unit == "1" else PRINTED_UNIT.get(self.unit, self.unit)
         return f"{unit} {self.reference.replace('_', ' ')}".strip()
 
 
@@ -169,10 +171,20 @@ class Run:
     def _read_events(self):
         group = self._group("events")
         times = self._column(group, "time", 0)
-        names = self._column(group, "name", len(times))
-        messages = self._column(group, "message", len(times))
-        events = [Event(float(t), str(n), str(m) or words(str(n))) for t, n, m in zip(times, names, messages)]
+        columns = [self._column(group, name, len(times)) for name in ("name", "message", "signal", "value")]
+        events = []
+        for time, name, message, signal, value in zip(times, *columns):
+            message = str(message) or words(str(name))
+            if str(signal) in self.signals:
+                message = self._shorter(message, str(signal), float(value))
+            events.append(Event(float(time), str(name), message))
         return sorted(events, key=lambda event: event.time)
+
+    def _shorter(self, message, signal, value):
+        """The value told with an event without the long name of its signal: `..., 445.0 bar`."""
+        quantity = self.signals[signal]
+        plain = re.sub(r" \([^()]*\)$", "", message)
+        return f"{plain}, {show(quantity.trade(value), quantity.unit)}"
 
     def _read_limits(self):
         group = self._group("limits")
