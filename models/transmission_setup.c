@@ -43,16 +43,40 @@ static void note_brake(struct transmission_mode *mode) {
   mode->brake_off = brake->value == 0.0 && brake->slope == 0.0;
 }
 
-/* Start of the last fall to zero in a table; NaN without one. */
-static real last_fall_to_zero(const struct profile *table) {
-  for (int i = table->count - 1; i > 0; i--) {
-    if (table->value[i] == 0.0 && table->value[i - 1] > 0.0) {
-      int first = i - 1;
-      while (first > 0 && table->value[first - 1] > table->value[first]) {
-        first--;
-      }
-      return table->argument[first];
+/* The net pedal, without its sign, at t by the tables alone. */
+static real table_pedal(const struct operator_parameters *asks, real t) {
+  if (asks->layout == OPERATOR_TWO_PEDALS) {
+    return fabs(operator_net_pedal(asks, profile_at(&asks->forward_pedal, t), profile_at(&asks->reverse_pedal, t)));
+  }
+  return profile_at(&asks->pedal, t);
+}
+
+/* The latest point of the pedal tables before t; -HUGE_VAL if there is none. */
+static real point_before(const struct operator_parameters *asks, real t) {
+  bool two_pedals = asks->layout == OPERATOR_TWO_PEDALS;
+  const struct profile *tables[2] = {two_pedals ? &asks->forward_pedal : &asks->pedal, &asks->reverse_pedal};
+  real latest = -HUGE_VAL;
+  for (int i = 0; i < (two_pedals ? 2 : 1); i++) {
+    int index = profile_index_before(tables[i], t);
+    if (index > 0) {
+      latest = larger(latest, tables[i]->argument[index - 1]);
     }
+  }
+  return latest;
+}
+
+/* Start of the last fall of the pedal to zero in the tables; NaN without one. */
+static real last_fall_to_zero(const struct operator_parameters *asks) {
+  real later = point_before(asks, HUGE_VAL);
+  for (real t = point_before(asks, later); t > -HUGE_VAL; later = t, t = point_before(asks, t)) {
+    if (table_pedal(asks, later) != 0.0 || !(table_pedal(asks, t) > 0.0)) {
+      continue;
+    }
+    for (real earlier = point_before(asks, t); earlier > -HUGE_VAL && table_pedal(asks, earlier) > table_pedal(asks, t);
+         earlier = point_before(asks, earlier)) {
+      t = earlier;
+    }
+    return t;
   }
   return NAN;
 }
@@ -88,9 +112,7 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   if (own->heat.thermostat_open <= own->heat.thermostat_begin) {
     return "heat.thermostat_open must lie above heat.thermostat_begin";
   }
-  real forward = last_fall_to_zero(two_pedals ? &own->operator.forward_pedal : &own->operator.pedal);
-  real reverse = two_pedals ? last_fall_to_zero(&own->operator.reverse_pedal) : NAN;
-  model->table_release = !(reverse > forward) && !isnan(forward) ? forward : reverse;
+  model->table_release = last_fall_to_zero(&own->operator);
 
   model->active_count = 0;
   for (int i = 0; i < STATE_COUNT; i++) {
@@ -241,16 +263,23 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   return PLANT_GOES_ON;
 }
 
+static real net_pedal(const struct transmission_model *model, const real *channels) {
+  return operator_demand_of(&model->own.operator, model->own.motor.smallest, channels).pedal;
+}
+
 void transmission_move(const void *model_, void *mode_, real t, int channel, real target, real duration) {
   const struct transmission_model *model = model_;
   struct transmission_mode *mode = mode_;
   real before = motor_command_at(model, mode, t);
   struct channel_mode *moved = &mode->channels[channel];
-  real now = piece_at(&moved->piece, t);
+  real values[CHANNEL_COUNT];
+  transmission_channel_values(mode, t, values);
+  bool driven = net_pedal(model, values) != 0.0;
   moved->piece = piece_move(&moved->piece, t, target, duration);
   moved->taken = true;
-  bool pedal = channel == CHANNEL_pedal || channel == CHANNEL_forward_pedal || channel == CHANNEL_reverse_pedal;
-  if (pedal && target == 0.0 && now > 0.0) {
+  /* Braking starts with a move that leaves no drive. */
+  values[channel] = target;
+  if (driven && net_pedal(model, values) == 0.0) {
     mode->release = t;
   }
   note_brake(mode);
