@@ -14,6 +14,7 @@ struct reading {
   struct arena *arena;
   const char *file;
   int column_shift;
+  size_t length;
   struct error *error;
 };
 
@@ -25,8 +26,9 @@ struct place {
 static struct place place_of(const struct reading *reading, yaml_mark_t mark) {
   struct place place = {(int)mark.line + 1, (int)mark.column + 1};
   if (reading->column_shift >= 0) {
+    /* The library lets a text end on a line of its own. */
+    place.column = reading->column_shift + (mark.line > 0 ? (int)reading->length + 1 : place.column);
     place.line = 0;
-    place.column += reading->column_shift;
   }
   return place;
 }
@@ -331,7 +333,8 @@ static struct node *read_document(struct reading *reading) {
 
 struct node *reader_parse(struct arena *arena, const char *file, const char *text, size_t length, int column_shift,
                           struct error *error) {
-  struct reading reading = {.arena = arena, .file = file, .column_shift = column_shift, .error = error};
+  struct reading reading = {
+      .arena = arena, .file = file, .column_shift = column_shift, .length = length, .error = error};
   if (length > READER_FILE_LIMIT) {
     error_at(error, file, 0, 0, "larger than 1 MiB; a case is smaller");
     return NULL;

@@ -23,14 +23,12 @@ bool value_check(const struct loader *loader, const struct field *field, const c
   if (si >= low - slack && si <= high + slack) {
     return true;
   }
-  char value[64];
   char smallest[64];
   char largest[64];
-  units_write(field->quantity, si, value, sizeof value);
   units_write(field->quantity, low, smallest, sizeof smallest);
   units_write(field->quantity, high, largest, sizeof largest);
-  return error_at(loader->error, node->file, node->line, node->column, "%s: %s lies outside %s to %s", name, value,
-                  smallest, largest);
+  return error_at(loader->error, node->file, node->line, node->column, "%s: %s lies outside %s to %s", name,
+                  text_excerpt(node->text).text, smallest, largest);
 }
 
 static bool is_text(const struct loader *loader, const char *path, const struct node *node, const char *expected) {
