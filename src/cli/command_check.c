@@ -96,7 +96,7 @@ static int check_request(struct request *request, int argument_count, char **arg
   } else if (request->resolved) {
     (void)fputs(data.resolved, stdout);
   } else {
-    (void)printf("%s: good: %s (plant %s, %g s, %d actions, %d limits)\n", request->case_file, data.title,
+    (void)printf("%s: good: %s (circuit %s, %g s, %d actions, %d limits)\n", request->case_file, data.title,
                  data.plant->name, data.simulation.end_time, data.action_count, data.limit_count);
   }
   case_free(&data);

@@ -141,7 +141,7 @@ static void list_group(const struct listing *listing, const char *plant, const s
 
 static void print_plant(const struct listing *listing, const char *name, const char *text) {
   if (listing->json == NULL) {
-    (void)printf("%s: %s\n", name, text);
+    (void)printf("circuit %s: %s\n", name, text);
   }
 }
 
@@ -153,7 +153,7 @@ static void list_parameters(const struct listing *listing) {
       list_group(listing, plant->name, &plant->groups[g]);
     }
   }
-  print_plant(listing, "every plant", simulation_group.text);
+  print_plant(listing, "of any kind", simulation_group.text);
   list_group(listing, NULL, &simulation_group);
 }
 

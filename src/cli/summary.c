@@ -34,7 +34,7 @@ static void print_head(FILE *out, const struct paint *paint, const struct case_d
                                       [RUN_INTERRUPTED] = "INTERRUPTED at"};
   bool good = outcome->status == RUN_COMPLETE || outcome->status == RUN_STOPPED;
   (void)fprintf(out, "%s%s%s\n", paint->strong, data->title, paint->plain);
-  (void)fprintf(out, "case %s, plant %s\n", data->source, data->plant->name);
+  (void)fprintf(out, "case %s, circuit %s\n", data->source, data->plant->name);
   (void)fprintf(out, "%s%s %.6g s%s of %.6g s\n", good ? paint->good : paint->bad, words[outcome->status],
                 outcome->end_time, paint->plain, data->simulation.end_time);
   if (outcome->status == RUN_FAILED) {
@@ -111,7 +111,8 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
   print_title(out, paint, "Measures (pressures are gauge)");
   for (int m = 0; m < MEASURE_COUNT; m++) {
     const struct signal *row = &measure_rows[m];
-    if (m == MEASURE_stop_time && isnan(outcome->measures[m])) {
+    bool has_vehicle = !isnan(outcome->measures[MEASURE_vehicle_speed_end]);
+    if (m == MEASURE_stop_time && has_vehicle && isnan(outcome->measures[m])) {
       (void)fprintf(out, "  %-58s none: %s\n", row->text, outcome->absent[m]);
     }
     if (is_left_out(outcome, m)) {

@@ -89,7 +89,7 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
 
 void summary_energy(FILE *out, const struct plant *plant, const struct outcome *outcome) {
   if (plant->ledger_count == 0) {
-    (void)fputs("  this plant keeps no ledger\n", out);
+    (void)fputs("  this circuit keeps no ledger\n", out);
     return;
   }
   struct account accounts[2] = {account_of(plant, outcome, false), {true, 0.0}};

@@ -210,7 +210,7 @@ static bool append(struct result_file *file, int count, const double *time, cons
 }
 
 static bool append_held(struct result_file *file) {
-  const double *columns[PLANT_SIGNAL_LIMIT];
+  const double *columns[PLANT_SIGNAL_LIMIT] = {NULL};
   for (int s = 0; s < file->signal_count; s++) {
     columns[s] = buffer_of(file, s + 1);
   }

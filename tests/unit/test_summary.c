@@ -123,6 +123,7 @@ static const char *page_of(struct scene *scene) {
   assert_non_null(out);
   summary_text(out, &scene->data, &scene->outcome, "made-up.h5");
   assert_int_equal(fclose(out), 0);
+  assert_non_null(scene->page);
   return scene->page;
 }
 
@@ -139,9 +140,11 @@ static void expect_order(const char *page, int count, const char *const *texts) 
   }
 }
 
+static const char caution[] = CAUTION;
+
 static void the_page_has_its_order(void **state) {
   static const char *const texts[] = {"a made-up downhill",    "complete", "What happened",   "Measures", "Limits",
-                                      "Where the energy went", "Solver",   "file made-up.h5", CAUTION};
+                                      "Where the energy went", "Solver",   "file made-up.h5", caution};
   expect_order(page_of(*state), 9, texts);
 }
 
