@@ -132,9 +132,9 @@ static void expect_order(const char *page, int count, const char *const *texts) 
   for (int i = 0; i < count; i++) {
     const char *found = strstr(at, texts[i]);
     if (found == NULL) {
-      print_error("'%s' is missing, or not behind '%s', in\n%s", texts[i], i > 0 ? texts[i - 1] : "", page);
+      fail_msg("'%s' is missing, or not behind '%s', in\n%s", texts[i], i > 0 ? texts[i - 1] : "", page);
+      return;
     }
-    assert_non_null(found);
     at = found + strlen(texts[i]);
   }
 }
