@@ -142,12 +142,16 @@ static bool fire(struct run *run, int i, const struct moment *moment, struct err
   const struct action *action = &run->view.data->actions[i];
   const struct plant *plant = run->view.plant;
   char target[64];
+  char over[64] = " at once";
   char words[320];
   run->fired[i] = true;
   plant->move(run->view.model, run->view.mode, moment->time, action->channel, action->target, action->duration);
   units_show(plant->channel_quantities[action->channel], action->target, target, sizeof target);
+  if (action->duration > 0.0) {
+    snprintf(over, sizeof over, " over %.4g s", action->duration);
+  }
   snprintf(words, sizeof words, "%s: %s goes to %s%s", action->name, plant->channels[action->channel], target,
-           action->duration > 0.0 ? " by and by" : " at once");
+           over);
   int signal = action->when.signal >= 0 ? action->when.signal : -1;
   if (!story_add(run->outcome, plant, moment->time, "action", words, signal,
                  signal >= 0 ? moment->signals[signal] : NAN, error)) {
