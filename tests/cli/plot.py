@@ -36,7 +36,7 @@ def make_run(path, level=100e5, status="complete"):
          ("engine_speed", "rpm", engine), ("pedal", "%", numpy.clip(1.0 - time / 30.0, 0.0, 1.0)),
          ("loop_oil_temperature", "degC", temperature), ("relief_a_flow", "L/min", 0.0 * time)],
         [("peak_line_a_pressure", "bar", 452.7e5), ("peak_line_a_pressure_time", "s", time[SPIKE]),
-         ("stop_time", "s", float("nan"))],
+         ("stop_from", "s", 30.0), ("stop_time", "s", float("nan"))],
         [(30.0, "action", "pedal released"), (31.2, "limit", "limit broken: line_a_pressure <= 420 bar")],
         [("line_a_pressure <= 420 bar", "broken", 420e5, 452.7e5, time[SPIKE], time[SPIKE]),
          ("stop_time <= 3 s", "kept", 3.0, float("nan"), float("nan"), float("nan"))],
@@ -107,6 +107,16 @@ class PlotTool(unittest.TestCase):
             self.assertAlmostEqual(values.min(), 3.1, places=9)
             low, high = figure.axes[-1].get_ylim()
             self.assertTrue(low <= 3.1 and high >= 452.7)
+
+    def test_aligned_runs_count_from_the_start_of_braking(self):
+        runs = [runfile.Run(self.first)]
+        runs[0].align()
+        self.assertAlmostEqual(runs[0].events[0].time, 0.0)
+        found = panels.extremes(runs[0], panels.chosen_panels(runs, [["line_a_pressure"]])[0])
+        self.assertEqual([(name, kind) for name, _, _, kind in found], [("line_a_pressure", "max")])
+        self.assertAlmostEqual(found[0][1], SPIKE * 1e-3 - 30.0)
+        done = self.run_tool(self.first, self.second, "--align", "--from", "-5", "--to", "5", "-o", "aligned.png")
+        self.assertEqual(done.returncode, 0, done.stderr)
 
     def test_decimation_keeps_gaps_and_edges(self):
         time = numpy.linspace(0.0, 10.0, 10001)

@@ -31,6 +31,7 @@ def parse(arguments):
     parser.add_argument("-o", "--output", metavar="FILE", help="png, svg or pdf (default: RUN.png in this folder)")
     parser.add_argument("--from", dest="low", type=float, metavar="T", help="start of the window, s")
     parser.add_argument("--to", dest="high", type=float, metavar="T", help="end of the window, s")
+    parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
     parser.add_argument("--size", metavar="WIDTHxHEIGHT", help="of the picture, mm (default: 260 by what it needs)")
     parser.add_argument("--plain", action="store_true", help="no events, limits, peaks and tables")
     options = parser.parse_intermixed_args(arguments)
@@ -93,6 +94,9 @@ def draw(options):
 
     runs = [Run(path) for path in options.runs]
     name_apart(runs)
+    if options.align:
+        for run in runs:
+            run.align()
     if options.signals:
         panels, notes = chosen_panels(runs, options.signals), []
     else:

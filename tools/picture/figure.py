@@ -63,7 +63,8 @@ def make_figure(runs, panels, notes, options):
     y = head
     axes = []
     for k in strips:
-        draw_strip(page, marks.of_run(k), style.line_of(k) if len(runs) > 1 else None, span, y, low, high, writer)
+        foot = head + STRIP * len(strips) + PANEL_GAP - y
+        draw_strip(page, marks.of_run(k), style.line_of(k) if len(runs) > 1 else None, span, y, foot, low, high, writer)
         y += STRIP
     for panel in panels:
         y += PANEL_GAP
@@ -74,7 +75,7 @@ def make_figure(runs, panels, notes, options):
         axes.append(axis)
     for axis in axes:
         axis.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int((span[1] - span[0]) / 0.7)), steps=[1, 2, 5, 10]))
-    axes[-1].set_xlabel("time, s", labelpad=2)
+    axes[-1].set_xlabel("time from the start of braking, s" if options.align else "time, s", labelpad=2)
     if tables:
         draw_tables(page, tables, LEFT, y + BOTTOM)
     return figure
@@ -124,7 +125,7 @@ def draw_heading(page, runs, writer):
             page.text(x, y, run.name, weight="bold")
             x += writer.width(run.name, weight="bold") + 0.10
         state = run.status if run.status == "complete" else f"{run.status}: {run.status_message}".rstrip(": ")
-        facts = f"{state}, {run.time[-1]:.4g} s"
+        facts = f"{state}, {run.time[-1] + run.zero:.4g} s"
         if len(runs) > 1:
             words_here = f"{run.title}   ({facts})"
         else:
@@ -133,22 +134,23 @@ def draw_heading(page, runs, writer):
         page.text(x, y, writer.cut(words_here, right - x), **look)
 
 
-def draw_strip(page, rows, look, span, top, low, high, writer):
+def draw_strip(page, rows, look, span, top, foot, low, high, writer):
     """Numbers of events over their times; crowded ones move aside and point to their place. `look`: of the run's lines,
-    to tell its strip from those of others."""
-    axis = page.axes(span[0], span[1], top, top + STRIP + PANEL_GAP)
+    to tell its strip from those of others; `foot`: inches from here to the first panel."""
+    axis = page.axes(span[0], span[1], top, top + foot)
+    axis.patch.set_visible(False)
     axis.set_xlim(low, high)
-    axis.set_ylim(STRIP + PANEL_GAP, 0.0)
+    axis.set_ylim(foot, 0.0)
     axis.axis("off")
     per_inch = (high - low) / (span[1] - span[0])
     gap = max(writer.width("00", style.SMALL) + 0.07, 0.17)
     places = spread([row[2].time for row in rows], gap * per_inch, low, high)
-    foot = STRIP + PANEL_GAP
     for (number, _, event, _), place in zip(rows, places):
         colour = style.LIMIT_COLOUR if event.name == "limit" else style.INK
         axis.plot((place, place, event.time, event.time), (0.18, 0.22, 0.34, foot), color=style.MARK, linewidth=0.5,
                   clip_on=False)
-        axis.text(place, 0.10, str(number), ha="center", va="center", size=style.SMALL, color=colour, weight="bold")
+        axis.text(place, 0.10, str(number), ha="center", va="center", size=style.SMALL, color=colour, weight="bold",
+                  path_effects=HALO)
     if look is not None:
         page.line((EDGE, LEFT - 0.10), (top + 0.10, top + 0.10), color=style.INK, **look)
 
@@ -162,14 +164,13 @@ def short_names(names):
 
 
 def end_labels(runs, panel):
-    """(text, signal index, run index) of what stands at the right end of curves."""
+    """(text, signal index, run index) of what stands at the right end of curves: signals, where a panel has several. The
+    styles of runs are told in the heading."""
     if len(panel.signals) > 1:
         # At the curve that reaches furthest; the first one where several do.
         longest = [max((k for k, run in enumerate(runs) if name in run.signals), key=lambda k: (runs[k].time[-1], -k))
                    for name in panel.signals]
         return [(text, i, longest[i]) for i, text in enumerate(short_names(panel.signals))]
-    if len(runs) > 1:
-        return [(run.name, 0, k) for k, run in enumerate(runs) if panel.signals[0] in run.signals]
     return []
 
 
@@ -204,7 +205,7 @@ def draw_panel(page, axis, panel, runs, marks, low, high, options, writer):
     draw_panel_heading(page, axis, panel)
     if marks:
         for _, k, event, _ in marks.rows:
-            axis.axvline(event.time, color=style.MARK, linewidth=0.5, zorder=1)
+            axis.axvline(event.time, color=style.MARK, linewidth=0.5, zorder=1, alpha=1.0 if len(runs) == 1 else 0.6)
 
     occupied = Occupied((box.x0, box.y0, box.x1, box.y1))
     for _, _, time, values in curves:
@@ -263,27 +264,29 @@ def draw_panel_heading(page, axis, panel):
 
 
 class DrawnLimit:
-    """A limit as a line in a panel."""
+    """A limit as a line in a panel. `broken_from`: by run that broke it, from when it had to hold."""
 
-    def __init__(self, limit, value, upper, start, broken):
-        self.sentence, self.value, self.upper, self.start, self.broken = limit.sentence, value, upper, start, broken
-        self.name = limit.name
+    def __init__(self, limit, value, start):
+        self.name, self.sentence, self.value, self.start = limit.name, limit.sentence, value, start
+        self.upper = not re.match(r"\s*\w+\s*>", limit.sentence)
+        self.broken_from = {}
 
 
 def panel_limits(runs, panel):
-    """Limits on this panel's signals, each sentence once, broken if any run breaks it."""
+    """Limits on this panel's signals, each sentence once: those of the first run, and what others broke (the table has
+    all)."""
     found = {}
-    for run in runs:
+    for k, run in enumerate(runs):
         for limit in run.limits:
             signals = limit_signals(run, limit)
-            if not set(signals) & set(panel.signals):
+            if not set(signals) & set(panel.signals) or not (k == 0 or limit.broken):
                 continue
             quantity = run.measures.get(limit.name) or run.signals[signals[0]]
-            upper = not re.match(r"\s*\w+\s*>", limit.sentence)
-            drawn = DrawnLimit(limit, float(quantity.trade(limit.level)), upper, limit_start(run, limit), limit.broken)
-            if limit.sentence in found:
-                drawn.broken |= found[limit.sentence].broken
-            found[limit.sentence] = drawn
+            start = limit_start(run, limit)
+            drawn = found.setdefault(limit.sentence, DrawnLimit(limit, float(quantity.trade(limit.level)), start))
+            drawn.start = min(drawn.start, start)
+            if limit.broken:
+                drawn.broken_from[k] = start
     return list(found.values())
 
 
@@ -292,9 +295,9 @@ def limit_start(run, limit):
     match = re.search(r"within\s+([\d.]+)\s*(ms|s|min)\b", limit.sentence)
     if not match:
         return float("-inf")
-    begin = run.measure("stop_from")
+    begin = run.moment("stop_from")
     delay = float(match.group(1)) * {"ms": 1e-3, "s": 1.0, "min": 60.0}[match.group(2)]
-    return delay + (begin if begin == begin else 0.0)
+    return delay + (begin if begin == begin else run.time[0])
 
 
 def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):
@@ -305,15 +308,15 @@ def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):
     axis.plot((start, high), (limit.value, limit.value), color=style.LIMIT_COLOUR, linewidth=0.9,
               linestyle=(0, (7.0, 3.0)), zorder=2.5)
     for k, i, time, values in curves:
-        if panel.signals[i] not in limit_signals(runs[k], limit):
+        if k not in limit.broken_from or panel.signals[i] not in limit_signals(runs[k], limit):
             continue
-        beyond = (values > limit.value if limit.upper else values < limit.value) & (time >= start)
+        beyond = (values > limit.value if limit.upper else values < limit.value) & (time >= limit.broken_from[k])
         axis.fill_between(time, values, limit.value, where=beyond, interpolate=True, color=style.LIMIT_COLOUR,
                           alpha=0.18, linewidth=0, zorder=2)
 
     dpi = axis.figure.dpi
-    text = limit.sentence + ("  BROKEN" if limit.broken else "")
-    weight = "bold" if limit.broken else "normal"
+    text = limit.sentence + ("  BROKEN" if limit.broken_from else "")
+    weight = "bold" if limit.broken_from else "normal"
     width = (writer.width(text, style.SMALL, weight) + 0.04) * dpi
     height = 0.115 * dpi
     y = axis.transData.transform((low, limit.value))[1]

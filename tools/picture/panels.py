@@ -166,16 +166,17 @@ def extremes(run, panel):
             continue
         signal, kind = named
         if measure == "lowest_low_side_pressure":
-            signal = low_side(run, run.measure(measure + "_time"))
+            signal = low_side(run, run.moment(measure + "_time"))
         if signal not in run.signals or signal not in panel.signals:
             continue
         value = run.measure(measure)
-        when = run.measure(measure + "_time")
+        when = run.moment(measure + "_time")
         if when != when:
             samples = run.values(signal)
             when = float(run.time[samples.argmax() if kind == "max" else samples.argmin()])
-        # Neither start nor end is an extreme, and a shut relief valve has no peak.
-        still = value == 0.0 or (signal in NEGLIGIBLE and kind == "max" and not shows(run, signal, value))
-        if value == value and run.time[0] < when < run.time[-1] and not still:
+        # Neither the first moments nor the end are an extreme, and what stands still or is shut has no peak.
+        begun = run.time[0] + 0.002 * (run.time[-1] - run.time[0])
+        still = abs(value) < 0.005 or (signal in NEGLIGIBLE and kind == "max" and not shows(run, signal, value))
+        if value == value and begun < when < run.time[-1] and not still:
             found.append((signal, when, value, kind))
     return found

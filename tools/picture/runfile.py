@@ -145,6 +145,7 @@ class Run:
         self.time = self.file["time"][()]
         if self.time.size == 0:
             raise PlotError(f"{path}: holds no samples")
+        self.zero = 0.0  # of the time that is shown, in the run's own time
         self.title = _text(root.get("title", self.name))
         self.status = _text(root["status"])
         self.status_message = _text(root.get("status_message", ""))
@@ -203,6 +204,23 @@ class Run:
         if name not in self.measures:
             return float("nan")
         return float(self.measures[name].trade(self.file["measures"][name][()]))
+
+    def moment(self, name):
+        """A measure that is a point in time."""
+        return self.measure(name) - self.zero
+
+    def align(self):
+        """Count time from the start of braking, so that runs that brake at different times lie over each other."""
+        start = self.measure("stop_from")
+        if start != start:
+            raise PlotError(f"{self.path}: nothing brakes in this run, so --align has nothing to count from")
+        self.zero = start
+        self.time = self.time - start
+        for event in self.events:
+            event.time -= start
+        for limit in self.limits:
+            limit.worst_time -= start
+            limit.first_time -= start
 
     def check_signal(self, name):
         if name in self.signals:

@@ -70,10 +70,10 @@ class Writer:
                 lines[-1] = longer
         return lines
 
-    def cut(self, text, width, size=TEXT):
-        if self.width(text, size) <= width:
+    def cut(self, text, width, size=TEXT, weight="normal"):
+        if self.width(text, size, weight) <= width:
             return text
-        while text and self.width(text + " …", size) > width:
+        while text and self.width(text + " …", size, weight) > width:
             text = text[:-1]
         return text.rstrip() + " …"
 
@@ -86,7 +86,7 @@ def event_entries(runs, marks, writer, width):
         if len(runs) > 1 and rows:
             blocks.append([Text(0.0, 0, writer.cut(run.name, width), weight="bold")])
         for number, _, event, times in rows:
-            message = event.message + (f" ({times} times in all)" if times > 1 else "")
+            message = event.message + (f" ({times}×)" if times > 1 else "")
             lines = writer.wrap(message, width - 0.86)
             look = {"color": LIMIT_COLOUR} if event.name == "limit" else {}
             block = [Text(0.17, 0, str(number), ha="right", weight="bold", **look),
@@ -160,7 +160,7 @@ def measure_cell(runs, writer):
     """Width of a column of numbers: the run's name should fit on top."""
     if len(runs) == 1:
         return 0.80
-    return min(max(0.80, max(writer.width(run.name, weight="bold") for run in runs) + 0.12), 1.15)
+    return min(max(0.80, max(writer.width(run.name, weight="bold") for run in runs) + 0.14), 1.25)
 
 
 def measure_entries(runs, writer, width):
@@ -169,7 +169,7 @@ def measure_entries(runs, writer, width):
     names = [name for name in MEASURES if any(run.measure(name) == run.measure(name) for run in runs)]
     blocks = []
     if len(runs) > 1 and names:
-        blocks.append([Text(width - cell * (len(runs) - 1 - k), 0, writer.cut(run.name, cell - 0.06), ha="right",
+        blocks.append([Text(width - cell * (len(runs) - 1 - k), 0, writer.cut(run.name, cell - 0.10, weight="bold"), ha="right",
                             weight="bold") for k, run in enumerate(runs)])
     for name in names:
         label = words(name).replace("lowest low side", "low side: lowest")
