@@ -215,13 +215,13 @@ static bool set_title(const struct loader *loader, const struct node *node) {
 }
 
 static bool set_circuit(const struct loader *loader, const struct node *node) {
-  loader->data->plant = registry_plants[0];
   if (!node) {
     return true;
   }
   const char *name = node->kind == NODE_TEXT ? node->text : node_kind_words(node);
-  loader->data->plant = registry_plant(name);
-  if (loader->data->plant) {
+  const struct plant *plant = registry_plant(name);
+  if (plant) {
+    loader->data->plant = plant;
     return true;
   }
   char known[256] = "";
@@ -230,8 +230,9 @@ static bool set_circuit(const struct loader *loader, const struct node *node) {
     int wrote = snprintf(known + used, sizeof known - used, "%s%s", i > 0 ? " or " : "", registry_plants[i]->name);
     used += wrote > 0 ? (size_t)wrote : 0;
   }
-  return error_at(loader->error, node->file, node->line, node->column, "circuit: found '%s', expected %s%s",
-                  text_excerpt(name).text, known, hint_nearest(name, plant_count(), plant_at, NULL).text);
+  error_at(loader->error, node->file, node->line, node->column, "circuit: found '%s', expected %s%s",
+           text_excerpt(name).text, known, hint_nearest(name, plant_count(), plant_at, NULL).text);
+  return false;
 }
 
 static bool set_names(const struct loader *loader, const struct layers *layers) {
@@ -502,7 +503,7 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
 /* `text` NULL: read it from `path`. */
 static bool open_case(const char *path, const char *text, const char *const *sets, int set_count,
                       struct case_data *data, struct error *error) {
-  struct case_data fresh = {0};
+  struct case_data fresh = {.plant = &transmission_plant}; /* unless `circuit:` says otherwise */
   struct loader loader = {arena_open(), &fresh, error};
   bool good = loader.arena != NULL;
   size_t length = text ? strlen(text) : 0;

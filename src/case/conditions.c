@@ -207,11 +207,12 @@ static bool read_move(const struct loader *loader, const struct node *entry, str
     return false;
   }
   const struct node *over = node_child(entry, "over");
-  if (over && !read_quantity(loader, over, QUANTITY_TIME, &action->duration)) {
-    return false;
+  if (!over) {
+    return true;
   }
-  return action->duration >= 0.0 ||
-         error_at(loader->error, over->file, over->line, over->column, "over: a movement cannot take less than 0 s");
+  return read_quantity(loader, over, QUANTITY_TIME, &action->duration) &&
+         (action->duration >= 0.0 ||
+          error_at(loader->error, over->file, over->line, over->column, "over: a movement cannot take less than 0 s"));
 }
 
 static bool read_action(const struct loader *loader, const struct node *entry, struct action *action) {

@@ -524,7 +524,10 @@ static void machines_must_not_go_round(void **state) {
  */
 
 static bool same_bits(double a, double b) {
-  return memcmp(&a, &b, sizeof a) == 0;
+  uint64_t bits[2];
+  memcpy(&bits[0], &a, sizeof a);
+  memcpy(&bits[1], &b, sizeof b);
+  return bits[0] == bits[1];
 }
 
 static void check_same_group(const struct group *group, const void *a, const void *b) {

@@ -186,13 +186,13 @@ static void syntax_errors_have_a_place(void **state) {
 }
 
 static char *repeated(const char *piece, size_t times, const char *end) {
-  size_t length = strlen(piece);
-  char *text = arena_take(arena, length * times + strlen(end) + 1);
+  size_t length = strlen(piece) * times;
+  char *text = arena_take(arena, length + strlen(end) + 1);
   assert_non_null(text);
-  for (size_t i = 0; i < times; i++) {
-    memcpy(text + i * length, piece, length);
+  for (size_t i = 0; i < length; i++) {
+    text[i] = piece[i % strlen(piece)];
   }
-  memcpy(text + length * times, end, strlen(end));
+  memcpy(text + length, end, strlen(end) + 1);
   return text;
 }
 
