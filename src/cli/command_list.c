@@ -264,7 +264,7 @@ int command_list(int argument_count, char **arguments) {
   struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
   struct error error = {0};
   const struct subject *subject = NULL;
-  struct json json = {stdout, 0, false};
+  struct json json = {.out = stdout};
   struct listing listing = {NULL, NULL};
   for (;;) {
     int option = option_next(&reader, &error);

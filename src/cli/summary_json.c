@@ -100,7 +100,7 @@ static void write_solver(struct json *json, const struct case_data *data, const 
 }
 
 void summary_json(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file) {
-  struct json json = {out, 0, false};
+  struct json json = {.out = out};
   json_begin_object(&json, NULL);
   json_text(&json, "title", data->title);
   json_text(&json, "case", data->source);

@@ -21,7 +21,7 @@ struct sheet {
 static void sheet_open(struct sheet *sheet) {
   FILE *out = open_memstream(&sheet->text, &sheet->size);
   assert_non_null(out);
-  sheet->json = (struct json){out, 0, false};
+  sheet->json = (struct json){.out = out};
 }
 
 static void sheet_expect(struct sheet *sheet, const char *expected) {
@@ -97,6 +97,22 @@ static void no_number_is_null(void **state) {
   sheet_expect(&sheet, "[\n  null,\n  null,\n  0.1\n]\n");
 }
 
+/* Inside a web page no text can end or open a tag, nor break a line of script. */
+static void page_has_no_markup(void **state) {
+  (void)state;
+  struct sheet sheet;
+  sheet_open(&sheet);
+  sheet.json.for_page = true;
+  json_begin_object(&sheet.json, NULL);
+  json_text(&sheet.json, "a", "</script><!--&\xe2\x80\xa8\xe2\x80\xa9\xe2\x80\xaa");
+  json_begin_list(&sheet.json, "b");
+  json_number(&sheet.json, NULL, 1.5);
+  json_number(&sheet.json, NULL, 2.0);
+  json_end_list(&sheet.json);
+  json_end_object(&sheet.json);
+  sheet_expect(&sheet, "{\"a\":\"\\u003c/script\\u003e\\u003c!--\\u0026\\u2028\\u2029\xe2\x80\xaa\",\"b\":[1.5,2]}\n");
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(nests),
@@ -104,6 +120,7 @@ int main(void) {
       cmocka_unit_test(replaces_what_is_no_utf8),
       cmocka_unit_test(numbers_read_back),
       cmocka_unit_test(no_number_is_null),
+      cmocka_unit_test(page_has_no_markup),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

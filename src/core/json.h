@@ -1,7 +1,9 @@
 /* A small strict JSON writer: one document, indented, commas and quotes its own business. `key` is NULL inside a list.
- * A number that is not finite becomes null; a byte that is no UTF-8 becomes the replacement character. */
-#ifndef SWASHLOOP_CLI_JSON_H
-#define SWASHLOOP_CLI_JSON_H
+ * A number that is not finite becomes null; a byte that is no UTF-8 becomes the replacement character. A document for a
+ * web page is written without blanks, and nothing in it can end or open a tag: '<', '>' and '&' are written as \u003c,
+ * \u003e and \u0026, and so are the two line breaks that scripts know and JSON does not. */
+#ifndef SWASHLOOP_CORE_JSON_H
+#define SWASHLOOP_CORE_JSON_H
 
 #include <stdbool.h>
 #include <stdio.h>
@@ -9,7 +11,8 @@
 struct json {
   FILE *out;
   int depth;
-  bool filled; /* the open object or list has something in it */
+  bool filled;   /* the open object or list has something in it */
+  bool for_page; /* compact, and safe inside a web page */
 };
 
 void json_begin_object(struct json *json, const char *key);

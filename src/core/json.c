@@ -24,7 +24,17 @@ static int character_length(const unsigned char *text) {
   return overlong || surrogate || beyond ? 0 : length;
 }
 
-static void write_quoted(FILE *out, const char *text) {
+/* U+2028 and U+2029 are E2 80 A8 and E2 80 A9. */
+static bool ends_script_line(const unsigned char *text) {
+  return text[0] == 0xe2 && text[1] == 0x80 && (text[2] == 0xa8 || text[2] == 0xa9);
+}
+
+static bool could_be_markup(unsigned char letter) {
+  return letter == '<' || letter == '>' || letter == '&';
+}
+
+static void write_quoted(const struct json *json, const char *text) {
+  FILE *out = json->out;
   (void)fputc('"', out);
   const unsigned char *at = (const unsigned char *)text;
   while (*at != '\0') {
@@ -40,7 +50,9 @@ static void write_quoted(FILE *out, const char *text) {
       (void)fputs("\\n", out);
     } else if (*at == '\t') {
       (void)fputs("\\t", out);
-    } else if (*at < 0x20) {
+    } else if (json->for_page && ends_script_line(at)) {
+      (void)fprintf(out, "\\u20%02x", (unsigned)(at[2] - 0x80));
+    } else if (*at < 0x20 || (json->for_page && could_be_markup(*at))) {
       (void)fprintf(out, "\\u%04x", (unsigned)*at);
     } else {
       (void)fwrite(at, 1, (size_t)length, out);
@@ -54,13 +66,13 @@ static void write_key(struct json *json, const char *key) {
   if (json->filled) {
     (void)fputc(',', json->out);
   }
-  if (json->depth > 0) {
+  if (json->depth > 0 && !json->for_page) {
     (void)fprintf(json->out, "\n%*s", 2 * json->depth, "");
   }
   json->filled = true;
   if (key != NULL) {
-    write_quoted(json->out, key);
-    (void)fputs(": ", json->out);
+    write_quoted(json, key);
+    (void)fputs(json->for_page ? ":" : ": ", json->out);
   }
 }
 
@@ -73,7 +85,7 @@ static void begin(struct json *json, const char *key, char mark) {
 
 static void end(struct json *json, char mark) {
   json->depth--;
-  if (json->filled) {
+  if (json->filled && !json->for_page) {
     (void)fprintf(json->out, "\n%*s", 2 * json->depth, "");
   }
   (void)fputc(mark, json->out);
@@ -104,7 +116,7 @@ void json_text(struct json *json, const char *key, const char *text) {
   if (text == NULL) {
     (void)fputs("null", json->out);
   } else {
-    write_quoted(json->out, text);
+    write_quoted(json, text);
   }
 }
 
