@@ -9,8 +9,10 @@ undefined=$(nm --undefined-only "$SWASHLOOP_MODELS" | awk '$1 == "U" { print $2 
   grep -vE '^(__asan_|__ubsan_|__gcov_|__sanitizer_|_GLOBAL_OFFSET_TABLE_|__stack_chk_fail)')
 foreign=$(comm -23 <(echo "$undefined") <(echo "$defined") |
   grep -vxE '(__)?(a?(sin|cos|tan)h?|atan2|exp|exp2|expm1|log|log2|log10|log1p|pow|sqrt|cbrt|hypot|fabs|f(min|max|mod|dim)|floor|ceil|trunc|l?l?round|rint|nearbyint|copysign|fma|erfc?|sincos|ldexp|frexp|scalbn|nan)|mem(cpy|move|set|cmp)')
-writable=$(nm "$SWASHLOOP_MODELS" | awk '$2 ~ /^[bBC]$/ || $2 == "D" { print $3 }' |
-  grep -vE '^(__gcov|__asan|\.L)' | sort -u)
+# By section: constant tables full of pointers are filled in by the loader (.data.rel.ro) and are no state.
+writable=$(nm --format=sysv "$SWASHLOOP_MODELS" |
+  awk -F'|' '{ gsub(/ /, "", $1); gsub(/ /, "", $7) } $7 ~ /^(\.t?(data|bss)|\.data\.rel\.local|\*COM\*)$/ { print $1 }' |
+  grep -vE '^(__gcov|__asan|\.L|\.(data|bss))' | sort -u)
 
 status=0
 if [ -n "$foreign" ]; then
