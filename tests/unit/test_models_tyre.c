@@ -1,0 +1,167 @@
+/* Tyre and brake: curves, and that neither ever gives power. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "brake.h"
+#include "check.h"
+#include "component.h"
+#include "sample.h"
+#include "tyre.h"
+
+static void curve_rises_peaks_and_falls_a_little(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  const double load = 1e5;
+  assert_true(tyre_curve(&tyre, 0.0, load) == 0.0);
+  CHECK_CLOSE(tyre_curve(&tyre, 1e-7, load) / 1e-7, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-9);
+  double peak = tan(0.5 * REAL_PI / tyre.shape) / tyre.stiffness;
+  CHECK_CLOSE(tyre_curve(&tyre, peak, load), tyre.grip * load, 1e-12);
+  double before = -1.0;
+  for (int i = 0; i <= 1000; i++) {
+    double slip = peak * i / 1000.0;
+    double force = tyre_curve(&tyre, slip, load);
+    assert_true(force > before);
+    CHECK_NEAR(tyre_curve(&tyre, -slip, load), -force, 0.0);
+    before = force;
+  }
+  assert_true(tyre_curve(&tyre, 10.0, load) < tyre.grip * load);
+  assert_true(tyre_curve(&tyre, 10.0, load) > 0.5 * tyre.grip * load);
+}
+
+static void slip_is_what_it_should_be(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  CHECK_CLOSE(tyre_slip(&tyre, 6.0, 5.0), 1.0 / sqrt(25.0 + 0.09), 1e-12);
+  /* relaxation: settled slip (r w - v)/max, within -1 to 1 in drive and braking, locked wheels -1 */
+  CHECK_NEAR(tyre_slip_rate(&tyre, 1.0 / 6.0, 6.0, 5.0), 0.0, 1e-12);
+  CHECK_NEAR(tyre_slip_rate(&tyre, -0.2, 4.0, 5.0), 0.0, 1e-12);
+  CHECK_NEAR(tyre_slip_rate(&tyre, -1.0, 0.0, 5.0), 0.0, 1e-12);
+  CHECK_NEAR(tyre_slip_rate(&tyre, 1.0, 3.0, 0.0), 0.0, 1e-12);
+  /* at rest a spring: the slip stays */
+  assert_true(tyre_slip_rate(&tyre, 0.03, 0.0, 0.0) == 0.0);
+  /* it settles over one length */
+  CHECK_CLOSE(tyre_slip_rate(&tyre, 0.0, 5.0, 4.0), 1.0 / tyre.relaxation_length, 1e-12);
+}
+
+static void start_slip_carries_the_force(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  struct sampler sampler = {81u};
+  for (int i = 0; i < 500; i++) {
+    double load = sample_decades(&sampler, 1e3, 1e6);
+    double force = sample_between(&sampler, -0.99, 0.99) * tyre.grip * load;
+    CHECK_NEAR(tyre_curve(&tyre, tyre_slip_for(&tyre, force, load), load), force, 1e-9 * load);
+  }
+  CHECK_CLOSE(tyre_curve(&tyre, tyre_slip_for(&tyre, 1e9, 1e5), 1e5), tyre.grip * 1e5, 1e-9);
+  tyre.grip = 0.0;
+  assert_true(tyre_slip_for(&tyre, 1e4, 1e5) == 0.0);
+}
+
+/* Power lost in the slip law is F (r w - v), with the state F (r w - v) - F_c L k' >= 0 for the defaults and around. */
+static void tyre_never_gives_power(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  struct sampler sampler = {82u};
+  double worst = 0.0;
+  for (int i = 0; i < 40000; i++) {
+    double load = 1e5;
+    double speed = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
+    double rim = sample_unit(&sampler) < 0.3
+                     ? speed * sample_between(&sampler, 0.9, 1.1)
+                     : (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
+    double slip = sample_between(&sampler, -1.0, 1.0);
+    double sliding = rim - speed;
+    assert_true(tyre_curve(&tyre, tyre_slip(&tyre, rim, speed), load) * sliding >= 0.0);
+    double rate = tyre_slip_rate(&tyre, slip, rim, speed);
+    double curve = tyre_curve(&tyre, slip, load);
+    double force = curve + tyre_damping(&tyre, slip, rate, rim, speed, load);
+    double lost = force * sliding - curve * tyre.relaxation_length * rate;
+    worst = fmin(worst, lost / (fabs(force * sliding) + 1e-9));
+    assert_true(tyre_rolling_resistance(&tyre, speed, load) * speed >= 0.0);
+  }
+  CHECK_NEAR(worst, 0.0, 1e-9);
+}
+
+static void damping_fades_with_rolling(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  double still = tyre_damping(&tyre, 0.0, 1.0, 0.0, 0.0, 1e5);
+  CHECK_CLOSE(still, tyre.grip * 1e5 * tyre.stiffness * tyre.shape * tyre.damping_time, 1e-12);
+  CHECK_CLOSE(tyre_damping(&tyre, 0.0, 1.0, tyre.damping_speed, 0.0, 1e5), still / 4.0, 1e-12);
+  assert_true(tyre_damping(&tyre, 0.5, 1.0, 0.0, 0.0, 1e5) < 0.1 * still);
+}
+
+static void smoothed_brake_opposes(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  CHECK_CLOSE(brake_smoothed_torque(&brake, 0.5, 3.0), 45e3, 1e-12);
+  CHECK_CLOSE(brake_smoothed_torque(&brake, 0.5, -3.0), -45e3, 1e-12);
+  assert_true(brake_smoothed_torque(&brake, 1.0, 0.0) == 0.0);
+}
+
+/* Power that the brake takes, less what its wind-up stores, for any speed, wind-up and pedal. */
+static void stick_brake_never_gives_power(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  struct sampler sampler = {83u};
+  for (int i = 0; i < 40000; i++) {
+    double share = sample_unit(&sampler) < 0.2 ? 0.0 : sample_unit(&sampler);
+    bool off = share == 0.0 && sample_unit(&sampler) < 0.5;
+    double torque = sample_between(&sampler, -1.3, 1.3) * brake.torque * (sample_unit(&sampler) < 0.5 ? 1.0 : share);
+    double speed = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 30.0);
+    double taken = brake_stick_torque(&brake, share, off, torque, speed) * speed;
+    double stored = torque * brake_torque_rate(&brake, share, off, torque, speed) / brake_stiffness(&brake);
+    assert_true(taken - stored >= -1e-9 * (fabs(taken) + fabs(stored)));
+  }
+}
+
+static void stick_brake_holds_slides_and_lets_go(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  /* at rest below the capacity nothing moves */
+  assert_true(brake_torque_rate(&brake, 1.0, false, 40e3, 0.0) == 0.0);
+  CHECK_CLOSE(brake_stick_torque(&brake, 1.0, false, 40e3, 0.0), 40e3, 1e-12);
+  /* unloaded it winds up at its stiffness */
+  CHECK_CLOSE(brake_torque_rate(&brake, 1.0, false, 0.0, 1e-3), 1e-3 * brake.torque / brake.wind_up_angle, 1e-12);
+  /* sliding it settles at the capacity, against the speed */
+  CHECK_NEAR(brake_torque_rate(&brake, 0.5, false, 45e3, 2.0), 0.0, 1e-3);
+  CHECK_CLOSE(brake_stick_torque(&brake, 0.5, false, 45e3, 2.0), 45e3, 1e-12);
+  CHECK_NEAR(brake_torque_rate(&brake, 0.5, false, -45e3, -2.0), 0.0, 1e-3);
+  assert_true(brake_torque_rate(&brake, 0.5, false, 45e3, -2.0) < 0.0);
+  /* capacity falls: the excess leaves */
+  CHECK_CLOSE(brake_torque_rate(&brake, 0.5, false, 90e3, 0.0), -45e3 / brake.release_time, 1e-12);
+  /* off: no torque, the wind-up fades */
+  assert_true(brake_stick_torque(&brake, 0.0, true, 45e3, 2.0) == 0.0);
+  CHECK_CLOSE(brake_torque_rate(&brake, 0.0, true, 45e3, 2.0), -45e3 / brake.release_time, 1e-12);
+  CHECK_CLOSE(brake_stored_energy(&brake, 90e3), 0.5 * 90e3 * brake.wind_up_angle, 1e-12);
+  brake.torque = 0.0;
+  assert_true(brake_stored_energy(&brake, 0.0) == 0.0);
+}
+
+/* The torque on the wheels never exceeds the capacity, the excess of a falling pedal apart. */
+static void stick_brake_keeps_its_capacity(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  struct sampler sampler = {84u};
+  for (int i = 0; i < 5000; i++) {
+    double share = sample_between(&sampler, 0.01, 1.0);
+    double capacity = brake.torque * share;
+    double torque = sample_between(&sampler, -1.0, 1.0) * capacity;
+    double speed = sample_between(&sampler, -30.0, 30.0);
+    assert_true(fabs(brake_stick_torque(&brake, share, false, torque, speed)) <= capacity * (1.0 + 1e-12));
+  }
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(curve_rises_peaks_and_falls_a_little), cmocka_unit_test(slip_is_what_it_should_be),
+      cmocka_unit_test(start_slip_carries_the_force),         cmocka_unit_test(tyre_never_gives_power),
+      cmocka_unit_test(damping_fades_with_rolling),           cmocka_unit_test(smoothed_brake_opposes),
+      cmocka_unit_test(stick_brake_never_gives_power),        cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
+      cmocka_unit_test(stick_brake_keeps_its_capacity),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,127 @@
+/* Main relief valves, charge circuit, flushing. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "charge.h"
+#include "check.h"
+#include "component.h"
+#include "flushing.h"
+#include "relief.h"
+#include "sample.h"
+
+static void relief_opens_above_its_setting(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  CHECK_CLOSE(relief.setting, 450e5, 1e-12);
+  assert_true(relief_opening_rate(&relief, 0.0, relief.setting) == 0.0);
+  assert_true(relief_opening_rate(&relief, 0.0, -6e7) == 0.0);
+  CHECK_CLOSE(relief_opening_rate(&relief, 0.0, relief.setting + 1e6), 1e6 / relief.lag, 1e-9);
+  CHECK_CLOSE(relief_opening_rate(&relief, 3e5, 0.0), -3e5 / relief.lag, 1e-12);
+  /* settled: flow = gradient times excess, the sign rounded by 2e-4 of itself at 450 bar */
+  CHECK_CLOSE(relief_flow(&relief, 10e5, relief.setting + 10e5), relief.gradient * 10e5, 3e-4);
+}
+
+static void relief_flow_never_runs_against_the_drop(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  struct sampler sampler = {41u};
+  for (int i = 0; i < 5000; i++) {
+    double opening = sample_decades(&sampler, 1.0, 1e7);
+    double drop = sample_between(&sampler, -5e7, 5e7);
+    double flow = relief_flow(&relief, opening, drop);
+    assert_true(flow * drop >= 0.0);
+    CHECK_NEAR(relief_flow(&relief, opening, -drop), -flow, 0.0);
+    assert_true(relief_flow(&relief, opening, drop + 1e3) > flow);
+  }
+  assert_true(relief_flow(&relief, 1e6, 0.0) == 0.0);
+  assert_true(relief_flow(&relief, 0.0, 5e7) == 0.0);
+}
+
+static void charge_pump_keeps_its_energy(void **state) {
+  (void)state;
+  DEFAULTS(charge, charge);
+  double speed = 220.0;
+  double over_tank = 25e5;
+  double shaft =
+      (charge_pump_pressure_torque(&charge, over_tank) + charge_pump_torque_loss(&charge, speed, 1.0)) * speed;
+  double oil = charge_pump_flow(&charge, speed, over_tank) * over_tank;
+  CHECK_CLOSE(shaft - oil, charge.constant_torque * speed + charge.leak * over_tank * over_tank, 1e-9);
+  CHECK_CLOSE(charge_pump_flow(&charge, speed, 0.0), charge.displacement * speed, 1e-14);
+  assert_true(charge_pump_torque_loss(&charge, -speed, 1.0) < 0.0);
+}
+
+static void charge_relief_works_as_its_law(void **state) {
+  (void)state;
+  DEFAULTS(charge, charge);
+  assert_true(charge_relief_opening_rate(&charge, 0.0, charge.relief_setting - 1.0) == 0.0);
+  CHECK_CLOSE(charge_relief_opening_rate(&charge, 0.0, charge.relief_setting + 2e5), 2e5 / charge.relief_lag, 1e-9);
+  CHECK_CLOSE(charge_relief_flow(&charge, 2e5, charge.relief_setting), charge.relief_gradient * 2e5, 1e-3);
+  assert_true(charge_relief_flow(&charge, 2e5, -1e5) < 0.0);
+  assert_true(charge_relief_flow(&charge, 2e5, 0.0) == 0.0);
+}
+
+static void check_valve_opens_one_way(void **state) {
+  (void)state;
+  DEFAULTS(charge, charge);
+  assert_true(check_valve_flow(&charge, charge.check_crack) == 0.0);
+  assert_true(check_valve_flow(&charge, 0.0) == 0.0);
+  assert_true(check_valve_flow(&charge, -4e7) == 0.0);
+  CHECK_CLOSE(check_valve_flow(&charge, charge.check_open), charge.check_flow * sqrt(charge.check_open), 1e-12);
+  CHECK_CLOSE(check_valve_flow(&charge, 4.0 * charge.check_open), 2.0 * check_valve_flow(&charge, charge.check_open),
+              1e-12);
+  double middle = 0.5 * (charge.check_crack + charge.check_open);
+  CHECK_CLOSE(check_valve_flow(&charge, middle), 0.5 * charge.check_flow * sqrt(middle), 1e-12);
+  double before = -1.0;
+  for (int i = 0; i <= 400; i++) {
+    double flow = check_valve_flow(&charge, 1e4 * i - 2e5);
+    assert_true(flow >= before);
+    before = flow;
+  }
+}
+
+static void shuttle_connects_the_lower_line(void **state) {
+  (void)state;
+  DEFAULTS(flushing, flushing);
+  CHECK_CLOSE(flushing_shuttle_rate(&flushing, 0.0, 1e7), 1.0 / flushing.shuttle_lag, 1e-12);
+  CHECK_CLOSE(flushing_shuttle_rate(&flushing, 0.0, -1e7), -1.0 / flushing.shuttle_lag, 1e-12);
+  CHECK_CLOSE(flushing_shuttle_rate(&flushing, 0.0, 4e5), 0.5 / flushing.shuttle_lag, 1e-12);
+  assert_true(flushing_opening(&flushing, flushing.shuttle_overlap) == 0.0);
+  assert_true(flushing_opening(&flushing, -1.0) == 0.0);
+  CHECK_CLOSE(flushing_opening(&flushing, 1.0), 1.0, 1e-15);
+  CHECK_CLOSE(flushing_opening(&flushing, 0.65), 0.5, 1e-12);
+}
+
+/* In series: no more than either alone, nothing when the relief is shut, and square roots add: 1/q^2 = 1/q1^2 + 1/q2^2.
+ */
+static void flushing_is_two_in_series(void **state) {
+  (void)state;
+  DEFAULTS(flushing, flushing);
+  struct sampler sampler = {42u};
+  assert_true(flushing_flow(&flushing, 1.0, flushing.relief_setting) == 0.0);
+  assert_true(flushing_flow(&flushing, 0.0, 4e7) == 0.0);
+  assert_true(flushing_flow(&flushing, 1.0, -1e5) == 0.0);
+  for (int i = 0; i < 1000; i++) {
+    double over = flushing.relief_setting * sample_between(&sampler, 1.01, 20.0);
+    double q = flushing_flow(&flushing, 1.0, over);
+    double relief = flushing.relief_gradient * (over - flushing.relief_setting);
+    double orifice = flushing.orifice * sqrt(over);
+    assert_true(q > 0.0 && q <= relief && q <= orifice);
+    CHECK_CLOSE(1.0 / (q * q), 1.0 / (relief * relief) + 1.0 / (orifice * orifice), 1e-10);
+    CHECK_CLOSE(flushing_flow(&flushing, 0.5, over), 0.5 * q, 1e-12);
+  }
+  /* the high side at 400 bar: the orifice limits it */
+  CHECK_CLOSE(flushing_flow(&flushing, 1.0, 4e7), flushing.orifice * sqrt(4e7), 0.01);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(relief_opens_above_its_setting), cmocka_unit_test(relief_flow_never_runs_against_the_drop),
+      cmocka_unit_test(charge_pump_keeps_its_energy),   cmocka_unit_test(charge_relief_works_as_its_law),
+      cmocka_unit_test(check_valve_opens_one_way),      cmocka_unit_test(shuttle_connects_the_lower_line),
+      cmocka_unit_test(flushing_is_two_in_series),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
