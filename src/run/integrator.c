@@ -23,7 +23,8 @@ struct integrator {
   N_Vector integral_work;
   SUNMatrix matrix;
   SUNLinearSolver linear;
-  bool begun;
+  bool made;  /* the library's memory is there */
+  bool begun; /* this problem has started */
   double time;
   double step_start;
   long rate_calls;
@@ -162,8 +163,8 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->integral_work = new_vector(problem->integral_count, integrator->context);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
     integrator->taylor = calloc((size_t)(n * (LARGEST_ORDER + 1)), sizeof *integrator->taylor);
-    ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work && integrator->integrals &&
-            integrator->integral_work && integrator->matrix;
+    ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work &&
+            integrator->integrals && integrator->integral_work && integrator->matrix;
   }
   if (ready) {
     vecops_matrix(integrator->matrix);
@@ -179,6 +180,25 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
   }
   vecops_solver(integrator->linear);
   return integrator;
+}
+
+bool integrator_renew(struct integrator **integrator, const struct integrator_problem *problem, struct error *error) {
+  struct integrator *old = *integrator;
+  if (old != NULL && old->problem.state_count == problem->state_count &&
+      old->problem.integral_count == problem->integral_count) {
+    old->problem = *problem;
+    memcpy(NV_DATA_S(old->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
+    old->begun = false;
+    old->rate_calls = 0;
+    old->jacobian_calls = 0;
+    old->before = (struct integrator_counts){0};
+    old->bad_state = -1;
+    old->message[0] = '\0';
+    return true;
+  }
+  integrator_free(old);
+  *integrator = integrator_new(problem, error);
+  return *integrator != NULL;
 }
 
 void integrator_free(struct integrator *integrator) {
@@ -208,23 +228,41 @@ void integrator_free(struct integrator *integrator) {
   free(integrator);
 }
 
-static bool set_up(struct integrator *integrator, double t) {
-  const struct integrator_problem *problem = &integrator->problem;
+/* What a solver needs once; what differs from problem to problem is in `settle`. */
+static bool make(struct integrator *integrator, double t) {
   void *solver = integrator->solver;
   int failed = CVodeSetErrHandlerFn(solver, keep_message, integrator);
   failed |= CVodeInit(solver, call_rates, t, integrator->state);
-  failed |= CVodeSVtolerances(solver, problem->relative_tolerance, integrator->tolerances);
   failed |= CVodeSetUserData(solver, integrator);
-  failed |= CVodeSetLinearSolver(solver, integrator->linear, integrator->matrix);
-  failed |= CVodeSetJacFn(solver, call_jacobian);
+  failed |= CVodeSetMaxHnilWarns(solver, -1);
+  if (integrator->problem.integral_count > 0) {
+    failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
+    failed |= CVodeSetQuadErrCon(solver, SUNTRUE);
+  }
+  integrator->made = true;
+  return failed == CV_SUCCESS;
+}
+
+static bool attach_linear(struct integrator *integrator) {
+  return CVodeSetLinearSolver(integrator->solver, integrator->linear, integrator->matrix) == CV_SUCCESS &&
+         CVodeSetJacFn(integrator->solver, call_jacobian) == CV_SUCCESS;
+}
+
+static bool start_again(struct integrator *integrator, double t) {
+  return CVodeReInit(integrator->solver, t, integrator->state) == CV_SUCCESS &&
+         (integrator->problem.integral_count == 0 ||
+          CVodeQuadReInit(integrator->solver, integrator->integrals) == CV_SUCCESS);
+}
+
+static bool settle(struct integrator *integrator) {
+  const struct integrator_problem *problem = &integrator->problem;
+  void *solver = integrator->solver;
+  int failed = CVodeSVtolerances(solver, problem->relative_tolerance, integrator->tolerances);
   failed |= CVodeSetNonlinConvCoef(solver, problem->nonlinear_tolerance);
   failed |= CVodeSetMaxOrd(solver, problem->largest_order);
   failed |= CVodeSetMaxStep(solver, problem->largest_step);
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
-  failed |= CVodeSetMaxHnilWarns(solver, -1);
   if (problem->integral_count > 0) {
-    failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
-    failed |= CVodeSetQuadErrCon(solver, SUNTRUE);
     failed |= CVodeQuadSStolerances(solver, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
   }
   return failed == CV_SUCCESS;
@@ -262,12 +300,12 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   memcpy(NV_DATA_S(integrator->integrals), integrals, sizeof(double) * (size_t)problem->integral_count);
   bool good;
   if (integrator->begun) {
-    good = CVodeReInit(integrator->solver, t, integrator->state) == CV_SUCCESS &&
-           (problem->integral_count == 0 ||
-            CVodeQuadReInit(integrator->solver, integrator->integrals) == CV_SUCCESS);
+    good = start_again(integrator, t);
     counts.restarts++;
+  } else if (integrator->made) {
+    good = start_again(integrator, t) && settle(integrator);
   } else {
-    good = set_up(integrator, t);
+    good = make(integrator, t) && attach_linear(integrator) && settle(integrator);
   }
   integrator->before = counts;
   integrator->begun = true;

@@ -39,6 +39,9 @@ struct integrator_counts {
 
 /* Copies what it needs of the problem; names must outlive it. NULL on failure. */
 struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error);
+/* Make *integrator ready for another problem, as if new: its memory is used again where the sizes are the same. May be
+ * given a NULL integrator; leaves one on failure. */
+bool integrator_renew(struct integrator **integrator, const struct integrator_problem *problem, struct error *error);
 void integrator_free(struct integrator *integrator);
 
 /* Begin, or begin again, at t with this state and these integrals. */

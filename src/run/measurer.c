@@ -7,11 +7,11 @@
 
 #include "registry.h"
 
-#define STANDSTILL 0.05       /* m/s */
-#define OPEN_FLOW 1e-5        /* m3/s through an open relief valve */
-#define SETTLED 0.5           /* s */
-#define CREEP_TIME 1.0        /* s */
-#define LEAST_ENERGY_IN 1e3   /* J: floor of what a residual is compared with */
+#define STANDSTILL 0.05     /* m/s */
+#define OPEN_FLOW 1e-5      /* m3/s through an open relief valve */
+#define SETTLED 0.5         /* s */
+#define CREEP_TIME 1.0      /* s */
+#define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
 
 /* Which extreme of which signal makes which measure, and where its time goes (-1: nowhere). */
 struct extreme_row {
@@ -87,8 +87,7 @@ struct limit_question {
 
 static bool is_broken(const void *context, const struct moment *moment) {
   const struct limit_question *question = context;
-  return moment->time >= question->from &&
-         breaks(question->limit, moment->signals[question->limit->keep.signal]);
+  return moment->time >= question->from && breaks(question->limit, moment->signals[question->limit->keep.signal]);
 }
 
 static void start_braking(struct measurer *measurer, const struct view *view, const struct moment *moment,
@@ -111,7 +110,11 @@ static void start_braking(struct measurer *measurer, const struct view *view, co
 bool measurer_begin(struct measurer *measurer, const struct view *view, const struct moment *moment,
                     struct error *error) {
   const struct case_data *data = view->data;
+  struct limit_watch *limits = measurer->limits;
+  int limit_capacity = measurer->limit_capacity;
   memset(measurer, 0, sizeof *measurer);
+  measurer->limits = limits;
+  measurer->limit_capacity = limit_capacity;
   for (int i = 0; i < EXTREME_ROWS; i++) {
     struct extreme *extreme = &measurer->extremes[i];
     extreme->signal = registry_signal(view->plant, extreme_rows[i].signal);
@@ -135,9 +138,13 @@ bool measurer_begin(struct measurer *measurer, const struct view *view, const st
   measurer->creep_from = data->simulation.end_time - CREEP_TIME;
   measurer->oil_start = view->plant->oil(view->model, moment->state);
   view->plant->stored(view->model, moment->state, measurer->stored_start + view->plant->ledger_integrated);
-  measurer->limits = calloc((size_t)data->limit_count + 1, sizeof *measurer->limits);
-  if (measurer->limits == NULL) {
-    return error_set(error, ERROR_MEMORY, "out of memory for limits");
+  if (data->limit_count > measurer->limit_capacity) {
+    free(measurer->limits);
+    measurer->limits = calloc((size_t)data->limit_count, sizeof *measurer->limits);
+    measurer->limit_capacity = measurer->limits != NULL ? data->limit_count : 0;
+    if (measurer->limits == NULL) {
+      return error_set(error, ERROR_MEMORY, "out of memory for limits");
+    }
   }
   double from = data->simulation.stop_from >= 0.0 ? data->simulation.stop_from
                                                   : view->plant->release_time(view->model, view->mode);
@@ -344,10 +351,16 @@ static void end_stop(const struct measurer *measurer, const struct moment *momen
 static bool end_limits(const struct measurer *measurer, const struct view *view, struct outcome *outcome,
                        struct error *error) {
   const struct case_data *data = view->data;
-  outcome->broken = calloc((size_t)data->limit_count + 1, sizeof *outcome->broken);
-  outcome->worst = calloc((size_t)data->limit_count + 1, sizeof *outcome->worst);
-  if (outcome->broken == NULL || outcome->worst == NULL) {
-    return error_set(error, ERROR_MEMORY, "out of memory for limits");
+  if (data->limit_count > outcome->limit_capacity) {
+    free(outcome->broken);
+    free(outcome->worst);
+    outcome->broken = calloc((size_t)data->limit_count, sizeof *outcome->broken);
+    outcome->worst = calloc((size_t)data->limit_count, sizeof *outcome->worst);
+    outcome->limit_capacity = data->limit_count;
+    if (outcome->broken == NULL || outcome->worst == NULL) {
+      outcome->limit_capacity = 0;
+      return error_set(error, ERROR_MEMORY, "out of memory for limits");
+    }
   }
   for (int i = 0; i < data->limit_count; i++) {
     const struct limit *limit = &data->limits[i];

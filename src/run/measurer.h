@@ -39,8 +39,10 @@ struct measurer {
   double oil_start;
   double stored_start[PLANT_LEDGER_LIMIT];
   struct limit_watch *limits;
+  int limit_capacity;
 };
 
+/* `measurer` is all zero, or of an earlier run, whose memory is used again. */
 bool measurer_begin(struct measurer *measurer, const struct view *view, const struct moment *moment,
                     struct error *error);
 /* Braking starts at `from` (NaN: not known yet); may be told again when an action releases the pedal. */

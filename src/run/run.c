@@ -24,8 +24,10 @@ enum {
 
 #define TICK_SECONDS 0.05
 
-/* Everything of one run. */
-struct run {
+/* Everything of one run. What is made once for many runs stands first. */
+struct run_workspace {
+  bool story;
+  int fired_capacity;
   struct view view;
   struct measurer measurer;
   struct event_watch watch;
@@ -37,8 +39,8 @@ struct run {
   struct moment end;
   double integrals[PLANT_LEDGER_LIMIT];
   const char *state_names[PLANT_STATE_LIMIT];
-  bool *fired;       /* actions that have fired */
-  long next_sample;  /* index on the output grid */
+  bool *fired;      /* actions that have fired */
+  long next_sample; /* index on the output grid */
   double last_sample_time;
   int block_count;
   double *block_time;
@@ -69,7 +71,7 @@ static void powers_of(void *context, double t, const double *state, double *powe
 
 /* ---- time histories ---- */
 
-static bool flush_block(struct run *run, struct error *error) {
+static bool flush_block(struct run_workspace *run, struct error *error) {
   if (run->recorder == NULL || run->block_count == 0) {
     return true;
   }
@@ -82,7 +84,7 @@ static bool flush_block(struct run *run, struct error *error) {
   return good;
 }
 
-static bool put_sample(struct run *run, const struct moment *moment, struct error *error) {
+static bool put_sample(struct run_workspace *run, const struct moment *moment, struct error *error) {
   if (run->block_count == BLOCK_SAMPLES && !flush_block(run, error)) {
     return false;
   }
@@ -96,7 +98,7 @@ static bool put_sample(struct run *run, const struct moment *moment, struct erro
 }
 
 /* Samples on the grid up to `until`, from the last step's polynomial. */
-static bool put_samples(struct run *run, double until, struct error *error) {
+static bool put_samples(struct run_workspace *run, double until, struct error *error) {
   if (run->recorder == NULL) {
     return true;
   }
@@ -126,7 +128,7 @@ static bool holds(const void *context, const struct moment *moment) {
 }
 
 /* The next time at which an action waits for the clock alone. */
-static double next_action_time(const struct run *run, double t) {
+static double next_action_time(const struct run_workspace *run, double t) {
   double next = HUGE_VAL;
   const struct case_data *data = run->view.data;
   for (int i = 0; i < data->action_count; i++) {
@@ -138,23 +140,28 @@ static double next_action_time(const struct run *run, double t) {
   return next;
 }
 
-static bool fire(struct run *run, int i, const struct moment *moment, struct error *error) {
-  const struct action *action = &run->view.data->actions[i];
+static bool tell_action(const struct run_workspace *run, const struct action *action, const struct moment *moment,
+                        struct error *error) {
   const struct plant *plant = run->view.plant;
   char target[64];
   char over[64] = " at once";
   char words[320];
-  run->fired[i] = true;
-  plant->move(run->view.model, run->view.mode, moment->time, action->channel, action->target, action->duration);
   units_show(plant->channel_quantities[action->channel], action->target, target, sizeof target);
   if (action->duration > 0.0) {
     snprintf(over, sizeof over, " over %.4g s", action->duration);
   }
-  snprintf(words, sizeof words, "%s: %s goes to %s%s", action->name, plant->channels[action->channel], target,
-           over);
+  snprintf(words, sizeof words, "%s: %s goes to %s%s", action->name, plant->channels[action->channel], target, over);
   int signal = action->when.signal >= 0 ? action->when.signal : -1;
-  if (!story_add(run->outcome, plant, moment->time, "action", words, signal,
-                 signal >= 0 ? moment->signals[signal] : NAN, error)) {
+  return story_add(run->outcome, plant, moment->time, "action", words, signal,
+                   signal >= 0 ? moment->signals[signal] : NAN, error);
+}
+
+static bool fire(struct run_workspace *run, int i, const struct moment *moment, struct error *error) {
+  const struct action *action = &run->view.data->actions[i];
+  const struct plant *plant = run->view.plant;
+  run->fired[i] = true;
+  plant->move(run->view.model, run->view.mode, moment->time, action->channel, action->target, action->duration);
+  if (run->story && !tell_action(run, action, moment, error)) {
     return false;
   }
   measurer_release(&run->measurer, &run->view, plant->release_time(run->view.model, run->view.mode));
@@ -188,7 +195,7 @@ static void nearer(struct cut *cut, const struct moment *moment, int which, int 
   }
 }
 
-static struct cut find_cut(const struct run *run, const struct stretch *step) {
+static struct cut find_cut(const struct run_workspace *run, const struct stretch *step) {
   const struct view *view = &run->view;
   struct cut cut = {.found = false, .which = -1, .action = -1};
   struct moment found;
@@ -211,14 +218,14 @@ static struct cut find_cut(const struct run *run, const struct stretch *step) {
 
 /* ---- the loop ---- */
 
-static bool restart(struct run *run, const struct moment *at, struct error *error) {
+static bool restart(struct run_workspace *run, const struct moment *at, struct error *error) {
   run->start = *at;
   view_evaluate(&run->view, &run->start);
   return integrator_start(run->view.integrator, at->time, run->start.state, run->integrals, error);
 }
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */
-static bool fire_all(struct run *run, const struct moment *moment, bool *any, struct error *error) {
+static bool fire_all(struct run_workspace *run, const struct moment *moment, bool *any, struct error *error) {
   for (int i = 0; i < run->view.data->action_count; i++) {
     if (!run->fired[i] && holds(&run->view.data->actions[i].when, moment)) {
       *any = true;
@@ -231,14 +238,14 @@ static bool fire_all(struct run *run, const struct moment *moment, bool *any, st
 }
 
 /* Accept the step from run->start to `end`: everything that looks at it looks now. */
-static bool accept(struct run *run, const struct moment *end, struct error *error) {
+static bool accept(struct run_workspace *run, const struct moment *end, struct error *error) {
   struct stretch step = {&run->start, &run->middle, end};
   measurer_follow(&run->measurer, &run->view, &step);
-  return event_watch_follow(&run->watch, &run->view, &step, run->outcome, error) &&
+  return (!run->story || event_watch_follow(&run->watch, &run->view, &step, run->outcome, error)) &&
          put_samples(run, end->time, error);
 }
 
-static bool interrupted(struct run *run, double end_time) {
+static bool interrupted(struct run_workspace *run, double end_time) {
   if (run->watcher == NULL || --run->steps_to_tick > 0) {
     return false;
   }
@@ -252,22 +259,24 @@ static bool interrupted(struct run *run, double end_time) {
 }
 
 /* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end with *status. */
-static bool change_mode(struct run *run, struct moment *at, int which, enum run_status *status, struct error *error) {
+static bool change_mode(struct run_workspace *run, struct moment *at, int which, enum run_status *status,
+                        struct error *error) {
   const char *words = NULL;
   const struct plant *plant = run->view.plant;
   enum plant_verdict verdict = plant->change(run->view.model, run->view.mode, at->time, at->state, which, &words);
-  if (words != NULL && !story_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
+  if (words != NULL && run->story && !story_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
     *status = RUN_FAILED;
     return false;
   }
   if (verdict == PLANT_ENDS_RUN) {
     *status = RUN_STOPPED;
+    snprintf(run->outcome->stop_words, sizeof run->outcome->stop_words, "%s", words != NULL ? words : "");
     return false;
   }
   return true;
 }
 
-static enum run_status integrate(struct run *run, struct error *error) {
+static enum run_status integrate(struct run_workspace *run, struct error *error) {
   const struct view *view = &run->view;
   const struct plant *plant = view->plant;
   double end_time = view->data->simulation.end_time;
@@ -275,11 +284,12 @@ static enum run_status integrate(struct run *run, struct error *error) {
   int changes_here = 0;
   double last_change = -1.0;
   bool any = false;
-  if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error) ||
-      !put_samples(run, 0.0, error)) {
+  if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error) || !put_samples(run, 0.0, error)) {
     return RUN_FAILED;
   }
-  event_watch_begin(&run->watch, view, &run->start);
+  if (run->story) {
+    event_watch_begin(&run->watch, view, &run->start);
+  }
   while (run->start.time < end_time) {
     if (interrupted(run, end_time)) {
       return RUN_INTERRUPTED;
@@ -348,21 +358,35 @@ static enum run_status integrate(struct run *run, struct error *error) {
   return status;
 }
 
-static bool prepare(struct run *run, const struct case_data *data, struct error *error) {
-  const struct plant *plant = data->plant;
-  run->view.data = data;
-  run->view.plant = plant;
-  run->view.model = calloc(1, plant->model_size);
-  run->view.mode = calloc(1, plant->mode_size);
-  run->fired = calloc((size_t)data->action_count + 1, sizeof *run->fired);
-  if (run->recorder != NULL) {
+/* Room for the blocks of time histories, at the first run that records. */
+static bool make_blocks(struct run_workspace *run) {
+  if (run->block_time == NULL) {
     run->block_time = malloc(BLOCK_SAMPLES * sizeof *run->block_time);
-    run->block_values = malloc((size_t)plant->signal_count * BLOCK_STRIDE * sizeof *run->block_values);
+    run->block_values = malloc((size_t)run->view.plant->signal_count * BLOCK_STRIDE * sizeof *run->block_values);
   }
-  if (run->view.model == NULL || run->view.mode == NULL || run->fired == NULL ||
-      (run->recorder != NULL && (run->block_time == NULL || run->block_values == NULL))) {
+  return run->block_time != NULL && run->block_values != NULL;
+}
+
+static bool make_fired(struct run_workspace *run, int count) {
+  if (count > run->fired_capacity) {
+    free(run->fired);
+    run->fired = malloc((size_t)count * sizeof *run->fired);
+    run->fired_capacity = run->fired != NULL ? count : 0;
+  }
+  if (count > 0 && run->fired != NULL) {
+    memset(run->fired, 0, (size_t)count * sizeof *run->fired);
+  }
+  return count == 0 || run->fired != NULL;
+}
+
+static bool prepare(struct run_workspace *run, const struct case_data *data, struct error *error) {
+  const struct plant *plant = run->view.plant;
+  run->view.data = data;
+  if (!make_fired(run, data->action_count) || (run->recorder != NULL && !make_blocks(run))) {
     return error_set(error, ERROR_MEMORY, "out of memory for the run");
   }
+  memset(run->view.model, 0, plant->model_size);
+  memset(run->view.mode, 0, plant->mode_size);
   const char *refusal = plant->prepare(data->parameters, run->view.model);
   if (refusal != NULL) {
     return error_at(error, data->source, 0, 0, "%s", refusal);
@@ -393,21 +417,10 @@ static bool prepare(struct run *run, const struct case_data *data, struct error 
     run->state_names[i] = names[i];
   }
   problem.state_names = run->state_names;
-  run->view.integrator = integrator_new(&problem, error);
-  return run->view.integrator != NULL;
+  return integrator_renew(&run->view.integrator, &problem, error);
 }
 
-static void release(struct run *run) {
-  measurer_free(&run->measurer);
-  integrator_free(run->view.integrator);
-  free(run->view.model);
-  free(run->view.mode);
-  free(run->fired);
-  free(run->block_time);
-  free(run->block_values);
-}
-
-static void end_counts(const struct run *run, double cpu, struct outcome *outcome) {
+static void end_counts(const struct run_workspace *run, double cpu, struct outcome *outcome) {
   struct integrator_counts counts = integrator_counts(run->view.integrator);
   outcome->counts.steps = counts.steps;
   outcome->counts.rate_calls = counts.rate_calls;
@@ -419,42 +432,96 @@ static void end_counts(const struct run *run, double cpu, struct outcome *outcom
   outcome->counts.cpu_seconds = cpu;
 }
 
-bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
-              struct outcome *outcome, struct error *error) {
-  double began = seconds_of(CLOCK_THREAD_CPUTIME_ID);
-  struct run *run = calloc(1, sizeof *run);
-  memset(outcome, 0, sizeof *outcome);
-  if (run == NULL) {
-    return error_set(error, ERROR_MEMORY, "out of memory for the run");
+struct run_workspace *run_workspace_new(const struct plant *plant, bool story, struct error *error) {
+  struct run_workspace *workspace = calloc(1, sizeof *workspace);
+  if (workspace != NULL) {
+    workspace->story = story;
+    workspace->view.plant = plant;
+    workspace->view.model = calloc(1, plant->model_size);
+    workspace->view.mode = calloc(1, plant->mode_size);
+    if (workspace->view.model != NULL && workspace->view.mode != NULL) {
+      return workspace;
+    }
+    run_workspace_free(workspace);
   }
+  error_set(error, ERROR_MEMORY, "out of memory for the run");
+  return NULL;
+}
+
+void run_workspace_free(struct run_workspace *workspace) {
+  if (workspace == NULL) {
+    return;
+  }
+  measurer_free(&workspace->measurer);
+  integrator_free(workspace->view.integrator);
+  free(workspace->view.model);
+  free(workspace->view.mode);
+  free(workspace->fired);
+  free(workspace->block_time);
+  free(workspace->block_values);
+  free(workspace);
+}
+
+/* Every number of an earlier run away, its memory kept. */
+static void clear_outcome(struct outcome *outcome) {
+  struct outcome kept = *outcome;
+  memset(outcome, 0, sizeof *outcome);
+  outcome->events = kept.events;
+  outcome->event_capacity = kept.event_capacity;
+  outcome->worst = kept.worst;
+  outcome->broken = kept.broken;
+  outcome->limit_capacity = kept.limit_capacity;
+}
+
+static void begin(struct run_workspace *run, const struct recorder *recorder, const struct watcher *watcher,
+                  struct outcome *outcome) {
+  clear_outcome(outcome);
   run->recorder = recorder;
   run->watcher = watcher;
   run->outcome = outcome;
+  run->next_sample = 0;
+  run->block_count = 0;
   run->last_sample_time = -1.0;
   run->last_tick = seconds_of(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
-  bool good = prepare(run, data, error);
-  if (good) {
-    data->plant->start(run->view.model, run->view.mode, run->start.state);
-    view_evaluate(&run->view, &run->start);
-    good = measurer_begin(&run->measurer, &run->view, &run->start, error);
+  memset(run->integrals, 0, sizeof run->integrals);
+}
+
+bool run_in(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
+            const struct watcher *watcher, struct outcome *outcome, struct error *error) {
+  double began = seconds_of(CLOCK_THREAD_CPUTIME_ID);
+  begin(run, recorder, watcher, outcome);
+  if (!prepare(run, data, error)) {
+    return false;
   }
-  if (good) {
-    outcome->status = integrate(run, &outcome->error);
-    outcome->end_time = run->start.time;
-    integrator_integrals_at(run->view.integrator, run->start.time, run->integrals);
-    if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->last_sample_time) {
-      struct error ignored;
-      good = put_sample(run, &run->start, outcome->status == RUN_FAILED ? &ignored : error);
-    }
-    if (good && outcome->error.code != ERROR_OUTPUT) {
-      good = flush_block(run, error);
-    }
-    good = good && measurer_end(&run->measurer, &run->view, &run->start, outcome, error);
-    end_counts(run, seconds_of(CLOCK_THREAD_CPUTIME_ID) - began, outcome);
+  data->plant->start(run->view.model, run->view.mode, run->start.state);
+  run->start.time = 0.0;
+  view_evaluate(&run->view, &run->start);
+  if (!measurer_begin(&run->measurer, &run->view, &run->start, error)) {
+    return false;
   }
-  release(run);
-  free(run);
+  bool good = true;
+  outcome->status = integrate(run, &outcome->error);
+  outcome->end_time = run->start.time;
+  integrator_integrals_at(run->view.integrator, run->start.time, run->integrals);
+  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->last_sample_time) {
+    struct error ignored;
+    good = put_sample(run, &run->start, outcome->status == RUN_FAILED ? &ignored : error);
+  }
+  if (good && outcome->error.code != ERROR_OUTPUT) {
+    good = flush_block(run, error);
+  }
+  good = good && measurer_end(&run->measurer, &run->view, &run->start, outcome, error);
+  end_counts(run, seconds_of(CLOCK_THREAD_CPUTIME_ID) - began, outcome);
+  return good;
+}
+
+bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
+              struct outcome *outcome, struct error *error) {
+  memset(outcome, 0, sizeof *outcome);
+  struct run_workspace *workspace = run_workspace_new(data->plant, true, error);
+  bool good = workspace != NULL && run_in(workspace, data, recorder, watcher, outcome, error);
+  run_workspace_free(workspace);
   if (!good) {
     outcome_free(outcome);
   }
@@ -469,5 +536,7 @@ void outcome_free(struct outcome *outcome) {
   outcome->broken = NULL;
   outcome->worst = NULL;
   outcome->event_count = 0;
+  outcome->event_capacity = 0;
   outcome->broken_count = 0;
+  outcome->limit_capacity = 0;
 }

@@ -60,6 +60,7 @@ struct outcome {
   enum run_status status;
   struct error error; /* when failed */
   double end_time;    /* s, reached */
+  char stop_words[200]; /* what ended it, when stopped */
   double measures[MEASURE_COUNT];
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
   struct ledger_entry ledger[PLANT_LEDGER_LIMIT];
@@ -74,6 +75,7 @@ struct outcome {
   struct broken_limit *worst; /* one a limit of the case, in order, kept or broken: how near it came */
   struct broken_limit *broken;
   int broken_count;
+  int limit_capacity; /* of worst and broken */
   struct run_counts counts;
 };
 
@@ -82,5 +84,16 @@ struct outcome {
 bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
               struct outcome *outcome, struct error *error);
 void outcome_free(struct outcome *outcome);
+
+/* What a run needs besides its case, made once for many runs, one after the other: solver, model and buffers. */
+struct run_workspace;
+
+/* For cases of `plant`. Without `story` no events are collected: nothing but the measures, the ledger and the limits. */
+struct run_workspace *run_workspace_new(const struct plant *plant, bool story, struct error *error);
+void run_workspace_free(struct run_workspace *workspace);
+/* As run_case, to the same numbers bit by bit. `outcome` is all zero, or of an earlier run_in, whose memory is used
+ * again; outcome_free it after the last. */
+bool run_in(struct run_workspace *workspace, const struct case_data *data, const struct recorder *recorder,
+            const struct watcher *watcher, struct outcome *outcome, struct error *error);
 
 #endif
