@@ -210,6 +210,10 @@ def draw_panel(page, axis, panel, runs, marks, low, high, options, writer):
     occupied = Occupied((box.x0, box.y0, box.x1, box.y1))
     for _, _, time, values in curves:
         occupied.add_curve(axis.transData.transform(numpy.column_stack((time, values))))
+    limits = [limit for limit in limits if limit.start < high]
+    for limit in limits:
+        ends = numpy.array(((max(limit.start, low), limit.value), (high, limit.value)))
+        occupied.add_curve(axis.transData.transform(ends))
     for limit in limits:
         draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high)
     for peak in sorted(peaks, key=lambda peak: -abs(peak[3])):
