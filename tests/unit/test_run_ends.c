@@ -1,0 +1,219 @@
+/* How a run can end: stopped, failed, interrupted; and that it never hangs. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "check.h"
+#include "toy.h"
+
+static void run_ok(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,
+                   struct outcome *outcome) {
+  struct error error = {0};
+  if (!run_case(data, recorder, watcher, outcome, &error)) {
+    fail_msg("%s", error.text);
+  }
+}
+
+static void clock_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  (void)y;
+  rates[0] = 1.0;
+}
+
+static double one_and_a_bit_to_go(const double *y) {
+  return 1.2345 - y[0];
+}
+
+static double always_fallen(const double *y) {
+  (void)y;
+  return -1.0;
+}
+
+static enum plant_verdict ends(double *y, const char **message) {
+  (void)y;
+  *message = "that is the end";
+  return PLANT_ENDS_RUN;
+}
+
+static bool last_sample(void *context, int count, const double *time, const double *const *values,
+                        struct error *error) {
+  double *last = context;
+  (void)values;
+  (void)error;
+  for (int i = 0; i < count; i++) {
+    assert_true(time[i] > *last);
+    *last = time[i];
+  }
+  return true;
+}
+
+static void a_plant_can_end_the_run(void **state) {
+  (void)state;
+  struct toy stopping = {.rates = clock_rates, .falls = one_and_a_bit_to_go, .change = ends, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &stopping, 5.0);
+  struct outcome outcome;
+  double last = -1.0;
+  struct recorder recorder = {&last, last_sample};
+  run_ok(&data, &recorder, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_STOPPED);
+  CHECK_NEAR(outcome.end_time, 1.2345, 1e-9);
+  CHECK_NEAR(last, outcome.end_time, 0.0); /* the last sample is the end, off the grid */
+  assert_int_equal(outcome.event_count, 1);
+  assert_string_equal(outcome.events[0].message, "that is the end");
+  CHECK_NEAR(outcome.measures[MEASURE_vehicle_distance_end], 0.0, 0.0);
+  outcome_free(&outcome);
+}
+
+static void a_flickering_mode_fails_and_does_not_hang(void **state) {
+  (void)state;
+  struct toy flickering = {.rates = clock_rates, .falls = always_fallen, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &flickering, 5.0);
+  struct outcome outcome;
+  run_ok(&data, NULL, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_string_equal(outcome.error.text, "at t = 0 s the mode changes without end");
+  assert_int_equal(outcome.error.code, ERROR_RUN);
+  outcome_free(&outcome);
+}
+
+static void a_stuck_clock_fails_and_does_not_hang(void **state) {
+  (void)state;
+  static const real times[] = {1.0, 2.0};
+  static const real values[] = {0.0, 1.0};
+  struct toy stuck = {.rates = clock_rates, .lever = {2, times, values}, .stuck = true, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &stuck, 5.0);
+  struct outcome outcome;
+  run_ok(&data, NULL, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_string_equal(outcome.error.text, "at t = 1 s the clock of a table does not move on");
+  CHECK_NEAR(outcome.end_time, 1.0, 0.0);
+  outcome_free(&outcome);
+}
+
+static void root_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  rates[0] = -1.0;
+  rates[1] = sqrt(y[0]); /* no number once the first is below zero, at t = 1 */
+}
+
+static void a_state_that_leaves_the_numbers_is_named(void **state) {
+  (void)state;
+  struct toy rooted = {.start = {1.0, 0.0, 0.0, 0.0}, .rates = root_rates, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &rooted, 5.0);
+  struct outcome outcome;
+  double last = -1.0;
+  struct recorder recorder = {&last, last_sample};
+  run_ok(&data, &recorder, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_non_null(strstr(outcome.error.text, "the derivative of second is not a finite number"));
+  CHECK_NEAR(outcome.end_time, 1.0, 1e-3);
+  CHECK_NEAR(last, outcome.end_time, 0.0); /* what was computed is kept */
+  assert_true(isfinite(outcome.measures[MEASURE_peak_line_a_pressure]));
+  outcome_free(&outcome);
+}
+
+static void blow_up_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  rates[2] = y[2] * y[2]; /* 1/(1 - t) */
+}
+
+static void a_blow_up_ends_the_run(void **state) {
+  (void)state;
+  struct toy growing = {.start = {0.0, 0.0, 1.0, 0.0}, .rates = blow_up_rates, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &growing, 5.0);
+  struct outcome outcome;
+  run_ok(&data, NULL, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_int_equal(outcome.error.code, ERROR_RUN);
+  CHECK_NEAR(outcome.end_time, 1.0, 1e-3);
+  outcome_free(&outcome);
+}
+
+static void nan_start_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  (void)y;
+  rates[3] = NAN;
+}
+
+static void a_bad_start_is_named(void **state) {
+  (void)state;
+  struct toy bad = {.rates = nan_start_rates, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &bad, 5.0);
+  struct outcome outcome;
+  run_ok(&data, NULL, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_non_null(strstr(outcome.error.text, "at t = 0 s the derivative of fourth"));
+  outcome_free(&outcome);
+}
+
+static bool no_more_room(void *context, int count, const double *time, const double *const *values,
+                         struct error *error) {
+  (void)context;
+  (void)count;
+  (void)time;
+  (void)values;
+  return error_set(error, ERROR_OUTPUT, "no room");
+}
+
+static void a_failing_recorder_ends_the_run(void **state) {
+  (void)state;
+  struct toy plain = {.rates = clock_rates, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &plain, 500.0);
+  data.simulation.output_step = 1e-3;
+  data.simulation.largest_step = 1.0;
+  struct outcome outcome;
+  struct recorder recorder = {NULL, no_more_room};
+  run_ok(&data, &recorder, NULL, &outcome);
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_int_equal(outcome.error.code, ERROR_OUTPUT);
+  assert_true(outcome.end_time < 10.0);
+  outcome_free(&outcome);
+}
+
+static bool stop_it(void *context, double time, double end_time) {
+  (void)context;
+  (void)time;
+  CHECK_NEAR(end_time, 1e7, 0.0);
+  return false;
+}
+
+static void a_watcher_interrupts(void **state) {
+  (void)state;
+  struct toy plain = {.rates = clock_rates, .release = NAN};
+  const struct toy *slot;
+  struct case_data data = toy_case(&slot, &plain, 1e7);
+  struct outcome outcome;
+  struct watcher watcher = {NULL, stop_it};
+  run_ok(&data, NULL, &watcher, &outcome);
+  assert_int_equal(outcome.status, RUN_INTERRUPTED);
+  assert_true(outcome.end_time > 0.0 && outcome.end_time < 1e7);
+  CHECK_CLOSE(outcome.measures[MEASURE_peak_line_a_pressure], outcome.end_time, 1e-9);
+  outcome_free(&outcome);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_plant_can_end_the_run),
+      cmocka_unit_test(a_flickering_mode_fails_and_does_not_hang),
+      cmocka_unit_test(a_stuck_clock_fails_and_does_not_hang),
+      cmocka_unit_test(a_state_that_leaves_the_numbers_is_named),
+      cmocka_unit_test(a_blow_up_ends_the_run),
+      cmocka_unit_test(a_bad_start_is_named),
+      cmocka_unit_test(a_failing_recorder_ends_the_run),
+      cmocka_unit_test(a_watcher_interrupts),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
