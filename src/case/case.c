@@ -6,6 +6,7 @@
 #include <sys/stat.h>
 
 #include "loader.h"
+#include "slot.h"
 #include "text.h"
 
 enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
@@ -86,7 +87,7 @@ static bool is_top_key(const char *key) {
 /* --- Files ----------------------------------------------------------------------------------------------------------
  */
 
-static const char *join(struct arena *arena, const char *beside, const char *name) {
+const char *loader_beside(struct arena *arena, const char *beside, const char *name) {
   const char *slash = strrchr(beside, '/');
   if (name[0] == '/' || !slash) {
     return arena_text(arena, name, strlen(name));
@@ -132,7 +133,7 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
                     LAYER_LIMIT - 1);
   }
   struct layer *layer = &layers->at[layers->count];
-  layer->path = join(loader->arena, layers->at[layers->count - 1].path, name->text);
+  layer->path = loader_beside(loader->arena, layers->at[layers->count - 1].path, name->text);
   if (!layer->path) {
     return error_at(loader->error, name->file, name->line, name->column, "machine: the path is too long");
   }
@@ -356,16 +357,17 @@ static bool add_paths(struct arena *arena, const struct group *group, struct pat
 }
 
 /* "; did you mean 'group.field'?": a path spelt wrongly, or a field without its group. */
-static struct hint nearest_path(const struct loader *loader, const char *name) {
-  const struct plant *plant = loader->data->plant;
+static struct hint nearest_path(const struct case_data *data, const char *name) {
+  const struct plant *plant = data->plant;
+  struct arena *arena = data->memory;
   int total = simulation_group.field_count;
   for (int i = 0; i < plant->group_count; i++) {
     total += plant->groups[i].field_count;
   }
-  struct paths paths = {0, arena_take(loader->arena, (size_t)total * sizeof(char *))};
-  bool good = paths.at && add_paths(loader->arena, &simulation_group, &paths);
+  struct paths paths = {0, arena_take(arena, (size_t)total * sizeof(char *))};
+  bool good = paths.at && add_paths(arena, &simulation_group, &paths);
   for (int i = 0; good && i < plant->group_count; i++) {
-    good = add_paths(loader->arena, &plant->groups[i], &paths);
+    good = add_paths(arena, &plant->groups[i], &paths);
   }
   struct hint hint = {""};
   if (!good) {
@@ -380,32 +382,62 @@ static struct hint nearest_path(const struct loader *loader, const char *name) {
   return hint_nearest(name, paths.count, path_at, &paths);
 }
 
-/* `label` is how the text is quoted in messages; columns count in the text itself. */
-static bool set_path(const struct loader *loader, const char *label, const char *path, const struct node *value) {
+bool loader_find(const struct case_data *data, const char *path, struct parameter *parameter, void **base,
+                 struct error *error) {
+  const char *dot = strchr(path, '.');
+  char name[256];
+  (void)snprintf(name, sizeof name, "%.*s", dot ? (int)(dot - path) : (int)strlen(path), path);
+  *base = NULL;
+  parameter->group = find_group(data, name, base);
+  if (parameter->group && !dot) {
+    return error_at(error, "", 0, 1, "'%s' is a section; set one of its fields, '%s.FIELD=VALUE'", name, name);
+  }
+  if (!parameter->group) {
+    return error_at(error, "", 0, 1, "'%s' is no parameter of the circuit '%s'%s", text_excerpt(path).text,
+                    data->plant->name, nearest_path(data, path).text);
+  }
+  parameter->field = registry_field(parameter->group, dot + 1);
+  return parameter->field ||
+         error_at(error, "", 0, (int)(dot - path) + 2, "'%s' is no field of '%s'%s", text_excerpt(dot + 1).text,
+                  parameter->group->name,
+                  hint_nearest(dot + 1, parameter->group->field_count, field_at, parameter->group).text);
+}
+
+/* Where a path is written. */
+struct place {
+  const char *file;
+  int line;
+  int column;
+};
+
+static bool set_path(const struct loader *loader, struct place place, const char *path, const struct node *value) {
   if (strcmp(path, "title") == 0) {
     return set_title(loader, value);
   }
   if (is_top_key(path)) {
-    return error_at(loader->error, label, 0, 1, "'%s' cannot be set here; write it in the case", path);
+    return error_at(loader->error, place.file, place.line, place.column,
+                    "'%s' cannot be set here; write it in the case", path);
   }
-  const char *dot = strchr(path, '.');
-  char name[256];
-  (void)snprintf(name, sizeof name, "%.*s", dot ? (int)(dot - path) : (int)strlen(path), path);
+  struct error inner = {0};
+  if (strchr(path, '[')) {
+    struct slot slot;
+    double si = 0.0;
+    if (!slot_find(loader->data, path, &slot, &inner)) {
+      return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
+    }
+    if (!slot_read(loader, &slot, path, value, &si)) {
+      return false;
+    }
+    slot_set(loader->data, &slot, si);
+    const char *disorder = slot_disorder(loader->data, &slot);
+    return !disorder || error_at(loader->error, value->file, value->line, value->column, "%s: %s", path, disorder);
+  }
+  struct parameter parameter;
   void *base = NULL;
-  const struct group *group = find_group(loader->data, name, &base);
-  if (group && !dot) {
-    return error_at(loader->error, label, 0, 1, "'%s' is a section; set one of its fields, '%s.FIELD=VALUE'", name,
-                    name);
+  if (!loader_find(loader->data, path, &parameter, &base, &inner)) {
+    return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
   }
-  if (!group) {
-    return error_at(loader->error, label, 0, 1, "'%s' is no parameter of the circuit '%s'%s", text_excerpt(path).text,
-                    loader->data->plant->name, nearest_path(loader, path).text);
-  }
-  const struct field *field = registry_field(group, dot + 1);
-  if (!field) {
-    return unknown_field(loader, group, dot + 1, label, 0, (int)(dot - path) + 2);
-  }
-  return value_read(loader, base, (struct parameter){group, field}, value);
+  return value_read(loader, base, parameter, value);
 }
 
 static bool apply_set(const struct loader *loader, const char *text) {
@@ -427,7 +459,7 @@ static bool apply_set(const struct loader *loader, const char *text) {
   const char *value = equal + 1;
   const struct node *node =
       reader_parse(loader->arena, label, value, strlen(value), (int)(value - text), loader->error);
-  return node && set_path(loader, label, path, node);
+  return node && set_path(loader, (struct place){label, 0, 1}, path, node);
 }
 
 /* --- The case -------------------------------------------------------------------------------------------------------
@@ -445,7 +477,7 @@ static bool set_defaults(const struct loader *loader) {
 }
 
 /* Where the files set what `why` speaks of: the first "group.field" in it that one of them holds. */
-static const struct node *find_cause(const struct layers *layers, const char *why) {
+static const struct node *find_cause(const struct layers *layers, const struct node *set, const char *why) {
   for (const char *word = why; *word; word += strspn(word, " ,;")) {
     size_t length = strcspn(word, " ,;");
     const char *dot = memchr(word, '.', length);
@@ -453,6 +485,11 @@ static const struct node *find_cause(const struct layers *layers, const char *wh
     char field[128];
     (void)snprintf(group, sizeof group, "%.*s", dot ? (int)(dot - word) : 0, word);
     (void)snprintf(field, sizeof field, "%.*s", dot ? (int)(word + length - dot) - 1 : 0, dot ? dot + 1 : "");
+    char path[256];
+    (void)snprintf(path, sizeof path, "%.*s", (int)length, word);
+    if (set && node_child(set, path)) {
+      return node_child(set, path);
+    }
     for (int i = 0; dot && i < layers->count; i++) {
       const struct node *section = node_child(layers->at[i].root, group);
       const struct node *node = section ? node_child(section, field) : NULL;
@@ -466,7 +503,7 @@ static const struct node *find_cause(const struct layers *layers, const char *wh
 }
 
 /* Each value may be right and all together wrong: the plant says so. */
-static bool check_combination(const struct loader *loader, const struct layers *layers) {
+static bool check_combination(const struct loader *loader, const struct layers *layers, const struct node *set) {
   const struct case_data *data = loader->data;
   void *model = arena_take(loader->arena, data->plant->model_size);
   if (!model) {
@@ -476,24 +513,41 @@ static bool check_combination(const struct loader *loader, const struct layers *
   if (!why) {
     return true;
   }
-  const struct node *cause = find_cause(layers, why);
+  const struct node *cause = find_cause(layers, set, why);
   return error_at(loader->error, cause ? cause->file : data->source, cause ? cause->key_line : 0,
                   cause ? cause->key_column : 0, "%s", why);
 }
 
-static bool load(const struct loader *loader, const char *text, size_t length, const char *const *sets, int set_count) {
+/* What stands upon the files: texts of the command line, then what a study sets and demands. */
+struct additions {
+  const char *const *sets;
+  int set_count;
+  const struct node *set;    /* mapping PATH: VALUE, or NULL */
+  const struct node *limits; /* list, or NULL */
+};
+
+static bool apply_study(const struct loader *loader, const struct additions *additions) {
+  for (const struct node *node = additions->set ? additions->set->first : NULL; node; node = node->next) {
+    if (!set_path(loader, (struct place){node->file, node->key_line, node->key_column}, node->key, node)) {
+      return false;
+    }
+  }
+  return !additions->limits || limits_read(loader, additions->limits);
+}
+
+static bool load(const struct loader *loader, const char *text, size_t length, const struct additions *additions) {
   struct case_data *data = loader->data;
   struct layers layers = {0};
   if (!read_layers(loader, data->source, text, length, &layers) || !set_names(loader, &layers) ||
       !set_defaults(loader) || !read_sections(loader, &layers)) {
     return false;
   }
-  for (int i = 0; i < set_count; i++) {
-    if (!apply_set(loader, sets[i])) {
+  for (int i = 0; i < additions->set_count; i++) {
+    if (!apply_set(loader, additions->sets[i])) {
       return false;
     }
   }
-  if (!check_combination(loader, &layers)) {
+  if (!apply_study(loader, additions) || !check_combination(loader, &layers, additions->set)) {
     return false;
   }
   data->resolved = resolve_case(loader->arena, data);
@@ -501,8 +555,8 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
 }
 
 /* `text` NULL: read it from `path`. */
-static bool open_case(const char *path, const char *text, const char *const *sets, int set_count,
-                      struct case_data *data, struct error *error) {
+static bool open_case(const char *path, const char *text, const struct additions *additions, struct case_data *data,
+                      struct error *error) {
   struct case_data fresh = {.plant = &transmission_plant}; /* unless `circuit:` says otherwise */
   struct loader loader = {arena_open(), &fresh, error};
   bool good = loader.arena != NULL;
@@ -519,7 +573,7 @@ static bool open_case(const char *path, const char *text, const char *const *set
     text = reader_file(loader.arena, path, &length, &why);
     good = text || error_at(error, path, 0, 0, "cannot be read: %s", why);
   }
-  good = good && load(&loader, text, length, sets, set_count);
+  good = good && load(&loader, text, length, additions);
   if (good) {
     *data = fresh;
   } else {
@@ -529,12 +583,17 @@ static bool open_case(const char *path, const char *text, const char *const *set
 }
 
 bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error) {
-  return open_case(path, NULL, sets, set_count, data, error);
+  return open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, error);
+}
+
+bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
+                         struct error *error) {
+  return open_case(path, NULL, &(struct additions){NULL, 0, set, limits}, data, error);
 }
 
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error) {
-  return open_case(name, text, sets, set_count, data, error);
+  return open_case(name, text, &(struct additions){sets, set_count, NULL, NULL}, data, error);
 }
 
 void case_free(struct case_data *data) {

@@ -61,6 +61,14 @@ bool case_load(const char *path, const char *const *sets, int set_count, struct 
 /* The same from text; `name` stands in messages, machine files are looked for beside it. */
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error);
+/* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL. */
+struct node;
+bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
+                         struct error *error);
+/* A case of its own with the same numbers; what slot_set changes in it changes nothing else. */
+bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error);
+/* Write data->title anew, and data->resolved from the numbers as they are now. */
+bool case_rename(struct case_data *data, const char *title, struct error *error);
 void case_free(struct case_data *data);
 
 #endif

@@ -177,8 +177,7 @@ static bool read_quantity(const struct loader *loader, const struct node *node, 
          FAIL_IN(loader, node, inner.column - 1, "%s: %s", node->key, inner.text);
 }
 
-/* A channel has the bounds of the table that moves it otherwise. */
-static const struct field *channel_table(const struct plant *plant, int channel) {
+const struct field *action_table(const struct plant *plant, int channel) {
   for (int i = 0; i < plant->group_count; i++) {
     const struct field *field = registry_field(&plant->groups[i], plant->channels[channel]);
     if (field && field->kind == FIELD_TABLE && field->quantity == plant->channel_quantities[channel]) {
@@ -201,7 +200,7 @@ static bool read_move(const struct loader *loader, const struct node *entry, str
                     hint_nearest(move->text, plant->channel_count, channel_at, plant).text);
   }
   const struct node *to = node_child(entry, "to");
-  const struct field *table = channel_table(plant, action->channel);
+  const struct field *table = action_table(plant, action->channel);
   if (!read_quantity(loader, to, plant->channel_quantities[action->channel], &action->target) ||
       (table && !value_check(loader, table, move->text, action->target, to))) {
     return false;
@@ -292,14 +291,24 @@ bool limits_read(const struct loader *loader, const struct node *list) {
     return false;
   }
   struct case_data *data = loader->data;
-  data->limits = arena_take(loader->arena, (size_t)list->count * sizeof *data->limits);
-  if (!data->limits) {
+  size_t before = (size_t)data->limit_count;
+  struct limit *limits = arena_take(loader->arena, (before + (size_t)list->count) * sizeof *limits);
+  if (!limits) {
     return loader_out_of_memory(loader);
   }
+  if (before > 0) {
+    memcpy(limits, data->limits, before * sizeof *limits);
+  }
+  data->limits = limits;
   for (const struct node *node = list->first; node; node = node->next) {
     if (!read_limit(loader, node, &data->limits[data->limit_count++])) {
       return false;
     }
   }
   return true;
+}
+
+bool condition_read(const struct loader *loader, const struct node *node, struct condition *condition) {
+  return is_sentence(loader, node, "a sentence 'NAME <= VALUE'", SENTENCE_LIMIT) &&
+         read_condition(loader, SPEAKER_LIMIT, node, node->text, condition);
 }

@@ -30,9 +30,26 @@ bool value_read(const struct loader *loader, void *base, struct parameter parame
 bool value_check(const struct loader *loader, const struct field *field, const char *name, double si,
                  const struct node *node);
 
-/* conditions.c: the lists `actions:` and `limits:`. */
+/* One number of the quantity; the index of one of the choices "a|b". */
+bool number_read(const struct loader *loader, const char *path, enum quantity quantity, const struct node *node,
+                 double *si);
+bool choice_read(const struct loader *loader, const char *path, const char *choices, const struct node *node,
+                 int *index);
+
+/* conditions.c: the lists `actions:` and `limits:`; further limits stand behind those before. */
 bool actions_read(const struct loader *loader, const struct node *list);
 bool limits_read(const struct loader *loader, const struct node *list);
+/* The sentence `NAME OP VALUE` of a limit, without `within`. */
+bool condition_read(const struct loader *loader, const struct node *node, struct condition *condition);
+/* The table that moves a channel otherwise, whose bounds the channel has; NULL if there is none. */
+const struct field *action_table(const struct plant *plant, int channel);
+
+/* case.c: the parameter or setting of this path, and the block that it lies in. The column of the error counts in the
+ * path. */
+bool loader_find(const struct case_data *data, const char *path, struct parameter *parameter, void **base,
+                 struct error *error);
+/* `name` as written in the file `beside`; NULL if it is too long or memory is out. */
+const char *loader_beside(struct arena *arena, const char *beside, const char *name);
 
 /* resolve.c: the whole case as YAML; NULL when memory is out. */
 char *resolve_case(struct arena *arena, const struct case_data *data);

@@ -62,6 +62,11 @@ static bool read_real(const struct loader *loader, real *member, struct paramete
   return true;
 }
 
+bool number_read(const struct loader *loader, const char *path, enum quantity quantity, const struct node *node,
+                 double *si) {
+  return is_text(loader, path, node, "one number with a unit") && read_number(loader, path, quantity, node, si);
+}
+
 /* The names of a choice, cut apart. */
 struct choice_name {
   char text[64];
@@ -99,18 +104,22 @@ static bool choice_error(const struct loader *loader, const char *path, const ch
                   text_excerpt(node->text).text, known, hint_nearest(node->text, count, choice_at, names).text);
 }
 
-static bool read_choice(const struct loader *loader, int *member, struct parameter parameter, const struct node *node) {
-  char path[PATH_LIMIT];
-  path_of(parameter, path);
+bool choice_read(const struct loader *loader, const char *path, const char *choices, const struct node *node,
+                 int *index) {
   if (!is_text(loader, path, node, "a name")) {
     return false;
   }
-  int index = registry_choice(parameter.field->choices, node->text);
-  if (index < 0) {
-    return choice_error(loader, path, parameter.field->choices, node);
+  int found = registry_choice(choices, node->text);
+  if (found < 0) {
+    return choice_error(loader, path, choices, node);
   }
-  *member = index;
+  *index = found;
   return true;
+}
+
+static bool read_choice(const struct loader *loader, int *member, struct parameter parameter, const struct node *node) {
+  char path[PATH_LIMIT];
+  return choice_read(loader, path_of(parameter, path), parameter.field->choices, node, member);
 }
 
 /* --- Tables ---------------------------------------------------------------------------------------------------------

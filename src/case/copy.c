@@ -1,0 +1,63 @@
+/* A case of its own with the numbers of another. */
+#include "loader.h"
+
+#include <string.h>
+
+static void *copy_bytes(struct arena *arena, const void *bytes, size_t size) {
+  void *copy = arena_take(arena, size);
+  if (copy && size > 0) {
+    memcpy(copy, bytes, size);
+  }
+  return copy;
+}
+
+/* Own points for every table of a group. */
+static bool copy_tables(struct arena *arena, const struct group *group, void *base) {
+  for (int i = 0; i < group->field_count; i++) {
+    struct parameter parameter = {group, &group->fields[i]};
+    if (parameter.field->kind != FIELD_TABLE) {
+      continue;
+    }
+    struct profile *table = registry_member(base, parameter);
+    size_t size = (size_t)table->count * sizeof(real);
+    table->argument = copy_bytes(arena, table->argument, size);
+    table->value = copy_bytes(arena, table->value, size);
+    if (!table->argument || !table->value) {
+      return false;
+    }
+  }
+  return true;
+}
+
+bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error) {
+  struct case_data fresh = *data;
+  struct arena *arena = arena_open();
+  bool good = arena != NULL;
+  if (good) {
+    fresh.memory = arena;
+    fresh.title = arena_text(arena, data->title, strlen(data->title));
+    fresh.source = arena_text(arena, data->source, strlen(data->source));
+    fresh.resolved = arena_text(arena, data->resolved, strlen(data->resolved));
+    fresh.parameters = copy_bytes(arena, data->parameters, data->plant->parameter_size);
+    fresh.actions = copy_bytes(arena, data->actions, (size_t)data->action_count * sizeof *data->actions);
+    fresh.limits = copy_bytes(arena, data->limits, (size_t)data->limit_count * sizeof *data->limits);
+    good = fresh.title && fresh.source && fresh.resolved && fresh.parameters && fresh.actions && fresh.limits;
+  }
+  for (int i = 0; good && i < data->plant->group_count; i++) {
+    good = copy_tables(arena, &data->plant->groups[i], fresh.parameters);
+  }
+  good = good && copy_tables(arena, &simulation_group, &fresh.simulation);
+  if (!good) {
+    arena_close(arena);
+    return error_set(error, ERROR_MEMORY, "no memory for the case");
+  }
+  *copy = fresh;
+  return true;
+}
+
+bool case_rename(struct case_data *data, const char *title, struct error *error) {
+  struct arena *arena = data->memory;
+  data->title = arena_text(arena, title, strlen(title));
+  data->resolved = data->title ? resolve_case(arena, data) : NULL;
+  return data->resolved || error_set(error, ERROR_MEMORY, "no memory for the case");
+}

@@ -1,0 +1,49 @@
+/* One number, or one choice, of a case that is set by itself:
+ *
+ *   group.field              a parameter, or a setting of the run
+ *   group.table[i].value     the value of a table's point i, counted from 1
+ *   group.table[i].argument  its argument
+ *   actions[i].to            where action i, counted from 1, moves its channel
+ *   actions[i].over          how long it takes
+ *   actions[i].when          the level that it waits for
+ */
+#ifndef SWASHLOOP_CASE_SLOT_H
+#define SWASHLOOP_CASE_SLOT_H
+
+#include <stdbool.h>
+
+#include "case.h"
+#include "registry.h"
+
+struct loader;
+struct node;
+
+enum slot_kind { SLOT_FIELD, SLOT_ARGUMENT, SLOT_VALUE, SLOT_TO, SLOT_OVER, SLOT_WHEN };
+
+struct slot {
+  enum slot_kind kind;
+  struct parameter parameter; /* of the first three kinds */
+  bool of_run;                /* the parameter is a setting of the run */
+  int index;                  /* of the point or the action, from 0 */
+  enum quantity quantity;
+  enum reference reference;
+  double low; /* SI; a number outside is refused */
+  double high;
+  const char *choices; /* "first|second" if the slot is a choice, whose value is its index; else NULL */
+  const char *text;    /* what it is */
+};
+
+/* The slot of this path. The column of the error counts in the path, from 1. */
+bool slot_find(const struct case_data *data, const char *path, struct slot *slot, struct error *error);
+double slot_get(const struct case_data *data, const struct slot *slot);
+/* No check: `si` is within the bounds. The case's memory is written: give a case_copy what must not be shared. */
+void slot_set(struct case_data *data, const struct slot *slot, double si);
+/* Read a node as a value of the slot and check it against its bounds; `path` stands in messages. */
+bool slot_read(const struct loader *loader, const struct slot *slot, const char *path, const struct node *node,
+               double *si);
+/* NULL if the table that holds the slot is in order, else what is wrong: arguments must not fall. */
+const char *slot_disorder(const struct case_data *data, const struct slot *slot);
+/* For people: "420 bar", "rigid". */
+const char *slot_show(const struct slot *slot, double si, char *buffer, int size);
+
+#endif
