@@ -7,49 +7,7 @@ import h5py
 import numpy
 
 from .errors import PlotError
-
-# SI value = trade value * scale + offset; the same numbers as in models/quantity.h (a test compares them).
-TRADE_UNITS = {
-    "1": (1.0, 0.0),
-    "%": (0.01, 0.0),
-    "s": (1.0, 0.0),
-    "%/s": (0.01, 0.0),
-    "m": (1.0, 0.0),
-    "mm2": (1e-6, 0.0),
-    "L": (1e-3, 0.0),
-    "kg": (1.0, 0.0),
-    "km/h": (1.0 / 3.6, 0.0),
-    "m/s2": (1.0, 0.0),
-    "rpm": (2.0 * numpy.pi / 60.0, 0.0),
-    "cm3/rev": (1e-6 / (2.0 * numpy.pi), 0.0),
-    "N m": (1.0, 0.0),
-    "kN": (1e3, 0.0),
-    "kW": (1e3, 0.0),
-    "kJ": (1e3, 0.0),
-    "bar": (1e5, 0.0),
-    "bar/s": (1e5, 0.0),
-    "L/min": (1e-3 / 60.0, 0.0),
-    "degC": (1.0, 273.15),
-    "K": (1.0, 0.0),
-    "mm2/s": (1e-6, 0.0),
-    "kg/m3": (1.0, 0.0),
-    "kJ/kg/K": (1e3, 0.0),
-    "kJ/K": (1e3, 0.0),
-    "W/K": (1.0, 0.0),
-    "kg m2": (1.0, 0.0),
-    "N m s": (1.0, 0.0),
-    "N m s2": (1.0, 0.0),
-    "L/min/bar": (1e-3 / 60.0 / 1e5, 0.0),
-    "L/min/bar^0.5": (1e-3 / 60.0 / 316.22776601683793320, 0.0),
-}
-# Where the name of a unit in files is not how one prints it.
-PRINTED_UNIT = {"degC": "°C", "m3/s": "m³/s", "cm3/rev": "cm³/rev", "m/s2": "m/s²", "kg m2": "kg m²", "mm2/s": "mm²/s"}
-
-
-def to_trade(values, unit):
-    """SI to the trade unit."""
-    scale, offset = TRADE_UNITS[unit]
-    return (values - offset) / scale
+from .units import printed, table, to_trade
 
 
 def words(name):
@@ -74,7 +32,7 @@ def show(value, unit):
         digits = 2
         value = value if size >= 0.005 else 0.0
     text = f"{value:.{digits}f}"
-    return text if unit == "1" else f"{text} {PRINTED_UNIT.get(unit, unit)}"
+    return f"{text} {printed(unit)}".strip()
 
 
 def _text(value):
@@ -88,20 +46,19 @@ class Quantity:
         attributes = dataset.attrs
         si_unit = _text(attributes.get("units", "1"))
         self.unit = _text(attributes.get("trade_units", si_unit))
-        if self.unit not in TRADE_UNITS:
+        if self.unit not in table():
             # A unit of a later file version: the SI number is still right.
             self.unit = si_unit
         self.reference = _text(attributes.get("pressure_reference", ""))
         self.long_name = _text(attributes.get("long_name", ""))
 
     def trade(self, values):
-        return to_trade(values, self.unit) if self.unit in TRADE_UNITS else values
+        return to_trade(values, self.unit) if self.unit in table() else values
 
     @property
     def label(self):
         """The unit as it stands at an axis; a pressure says what it is counted from."""
-        unit = "" if self.unit == "1" else PRINTED_UNIT.get(self.unit, self.unit)
-        return f"{unit} {self.reference.replace('_', ' ')}".strip()
+        return f"{printed(self.unit)} {self.reference.replace('_', ' ')}".strip()
 
 
 class Event:
