@@ -1,4 +1,4 @@
-/* Friction brake on the wheels, capacity T = share of pedal times T_max.
+/* Friction brake on the wheels, capacity T = share of pedal times T_max, plus that of the park brake.
  *
  * `smoothed` (reference law): torque T s(w) by hyperbolic tangent; creeps under load.
  * `stick`: the torque q is a state, a stiff spring that yields at the capacity,
@@ -22,8 +22,10 @@ enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
 #define BRAKE_FIELDS(REAL, CHOICE, TABLE)                                                                              \
   CHOICE(law, BRAKE_STICK, "smoothed|stick", "whether the brake truly holds at rest")                                  \
   REAL(torque, TORQUE, 90000.0, 0.0, 1e7, NONE, "T_b", "torque of all brakes at the wheels, full on")                  \
+  REAL(park_torque, TORQUE, 40000.0, 0.0, 1e7, NONE, "", "torque of the park brake at the wheels, full on (channel park_brake)") \
+  REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of both brakes on the rear axle (vehicle.axles two)")   \
   REAL(speed_width, ANGULAR_SPEED, 0.095492965855137207, 1e-6, 100.0, NONE, "w_b0", "wheel speed over which the law smoothed turns round") \
-  REAL(wind_up_angle, NUMBER, 0.002, 1e-5, 0.1, NONE, "", "angle of the wheels at which the law stick carries its full torque, rad") \
+  REAL(wind_up_angle, ANGLE, 0.1, 1e-3, 5.0, NONE, "", "turn of the wheels at which the law stick carries its full torque") \
   REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "how fast the law stick lets go of torque beyond its capacity")  \
   REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness")
 /* clang-format on */
@@ -39,6 +41,11 @@ static const struct field brake_fields[] = {BRAKE_FIELDS(FIELD_ROW_REAL, FIELD_R
 /* Torque of the law `smoothed`, N m. */
 static inline real brake_smoothed_torque(const struct brake_parameters *brake, real share, real wheel_speed) {
   return brake->torque * share * tanh_sign(wheel_speed, brake->speed_width);
+}
+
+/* Pedal and park brake as one share of the pedal's torque. */
+static inline real brake_share(const struct brake_parameters *brake, real pedal, real park) {
+  return brake->torque > 0.0 ? pedal + park * brake->park_torque / brake->torque : 0.0;
 }
 
 static inline real brake_stiffness(const struct brake_parameters *brake) {
@@ -63,8 +70,7 @@ static inline real brake_torque_rate(const struct brake_parameters *brake, real 
     return -torque / brake->release_time;
   }
   real excess = torque - saturate(torque, brake_capacity(brake, share));
-  return brake_stiffness(brake) * brake_wind_up_speed(brake, share, torque, wheel_speed) -
-         excess / brake->release_time;
+  return brake_stiffness(brake) * brake_wind_up_speed(brake, share, torque, wheel_speed) - excess / brake->release_time;
 }
 
 /* Torque on the wheels of the law `stick`, N m. */

@@ -1,10 +1,13 @@
 /* Charge circuit: a fixed pump on the engine shaft, its relief valve to the case, and a check valve to each main line.
  *
- * Pump: delivers D_c w - k (p_C - p_0) from the tank, takes D_c (p_C - p_0) + T_c s(w).
- * Relief valve: tau x' = max(0, p_C - p_case - p_set) - x, flow G x s(p_C - p_case) to the case.
- * Check valve: opens linearly between two drops, flow k o sqrt(max(drop, 1 kPa)) (square root: sharp-edged orifice, H. E.
- * Merritt ch. 3, from memory; the floor keeps the slope finite while the opening is still zero). Never backwards.
- * Practice: charge flow 10 to 20 % of the pump flow, relief 18 to 30 bar (from memory). Flows positive with the names. */
+ * Pump: delivers f D_c w - k (p_D - p_0) from the tank, takes f D_c (p_D - p_0) + T_c s(w), p_D its outlet (the
+ * gallery, plus the drop of the filter). Filling f = min(1, q_s/(D_c w)): thick oil does not follow; the suction line
+ * passes at most q_s = (p_0 - p_v)/(r mu) (laminar; p_v, the pressure that the inlet must keep, 0.3 bar absolute:
+ * common practice, no source). r = 0 takes the limit away. Relief valve: tau x' = max(0, p_C - p_case - p_set) - x,
+ * flow G x s(p_C - p_case) to the case. Check valve: opens linearly between two drops, flow k o sqrt(max(drop, 1 kPa))
+ * (square root: sharp-edged orifice, H. E. Merritt ch. 3, from memory; the floor keeps the slope finite while the
+ * opening is still zero). Never backwards. Practice: charge flow 10 to 20 % of the pump flow, relief 18 to 30 bar (from
+ * memory). Flows positive with the names. */
 #ifndef SWASHLOOP_MODELS_CHARGE_H
 #define SWASHLOOP_MODELS_CHARGE_H
 
@@ -15,6 +18,7 @@
   REAL(displacement, DISPLACEMENT, 28.0, 0.0, 500.0, NONE, "D_c", "displacement of the charge pump")                   \
   REAL(leak, FLOW_PER_PRESSURE, 0.12, 0.0, 10.0, NONE, "kl_c", "leakage of the charge pump")                           \
   REAL(constant_torque, TORQUE, 2.0, 0.0, 100.0, NONE, "Tc_c", "torque loss of the charge pump")                       \
+  REAL(suction_resistance, SUCTION_RESISTANCE, 0.0, 0.0, 1e12, NONE, "", "pressure lost in the suction line over flow and viscosity; 0: none") \
   REAL(relief_setting, PRESSURE, 25.0, 0.1, 100.0, OVER_CASE, "pcr", "pressure at which the charge relief cracks")     \
   REAL(relief_gradient, FLOW_PER_PRESSURE, 30.0, 1e-3, 1e4, NONE, "Gcr", "flow of the charge relief over pressure above cracking") \
   REAL(relief_lag, TIME, 0.005, 1e-5, 1.0, NONE, "tau_cr", "lag of the charge relief")                                 \
@@ -34,14 +38,25 @@ struct charge_parameters {
 static const struct field charge_fields[] = {CHARGE_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
+#define CHARGE_INLET_PRESSURE 0.3e5 /* Pa absolute */
+
+/* Displacement that fills, m3/rad. */
+static inline real charge_filled_displacement(const struct charge_parameters *charge, real speed, real tank_pressure,
+                                              real viscosity) {
+  real asked = charge->displacement * speed;
+  real resistance = charge->suction_resistance * viscosity;
+  real drawn = resistance > 0.0 ? max0(tank_pressure - CHARGE_INLET_PRESSURE) / resistance : HUGE_VAL;
+  return asked > drawn ? charge->displacement * drawn / asked : charge->displacement;
+}
+
 /* Delivery of the charge pump, m3/s. */
-static inline real charge_pump_flow(const struct charge_parameters *charge, real speed, real over_tank) {
-  return charge->displacement * speed - charge->leak * over_tank;
+static inline real charge_pump_flow(const struct charge_parameters *charge, real filled, real speed, real over_tank) {
+  return filled * speed - charge->leak * over_tank;
 }
 
 /* Torque of the pressure on the engine, N m. */
-static inline real charge_pump_pressure_torque(const struct charge_parameters *charge, real over_tank) {
-  return charge->displacement * over_tank;
+static inline real charge_pump_pressure_torque(real filled, real over_tank) {
+  return filled * over_tank;
 }
 
 /* Torque lost, N m, signed as the speed. */

@@ -1,10 +1,15 @@
-/* Diesel engine with a droop governor.
+/* Diesel engine with its governor.
  *
- * Full torque a parabola, T_max = T_pk max(0, 1 - ((w - w_pk)/w_wd)^2); friction (motoring) T_fr = (T_0 + T_1 w + T_2
- * w^2) s(w); auxiliaries k w^2. Fuel share x: tau x' = clamp01((w_0 (1 + droop) - w)/(droop w_0)) - x, so that the full
- * fuel torque falls to nothing between the set speed and set speed times 1 + droop (ISO 3046-4 calls the same slope
- * speed droop; definition from memory). Torque made x (T_max + T_fr) - T_fr. Exhaust brake: T_eb b s(w) more friction, b
- * the operator's channel. J w' = torque - auxiliaries - loads.
+ * Full torque (friction taken off) a parabola, T_max = T_pk max(0, 1 - ((w - w_pk)/w_wd)^2), or a table over speed;
+ * friction (motoring) T_fr = (T_0 + T_1 w + T_2 w^2) s(w), or a table; auxiliaries k w^2. Droop governor: Fuel share x:
+ * tau x' = clamp01((w_0 (1 + droop) - w)/(droop w_0)) - x, so that the full fuel torque falls to nothing between the
+ * set speed and set speed times 1 + droop (ISO 3046-4 calls the same slope speed droop; definition from memory).
+ * Isochronous governor: asked fuel K e + z, e = (w_0 - w)/w_0, z' = K_i e + (clamp01(asked) - asked)/t_w: the last term
+ * stops the integral from winding up while the fuel is at an end. Torque made x (T_max + T_fr) - T_fr. Exhaust brake:
+ * T_eb b s(w) more friction, b the operator's channel. J w' = torque - auxiliaries - loads.
+ *
+ * Starter: torque T_s b while the engine does not burn, fading to nothing at the stall speed, b the operator's channel.
+ * A stalled engine burns again only when the starter has brought it over the stall speed.
  *
  * Stall. Below the stall speed nothing burns any more and nothing makes it burn again by itself. `end_run` ends the run
  * there; `held` lets the shaft run down to rest, where compression holds it: it never turns backwards. `none` is the
@@ -18,17 +23,27 @@
 
 #include "field.h"
 
+enum engine_torque_law { ENGINE_TORQUE_PARABOLA, ENGINE_TORQUE_CURVE };
+enum engine_friction_law { ENGINE_FRICTION_POLYNOMIAL, ENGINE_FRICTION_CURVE };
+enum engine_governor { ENGINE_DROOP, ENGINE_ISOCHRONOUS };
 enum engine_stall { ENGINE_NO_STALL, ENGINE_HELD, ENGINE_END_RUN };
 
 /* clang-format off */
 #define ENGINE_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   REAL(inertia, INERTIA, 1.8, 0.01, 1000.0, NONE, "J_e", "engine, flywheel and pump")                                  \
+  CHOICE(torque_law, ENGINE_TORQUE_PARABOLA, "parabola|curve", "full torque by three numbers or by a table")           \
+  TABLE(torque_curve, ANGULAR_SPEED, TORQUE, 0.0, 50000.0, "", "full torque over speed, friction taken off (torque_law curve)") \
   REAL(peak_torque, TORQUE, 720.0, 1.0, 50000.0, NONE, "T_pk", "largest torque at full fuel, friction taken off")      \
   REAL(peak_torque_speed, ANGULAR_SPEED, 1400.0, 100.0, 10000.0, NONE, "w_pk", "speed of the largest torque")          \
   REAL(torque_half_width, ANGULAR_SPEED, 1654.0, 100.0, 20000.0, NONE, "w_wd", "distance in speed from the largest to no torque") \
   REAL(set_speed, ANGULAR_SPEED, 2100.0, 200.0, 10000.0, NONE, "w_set", "governor set speed: full fuel up to here")    \
   REAL(droop, FRACTION, 7.0, 0.1, 50.0, NONE, "droop", "rise of speed from full to no fuel")                           \
+  CHOICE(governor, ENGINE_DROOP, "droop|isochronous", "whether the speed falls with load or is held")                 \
+  REAL(governor_gain, NUMBER, 15.0, 0.1, 1000.0, NONE, "", "fuel over relative speed error (governor isochronous)")    \
+  REAL(governor_reset, TIME, 0.5, 0.01, 100.0, NONE, "", "integral time (governor isochronous)")                       \
   REAL(fuel_lag, TIME, 0.08, 1e-3, 10.0, NONE, "tau_f", "lag of the fuel")                                             \
+  CHOICE(friction_law, ENGINE_FRICTION_POLYNOMIAL, "polynomial|curve", "motoring torque by three numbers or by a table") \
+  TABLE(friction_curve, ANGULAR_SPEED, TORQUE, 0.0, 5000.0, "", "motoring torque over speed (friction_law curve)")     \
   REAL(friction_constant, TORQUE, 40.0, 0.0, 5000.0, NONE, "Tf0", "motoring torque, constant part")                    \
   REAL(friction_linear, VISCOUS_TORQUE, 0.2, 0.0, 100.0, NONE, "Tf1", "motoring torque, part linear in speed")         \
   REAL(friction_quadratic, QUADRATIC_TORQUE, 9e-4, 0.0, 1.0, NONE, "Tf2", "motoring torque, part quadratic in speed")  \
@@ -39,6 +54,7 @@ enum engine_stall { ENGINE_NO_STALL, ENGINE_HELD, ENGINE_END_RUN };
   REAL(start_fuel, FRACTION, 20.0, 0.0, 100.0, NONE, "xf_start", "fuel at the start")                                  \
   CHOICE(stall, ENGINE_END_RUN, "none|held|end_run", "what happens below the stall speed")                             \
   REAL(stall_speed, ANGULAR_SPEED, 350.0, 0.0, 5000.0, NONE, "", "below this nothing burns")                           \
+  REAL(starter_torque, TORQUE, 250.0, 0.0, 5000.0, NONE, "", "torque of the starter at rest")                          \
   REAL(told_overspeed, ANGULAR_SPEED, 2500.0, 1.0, 20000.0, NONE, "", "an engine above this speed is told as too fast") \
   REAL(told_underspeed, ANGULAR_SPEED, 1400.0, 0.0, 20000.0, NONE, "", "an engine below this speed is told as lugging")
 /* clang-format on */
@@ -53,14 +69,20 @@ static const struct field engine_fields[] = {ENGINE_FIELDS(FIELD_ROW_REAL, FIELD
 
 /* Full-fuel torque with friction taken off, N m. */
 static inline real engine_full_torque(const struct engine_parameters *engine, real speed) {
+  if (engine->torque_law == ENGINE_TORQUE_CURVE) {
+    return profile_at(&engine->torque_curve, speed);
+  }
   real away = (speed - engine->peak_torque_speed) / engine->torque_half_width;
   return engine->peak_torque * max0(1.0 - away * away);
 }
 
 /* Motoring torque that opposes rotation, N m, signed as the speed. */
 static inline real engine_friction(const struct engine_parameters *engine, real speed) {
-  return (engine->friction_constant + engine->friction_linear * speed + engine->friction_quadratic * speed * speed) *
-         tanh_sign(speed, engine->speed_width);
+  real size =
+      engine->friction_law == ENGINE_FRICTION_CURVE
+          ? profile_at(&engine->friction_curve, fabs(speed))
+          : engine->friction_constant + engine->friction_linear * speed + engine->friction_quadratic * speed * speed;
+  return size * tanh_sign(speed, engine->speed_width);
 }
 
 static inline real engine_exhaust_brake(const struct engine_parameters *engine, real speed, real share) {
@@ -76,12 +98,30 @@ static inline real engine_combustion(real fuel, real full_torque, real friction)
   return fuel * (full_torque + friction);
 }
 
-/* d(fuel)/dt, 1/s; `throttle` scales the set speed; a dead engine asks for none. */
-static inline real engine_fuel_rate(const struct engine_parameters *engine, real fuel, real speed, real throttle,
-                                    bool burning) {
+/* Fuel that the governor asks for, before it is held to 0 to 1; `throttle` scales the set speed, `integral` is the
+ * isochronous governor's. */
+static inline real engine_asked_fuel(const struct engine_parameters *engine, real speed, real throttle, real integral) {
   real set = engine->set_speed * throttle;
-  real asked = burning ? clamp01((set * (1.0 + engine->droop) - speed) / (engine->droop * set)) : 0.0;
-  return (asked - fuel) / engine->fuel_lag;
+  if (engine->governor == ENGINE_ISOCHRONOUS) {
+    return engine->governor_gain * (set - speed) / set + integral;
+  }
+  return (set * (1.0 + engine->droop) - speed) / (engine->droop * set);
+}
+
+/* d(fuel)/dt, 1/s; `supply` (0 or 1, between while it is cut) is what fuel there is. */
+static inline real engine_fuel_rate(const struct engine_parameters *engine, real fuel, real asked, real supply) {
+  return (clamp01(asked) * supply - fuel) / engine->fuel_lag;
+}
+
+/* d(integral)/dt of the isochronous governor, 1/s. */
+static inline real engine_integral_rate(const struct engine_parameters *engine, real speed, real throttle, real asked) {
+  real set = engine->set_speed * throttle;
+  return (engine->governor_gain * (set - speed) / set + (clamp01(asked) - asked)) / engine->governor_reset;
+}
+
+/* Torque of the starter, N m, while nothing burns. */
+static inline real engine_starter(const struct engine_parameters *engine, real speed, real share) {
+  return engine->stall_speed > 0.0 ? engine->starter_torque * share * clamp01(1.2 - speed / engine->stall_speed) : 0.0;
 }
 
 #endif

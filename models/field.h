@@ -47,14 +47,24 @@ struct group {
 
 /* Rows need the struct they lie in: define FIELD_OWNER around the table. */
 #define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, text)                                  \
-  {#name, FIELD_REAL,           QUANTITY_##quantity, QUANTITY_NUMBER, initial, low,                                    \
-   high,  REFERENCE_##reference, "",                  baseline,        text,    offsetof(FIELD_OWNER, name)},
+  {#name,    FIELD_REAL, QUANTITY_##quantity,        QUANTITY_NUMBER, initial, low, high, REFERENCE_##reference, "",   \
+   baseline, text,       offsetof(FIELD_OWNER, name)},
 #define FIELD_ROW_CHOICE(name, initial, choices, text)                                                                 \
-  {#name, FIELD_CHOICE,   QUANTITY_NUMBER, QUANTITY_NUMBER, initial, 0.0,                                              \
-   0.0,   REFERENCE_NONE, choices,         "",              text,    offsetof(FIELD_OWNER, name)},
+  {#name,                                                                                                              \
+   FIELD_CHOICE,                                                                                                       \
+   QUANTITY_NUMBER,                                                                                                    \
+   QUANTITY_NUMBER,                                                                                                    \
+   initial,                                                                                                            \
+   0.0,                                                                                                                \
+   0.0,                                                                                                                \
+   REFERENCE_NONE,                                                                                                     \
+   choices,                                                                                                            \
+   "",                                                                                                                 \
+   text,                                                                                                               \
+   offsetof(FIELD_OWNER, name)},
 #define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, text)                                           \
-  {#name, FIELD_TABLE,    QUANTITY_##quantity, QUANTITY_##argument, 0.0,  low,                                         \
-   high,  REFERENCE_NONE, "",                  baseline,            text, offsetof(FIELD_OWNER, name)},
+  {#name,    FIELD_TABLE, QUANTITY_##quantity,        QUANTITY_##argument, 0.0, low, high, REFERENCE_NONE, "",         \
+   baseline, text,        offsetof(FIELD_OWNER, name)},
 
 #define FIELD_COUNT(table) ((int)(sizeof(table) / sizeof((table)[0])))
 

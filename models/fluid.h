@@ -9,9 +9,9 @@
  * Compression. The state of a line is not its pressure but its compression w = integral of dp/K from p_0: oil beyond
  * what the line holds at p_0, over its volume. V w' = sum of flows is linear, so that the integrator keeps the oil to
  * rounding, and a line that has run empty remembers by w < 0 how much must come back. p(w) is read from a table made
- * once a case (cubic Hermite in 512 knots spaced evenly in log p, p and dp/dw = K exact at the knots; checked against the integral in
- * tests/unit/test_fluid.c). Below the floor pressure the gas law with the modulus at the floor goes on as an
- * exponential: p stays positive however empty the line. Above the last knot p goes on straight.
+ * once a case (cubic Hermite in 512 knots spaced evenly in log p, p and dp/dw = K exact at the knots; checked against
+ * the integral in tests/unit/test_fluid.c). Below the floor pressure the gas law with the modulus at the floor goes on
+ * as an exponential: p stays positive however empty the line. Above the last knot p goes on straight.
  *
  * Viscosity. Walther, ASTM D341 two-constant form: log10 log10(nu + 0.7) = A - B log10 T, nu in mm2/s, T in K; from
  * nu at 40 and 100 degC. Read from a table of 1 K steps over 200 to 460 K (cubic Hermite, exact at the knots), held
@@ -50,8 +50,8 @@ static const struct field fluid_fields[] = {FLUID_FIELDS(FIELD_ROW_REAL, FIELD_R
 static inline real fluid_bulk_modulus(const struct fluid_parameters *oil, real p) {
   real pressure = larger(p, oil->floor_pressure);
   real liquid = oil->bulk_modulus + oil->bulk_modulus_slope * (pressure - oil->ambient_pressure);
-  real air = oil->air_content / (1.0 - oil->air_content) *
-             pow(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
+  real air =
+      oil->air_content / (1.0 - oil->air_content) * pow(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
   real mixture = liquid * (1.0 + air) / (1.0 + air * liquid / (oil->air_exponent * pressure));
   return 1.0 / (1.0 / mixture + 1.0 / oil->wall_modulus);
 }
@@ -71,6 +71,12 @@ static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real
 
 enum { FLUID_KNOTS = 512, FLUID_BINS = 1024, FLUID_TEMPERATURES = 261 };
 
+/* A function of temperature by its values and slopes at 200 K, 201 K, ... */
+struct fluid_viscosity_table {
+  real value[FLUID_TEMPERATURES];
+  real slope[FLUID_TEMPERATURES];
+};
+
 /* The oil made ready: tables and what kernels ask for often. */
 struct fluid {
   real density;
@@ -84,12 +90,11 @@ struct fluid {
   short bin[FLUID_BINS];         /* the last knot at or left of the bin's start */
   real bins_per_compression;
 
-  real viscosity[FLUID_TEMPERATURES]; /* dynamic, Pa s, at 200 K, 201 K, ... */
-  real viscosity_slope[FLUID_TEMPERATURES];
+  struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
 };
 
-#define FLUID_TOP_PRESSURE 5e8        /* Pa, last knot */
-#define FLUID_COLDEST 200.0           /* K, first viscosity knot */
+#define FLUID_TOP_PRESSURE 5e8 /* Pa, last knot */
+#define FLUID_COLDEST 200.0    /* K, first viscosity knot */
 
 /* The cubic that has these values and slopes at the ends of a unit interval (slopes already times its width). */
 static inline real fluid_hermite(real left, real right, real left_slope, real right_slope, real x) {
@@ -145,8 +150,7 @@ static inline real fluid_stored_energy(const struct fluid *oil, real w) {
   real right_slope = oil->modulus[knot + 1] * width;
   real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
   real c3 = left_slope + right_slope - 2.0 * rise;
-  return oil->energy[knot] +
-         width * x * (left + x * (left_slope / 2.0 + x * (c2 / 3.0 + x * c3 / 4.0)));
+  return oil->energy[knot] + width * x * (left + x * (left_slope / 2.0 + x * (c2 / 3.0 + x * c3 / 4.0)));
 }
 
 /* Compression at an absolute pressure: the inverse of fluid_pressure, by bisection (used at start, never in a step). */
@@ -155,7 +159,8 @@ static inline real fluid_compression(const struct fluid *oil, real pressure) {
     return oil->compression[0] + log(pressure / oil->pressure[0]) * oil->pressure[0] / oil->modulus[0];
   }
   if (pressure > oil->pressure[FLUID_KNOTS - 1]) {
-    return oil->compression[FLUID_KNOTS - 1] + (pressure - oil->pressure[FLUID_KNOTS - 1]) / oil->modulus[FLUID_KNOTS - 1];
+    return oil->compression[FLUID_KNOTS - 1] +
+           (pressure - oil->pressure[FLUID_KNOTS - 1]) / oil->modulus[FLUID_KNOTS - 1];
   }
   real low = oil->compression[0];
   real high = oil->compression[FLUID_KNOTS - 1];
@@ -174,14 +179,24 @@ static inline real fluid_compression(const struct fluid *oil, real pressure) {
 }
 
 /* Dynamic viscosity, Pa s, at temperature T, K. */
-static inline real fluid_viscosity(const struct fluid *oil, real temperature) {
+static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
   real place = clamp(temperature - FLUID_COLDEST, 0.0, (real)(FLUID_TEMPERATURES - 1));
   int knot = (int)place;
   if (knot > FLUID_TEMPERATURES - 2) {
     knot = FLUID_TEMPERATURES - 2;
   }
-  return fluid_hermite(oil->viscosity[knot], oil->viscosity[knot + 1], oil->viscosity_slope[knot],
-                       oil->viscosity_slope[knot + 1], place - (real)knot);
+  return fluid_hermite(table->value[knot], table->value[knot + 1], table->slope[knot], table->slope[knot + 1],
+                       place - (real)knot);
+}
+
+/* The viscosity that a lubricating film shows, mu_ref (mu/mu_ref)^exponent (rotary.h), as a table of its own. */
+static inline void fluid_film_table(const struct fluid_viscosity_table *viscosity, real reference, real exponent,
+                                    struct fluid_viscosity_table *film) {
+  for (int i = 0; i < FLUID_TEMPERATURES; i++) {
+    real mu = viscosity->value[i];
+    film->value[i] = reference * pow(mu / reference, exponent);
+    film->slope[i] = exponent * film->value[i] / mu * viscosity->slope[i];
+  }
 }
 
 /* dw between two pressures by Gauss-Legendre (5 points) in log p. */
@@ -254,9 +269,9 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
     real temperature = FLUID_COLDEST + (real)i;
     real nu = fluid_walther(a, b, temperature);
     real inner = log10(1e6 * nu + 0.7);
-    oil->viscosity[i] = parameters->density * nu;
+    oil->viscosity.value[i] = parameters->density * nu;
     /* d nu/dT = -(nu + 0.7e-6) ln(10) inner B / T */
-    oil->viscosity_slope[i] = -parameters->density * (nu + 0.7e-6) * log(10.0) * inner * b / temperature;
+    oil->viscosity.slope[i] = -parameters->density * (nu + 0.7e-6) * log(10.0) * inner * b / temperature;
   }
 }
 

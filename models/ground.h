@@ -1,7 +1,10 @@
 /* The ground: grade (tangent of the slope, uphill positive) over distance, piecewise linear, in its simplest form the
  * grade at one point; over a wheelbase L the grade that the machine feels is the mean between its axles, the rise from
  * s - L/2 to s + L/2 over L. The right-hand side sees two straight pieces, one at each axle, kept in the mode; the run
- * restarts where an axle meets a kink, so that no bump is stepped over, however short. */
+ * restarts where an axle meets a kink, so that no bump is stepped over, however short.
+ *
+ * The soil may change along the way: tables of grip, cone index and rolling resistance over distance, taken at the
+ * middle of the machine; an empty table leaves the tyre's own number. Their pieces are kept in the mode as well. */
 #ifndef SWASHLOOP_MODELS_GROUND_H
 #define SWASHLOOP_MODELS_GROUND_H
 
@@ -10,6 +13,9 @@
 /* clang-format off */
 #define GROUND_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   TABLE(grade, LENGTH, FRACTION, -150.0, 150.0, "", "grade over distance, uphill positive")                            \
+  TABLE(grip, LENGTH, NUMBER, 0.0, 2.0, "", "largest traction over load, over distance; empty: the tyre's")             \
+  TABLE(cone_index, LENGTH, PRESSURE, 0.5, 100.0, "", "cone index over distance; empty: the tyre's")                   \
+  TABLE(rolling_resistance, LENGTH, NUMBER, 0.0, 1.0, "", "rolling resistance over load, over distance; empty: the tyre's") \
   REAL(wheelbase, LENGTH, 0.0, 0.0, 100.0, NONE, "", "length over which the grade is averaged; 0 takes it at one point")
 /* clang-format on */
 
@@ -41,8 +47,7 @@ static inline real ground_height(const struct ground_contact *contact, real s) {
 static inline struct ground_contact ground_contact_on(const struct profile *grade, int index) {
   struct ground_contact contact = {profile_piece(grade, index), 0.0};
   for (int i = 1; i < index; i++) {
-    contact.height +=
-        0.5 * (grade->value[i] + grade->value[i - 1]) * (grade->argument[i] - grade->argument[i - 1]);
+    contact.height += 0.5 * (grade->value[i] + grade->value[i - 1]) * (grade->argument[i] - grade->argument[i - 1]);
   }
   return contact;
 }

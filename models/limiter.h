@@ -3,8 +3,8 @@
  *
  * Each line has a pilot: tau x' = clamp01((p - p_case - p_set)/band) - x. Three laws of what the pilots do to the
  * stroke that the operator commands, u:
- *  - `driven_side`: target u (1 - x), x of the line that drives. Which line drives is told by `side`: `command` looks at
- *    the sign of u, `swash` at the sign of the stroke (blended over `side_width`). With `command` a direction flip
+ *  - `driven_side`: target u (1 - x), x of the line that drives. Which line drives is told by `side`: `command` looks
+ * at the sign of u, `swash` at the sign of the stroke (blended over `side_width`). With `command` a direction flip
  *    destrokes on the overrun line; `swash` is right, `command` is kept as the reference law. Its jump at u = 0 is a
  *    mode that turns over when u has passed zero by LIMITER_COMMAND_BAND (10 us at a usual rate): u fades to zero
  *    after a release, and a sign taken from its rounding error would throw the swash about.
@@ -45,10 +45,11 @@ struct limiter_parameters {
 static const struct field limiter_fields[] = {LIMITER_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-/* d(pilot)/dt, 1/s. */
-static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, real pilot, real over_case) {
+/* d(pilot)/dt, 1/s; `alive` 1 when sound, 0 when dead. */
+static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, real pilot, real over_case,
+                                      real alive) {
   real asked = limiter->law == LIMITER_OFF ? 0.0 : clamp01((over_case - limiter->setting) / limiter->band);
-  return (asked - pilot) / limiter->lag;
+  return (asked * alive - pilot) / limiter->lag;
 }
 
 #define LIMITER_COMMAND_BAND 1e-5

@@ -5,17 +5,23 @@
  * Servo: the operator commands e_c; the pressure override adds (1 - e_c) x_o, tau_o x_o' = clamp01((p - p_case - p_o)/
  * b_o) - x_o; e' = clamp((e_t - e)/tau_m, rate). `override_line`: `drive_side` takes the line that drives (told by the
  * sign of the pump stroke, blended over `side_width`), so that the override is dead in overrun; `higher_line` takes the
- * higher of the two, so that it also acts in overrun. */
+ * higher of the two, so that it also acts in overrun. Control `two_position`: the pedal commands the largest or the
+ * smallest displacement, changing over at `switch_pedal` (of the motor's part of the pedal), within 2 % of pedal.
+ *
+ * A second motor may stand beside the first on the same lines, with a driveline and an axle of its own. */
 #ifndef SWASHLOOP_MODELS_MOTOR_H
 #define SWASHLOOP_MODELS_MOTOR_H
 
 #include "field.h"
 #include "rotary.h"
 
+enum motor_control { MOTOR_PROPORTIONAL, MOTOR_TWO_POSITION };
 enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
 
 /* clang-format off */
 #define MOTOR_FIELDS(REAL, CHOICE, TABLE)                                                                              \
+  CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "how the pedal commands the displacement")          \
+  REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over (control two_position)") \
   REAL(displacement, DISPLACEMENT, 160.0, 5.0, 20000.0, NONE, "D_m", "largest displacement")                           \
   REAL(smallest, FRACTION, 31.25, 1.0, 100.0, NONE, "em_min", "smallest displacement over the largest")                \
   REAL(slip_coefficient, NUMBER, 2e-9, 0.0, 1e-6, NONE, "Cs_m", "laminar leakage from port to port")                   \
@@ -51,7 +57,6 @@ static inline struct rotary_losses motor_losses(const struct motor_parameters *m
       .slip = motor->slip_coefficient,
       .case_leak = motor->case_leak_coefficient,
       .viscous = motor->viscous_coefficient,
-      .viscous_exponent = motor->viscous_exponent,
       .coulomb = motor->friction_coefficient,
       .constant = motor->constant_torque,
       .speed_width = motor->speed_width,
@@ -70,6 +75,12 @@ static inline real motor_pressure_torque(real displacement, real share, real dro
   return displacement * share * drop;
 }
 
+/* Share of the largest displacement that the pedal's motor part (0 to 1) commands. */
+static inline real motor_command(const struct motor_parameters *motor, real part) {
+  real share = motor->control == MOTOR_TWO_POSITION ? clamp01(0.5 + (part - motor->switch_pedal) / 0.02) : part;
+  return 1.0 - (1.0 - motor->smallest) * share;
+}
+
 /* Pressure that the override sees, Pa absolute. */
 static inline real motor_override_pressure(const struct motor_parameters *motor, real stroke, real a, real b) {
   if (motor->override_line == OVERRIDE_HIGHER_LINE) {
@@ -80,9 +91,8 @@ static inline real motor_override_pressure(const struct motor_parameters *motor,
 
 /* d(override)/dt, 1/s. */
 static inline real motor_override_rate(const struct motor_parameters *motor, real override, real over_case) {
-  real asked = motor->override_line == OVERRIDE_OFF
-                   ? 0.0
-                   : clamp01((over_case - motor->override_begin) / motor->override_band);
+  real asked =
+      motor->override_line == OVERRIDE_OFF ? 0.0 : clamp01((over_case - motor->override_begin) / motor->override_band);
   return (asked - override) / motor->override_lag;
 }
 

@@ -24,6 +24,9 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
   TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
   TABLE(exhaust_brake, TIME, FRACTION, 0.0, 100.0, "", "exhaust brake over time")                                      \
   TABLE(throttle, TIME, FRACTION, 10.0, 150.0, "", "engine set speed over the engine's set_speed, over time; empty: 100 %") \
+  TABLE(park_brake, TIME, FRACTION, 0.0, 100.0, "", "park brake over time")                                            \
+  TABLE(starter, TIME, FRACTION, 0.0, 100.0, "", "starter over time")                                                  \
+  TABLE(draft, TIME, FRACTION, 0.0, 100.0, "", "draft of the implement over time; empty: 100 %")                        \
   REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
   REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other (layout two_pedals)")
 /* clang-format on */
@@ -36,7 +39,7 @@ struct operator_parameters {
 static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-/* The channels: name, quantity. Each has a table of the same name in OPERATOR_FIELDS. */
+/* The channels of the operator. Each has a table of the same name in OPERATOR_FIELDS. */
 #define OPERATOR_CHANNELS(CHANNEL)                                                                                     \
   CHANNEL(pedal)                                                                                                       \
   CHANNEL(direction)                                                                                                   \
@@ -44,33 +47,51 @@ static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, F
   CHANNEL(reverse_pedal)                                                                                               \
   CHANNEL(brake)                                                                                                       \
   CHANNEL(exhaust_brake)                                                                                               \
-  CHANNEL(throttle)
+  CHANNEL(throttle)                                                                                                    \
+  CHANNEL(park_brake)                                                                                                  \
+  CHANNEL(starter)                                                                                                     \
+  CHANNEL(draft)
+
+/* Faults are channels as well, 0 when sound and 1 when broken; only actions move them (fault.h says what each does). */
+#define FAULT_CHANNELS(CHANNEL)                                                                                        \
+  CHANNEL(charge_lost)                                                                                                 \
+  CHANNEL(hose_burst_a)                                                                                                \
+  CHANNEL(hose_burst_b)                                                                                                \
+  CHANNEL(relief_a_stuck_open)                                                                                         \
+  CHANNEL(relief_b_stuck_open)                                                                                         \
+  CHANNEL(relief_a_stuck_shut)                                                                                         \
+  CHANNEL(relief_b_stuck_shut)                                                                                         \
+  CHANNEL(swash_stuck)                                                                                                 \
+  CHANNEL(limiter_dead)                                                                                                \
+  CHANNEL(filter_blocked)                                                                                              \
+  CHANNEL(cooler_dead)                                                                                                 \
+  CHANNEL(engine_off)                                                                                                  \
+  CHANNEL(pedals_stuck)
 
 enum operator_channel {
 #define OPERATOR_CHANNEL_ID(name) CHANNEL_##name,
-  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID)
+  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
 #undef OPERATOR_CHANNEL_ID
       CHANNEL_COUNT
 };
 
 /* What a channel does when its table is empty. */
 static inline real operator_resting_value(enum operator_channel channel) {
-  return channel == CHANNEL_direction || channel == CHANNEL_throttle ? 1.0 : 0.0;
+  return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ? 1.0 : 0.0;
 }
 
 /* What pump and motor are asked for. */
 struct operator_demand {
-  real pedal;         /* net, -1 to 1, forward positive */
-  real stroke;        /* -1 to 1 */
-  real motor_command; /* share of the motor's largest displacement */
+  real pedal;      /* net, -1 to 1, forward positive */
+  real stroke;     /* -1 to 1 */
+  real motor_part; /* the pedal's part beyond the split, 0 to 1: how far the motor is asked to go down */
 };
 
 static inline real operator_net_pedal(const struct operator_parameters *asks, real forward, real reverse) {
   return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
 }
 
-static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, real motor_smallest,
-                                                        const real *channels) {
+static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels) {
   struct operator_demand demand;
   real pressed;
   if (asks->layout == OPERATOR_TWO_PEDALS) {
@@ -83,8 +104,7 @@ static inline struct operator_demand operator_demand_of(const struct operator_pa
     demand.stroke = channels[CHANNEL_direction] * smaller(1.0, pressed / asks->pump_share);
   }
   real rest = 1.0 - asks->pump_share;
-  real share = rest > 0.0 ? clamp01((pressed - asks->pump_share) / rest) : 0.0;
-  demand.motor_command = 1.0 - (1.0 - motor_smallest) * share;
+  demand.motor_part = rest > 0.0 ? clamp01((pressed - asks->pump_share) / rest) : 0.0;
   return demand;
 }
 

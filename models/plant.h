@@ -18,8 +18,9 @@ struct state_row {
 };
 
 /* A source and a loss are integrals of `powers`; so is a store whose content has no closed form (STORED_RATE); the
- * content of a plain STORED term is a function of the state. */
-enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_STORED };
+ * content of a plain STORED term is a function of the state. OIL_LOST is no energy: oil that leaves the plant for good,
+ * m3 (its rate m3/s), so that the audit of oil can close when a hose bursts. */
+enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_OIL_LOST, LEDGER_STORED };
 
 /* A term of the energy ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or
  * parts are heated, stored terms positive when the store fills. The balance is sources - losses - stored = 0. Rows of
@@ -67,6 +68,8 @@ struct plant {
   const enum quantity *channel_quantities;
   int channel_count;
 
+  /* Does this combination of laws have this signal? (A machine with one motor has no second motor's speed.) */
+  bool (*signal_active)(const void *parameters, int signal);
   /* Parameters (SI) to model. Returns NULL, or why this combination of laws cannot be. */
   const char *(*prepare)(const void *parameters, void *model);
   /* Which rows of `states` are integrated, in order; returns how many. */

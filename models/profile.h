@@ -45,8 +45,8 @@ static inline bool profile_straight_at(const struct profile *profile, int index)
   return !step && profile_slope(profile, index) == profile_slope(profile, index + 1);
 }
 
-/* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is no
- * kink. */
+/* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is
+ * no kink. */
 static inline struct piece profile_piece(const struct profile *profile, int index) {
   struct piece piece = {index, 0.0, 0.0, 0.0, -HUGE_VAL, HUGE_VAL};
   if (profile->count == 0) {
@@ -97,7 +97,8 @@ static inline real profile_at(const struct profile *profile, real argument) {
   return piece_at(&piece, argument);
 }
 
-/* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once). */
+/* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once).
+ */
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {
   struct piece piece = {0, t, target, 0.0, t, HUGE_VAL};
   if (duration > 0.0) {

@@ -34,7 +34,6 @@ static inline struct rotary_losses pump_losses(const struct pump_parameters *pum
       .slip = pump->slip_coefficient,
       .case_leak = pump->case_leak_coefficient,
       .viscous = pump->viscous_coefficient,
-      .viscous_exponent = pump->viscous_exponent,
       .coulomb = pump->friction_coefficient,
       .constant = pump->constant_torque,
       .speed_width = speed_width,

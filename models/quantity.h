@@ -24,10 +24,14 @@
   QUANTITY(MASS, "kg", "kg", 1.0, 0.0, "kg|t|g")                                                                       \
   QUANTITY(SPEED, "m/s", "km/h", 1.0 / 3.6, 0.0, "m/s|km/h|mm/s|m/min|mph=mile/hour")                                  \
   QUANTITY(ACCELERATION, "m/s2", "m/s2", 1.0, 0.0, "m/s2")                                                             \
+  QUANTITY(ANGULAR_RATE, "rad/s", "rad/s", 1.0, 0.0, "rad/s")                                                          \
   QUANTITY(ANGULAR_SPEED, "rad/s", "rpm", TWO_PI / 60.0, 0.0, "rad/s|rpm|rev/min=turn/min|rev/s=turn/s")               \
   QUANTITY(DISPLACEMENT, "m3/rad", "cm3/rev", 1e-6 / TWO_PI, 0.0, "m3/rad|cm3/rev=cm3/turn|mL/rev=mL/turn|L/rev=L/turn|in3/rev=in3/turn") \
   QUANTITY(TORQUE, "N m", "N m", 1.0, 0.0, "N m|N.m|Nm=N.m|kN m|kN.m|kNm=kN.m")                                        \
   QUANTITY(FORCE, "N", "kN", 1e3, 0.0, "N|kN")                                                                         \
+  QUANTITY(STIFFNESS, "N/m", "N/mm", 1e3, 0.0, "N/m|N/mm|kN/m")                                                        \
+  QUANTITY(VISCOUS_FORCE, "N s/m", "N s/m", 1.0, 0.0, "N s/m|N.s/m")                                                   \
+  QUANTITY(ANGLE, "rad", "deg", TWO_PI / 360.0, 0.0, "rad|deg=degree|mrad")                                            \
   QUANTITY(POWER, "W", "kW", 1e3, 0.0, "W|kW")                                                                         \
   QUANTITY(ENERGY, "J", "kJ", 1e3, 0.0, "J|kJ|MJ|kW.h|kWh=kW.h")                                                       \
   QUANTITY(PRESSURE, "Pa", "bar", 1e5, 0.0, "Pa|kPa|MPa|GPa|bar|mbar|psi")                                             \
@@ -43,6 +47,7 @@
   QUANTITY(INERTIA, "kg m2", "kg m2", 1.0, 0.0, "kg m2|kg.m2")                                                         \
   QUANTITY(VISCOUS_TORQUE, "N m s", "N m s", 1.0, 0.0, "N m s|N.m.s|N m s/rad=N.m.s|N.m/rpm")                          \
   QUANTITY(QUADRATIC_TORQUE, "N m s2", "N m s2", 1.0, 0.0, "N m s2|N.m.s2")                                            \
+  QUANTITY(SUCTION_RESISTANCE, "1/m3", "1/m3", 1.0, 0.0, "1/m3")                                                       \
   QUANTITY(FLOW_PER_PRESSURE, "m3/s/Pa", "L/min/bar", 1e-3 / 60.0 / 1e5, 0.0, "m3/s/Pa|L/min/bar")                     \
   QUANTITY(FLOW_PER_ROOT_PRESSURE, "m3/s/Pa^0.5", "L/min/bar^0.5", 1e-3 / 60.0 / 316.22776601683793320, 0.0,           \
            "m3/s/Pa^0.5=*1|L/min/bar^0.5=*5.2704627669472992e-8")
@@ -52,7 +57,7 @@ enum quantity {
 #define QUANTITY_ID(id, si, trade, scale, offset, units) QUANTITY_##id,
   QUANTITY_LIST(QUANTITY_ID)
 #undef QUANTITY_ID
-    QUANTITY_COUNT
+      QUANTITY_COUNT
 };
 
 struct quantity_row {

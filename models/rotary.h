@@ -20,9 +20,8 @@ struct rotary_losses {
   real slip;         /* C_s */
   real case_leak;    /* C_c, each port */
   real viscous;      /* C_v */
-  real viscous_exponent;
-  real coulomb;  /* C_f */
-  real constant; /* T_c, N m */
+  real coulomb;      /* C_f */
+  real constant;     /* T_c, N m */
   real speed_width;
   real pressure_width;
 };
@@ -37,11 +36,8 @@ static inline real rotary_case_flow(const struct rotary_losses *losses, real ove
   return losses->case_leak * losses->displacement * over_case / viscosity;
 }
 
-/* Torque that opposes the rotation, N m, signed as the speed. */
-static inline real rotary_torque_loss(const struct rotary_losses *losses, real drop, real speed, real viscosity) {
-  real film = losses->viscous_exponent == 1.0
-                  ? viscosity
-                  : ROTARY_REFERENCE_VISCOSITY * pow(viscosity / ROTARY_REFERENCE_VISCOSITY, losses->viscous_exponent);
+/* Torque that opposes the rotation, N m, signed as the speed; `film` is the viscosity of the film, Pa s. */
+static inline real rotary_torque_loss(const struct rotary_losses *losses, real drop, real speed, real film) {
   return losses->viscous * losses->displacement * film * speed +
          (losses->coulomb * losses->displacement * soft_abs(drop, losses->pressure_width) + losses->constant) *
              tanh_sign(speed, losses->speed_width);

@@ -7,6 +7,8 @@
 #include "charge.h"
 #include "driveline.h"
 #include "engine.h"
+#include "fault.h"
+#include "filter.h"
 #include "fluid.h"
 #include "flushing.h"
 #include "ground.h"
@@ -22,28 +24,32 @@
 #include "vehicle.h"
 #include "volume.h"
 
-/* The plant's components, one line each: section of the case file, and what it is. */
+/* The plant's components, one line each: its type (models/<type>.h), its section of the case file, and what it is. */
 #define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
-  COMPONENT(fluid, "oil")                                                                                              \
-  COMPONENT(lines, "volumes of oil")                                                                                   \
-  COMPONENT(engine, "diesel engine with governor")                                                                     \
-  COMPONENT(pump, "over-centre pump")                                                                                  \
-  COMPONENT(swash, "control pressure and swash servo of the pump")                                                     \
-  COMPONENT(limiter, "pressure limiter")                                                                               \
-  COMPONENT(relief, "main relief valves")                                                                              \
-  COMPONENT(charge, "charge pump, charge relief and check valves")                                                     \
-  COMPONENT(flushing, "loop flushing")                                                                                 \
-  COMPONENT(motor, "bent-axis motor and its servo")                                                                    \
-  COMPONENT(driveline, "gear, axles and wheels")                                                                       \
-  COMPONENT(brake, "friction brake")                                                                                   \
-  COMPONENT(tyre, "tyres")                                                                                             \
-  COMPONENT(vehicle, "the machine as a mass")                                                                          \
-  COMPONENT(ground, "grade over distance")                                                                             \
-  COMPONENT(operator, "pedals and levers")                                                                             \
-  COMPONENT(heat, "temperatures")
+  COMPONENT(fluid, fluid, "oil")                                                                                       \
+  COMPONENT(lines, lines, "volumes of oil")                                                                            \
+  COMPONENT(engine, engine, "diesel engine with governor")                                                             \
+  COMPONENT(pump, pump, "over-centre pump")                                                                            \
+  COMPONENT(swash, swash, "control pressure and swash servo of the pump")                                              \
+  COMPONENT(limiter, limiter, "pressure limiter")                                                                      \
+  COMPONENT(relief, relief, "main relief valves")                                                                      \
+  COMPONENT(charge, charge, "charge pump, charge relief and check valves")                                             \
+  COMPONENT(filter, filter, "charge filter with bypass")                                                               \
+  COMPONENT(flushing, flushing, "loop flushing")                                                                       \
+  COMPONENT(motor, motor, "motor and its servo")                                                                       \
+  COMPONENT(motor, second_motor, "second motor, on the front axle (vehicle.second_motor yes)")                         \
+  COMPONENT(driveline, driveline, "gear, axles and wheels")                                                            \
+  COMPONENT(driveline, second_driveline, "gear and wheels of the front axle (vehicle.axles two)")                      \
+  COMPONENT(brake, brake, "service and park brake")                                                                    \
+  COMPONENT(tyre, tyre, "tyres")                                                                                       \
+  COMPONENT(vehicle, vehicle, "the machine as a mass on its axles")                                                    \
+  COMPONENT(ground, ground, "grade and soil over distance")                                                            \
+  COMPONENT(operator, operator, "pedals and levers")                                                                   \
+  COMPONENT(heat, heat, "temperatures")                                                                                \
+  COMPONENT(fault, fault, "what breaks, and how wide")
 
 struct transmission_parameters {
-#define COMPONENT_MEMBER(name, text) struct name##_parameters name;
+#define COMPONENT_MEMBER(type, name, text) struct type##_parameters name;
   TRANSMISSION_COMPONENTS(COMPONENT_MEMBER)
 #undef COMPONENT_MEMBER
 };
@@ -72,7 +78,21 @@ struct transmission_parameters {
   STATE(tank_temperature, "K", 1e-4, "tank temperature")                                                               \
   STATE(tank_oil, "m3", 1e-8, "oil in the tank")                                                                       \
   STATE(tyre_slip, "1", 1e-6, "tyre deflection as slip, tyre law relaxation")                                          \
-  STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")
+  STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")                                             \
+  STATE(relief_a_lift, "m", 1e-8, "lift of poppet A, relief law poppet")                                               \
+  STATE(relief_a_speed, "m/s", 1e-5, "speed of poppet A")                                                              \
+  STATE(relief_b_lift, "m", 1e-8, "lift of poppet B, relief law poppet")                                               \
+  STATE(relief_b_speed, "m/s", 1e-5, "speed of poppet B")                                                              \
+  STATE(swash_motion, "1/s", 1e-5, "speed of the swash, servo second_order")                                           \
+  STATE(governor_integral, "1", 1e-6, "integral of the isochronous governor")                                          \
+  STATE(loop_metal_temperature, "K", 1e-4, "temperature of the loop's metal, heat nodes four")                         \
+  STATE(case_temperature, "K", 1e-4, "temperature of the cases, heat nodes four")                                      \
+  STATE(felt_acceleration, "m/s2", 1e-5, "acceleration after the pitch lag, axles two")                                \
+  STATE(front_wheel_speed, "rad/s", 1e-6, "speed of the front wheels, axles two")                                      \
+  STATE(front_tyre_slip, "1", 1e-6, "deflection of the front tyres as slip")                                           \
+  STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
+  STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
+  STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")
 
 enum transmission_state {
 #define STATE_ID(id, unit, tolerance, text) STATE_##id,
@@ -127,7 +147,25 @@ enum transmission_state {
   SIGNAL(loop_oil_temperature, TEMPERATURE, NONE, "oil temperature in the loop")                                       \
   SIGNAL(tank_oil_temperature, TEMPERATURE, NONE, "oil temperature in the tank")                                       \
   SIGNAL(loop_heat, POWER, NONE, "heat made in the loop")                                                              \
-  SIGNAL(tank_oil, VOLUME, NONE, "oil in the tank")
+  SIGNAL(tank_oil, VOLUME, NONE, "oil in the tank")                                                                    \
+  SIGNAL(oil_viscosity, KINEMATIC_VISCOSITY, NONE, "viscosity of the oil in the loop")                                 \
+  SIGNAL(park_brake, FRACTION, NONE, "park brake")                                                                     \
+  SIGNAL(relief_a_poppet, LENGTH, NONE, "lift of poppet A")                                                            \
+  SIGNAL(relief_b_poppet, LENGTH, NONE, "lift of poppet B")                                                            \
+  SIGNAL(filter_drop, PRESSURE, NONE, "drop over the charge filter")                                                   \
+  SIGNAL(filter_bypass, FRACTION, NONE, "share of the charge flow that goes by the filter")                            \
+  SIGNAL(hose_flow, FLOW, NONE, "oil lost through burst hoses")                                                        \
+  SIGNAL(drawbar_force, FORCE, NONE, "pull of load and implement, backward positive")                                  \
+  SIGNAL(loop_metal_temperature, TEMPERATURE, NONE, "temperature of the loop's metal")                                 \
+  SIGNAL(case_temperature, TEMPERATURE, NONE, "temperature of the cases")                                              \
+  SIGNAL(rear_axle_load, FORCE, NONE, "load on the rear axle")                                                         \
+  SIGNAL(front_axle_load, FORCE, NONE, "load on the front axle")                                                       \
+  SIGNAL(front_wheel_speed, ANGULAR_SPEED, NONE, "speed of the front wheels")                                          \
+  SIGNAL(front_wheel_slip, FRACTION, NONE, "slip of the front wheels, positive when they drive")                       \
+  SIGNAL(front_traction_force, FORCE, NONE, "force of the ground on the front wheels")                                 \
+  SIGNAL(second_motor_speed, ANGULAR_SPEED, NONE, "speed of the second motor")                                         \
+  SIGNAL(second_motor_displacement, FRACTION, NONE, "displacement of the second motor over its largest")               \
+  SIGNAL(second_motor_flow, FLOW, NONE, "flow into the second motor's port A")
 /* clang-format on */
 
 enum transmission_signal {
@@ -141,6 +179,7 @@ enum transmission_signal {
 #define TRANSMISSION_LEDGER(LEDGER)                                                                                    \
   LEDGER(combustion, SOURCE, "work of combustion")                                                                     \
   LEDGER(slope, SOURCE, "work of the slope on the machine")                                                            \
+  LEDGER(starter, SOURCE, "work of the starter")                                                                       \
   LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
   LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
   LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \
@@ -160,7 +199,11 @@ enum transmission_signal {
   LEDGER(brake, LOSS, "friction brake")                                                                                \
   LEDGER(tyre_slip, LOSS, "slip of the tyres")                                                                         \
   LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
+  LEDGER(filter, LOSS, "charge filter")                                                                                \
+  LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
+  LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
+  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
@@ -189,7 +232,14 @@ enum transmission_ledger {
   EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", "engine_speed")     \
   EVENT(low_side, "low side no longer starved", "low side starved", "low_side_pressure")                               \
   EVENT(charge_pressure, "charge pressure back", "charge pressure low", "charge_pressure")                             \
-  EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip")
+  EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip")                                                  \
+  EVENT(front_wheel_slip, "front wheels slip", "front wheels grip again", "front_wheel_slip")                          \
+  EVENT(wheel_lock, "wheels turn again", "wheels lock", "vehicle_speed")                                               \
+  EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", "rear_axle_load")                             \
+  EVENT(front_axle, "the front axle carries again", "the front axle lifts", "front_axle_load")                         \
+  EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", "filter_drop")                        \
+  EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", "charge_flow")               \
+  EVENT(underspeed_control, "underspeed control lets go", "underspeed control takes stroke", "engine_speed")
 /* clang-format on */
 
 enum transmission_event {
@@ -202,12 +252,32 @@ enum transmission_event {
 /* Standstill, as the measures define it. */
 #define STANDSTILL_SPEED 0.05
 
+enum { AXLE_LIMIT = 2, SOIL_TABLES = 3 };
+
+/* One axle: where its states, parameters and motor are. */
+struct axle {
+  const struct driveline_parameters *driveline; /* in the model's own parameters */
+  const struct motor_parameters *motor;         /* NULL: no motor drives it */
+  struct rotary_losses motor_losses;
+  struct fluid_viscosity_table motor_film;
+  struct brake_parameters brake; /* with the axle's part of the torque */
+  real wheels;                   /* that share the axle's load */
+  int wheel_speed;               /* states */
+  int tyre_slip;
+  int brake_torque;
+  int motor_override;
+  int motor_displacement;
+};
+
 struct transmission_model {
   struct transmission_parameters own;
   struct fluid oil;
   struct rotary_losses pump_losses;
-  struct rotary_losses motor_losses;
-  real case_pressure; /* absolute */
+  struct fluid_viscosity_table pump_film;
+  int axle_count;
+  struct axle axles[AXLE_LIMIT]; /* rear (or all wheels), front */
+  real case_pressure;            /* absolute */
+  real filter_resistance;        /* of the clean element, over viscosity */
   struct profile tables[CHANNEL_COUNT];
   real table_release; /* start of the last fall of the pedal to zero in the tables */
   int active_count;
@@ -219,8 +289,15 @@ enum transmission_switch {
   SWITCH_REAR_BEHIND,
   SWITCH_FRONT_AHEAD,
   SWITCH_FRONT_BEHIND,
+  SWITCH_GRIP_AHEAD,
+  SWITCH_GRIP_BEHIND,
+  SWITCH_CONE_AHEAD,
+  SWITCH_CONE_BEHIND,
+  SWITCH_ROLLING_AHEAD,
+  SWITCH_ROLLING_BEHIND,
   SWITCH_STALL,
   SWITCH_REST,
+  SWITCH_FIRES,
   SWITCH_COMMAND_SIDE,
   SWITCH_COUNT
 };
@@ -232,22 +309,29 @@ struct channel_mode {
 
 struct transmission_mode {
   struct channel_mode channels[CHANNEL_COUNT];
+  real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
+  int moving_count;            /* those that do */
+  int moving[CHANNEL_COUNT];
   struct ground_contact rear;
   struct ground_contact front;
-  bool command_forward; /* sign of the control pressure (limiter.h) */
-  bool burning;      /* the engine burns fuel */
-  bool held;         /* the stalled engine is held at rest */
-  bool brake_off;    /* the brake pedal is fully released */
-  bool motor_waits;  /* a larger motor displacement waits for its delay */
-  real motor_waits_at;
+  struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
+  bool command_forward;           /* sign of the control pressure (limiter.h) */
+  bool burning;                   /* the engine burns fuel */
+  bool held;                      /* the stalled engine is held at rest */
+  bool starting;                  /* the starter is engaged */
+  bool brake_off;                 /* pedal and park brake are fully released */
+  bool pedals_stuck;              /* nothing moves the pedals any more */
+  bool motor_waits;               /* a larger motor displacement waits for its delay */
+  real motor_waits_at;            /* the pedal's motor part that stays */
   real motor_waits_until;
   real release; /* start of the last fall of the pedal to zero */
 };
 
 /* Active states into the full vector; inactive ones stay at zero. */
 static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
-  full[STATE_tyre_slip] = 0.0;
-  full[STATE_brake_torque] = 0.0;
+  for (int i = 0; i < STATE_COUNT; i++) {
+    full[i] = 0.0; /* the laws chosen may leave some out */
+  }
   for (int i = 0; i < model->active_count; i++) {
     full[model->active[i]] = state[i];
   }
@@ -256,9 +340,18 @@ static inline void transmission_spread(const struct transmission_model *model, c
 /* Value of every operator channel at t. */
 static inline void transmission_channel_values(const struct transmission_mode *mode, real t, real *values) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
+    values[i] = mode->resting[i];
+  }
+  for (int k = 0; k < mode->moving_count; k++) {
+    int i = mode->moving[k];
     values[i] = piece_at(&mode->channels[i].piece, t);
   }
 }
+
+/* transmission_signals.c */
+void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals);
+bool transmission_signal_active(const void *parameters, int signal);
+void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
 
 /* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */
 const char *transmission_prepare(const void *parameters, void *model);

@@ -15,14 +15,15 @@ static struct piece table_piece(const struct transmission_model *model, int chan
   return piece;
 }
 
-static real motor_command_at(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
+static struct operator_demand demand_at(const struct transmission_model *model, const struct transmission_mode *mode,
+                                        real t) {
   real values[CHANNEL_COUNT];
   transmission_channel_values(mode, t, values);
-  return operator_demand_of(&model->own.operator, model->own.motor.smallest, values).motor_command;
+  return operator_demand_of(&model->own.operator, values);
 }
 
-/* After the channels changed at t: `before` is what the motor was asked for just before. A larger displacement asked
- * for now, or growing from now on, waits. */
+/* After the channels changed at t: `before` is the pedal's motor part just before. A larger displacement (a smaller
+ * part) asked for now, or growing from now on, waits. */
 static void start_motor_wait(const struct transmission_model *model, struct transmission_mode *mode, real t,
                              real before) {
   real delay = model->own.motor.upstroke_delay;
@@ -30,17 +31,34 @@ static void start_motor_wait(const struct transmission_model *model, struct tran
     return;
   }
   real glance = 1e-3;
-  real next = motor_command_at(model, mode, t + glance);
-  if (next > before + 1e-9) {
+  if (demand_at(model, mode, t + glance).motor_part < before - 1e-9) {
     mode->motor_waits = true;
     mode->motor_waits_at = before;
     mode->motor_waits_until = t + delay;
   }
 }
 
-static void note_brake(struct transmission_mode *mode) {
-  const struct piece *brake = &mode->channels[CHANNEL_brake].piece;
-  mode->brake_off = brake->value == 0.0 && brake->slope == 0.0;
+static bool is_at_rest(const struct piece *piece) {
+  return piece->value == 0.0 && piece->slope == 0.0;
+}
+
+/* What follows from the channels' present pieces. */
+static void note_channels(struct transmission_mode *mode) {
+  mode->moving_count = 0;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    const struct piece *piece = &mode->channels[i].piece;
+    mode->resting[i] = piece->value;
+    if (piece->slope != 0.0) {
+      mode->moving[mode->moving_count++] = i;
+    }
+  }
+  mode->brake_off =
+      is_at_rest(&mode->channels[CHANNEL_brake].piece) && is_at_rest(&mode->channels[CHANNEL_park_brake].piece);
+  bool was_starting = mode->starting;
+  mode->starting = !is_at_rest(&mode->channels[CHANNEL_starter].piece);
+  if (mode->starting && !was_starting) {
+    mode->held = false; /* the starter turns a held engine */
+  }
 }
 
 /* The net pedal, without its sign, at t by the tables alone. */
@@ -81,25 +99,14 @@ static real last_fall_to_zero(const struct operator_parameters *asks) {
   return NAN;
 }
 
-const char *transmission_prepare(const void *parameters_, void *model_) {
-  const struct transmission_parameters *parameters = parameters_;
-  struct transmission_model *model = model_;
-  model->own = *parameters;
-  const struct transmission_parameters *own = &model->own;
-  fluid_prepare(&own->fluid, &model->oil);
-  model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
-  model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
-  model->motor_losses = motor_losses(&own->motor, own->pump.pressure_width);
-#define CHANNEL_TABLE(name) model->tables[CHANNEL_##name] = own->operator.name;
-  OPERATOR_CHANNELS(CHANNEL_TABLE)
-#undef CHANNEL_TABLE
-
+/* Why this combination of laws cannot be, or NULL. */
+static const char *refusal(const struct transmission_parameters *own) {
   bool two_pedals = own->operator.layout == OPERATOR_TWO_PEDALS;
-  if (two_pedals && (own->operator.pedal.count > 0 || own->operator.direction.count > 0)) {
+  if (two_pedals && (own->operator.pedal.count> 0 || own->operator.direction.count> 0)) {
     return "operator.pedal and operator.direction belong to the layout pedal_and_direction; with two_pedals use "
            "forward_pedal and reverse_pedal";
   }
-  if (!two_pedals && (own->operator.forward_pedal.count > 0 || own->operator.reverse_pedal.count > 0)) {
+  if (!two_pedals && (own->operator.forward_pedal.count> 0 || own->operator.reverse_pedal.count> 0)) {
     return "operator.forward_pedal and operator.reverse_pedal belong to the layout two_pedals; with "
            "pedal_and_direction use pedal and direction";
   }
@@ -109,18 +116,138 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   if (own->swash.spring_full <= own->swash.spring_begin) {
     return "swash.spring_full must lie above swash.spring_begin";
   }
+  if (own->swash.underspeed == SWASH_UNDERSPEED_ON && own->swash.underspeed_high <= own->swash.underspeed_low) {
+    return "swash.underspeed_high must lie above swash.underspeed_low";
+  }
   if (own->heat.thermostat_open <= own->heat.thermostat_begin) {
     return "heat.thermostat_open must lie above heat.thermostat_begin";
   }
-  model->table_release = last_fall_to_zero(&own->operator);
+  if (own->heat.nodes == HEAT_FOUR_NODES && own->heat.loop_oil_capacity >= own->heat.loop_capacity) {
+    return "heat.loop_oil_capacity must lie below heat.loop_capacity, which holds oil and metal";
+  }
+  if (own->engine.torque_law == ENGINE_TORQUE_CURVE && own->engine.torque_curve.count == 0) {
+    return "engine.torque_curve is empty; engine.torque_law curve needs it";
+  }
+  if (own->engine.torque_law != ENGINE_TORQUE_CURVE && own->engine.torque_curve.count > 0) {
+    return "engine.torque_curve belongs to engine.torque_law curve";
+  }
+  if (own->engine.friction_law == ENGINE_FRICTION_CURVE && own->engine.friction_curve.count == 0) {
+    return "engine.friction_curve is empty; engine.friction_law curve needs it";
+  }
+  if (own->engine.friction_law != ENGINE_FRICTION_CURVE && own->engine.friction_curve.count > 0) {
+    return "engine.friction_curve belongs to engine.friction_law curve";
+  }
+  if (own->vehicle.second_motor == VEHICLE_SECOND_MOTOR && own->vehicle.axles != VEHICLE_TWO_AXLES) {
+    return "vehicle.second_motor yes drives the front axle; it needs vehicle.axles two";
+  }
+  if (own->tyre.ground != TYRE_HARD && own->ground.grip.count > 0) {
+    return "ground.grip belongs to tyre.ground hard; soft soil goes by ground.cone_index";
+  }
+  if (own->tyre.ground == TYRE_HARD && own->ground.cone_index.count > 0) {
+    return "ground.cone_index belongs to tyre.ground gee_clough or brixius";
+  }
+  if (own->tyre.ground != TYRE_HARD && own->ground.rolling_resistance.count > 0) {
+    return "ground.rolling_resistance belongs to tyre.ground hard; soft soil goes by ground.cone_index";
+  }
+  return NULL;
+}
 
+static void set_up_axles(struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  bool two = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  model->axle_count = two ? 2 : 1;
+  for (int i = 0; i < model->axle_count; i++) {
+    struct axle *axle = &model->axles[i];
+    bool front = i == 1;
+    bool driven = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+    axle->driveline = front ? &own->second_driveline : &own->driveline;
+    axle->motor = driven ? (front ? &own->second_motor : &own->motor) : NULL;
+    if (driven) {
+      axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
+      fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, axle->motor->viscous_exponent,
+                       &axle->motor_film);
+    }
+    real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : 1.0;
+    axle->brake = own->brake;
+    axle->brake.torque *= share;
+    axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
+    axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
+    axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;
+    axle->brake_torque = front ? STATE_front_brake_torque : STATE_brake_torque;
+    axle->motor_override = front ? STATE_second_motor_override : STATE_motor_override;
+    axle->motor_displacement = front ? STATE_second_motor_displacement : STATE_motor_displacement;
+  }
+}
+
+/* Do the laws chosen have this state? */
+static bool state_active(const struct transmission_parameters *own, int state) {
+  bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  bool second_motor = two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+  bool poppet = own->relief.law == RELIEF_POPPET;
+  bool relaxation = own->tyre.law == TYRE_RELAXATION;
+  bool stick = own->brake.law == BRAKE_STICK;
+  switch (state) {
+  case STATE_relief_a_opening:
+  case STATE_relief_b_opening:
+    return !poppet;
+  case STATE_relief_a_lift:
+  case STATE_relief_a_speed:
+  case STATE_relief_b_lift:
+  case STATE_relief_b_speed:
+    return poppet;
+  case STATE_tyre_slip:
+    return relaxation;
+  case STATE_brake_torque:
+    return stick;
+  case STATE_swash_motion:
+    return own->swash.servo == SWASH_SECOND_ORDER;
+  case STATE_governor_integral:
+    return own->engine.governor == ENGINE_ISOCHRONOUS;
+  case STATE_loop_metal_temperature:
+  case STATE_case_temperature:
+    return own->heat.nodes == HEAT_FOUR_NODES;
+  case STATE_felt_acceleration:
+  case STATE_front_wheel_speed:
+    return two_axles;
+  case STATE_front_tyre_slip:
+    return two_axles && relaxation;
+  case STATE_front_brake_torque:
+    return two_axles && stick;
+  case STATE_second_motor_override:
+  case STATE_second_motor_displacement:
+    return second_motor;
+  default:
+    return true;
+  }
+}
+
+const char *transmission_prepare(const void *parameters_, void *model_) {
+  struct transmission_model *model = model_;
+  const char *why_not = refusal(parameters_);
+  if (why_not != NULL) {
+    return why_not;
+  }
+  model->own = *(const struct transmission_parameters *)parameters_;
+  const struct transmission_parameters *own = &model->own;
+  fluid_prepare(&own->fluid, &model->oil);
+  model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
+  model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
+  fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, own->pump.viscous_exponent, &model->pump_film);
+  model->filter_resistance = filter_resistance(&own->filter, model->oil.density, 0.0);
+  set_up_axles(model);
+  const struct profile nothing = {0, NULL, NULL};
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    model->tables[i] = nothing; /* faults have no tables */
+  }
+#define CHANNEL_TABLE(name) model->tables[CHANNEL_##name] = own->operator.name;
+  OPERATOR_CHANNELS(CHANNEL_TABLE)
+#undef CHANNEL_TABLE
+  model->table_release = last_fall_to_zero(&own->operator);
   model->active_count = 0;
   for (int i = 0; i < STATE_COUNT; i++) {
-    if ((i == STATE_tyre_slip && own->tyre.law != TYRE_RELAXATION) ||
-        (i == STATE_brake_torque && own->brake.law != BRAKE_STICK)) {
-      continue;
+    if (state_active(own, i)) {
+      model->active[model->active_count++] = i;
     }
-    model->active[model->active_count++] = i;
   }
   return NULL;
 }
@@ -133,11 +260,47 @@ int transmission_active_states(const void *model_, int *rows) {
   return model->active_count;
 }
 
+static const struct profile *soil_table(const struct transmission_model *model, int i) {
+  const struct ground_parameters *ground = &model->own.ground;
+  return i == 0 ? &ground->grip : (i == 1 ? &ground->cone_index : &ground->rolling_resistance);
+}
+
 static void place_on_ground(const struct transmission_model *model, struct transmission_mode *mode, real s) {
   const struct profile *grade = &model->own.ground.grade;
   real half = 0.5 * model->own.ground.wheelbase;
   mode->rear = ground_contact_on(grade, profile_index(grade, s - half));
   mode->front = ground_contact_on(grade, profile_index(grade, s + half));
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    const struct profile *table = soil_table(model, i);
+    mode->soil[i] = profile_piece(table, profile_index(table, s));
+  }
+}
+
+/* A machine that starts at rest with its brake on starts with brakes and tyres carrying the slope, each axle by its
+ * part of the brake. */
+static void start_parked(const struct transmission_model *model, const struct transmission_mode *mode, real *x) {
+  const struct transmission_parameters *own = &model->own;
+  real grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, x[STATE_vehicle_distance]);
+  struct vehicle_weight weight = vehicle_weight_on(&own->vehicle, grade);
+  real slope = weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass);
+  struct tyre_soil soil = {
+      own->ground.grip.count > 0 ? piece_at(&mode->soil[0], 0.0) : own->tyre.grip,
+      own->ground.cone_index.count > 0 ? piece_at(&mode->soil[1], 0.0) : own->tyre.cone_index,
+      own->tyre.rolling_resistance,
+  };
+  bool two = model->axle_count > 1;
+  real pull = weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
+  real rear = two ? vehicle_rear_load(&own->vehicle, weight.load, weight.slope, 0.0, pull) : weight.load;
+  real share = brake_share(&own->brake, piece_at(&mode->channels[CHANNEL_brake].piece, 0.0),
+                           piece_at(&mode->channels[CHANNEL_park_brake].piece, 0.0));
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    real part = two ? (i == 0 ? own->brake.rear_share : 1.0 - own->brake.rear_share) : 1.0;
+    struct tyre_footing footing = tyre_stand(&own->tyre, &soil, i == 0 ? rear : weight.load - rear, axle->wheels);
+    x[axle->tyre_slip] = tyre_slip_for(&own->tyre, &footing, part * slope);
+    x[axle->brake_torque] =
+        saturate(-axle->driveline->wheel_radius * part * slope, brake_capacity(&axle->brake, share));
+  }
 }
 
 void transmission_start(const void *model_, void *mode_, real *state) {
@@ -149,7 +312,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
   }
-  note_brake(mode);
+  note_channels(mode);
   mode->release = model->table_release;
   place_on_ground(model, mode, 0.0);
 
@@ -158,24 +321,27 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   real line = fluid_compression(&model->oil, gallery - own->lines.start_drop);
   x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed;
   x[STATE_fuel] = own->engine.start_fuel;
+  x[STATE_governor_integral] = own->engine.start_fuel;
   x[STATE_line_a_compression] = line;
   x[STATE_line_b_compression] = line;
   x[STATE_charge_compression] = fluid_compression(&model->oil, gallery);
-  x[STATE_motor_displacement] = motor_command_at(model, mode, 0.0);
   x[STATE_charge_relief_opening] = own->charge.relief_start;
   x[STATE_vehicle_speed] = own->vehicle.start_speed;
-  x[STATE_wheel_speed] = own->vehicle.start_speed / own->driveline.wheel_radius;
+  real part = demand_at(model, mode, 0.0).motor_part;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    x[axle->wheel_speed] = own->vehicle.start_speed / axle->driveline->wheel_radius;
+    if (axle->motor != NULL) {
+      x[axle->motor_displacement] = motor_command(axle->motor, part);
+    }
+  }
   x[STATE_loop_temperature] = own->heat.loop_start;
+  x[STATE_loop_metal_temperature] = own->heat.loop_start;
+  x[STATE_case_temperature] = own->heat.loop_start;
   x[STATE_tank_temperature] = own->heat.tank_start;
   x[STATE_tank_oil] = own->lines.tank_volume;
-  /* A machine that starts at rest with its brake on starts with brake and tyres carrying the slope. */
   if (own->vehicle.start_speed == 0.0 && !mode->brake_off) {
-    real s = x[STATE_vehicle_distance];
-    real grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
-    struct vehicle_weight weight = vehicle_weight_on(&own->vehicle, grade);
-    x[STATE_tyre_slip] = tyre_slip_for(&own->tyre, weight.slope, weight.load);
-    real capacity = brake_capacity(&own->brake, piece_at(&mode->channels[CHANNEL_brake].piece, 0.0));
-    x[STATE_brake_torque] = saturate(-own->driveline.wheel_radius * weight.slope, capacity);
+    start_parked(model, mode, x);
   }
   for (int i = 0; i < model->active_count; i++) {
     state[i] = x[model->active[i]];
@@ -194,41 +360,60 @@ real transmission_next_time(const void *mode_) {
 void transmission_switches(const void *model_, const void *mode_, const real *state, real *values) {
   const struct transmission_model *model = model_;
   const struct transmission_mode *mode = mode_;
-  real s = state[STATE_vehicle_distance]; /* the first states are always active, in order */
+  const struct engine_parameters *engine = &model->own.engine;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  real s = x[STATE_vehicle_distance];
   real half = 0.5 * model->own.ground.wheelbase;
-  real speed = state[STATE_engine_speed];
+  real speed = x[STATE_engine_speed];
   values[SWITCH_REAR_AHEAD] = mode->rear.piece.high - (s - half);
   values[SWITCH_REAR_BEHIND] = (s - half) - mode->rear.piece.low;
   values[SWITCH_FRONT_AHEAD] = mode->front.piece.high - (s + half);
   values[SWITCH_FRONT_BEHIND] = (s + half) - mode->front.piece.low;
-  values[SWITCH_STALL] =
-      mode->burning && model->own.engine.stall != ENGINE_NO_STALL ? speed - model->own.engine.stall_speed : 1.0;
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    values[SWITCH_GRIP_AHEAD + 2 * i] = mode->soil[i].high - s;
+    values[SWITCH_GRIP_BEHIND + 2 * i] = s - mode->soil[i].low;
+  }
+  values[SWITCH_STALL] = mode->burning && engine->stall != ENGINE_NO_STALL ? speed - engine->stall_speed : 1.0;
   values[SWITCH_REST] = !mode->burning && !mode->held ? speed : 1.0;
+  /* 5 % above the stall speed, so that it does not stall again at once. */
+  values[SWITCH_FIRES] = !mode->burning && mode->starting ? 1.05 * engine->stall_speed - speed : 1.0;
   values[SWITCH_COMMAND_SIDE] = 1.0;
   if (model->own.limiter.law == LIMITER_DRIVEN_SIDE && model->own.limiter.side == LIMITER_BY_COMMAND) {
-    real command = state[STATE_control_pressure];
+    real command = x[STATE_control_pressure];
     values[SWITCH_COMMAND_SIDE] = LIMITER_COMMAND_BAND + (mode->command_forward ? command : -command);
   }
 }
 
+/* The next piece of the grade under an axle, ahead or behind. */
+static struct ground_contact next_contact(const struct profile *grade, const struct ground_contact *contact,
+                                          bool ahead) {
+  return ground_contact_on(grade, ahead ? profile_index(grade, contact->piece.high)
+                                        : profile_index_before(grade, contact->piece.low));
+}
+
 enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,
-                                              const char **message) {
+                                       const char **message) {
   const struct transmission_model *model = model_;
   struct transmission_mode *mode = mode_;
   const struct profile *grade = &model->own.ground.grade;
   *message = NULL;
+  if (which >= SWITCH_GRIP_AHEAD && which <= SWITCH_ROLLING_BEHIND) {
+    int i = (which - SWITCH_GRIP_AHEAD) / 2;
+    bool ahead = (which - SWITCH_GRIP_AHEAD) % 2 == 0;
+    const struct profile *table = soil_table(model, i);
+    mode->soil[i] = profile_piece(table, ahead ? profile_index(table, mode->soil[i].high)
+                                               : profile_index_before(table, mode->soil[i].low));
+    return PLANT_GOES_ON;
+  }
   switch (which) {
   case SWITCH_REAR_AHEAD:
-    mode->rear = ground_contact_on(grade, profile_index(grade, mode->rear.piece.high));
-    return PLANT_GOES_ON;
   case SWITCH_REAR_BEHIND:
-    mode->rear = ground_contact_on(grade, profile_index_before(grade, mode->rear.piece.low));
+    mode->rear = next_contact(grade, &mode->rear, which == SWITCH_REAR_AHEAD);
     return PLANT_GOES_ON;
   case SWITCH_FRONT_AHEAD:
-    mode->front = ground_contact_on(grade, profile_index(grade, mode->front.piece.high));
-    return PLANT_GOES_ON;
   case SWITCH_FRONT_BEHIND:
-    mode->front = ground_contact_on(grade, profile_index_before(grade, mode->front.piece.low));
+    mode->front = next_contact(grade, &mode->front, which == SWITCH_FRONT_AHEAD);
     return PLANT_GOES_ON;
   case SWITCH_STALL:
     mode->burning = false;
@@ -236,8 +421,12 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     return model->own.engine.stall == ENGINE_END_RUN ? PLANT_ENDS_RUN : PLANT_GOES_ON;
   case SWITCH_REST:
     mode->held = true;
-    state[STATE_engine_speed] = 0.0;
+    state[STATE_engine_speed] = 0.0; /* always the first active state */
     *message = "the stalled engine comes to rest and is held there by its compression";
+    return PLANT_GOES_ON;
+  case SWITCH_FIRES:
+    mode->burning = true;
+    *message = "the engine fires";
     return PLANT_GOES_ON;
   case SWITCH_COMMAND_SIDE:
     mode->command_forward = !mode->command_forward;
@@ -245,45 +434,52 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   default:
     break;
   }
-  real before = motor_command_at(model, mode, t);
   if (mode->motor_waits && t >= mode->motor_waits_until) {
     mode->motor_waits = false;
     mode->motor_waits_until = HUGE_VAL;
     return PLANT_GOES_ON;
   }
+  real before = demand_at(model, mode, t).motor_part;
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     struct channel_mode *channel = &mode->channels[i];
-    if (t < channel->piece.high) {
-      continue;
+    if (t >= channel->piece.high) {
+      channel->piece = channel->taken ? piece_rest(&channel->piece, t) : table_piece(model, i, t);
     }
-    channel->piece = channel->taken ? piece_rest(&channel->piece, t) : table_piece(model, i, t);
   }
-  note_brake(mode);
+  note_channels(mode);
   start_motor_wait(model, mode, t, before);
   return PLANT_GOES_ON;
 }
 
-static real net_pedal(const struct transmission_model *model, const real *channels) {
-  return operator_demand_of(&model->own.operator, model->own.motor.smallest, channels).pedal;
+static bool is_pedal(int channel) {
+  return channel == CHANNEL_pedal || channel == CHANNEL_direction || channel == CHANNEL_forward_pedal ||
+         channel == CHANNEL_reverse_pedal;
 }
 
 void transmission_move(const void *model_, void *mode_, real t, int channel, real target, real duration) {
   const struct transmission_model *model = model_;
   struct transmission_mode *mode = mode_;
-  real before = motor_command_at(model, mode, t);
-  struct channel_mode *moved = &mode->channels[channel];
-  real values[CHANNEL_COUNT];
-  transmission_channel_values(mode, t, values);
-  bool driven = net_pedal(model, values) != 0.0;
-  moved->piece = piece_move(&moved->piece, t, target, duration);
-  moved->taken = true;
+  if (mode->pedals_stuck && is_pedal(channel)) {
+    return;
+  }
+  struct operator_demand before = demand_at(model, mode, t);
+  mode->channels[channel].piece = piece_move(&mode->channels[channel].piece, t, target, duration);
+  mode->channels[channel].taken = true;
+  if (channel == CHANNEL_pedals_stuck && target > 0.0) {
+    mode->pedals_stuck = true;
+    for (int i = 0; i < CHANNEL_COUNT; i++) {
+      if (is_pedal(i)) {
+        mode->channels[i].piece = piece_move(&mode->channels[i].piece, t, piece_at(&mode->channels[i].piece, t), 0.0);
+        mode->channels[i].taken = true;
+      }
+    }
+  }
+  note_channels(mode);
   /* Braking starts with a move that leaves no drive. */
-  values[channel] = target;
-  if (driven && net_pedal(model, values) == 0.0) {
+  if (before.pedal != 0.0 && demand_at(model, mode, t + duration).pedal == 0.0) {
     mode->release = t;
   }
-  note_brake(mode);
-  start_motor_wait(model, mode, t, before);
+  start_motor_wait(model, mode, t, before.motor_part);
 }
 
 real transmission_release_time(const void *model_, const void *mode_) {

@@ -37,18 +37,21 @@ static const struct group valve_rig_groups[] = {
     {"rig", "volume and feed", rig_fields, FIELD_COUNT(rig_fields), offsetof(struct valve_rig_parameters, rig)},
 };
 
-enum rig_state { RIG_COMPRESSION, RIG_OPENING, RIG_TANK_OIL, RIG_STATE_COUNT };
+enum rig_state { RIG_COMPRESSION, RIG_TANK_OIL, RIG_OPENING, RIG_LIFT, RIG_SPEED, RIG_STATE_COUNT };
 
 static const struct state_row valve_rig_states[] = {
     {"line_a_compression", "1", 1e-7, "compression of the volume"},
-    {"relief_a_opening", "Pa", 100.0, "opening of the relief valve"},
     {"tank_oil", "m3", 1e-8, "oil in the tank"},
+    {"relief_a_opening", "Pa", 100.0, "opening of the relief valve, law first_order"},
+    {"relief_a_lift", "m", 1e-8, "lift of the poppet, law poppet"},
+    {"relief_a_speed", "m/s", 1e-5, "speed of the poppet"},
 };
 
 enum rig_signal {
   RIG_LINE_A_PRESSURE,
   RIG_RELIEF_A_FLOW,
   RIG_RELIEF_A_LIFT,
+  RIG_RELIEF_A_POPPET,
   RIG_FEED_FLOW,
   RIG_PRESSURE_RATE,
   RIG_SIGNAL_COUNT
@@ -58,6 +61,7 @@ static const struct signal valve_rig_signals[] = {
     {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in the volume"},
     {"relief_a_flow", QUANTITY_FLOW, REFERENCE_NONE, "flow over the relief valve"},
     {"relief_a_lift", QUANTITY_PRESSURE, REFERENCE_NONE, "opening of the relief valve, as pressure above cracking"},
+    {"relief_a_poppet", QUANTITY_LENGTH, REFERENCE_NONE, "lift of the poppet"},
     {"feed_flow", QUANTITY_FLOW, REFERENCE_NONE, "feed flow"},
     {"pressure_rate", QUANTITY_PRESSURE_RATE, REFERENCE_NONE, "rise of the pressure"},
 };
@@ -90,7 +94,11 @@ struct valve_rig_mode {
   bool taken; /* an action moves the feed; the table is left */
 };
 
+/* Where the valve's first state lies among the active ones, and the poppet's speed after it. */
+enum { RIG_ACTIVE_VALVE = 2, RIG_ACTIVE_SPEED = 3 };
+
 struct rig_now {
+  real lift; /* m, or Pa above cracking, by the law */
   real pressure;
   real over_case;
   real feed;
@@ -103,7 +111,10 @@ static inline struct rig_now rig_at(const struct valve_rig_model *model, const s
   now.pressure = fluid_pressure(&model->oil, state[RIG_COMPRESSION]);
   now.over_case = now.pressure - model->case_pressure;
   now.feed = model->own.rig.feed_flow * piece_at(&mode->feed, t);
-  now.relief = relief_flow(&model->own.relief, state[RIG_OPENING], now.over_case);
+  now.lift = state[RIG_ACTIVE_VALVE];
+  now.relief = model->own.relief.law == RELIEF_POPPET
+                   ? relief_poppet_flow(&model->own.relief, now.lift, now.over_case, model->oil.density)
+                   : relief_flow(&model->own.relief, now.lift, now.over_case);
   return now;
 }
 
@@ -118,12 +129,26 @@ static const char *valve_rig_prepare(const void *parameters, void *model_) {
   return NULL;
 }
 
-static int valve_rig_active_states(const void *model, int *rows) {
-  (void)model;
-  for (int i = 0; i < RIG_STATE_COUNT; i++) {
-    rows[i] = i;
+static bool valve_rig_signal_active(const void *parameters, int signal) {
+  const struct valve_rig_parameters *own = parameters;
+  if (signal == RIG_RELIEF_A_LIFT || signal == RIG_RELIEF_A_POPPET) {
+    return (own->relief.law == RELIEF_POPPET) == (signal == RIG_RELIEF_A_POPPET);
   }
-  return RIG_STATE_COUNT;
+  return true;
+}
+
+static int valve_rig_active_states(const void *model_, int *rows) {
+  const struct valve_rig_model *model = model_;
+  int count = 0;
+  rows[count++] = RIG_COMPRESSION;
+  rows[count++] = RIG_TANK_OIL;
+  if (model->own.relief.law == RELIEF_POPPET) {
+    rows[count++] = RIG_LIFT;
+    rows[count++] = RIG_SPEED;
+  } else {
+    rows[count++] = RIG_OPENING;
+  }
+  return count;
 }
 
 static struct piece feed_piece(const struct valve_rig_model *model, real t) {
@@ -141,7 +166,10 @@ static void valve_rig_start(const void *model_, void *mode_, real *state) {
   mode->feed = feed_piece(model, 0.0);
   mode->taken = false;
   state[RIG_COMPRESSION] = fluid_compression(&model->oil, model->own.rig.start_pressure + model->oil.ambient);
-  state[RIG_OPENING] = 0.0;
+  state[RIG_ACTIVE_VALVE] = 0.0;
+  if (model->own.relief.law == RELIEF_POPPET) {
+    state[RIG_ACTIVE_SPEED] = 0.0;
+  }
   state[RIG_TANK_OIL] = model->own.rig.tank_volume;
 }
 
@@ -149,7 +177,13 @@ static void valve_rig_rates(const void *model_, const void *mode, real t, const 
   const struct valve_rig_model *model = model_;
   struct rig_now now = rig_at(model, mode, t, state);
   rates[RIG_COMPRESSION] = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
-  rates[RIG_OPENING] = relief_opening_rate(&model->own.relief, state[RIG_OPENING], now.over_case);
+  if (model->own.relief.law == RELIEF_POPPET) {
+    real speed = state[RIG_ACTIVE_SPEED];
+    rates[RIG_ACTIVE_VALVE] = speed;
+    rates[RIG_ACTIVE_SPEED] = relief_poppet_acceleration(&model->own.relief, now.lift, speed, now.over_case);
+  } else {
+    rates[RIG_ACTIVE_VALVE] = relief_opening_rate(&model->own.relief, now.lift, now.over_case);
+  }
   rates[RIG_TANK_OIL] = now.relief - now.feed;
 }
 
@@ -167,7 +201,8 @@ static void valve_rig_signals_at(const void *model_, const void *mode, real t, c
   real rate = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
   out[RIG_LINE_A_PRESSURE] = now.pressure - model->oil.ambient;
   out[RIG_RELIEF_A_FLOW] = now.relief;
-  out[RIG_RELIEF_A_LIFT] = state[RIG_OPENING];
+  out[RIG_RELIEF_A_LIFT] = now.lift;
+  out[RIG_RELIEF_A_POPPET] = now.lift;
   out[RIG_FEED_FLOW] = now.feed;
   out[RIG_PRESSURE_RATE] = rate * fluid_bulk_modulus(&model->own.fluid, now.pressure);
 }
@@ -250,6 +285,7 @@ const struct plant valve_rig_plant = {
     .channels = valve_rig_channels,
     .channel_quantities = valve_rig_channel_quantities,
     .channel_count = 1,
+    .signal_active = valve_rig_signal_active,
     .prepare = valve_rig_prepare,
     .active_states = valve_rig_active_states,
     .start = valve_rig_start,

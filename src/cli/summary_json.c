@@ -54,6 +54,9 @@ static void write_ledger(struct json *json, const struct plant *plant, const str
   json_number(json, "energy_residual", outcome->energy_residual);
   json_begin_object(json, "terms");
   for (int i = 0; i < plant->ledger_count; i++) {
+    if (plant->ledger[i].kind == LEDGER_OIL_LOST) {
+      continue; /* a volume: the measure oil_lost */
+    }
     json_begin_object(json, plant->ledger[i].name);
     json_text(json, "kind", kinds[plant->ledger[i].kind]);
     json_number(json, "energy", outcome->ledger[i].energy);

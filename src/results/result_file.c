@@ -25,7 +25,8 @@ struct result_file {
   char *part; /* the file being written */
   hid_t file;
   hid_t time;
-  hid_t signals[PLANT_SIGNAL_LIMIT];
+  hid_t signals[PLANT_SIGNAL_LIMIT]; /* of the signals that the case's laws have */
+  int source[PLANT_SIGNAL_LIMIT];    /* their places among the plant's */
   int signal_count;
   hsize_t written; /* samples in the file */
   double flushed;  /* s, wall clock, when everything so far was last given to the operating system */
@@ -118,16 +119,21 @@ static void write_root_attributes(struct result_file *file, const struct case_da
   free(history);
 }
 
-static void create_histories(struct result_file *file, const struct plant *plant) {
+static void create_histories(struct result_file *file, const struct case_data *data) {
+  const struct plant *plant = data->plant;
   struct h5_log *log = &file->log;
   file->time = h5_growing_reals(file->file, "time", file->chunk, H5I_INVALID_HID, log);
   result_describe(file->time, QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run", log);
   for (int s = 0; s < plant->signal_count; s++) {
+    if (!plant->signal_active(data->parameters, s)) {
+      continue;
+    }
     const struct signal *row = &plant->signals[s];
-    file->signals[s] = h5_growing_reals(file->file, row->name, file->chunk, file->time, log);
-    result_describe(file->signals[s], row->quantity, row->reference, row->text, log);
+    hid_t history = h5_growing_reals(file->file, row->name, file->chunk, file->time, log);
+    result_describe(history, row->quantity, row->reference, row->text, log);
+    file->source[file->signal_count] = s;
+    file->signals[file->signal_count++] = history;
   }
-  file->signal_count = plant->signal_count;
 }
 
 /* A run shorter than a chunk gets a chunk of its own length, so that its file is not mostly empty. */
@@ -186,7 +192,7 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
     return NULL;
   }
   write_root_attributes(file, data, command);
-  create_histories(file, data->plant);
+  create_histories(file, data);
   flush(file);
   if (file->log.failed) {
     write_error(file, error);
@@ -196,7 +202,8 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   return file;
 }
 
-/* `count` samples to the file; flushed now and then, so that a killed run leaves a part that can be read. */
+/* `count` samples to the file, a column a signal of the file; flushed now and then, so that a killed run leaves a part
+ * that can be read. */
 static bool append(struct result_file *file, int count, const double *time, const double *const *values) {
   h5_append(file->time, file->written, count, time, &file->log);
   for (int s = 0; s < file->signal_count; s++) {
@@ -223,7 +230,11 @@ bool result_file_block(void *context, int count, const double *time, const doubl
   struct result_file *file = context;
   int taken = 0;
   if (file->held == 0 && count == file->chunk) {
-    return append(file, count, time, values) || write_error(file, error);
+    const double *columns[PLANT_SIGNAL_LIMIT] = {NULL};
+    for (int s = 0; s < file->signal_count; s++) {
+      columns[s] = values[file->source[s]];
+    }
+    return append(file, count, time, columns) || write_error(file, error);
   }
   while (taken < count) {
     int room = file->chunk - file->held;
@@ -231,7 +242,7 @@ bool result_file_block(void *context, int count, const double *time, const doubl
     size_t bytes = (size_t)share * sizeof(double);
     memcpy(buffer_of(file, 0) + file->held, time + taken, bytes);
     for (int s = 0; s < file->signal_count; s++) {
-      memcpy(buffer_of(file, s + 1) + file->held, values[s] + taken, bytes);
+      memcpy(buffer_of(file, s + 1) + file->held, values[file->source[s]] + taken, bytes);
     }
     file->held += share;
     taken += share;

@@ -134,6 +134,9 @@ void result_write_ledger(hid_t file, const struct case_data *data, const struct 
       h5_group(group, "from_release", "the same terms from the start of braking to standstill or the end", log);
   for (int i = 0; i < plant->ledger_count; i++) {
     const struct ledger_row *row = &plant->ledger[i];
+    if (row->kind == LEDGER_OIL_LOST) {
+      continue; /* a volume: the measure oil_lost */
+    }
     energy(group, row->name, outcome->ledger[i].energy, kinds[row->kind], row->text, log);
     energy(braking, row->name, outcome->ledger[i].from_release, kinds[row->kind], row->text, log);
   }

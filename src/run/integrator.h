@@ -1,8 +1,8 @@
 /* The only room that sees the solver library. Integrates y' = rates(t, y) by BDF of order 1 to 5 with a dense Newton
  * iteration, and integrals of `powers` beside it. The integrals take part in the error test: a line that fills is
  * linear in its state, so that the states alone would allow one step over the whole rise of its pressure, and the work
- * done on it would be wrong by a per cent; the price is nothing measurable (docs/numerics.md). One step at a time, so that the caller finds
- * events on the dense output and decides where to cut. */
+ * done on it would be wrong by a per cent; the price is nothing measurable (docs/numerics.md). One step at a time, so
+ * that the caller finds events on the dense output and decides where to cut. */
 #ifndef SWASHLOOP_RUN_INTEGRATOR_H
 #define SWASHLOOP_RUN_INTEGRATOR_H
 
@@ -18,8 +18,8 @@ struct integrator_problem {
   void *context;
   void (*rates)(void *context, double t, const double *state, double *rates);
   void (*powers)(void *context, double t, const double *state, double *powers);
-  const double *tolerances;            /* absolute, one a state */
-  const char *const *state_names;      /* for messages */
+  const double *tolerances;       /* absolute, one a state */
+  const char *const *state_names; /* for messages */
   double relative_tolerance;
   double nonlinear_tolerance; /* share of the error test left to the Newton iteration */
   int largest_order;

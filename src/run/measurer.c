@@ -35,6 +35,7 @@ static const struct extreme_row extreme_rows[] = {
     {MEASURE_motor_speed_max, -1, "motor_speed", 1.0, true, 0.0},
     {MEASURE_vehicle_speed_max, -1, "vehicle_speed", 1.0, true, 0.0},
     {MEASURE_largest_wheel_slip, -1, "wheel_slip", 1.0, true, 0.0},
+    {MEASURE_largest_front_wheel_slip, -1, "front_wheel_slip", 1.0, true, 0.0},
     {MEASURE_relief_a_peak_flow, -1, "relief_a_flow", 1.0, false, 0.0},
     {MEASURE_relief_b_peak_flow, -1, "relief_b_flow", 1.0, false, 0.0},
     {MEASURE_loop_oil_temperature_max, -1, "loop_oil_temperature", 1.0, false, 0.0},
@@ -118,6 +119,9 @@ bool measurer_begin(struct measurer *measurer, const struct view *view, const st
   for (int i = 0; i < EXTREME_ROWS; i++) {
     struct extreme *extreme = &measurer->extremes[i];
     extreme->signal = registry_signal(view->plant, extreme_rows[i].signal);
+    if (extreme->signal >= 0 && !view->plant->signal_active(data->parameters, extreme->signal)) {
+      extreme->signal = -1;
+    }
     extreme->sign = extreme_rows[i].sign;
     extreme->absolute = extreme_rows[i].absolute;
     extreme->from = extreme_rows[i].from;
@@ -291,6 +295,7 @@ static void end_ledger(struct measurer *measurer, const struct view *view, const
   }
   double in = 0.0;
   double balance = 0.0;
+  double oil_lost = 0.0;
   for (int i = 0; i < plant->ledger_count; i++) {
     double energy = ledger[i] - (plant->ledger[i].kind == LEDGER_STORED ? measurer->stored_start[i] : 0.0);
     outcome->ledger[i].energy = energy;
@@ -304,6 +309,9 @@ static void end_ledger(struct measurer *measurer, const struct view *view, const
       outcome->energy_lost += energy;
       balance -= energy;
       break;
+    case LEDGER_OIL_LOST:
+      oil_lost += energy; /* m3 */
+      break;
     case LEDGER_STORED_RATE:
     case LEDGER_STORED:
       outcome->energy_stored += energy;
@@ -314,7 +322,8 @@ static void end_ledger(struct measurer *measurer, const struct view *view, const
   outcome->energy_in = in;
   outcome->energy_residual = balance;
   give(outcome, MEASURE_energy_residual, fabs(balance) / fmax(in, LEAST_ENERGY_IN));
-  give(outcome, MEASURE_oil_residual, plant->oil(view->model, moment->state) - measurer->oil_start);
+  give(outcome, MEASURE_oil_lost, oil_lost);
+  give(outcome, MEASURE_oil_residual, plant->oil(view->model, moment->state) + oil_lost - measurer->oil_start);
 }
 
 static void end_stop(const struct measurer *measurer, const struct moment *moment, struct outcome *outcome) {

@@ -1,4 +1,5 @@
-/* Makes the measures of a run: follows extremes and spans, the stop after the pedal's release, the ledger, the limits. */
+/* Makes the measures of a run: follows extremes and spans, the stop after the pedal's release, the ledger, the limits.
+ */
 #ifndef SWASHLOOP_RUN_MEASURER_H
 #define SWASHLOOP_RUN_MEASURER_H
 
@@ -10,9 +11,9 @@ enum { MEASURER_EXTREMES = 24, MEASURER_SPANS = 2 };
 
 /* The stop: from when braking starts to the first standstill. */
 struct stop_watch {
-  double from;      /* s; NaN while nothing brakes */
-  bool begun;       /* `from` has passed */
-  bool stopped;     /* standstill reached since */
+  double from;  /* s; NaN while nothing brakes */
+  bool begun;   /* `from` has passed */
+  bool stopped; /* standstill reached since */
   double from_distance;
   double from_speed;
   double stop_time;
@@ -32,7 +33,7 @@ struct measurer {
   struct span spans[MEASURER_SPANS];
   bool has_span[MEASURER_SPANS];
   struct stop_watch stop;
-  int speed;    /* signal indices, -1 where the plant has none */
+  int speed; /* signal indices, -1 where the plant has none */
   int distance;
   double creep_from; /* s: start of the last second */
   double creep_path; /* m: integral of |speed| from there */

@@ -43,6 +43,8 @@
   MEASURE(loop_oil_temperature_max, TEMPERATURE, NONE, "highest loop oil temperature")                                 \
   MEASURE(tank_oil_temperature_max, TEMPERATURE, NONE, "highest tank oil temperature")                                 \
   MEASURE(energy_residual, FRACTION, NONE, "what the energy ledger does not explain, over the energy put in")          \
+  MEASURE(oil_lost, VOLUME, NONE, "oil lost to the ground")                                                            \
+  MEASURE(largest_front_wheel_slip, FRACTION, NONE, "largest slip of the front wheels, either way")                    \
   MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")
 /* clang-format on */
 

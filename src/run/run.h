@@ -52,14 +52,14 @@ struct run_counts {
 };
 
 struct ledger_entry {
-  double energy;         /* J, whole run */
-  double from_release;   /* J, from the start of braking to standstill (or the end); NaN without one */
+  double energy;       /* J, whole run */
+  double from_release; /* J, from the start of braking to standstill (or the end); NaN without one */
 };
 
 struct outcome {
   enum run_status status;
-  struct error error; /* when failed */
-  double end_time;    /* s, reached */
+  struct error error;   /* when failed */
+  double end_time;      /* s, reached */
   char stop_words[200]; /* what ended it, when stopped */
   double measures[MEASURE_COUNT];
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
@@ -88,7 +88,8 @@ void outcome_free(struct outcome *outcome);
 /* What a run needs besides its case, made once for many runs, one after the other: solver, model and buffers. */
 struct run_workspace;
 
-/* For cases of `plant`. Without `story` no events are collected: nothing but the measures, the ledger and the limits. */
+/* For cases of `plant`. Without `story` no events are collected: nothing but the measures, the ledger and the limits.
+ */
 struct run_workspace *run_workspace_new(const struct plant *plant, bool story, struct error *error);
 void run_workspace_free(struct run_workspace *workspace);
 /* As run_case, to the same numbers bit by bit. `outcome` is all zero, or of an earlier run_in, whose memory is used

@@ -44,7 +44,8 @@ void view_at(const struct view *view, double t, struct moment *moment);
 typedef bool view_question(const void *context, const struct moment *moment);
 
 /* The first moment in (start, end] of a stretch at which the answer is yes, given that it is no at its start; to about
- * 1e-12 of the time. Looks at the middle, so that a yes that lasts half a step is never missed. False if there is none. */
+ * 1e-12 of the time. Looks at the middle, so that a yes that lasts half a step is never missed. False if there is none.
+ */
 bool view_first(const struct view *view, const struct stretch *stretch, view_question *question, const void *context,
                 struct moment *found);
 

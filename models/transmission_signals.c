@@ -1,0 +1,157 @@
+/* What is told of the circuit: signals and event functions. */
+#include "transmission_passes.h"
+
+void transmission_signals_at(const void *model_, const void *mode_, real t, const real *state, real *out) {
+  const struct transmission_model *model = model_;
+  const struct transmission_mode *mode = mode_;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  struct potentials now;
+  potentials_of(model, mode, t, x, &now);
+  struct efforts e;
+  efforts_of(model, mode, &now, t, x, &e);
+  real ambient = model->oil.ambient;
+  int front = model->axle_count - 1; /* the only axle's own values where there is no front one */
+
+  out[SIGNAL_line_a_pressure] = now.a - ambient;
+  out[SIGNAL_line_b_pressure] = now.b - ambient;
+  out[SIGNAL_charge_pressure] = now.gallery - ambient;
+  out[SIGNAL_low_side_pressure] = smaller(now.a, now.b) - ambient;
+  out[SIGNAL_line_pressure_difference] = now.drop;
+  out[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
+  out[SIGNAL_stroke_command] = e.demand.stroke;
+  out[SIGNAL_pump_flow] = e.pump_flow - e.pump_slip - e.pump_case_a;
+  out[SIGNAL_pump_torque] = e.pump_torque;
+  out[SIGNAL_motor_displacement] = x[STATE_motor_displacement];
+  out[SIGNAL_motor_speed] = now.axles[0].motor_speed;
+  out[SIGNAL_motor_flow] = e.axles[0].motor_flow + e.axles[0].motor_slip + e.axles[0].motor_case_a;
+  out[SIGNAL_motor_torque] = e.axles[0].motor_torque;
+  out[SIGNAL_motor_override] = x[STATE_motor_override];
+  out[SIGNAL_engine_speed] = now.engine_speed;
+  out[SIGNAL_engine_torque] = e.combustion + e.starter - e.engine_friction - e.exhaust_brake - e.auxiliaries;
+  out[SIGNAL_fuel_fraction] = x[STATE_fuel];
+  out[SIGNAL_pedal] = e.demand.pedal;
+  out[SIGNAL_brake] = e.channels[CHANNEL_brake];
+  out[SIGNAL_exhaust_brake] = e.channels[CHANNEL_exhaust_brake];
+  out[SIGNAL_vehicle_speed] = now.speed;
+  out[SIGNAL_vehicle_distance] = x[STATE_vehicle_distance];
+  out[SIGNAL_vehicle_acceleration] = acceleration_of(model, &e, &now);
+  out[SIGNAL_grade] = now.grade;
+  out[SIGNAL_wheel_speed] = now.axles[0].wheel_speed;
+  out[SIGNAL_wheel_slip] = e.axles[0].slip;
+  out[SIGNAL_traction_force] = e.axles[0].traction;
+  out[SIGNAL_brake_torque] = e.axles[0].brake_torque + (front > 0 ? e.axles[1].brake_torque : 0.0);
+  out[SIGNAL_relief_a_flow] = e.relief_a;
+  out[SIGNAL_relief_b_flow] = e.relief_b;
+  out[SIGNAL_relief_a_lift] = x[STATE_relief_a_opening];
+  out[SIGNAL_relief_b_lift] = x[STATE_relief_b_opening];
+  out[SIGNAL_limiter_a] = x[STATE_limiter_a];
+  out[SIGNAL_limiter_b] = x[STATE_limiter_b];
+  out[SIGNAL_check_a_flow] = e.check_a;
+  out[SIGNAL_check_b_flow] = e.check_b;
+  out[SIGNAL_charge_flow] = e.charge_flow;
+  out[SIGNAL_charge_relief_flow] = e.charge_relief_flow;
+  out[SIGNAL_flush_flow] = e.flush_a + e.flush_b;
+  out[SIGNAL_case_flow] = e.case_flow;
+  out[SIGNAL_loop_oil_temperature] = now.loop;
+  out[SIGNAL_tank_oil_temperature] = now.tank;
+  out[SIGNAL_loop_heat] = loop_losses(model, &e, &now);
+  out[SIGNAL_tank_oil] = x[STATE_tank_oil];
+  out[SIGNAL_oil_viscosity] = now.viscosity / model->oil.density;
+  out[SIGNAL_park_brake] = e.channels[CHANNEL_park_brake];
+  out[SIGNAL_relief_a_poppet] = x[STATE_relief_a_lift];
+  out[SIGNAL_relief_b_poppet] = x[STATE_relief_b_lift];
+  out[SIGNAL_filter_drop] = e.filter_drop;
+  out[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e.filter_drop, e.charge_flow);
+  out[SIGNAL_hose_flow] = e.hose_a + e.hose_b;
+  out[SIGNAL_drawbar_force] = now.pull;
+  out[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
+  out[SIGNAL_case_temperature] = x[STATE_case_temperature];
+  out[SIGNAL_rear_axle_load] = now.axles[0].footing.load;
+  out[SIGNAL_front_axle_load] = now.axles[front].footing.load;
+  out[SIGNAL_front_wheel_speed] = now.axles[front].wheel_speed;
+  out[SIGNAL_front_wheel_slip] = e.axles[front].slip;
+  out[SIGNAL_front_traction_force] = e.axles[front].traction;
+  out[SIGNAL_second_motor_speed] = now.axles[front].motor_speed;
+  out[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
+  out[SIGNAL_second_motor_flow] = e.axles[front].motor_flow + e.axles[front].motor_slip + e.axles[front].motor_case_a;
+}
+
+bool transmission_signal_active(const void *parameters, int signal) {
+  const struct transmission_parameters *own = parameters;
+  bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  switch (signal) {
+  case SIGNAL_relief_a_lift:
+  case SIGNAL_relief_b_lift:
+    return own->relief.law != RELIEF_POPPET;
+  case SIGNAL_relief_a_poppet:
+  case SIGNAL_relief_b_poppet:
+    return own->relief.law == RELIEF_POPPET;
+  case SIGNAL_filter_drop:
+  case SIGNAL_filter_bypass:
+    return own->filter.clean_drop > 0.0;
+  case SIGNAL_loop_metal_temperature:
+  case SIGNAL_case_temperature:
+    return own->heat.nodes == HEAT_FOUR_NODES;
+  case SIGNAL_rear_axle_load:
+  case SIGNAL_front_axle_load:
+  case SIGNAL_front_wheel_speed:
+  case SIGNAL_front_wheel_slip:
+  case SIGNAL_front_traction_force:
+    return two_axles;
+  case SIGNAL_second_motor_speed:
+  case SIGNAL_second_motor_displacement:
+  case SIGNAL_second_motor_flow:
+    return two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+  default:
+    return true;
+  }
+}
+
+void transmission_events_at(const void *model_, const void *mode_, real t, const real *state, real *values) {
+  const struct transmission_model *model = model_;
+  const struct transmission_mode *mode = mode_;
+  const struct transmission_parameters *own = &model->own;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  struct potentials now;
+  potentials_of(model, mode, t, x, &now);
+  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
+  bool limiter_on = own->limiter.law != LIMITER_OFF;
+  bool two_axles = model->axle_count > 1;
+  real slips[AXLE_LIMIT] = {0.0};
+  for (int i = 0; i < model->axle_count; i++) {
+    slips[i] = own->tyre.law == TYRE_RELAXATION ? x[model->axles[i].tyre_slip]
+                                                : tyre_slip(&own->tyre, now.axles[i].rim_speed, now.speed);
+  }
+  real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now.tank);
+  real filled = charge_filled_displacement(&own->charge, now.engine_speed, model->oil.ambient, tank_viscosity);
+  real flow = charge_pump_flow(&own->charge, filled, now.engine_speed, now.gallery - model->oil.ambient);
+  real loading = own->filter.blocked_loading * piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t);
+  real drop = filter_drop(&own->filter, model->filter_resistance * (1.0 + loading), tank_viscosity, flow);
+
+  values[EVENT_relief_a] = (to_gallery ? now.a - now.gallery : now.drop) - own->relief.setting;
+  values[EVENT_relief_b] = (to_gallery ? now.b - now.gallery : -now.drop) - own->relief.setting;
+  values[EVENT_limiter_a] = limiter_on ? now.a_over_case - own->limiter.setting : -1.0;
+  values[EVENT_limiter_b] = limiter_on ? now.b_over_case - own->limiter.setting : -1.0;
+  values[EVENT_motor_override] = own->motor.override_line == OVERRIDE_OFF
+                                     ? -1.0
+                                     : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now.a, now.b) -
+                                           model->case_pressure - own->motor.override_begin;
+  values[EVENT_standstill] = fabs(now.speed) - STANDSTILL_SPEED;
+  values[EVENT_engine_overspeed] = now.engine_speed - own->engine.told_overspeed;
+  values[EVENT_engine_underspeed] = now.engine_speed - own->engine.told_underspeed;
+  values[EVENT_low_side] = smaller(now.a, now.b) - own->lines.starved_pressure;
+  values[EVENT_charge_pressure] = now.gallery_over_case - own->charge.low_pressure;
+  values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
+  values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.told_slip : -1.0;
+  /* Locked: the machine moves and the wheels do not. */
+  values[EVENT_wheel_lock] =
+      larger(fabs(now.axles[0].rim_speed) - 0.1 * fabs(now.speed), 2.0 * STANDSTILL_SPEED - fabs(now.speed));
+  values[EVENT_rear_axle] = now.axles[0].footing.load - 0.01 * now.weight.load;
+  values[EVENT_front_axle] = two_axles ? now.axles[1].footing.load - 0.01 * now.weight.load : 1.0;
+  values[EVENT_filter_bypass] = drop - own->filter.bypass_crack;
+  values[EVENT_charge_filling] = filled - 0.99 * own->charge.displacement;
+  values[EVENT_underspeed_control] =
+      own->swash.underspeed == SWASH_UNDERSPEED_ON ? now.engine_speed - own->swash.underspeed_high : 1.0;
+}
