@@ -18,7 +18,7 @@ const char *const run_status_names[] = {"complete", "stopped", "failed", "interr
 enum {
   BLOCK_SAMPLES = 4096,
   BLOCK_STRIDE = BLOCK_SAMPLES + 24, /* not a power of two: columns that share a cache line's place cost double */
-  TICK_STEPS = 64,
+  TICK_STEPS = 64, /* steps or samples: one step may carry a whole history */
   RESTARTS_AT_ONCE = 64 /* changes at one instant before the run gives up: a mode that flickers */
 };
 
@@ -47,6 +47,7 @@ struct run_workspace {
   double *block_values; /* [signal][BLOCK_STRIDE] */
   double last_tick;
   int steps_to_tick;
+  bool told_to_stop;
 };
 
 /* ---- the clock ---- */
@@ -97,6 +98,21 @@ static bool put_sample(struct run_workspace *run, const struct moment *moment, s
   return true;
 }
 
+/* Asks the watcher now and then; once interrupted, always. */
+static bool interrupted(struct run_workspace *run) {
+  if (run->watcher == NULL || run->told_to_stop || --run->steps_to_tick > 0) {
+    return run->told_to_stop;
+  }
+  run->steps_to_tick = TICK_STEPS;
+  double now = seconds_of(CLOCK_MONOTONIC);
+  if (now - run->last_tick >= TICK_SECONDS) {
+    run->last_tick = now;
+    run->told_to_stop =
+        !run->watcher->tick(run->watcher->context, run->start.time, run->view.data->simulation.end_time);
+  }
+  return run->told_to_stop;
+}
+
 /* Samples on the grid up to `until`, from the last step's polynomial. */
 static bool put_samples(struct run_workspace *run, double until, struct error *error) {
   if (run->recorder == NULL) {
@@ -107,7 +123,7 @@ static bool put_samples(struct run_workspace *run, double until, struct error *e
   struct moment moment;
   for (;;) {
     moment.time = (double)run->next_sample * step;
-    if (moment.time > until) {
+    if (moment.time > until || interrupted(run)) {
       return true;
     }
     integrator_state_at(view->integrator, moment.time, moment.state);
@@ -245,18 +261,6 @@ static bool accept(struct run_workspace *run, const struct moment *end, struct e
          put_samples(run, end->time, error);
 }
 
-static bool interrupted(struct run_workspace *run, double end_time) {
-  if (run->watcher == NULL || --run->steps_to_tick > 0) {
-    return false;
-  }
-  run->steps_to_tick = TICK_STEPS;
-  double now = seconds_of(CLOCK_MONOTONIC);
-  if (now - run->last_tick < TICK_SECONDS) {
-    return false;
-  }
-  run->last_tick = now;
-  return !run->watcher->tick(run->watcher->context, run->start.time, end_time);
-}
 
 /* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end with *status. */
 static bool change_mode(struct run_workspace *run, struct moment *at, int which, enum run_status *status,
@@ -291,7 +295,7 @@ static enum run_status integrate(struct run_workspace *run, struct error *error)
     event_watch_begin(&run->watch, view, &run->start);
   }
   while (run->start.time < end_time) {
-    if (interrupted(run, end_time)) {
+    if (interrupted(run)) {
       return RUN_INTERRUPTED;
     }
     double t = run->start.time;
@@ -484,6 +488,7 @@ static void begin(struct run_workspace *run, const struct recorder *recorder, co
   run->last_sample_time = -1.0;
   run->last_tick = seconds_of(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
+  run->told_to_stop = false;
   memset(run->integrals, 0, sizeof run->integrals);
 }
 
