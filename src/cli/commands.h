@@ -14,5 +14,6 @@ enum exit_code {
 int command_run(int argument_count, char **arguments);
 int command_check(int argument_count, char **arguments);
 int command_list(int argument_count, char **arguments);
+int command_report(int argument_count, char **arguments);
 
 #endif

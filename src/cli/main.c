@@ -15,6 +15,7 @@ static const struct command_row commands[] = {
     {"run", command_run, "integrate a case; print the summary, write the run file"},
     {"check", command_check, "read a case and say whether it is good"},
     {"list", command_list, "list parameters, signals, measures or units"},
+    {"report", command_report, "tell one run or several on a page for a browser"},
 };
 
 enum { COMMAND_COUNT = (int)(sizeof commands / sizeof commands[0]) };

@@ -26,7 +26,7 @@ may_use() {
   models) ;;
   core) echo models ;;
   case | run) echo models core case ;;
-  results) echo models core case run ;;
+  results | report) echo models core case run ;;
   report) echo models core case run ;;
   sweep) echo models core case run results ;;
   cli) echo models core case run results report sweep ;;

@@ -1,0 +1,211 @@
+'use strict';
+// The story of a run: its events, and what pedal, brake and grade do, as plain sentences in order of time.
+
+// From - to of every stretch in which an event holds. `begins` is the direction that starts it.
+function stretchesOf(run, name, begins) {
+  const stretches = [];
+  let open = null;
+  for (const event of run.events) {
+    if (event.name !== name || event.direction === 0) continue;
+    if (event.direction === begins) {
+      if (open === null) open = event.time;
+    } else if (open !== null) {
+      stretches.push({ from: open, to: event.time, ended: true });
+      open = null;
+    }
+  }
+  if (open !== null) stretches.push({ from: open, to: run.end, ended: false });
+  return stretches;
+}
+
+// Chatter is one thing to tell: stretches that follow each other closely become one, with a count.
+function gathered(stretches, run) {
+  const gap = stretches.length > 3 ? 0.03 * (run.end - run.start) : 0;
+  const groups = [];
+  for (const stretch of stretches) {
+    const last = groups[groups.length - 1];
+    if (last !== undefined && stretch.from - last.to < gap) {
+      last.to = stretch.to;
+      last.ended = stretch.ended;
+      last.total += stretch.to - stretch.from;
+      last.times++;
+    } else {
+      groups.push({ ...stretch, total: stretch.to - stretch.from, times: 1 });
+    }
+  }
+  return groups;
+}
+
+function duration(time) {
+  return time < 0.0995 ? figures(1000 * time, 2) + '\u202fms' : figures(time, 3) + '\u202fs';
+}
+
+function howLong(group) {
+  const often = group.times > 1 ? group.times + ' times within ' + duration(group.to - group.from) + ', together ' : '';
+  return often + 'for ' + duration(group.total) + (group.ended ? '' : ', to the end of the run');
+}
+
+function extremeOf(run, name, group) {
+  const curve = curveOf(run, name);
+  return curve === null ? null : { signal: curve.signal, ...extremesIn(curve, group.from, group.to) };
+}
+
+function upTo(run, name, group) {
+  const found = extremeOf(run, name, group);
+  return found === null ? '' : shown(found.signal, found.high) + ' at ' + seconds(found.highTime);
+}
+
+function downTo(run, name, group) {
+  const found = extremeOf(run, name, group);
+  return found === null ? '' : shown(found.signal, found.low) + ' at ' + seconds(found.lowTime);
+}
+
+function valueOf(run, name, time) {
+  const curve = curveOf(run, name);
+  return curve === null ? '–' : shown(curve.signal, valueAt(curve, time));
+}
+
+function setting(run, name) {
+  const parameter = run.parameterByName.get(name);
+  return parameter === undefined || parameter.value === undefined ? '' : ' of ' + shown(parameter, parameter.value);
+}
+
+function change(run, name, group) {
+  return 'from ' + valueOf(run, name, group.from) + ' to ' + valueOf(run, name, group.to);
+}
+
+const told = {
+  relief_a: [1, (run, g) => `Relief valve A opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_a_flow', g)}, line A up to ${upTo(run, 'line_a_pressure', g)}.`],
+  relief_b: [1, (run, g) => `Relief valve B opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_b_flow', g)}, line B up to ${upTo(run, 'line_b_pressure', g)}.`],
+  limiter_a: [1, (run, g) => `The pressure limiter acts on line A ${howLong(g)}. Pump stroke goes ${change(run, 'pump_stroke', g)}; line A up to ${upTo(run, 'line_a_pressure', g)}.`],
+  limiter_b: [1, (run, g) => `The pressure limiter acts on line B ${howLong(g)}. Pump stroke goes ${change(run, 'pump_stroke', g)}; line B up to ${upTo(run, 'line_b_pressure', g)}.`],
+  motor_override: [1, (run, g) => `The motor override asks for displacement ${howLong(g)}. Motor displacement goes ${change(run, 'motor_displacement', g)}.`],
+  engine_overspeed: [1, (run, g) => `The engine turns above the told overspeed${setting(run, 'engine.told_overspeed')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`],
+  engine_underspeed: [-1, (run, g) => `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`],
+  low_side: [-1, (run, g) => `The low side is starved ${howLong(g)}: down to ${downTo(run, 'low_side_pressure', g)}.`],
+  charge_pressure: [-1, (run, g) => `The charge pressure is low ${howLong(g)}: down to ${downTo(run, 'charge_pressure', g)}.`],
+  wheel_slip: [1, (run, g) => `The wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
+};
+
+function sentenceOf(run, event) {
+  if (event.name === 'standstill' && event.direction > 0) {
+    return `The machine moves off, ${valueOf(run, 'vehicle_distance', event.time)} from its start.`;
+  }
+  if (event.name === 'standstill' && event.direction < 0) {
+    const since = event.time - measureOf(run, 'stop_from');
+    const braking = Math.abs(since - measureOf(run, 'stop_time')) < 1e-6;
+    const distance = run.measureByName.get('stop_distance');
+    return `The machine stands still, ${valueOf(run, 'vehicle_distance', event.time)} from its start` +
+      (braking ? `: ${duration(since)} and ${shown(distance, distance.value)} after braking began.` : '.');
+  }
+  const words = event.message || named(event.name);
+  return words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? '' : '.');
+}
+
+// Stretches in which a slow input changes by a good part of its range.
+function rampsOf(run, name) {
+  const curve = curveOf(run, name);
+  if (curve === null) return [];
+  const range = curve.signal.high - curve.signal.low;
+  const ramps = [];
+  let ramp = null;
+  const close = () => {
+    if (ramp !== null && Math.abs(ramp.after - ramp.before) > Math.max(0.05 * range, 0.005)) ramps.push(ramp);
+    ramp = null;
+  };
+  for (let i = 1; i < curve.time.length && range > 0; i++) {
+    const rise = curve.value[i] - curve.value[i - 1];
+    const span = curve.time[i] - curve.time[i - 1];
+    const steep = Math.abs(rise) > 0.01 * range * Math.max(span, 1e-9) && Math.abs(rise) > 1e-9;
+    const way = steep ? Math.sign(rise) : 0;
+    if (ramp !== null && way !== ramp.way) close();
+    if (way === 0) continue;
+    if (ramp === null) ramp = { way, from: curve.time[i - 1], before: curve.value[i - 1], signal: curve.signal };
+    ramp.to = curve.time[i];
+    ramp.after = curve.value[i];
+  }
+  close();
+  return ramps.length > 12 ? [] : ramps;
+}
+
+function withinWords(ramp) {
+  const span = ramp.to - ramp.from;
+  return span < 0.0015 ? 'at once' : 'within ' + duration(span);
+}
+
+function fromTo(ramp) {
+  return `from ${shown(ramp.signal, ramp.before, 3)} to ${shown(ramp.signal, ramp.after, 3)} ${withinWords(ramp)}`;
+}
+
+function inputsOf(run) {
+  const items = [];
+  for (const ramp of rampsOf(run, 'pedal')) {
+    const released = Math.abs(ramp.after) < 1e-6;
+    const where = released && run.signalByName.has('vehicle_speed')
+      ? `, at ${valueOf(run, 'vehicle_speed', ramp.from)} on a grade of ${valueOf(run, 'grade', ramp.from)}` : '';
+    items.push({ time: ramp.from, words: `The pedal ${released ? 'is released' : 'moves'} ${fromTo(ramp)}${where}.` });
+  }
+  for (const ramp of rampsOf(run, 'brake')) {
+    items.push({ time: ramp.from, words: `The friction brake moves ${fromTo(ramp)}.` });
+  }
+  for (const ramp of rampsOf(run, 'grade')) {
+    items.push({ time: ramp.from, words: `The ground turns: grade ${fromTo(ramp)}.` });
+  }
+  return items;
+}
+
+const statusWords = {
+  complete: 'The run ends as planned',
+  stopped: 'The run ends here: an event stopped it',
+  failed: 'The run failed here',
+  interrupted: 'The run was interrupted here',
+};
+
+function beginAndEnd(run) {
+  const facing = (time) => [
+    ['vehicle_speed', 'machine'], ['engine_speed', 'engine'], ['line_a_pressure', 'line A'], ['line_b_pressure', 'line B'],
+  ].filter(([name]) => run.signalByName.has(name)).map(([name, words]) => `${words} ${valueOf(run, name, time)}`).join(', ');
+  const distance = run.signalByName.has('vehicle_distance') ? `, ${valueOf(run, 'vehicle_distance', run.end)} gone` : '';
+  const reason = run.status !== 'complete' && run.status_message ? ` (${run.status_message})` : '';
+  return [
+    { time: run.start, first: true, words: `At the start: ${facing(run.start)}.` },
+    { time: run.end, last: true, words: `${statusWords[run.status] || 'The run is not whole; the record ends here'}${reason}: ${facing(run.end)}${distance}.` },
+  ];
+}
+
+function storyOf(run) {
+  const items = beginAndEnd(run).concat(inputsOf(run));
+  for (const [name, [begins, words]] of Object.entries(told)) {
+    for (const group of gathered(stretchesOf(run, name, begins), run)) {
+      items.push({ time: group.from, words: words(run, group) });
+    }
+  }
+  for (const event of run.events) {
+    if (told[event.name] === undefined || event.direction === 0) items.push({ time: event.time, words: sentenceOf(run, event) });
+  }
+  const rank = (item) => (item.first ? -1 : item.last ? 1 : 0);
+  return items.sort((a, b) => rank(a) - rank(b) || a.time - b.time);
+}
+
+function storyList(run) {
+  const items = storyOf(run);
+  const row = (item) => element('li', {},
+    element('button', { type: 'button', class: 'time', onclick: () => goTo(item.time) }, seconds(item.time)),
+    element('span', {}, item.words));
+  const few = items.length <= 30;
+  const list = element('ol', { class: 'story' }, (few ? items : items.slice(0, 24)).map(row));
+  const rest = few ? null : element('details', {}, element('summary', {}, `${items.length - 24} more`),
+    element('ol', { class: 'story' }, items.slice(24).map(row)));
+  const cut = run.events_left_out > 0 ? element('p', { class: 'hint' }, `${run.events_left_out} more events were not recorded.`) : null;
+  return [list, rest, cut];
+}
+
+function showStory() {
+  const body = byId('story-body');
+  const parts = runs.map((run) => [
+    runs.length > 1 ? element('h3', {}, `${run.label}: ${run.title}`) : null,
+    ...storyList(run),
+  ]);
+  replaceAll(body, ...(runs.length > 2 ? parts.map((part, at) => element('details', { open: at === 0 },
+    element('summary', {}, `${runs[at].label}: ${runs[at].title}`), part.slice(1))) : parts));
+}

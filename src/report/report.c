@@ -1,0 +1,188 @@
+#include "report.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base64.h"
+#include "json.h"
+#include "page_files.h"
+#include "quantity.h"
+#include "run_page.h"
+#include "sha256.h"
+
+/* Points of all curves on the page: with 6 to 7 bytes a point, in base64, one run stays below 3 MB and a comparison
+ * below 5 MB. */
+enum { POINTS_OF_ONE_RUN = 250000, POINTS_OF_A_COMPARISON = 450000 };
+
+/* `'sha256-...'`, by which the page's policy lets exactly this text run. */
+static void write_source_hash(FILE *out, const struct page_file *file) {
+  struct sha256 hash;
+  unsigned char digest[32];
+  sha256_start(&hash);
+  sha256_add(&hash, file->bytes, file->size);
+  sha256_end(&hash, digest);
+  (void)fputs(" 'sha256-", out);
+  base64_write(out, digest, sizeof digest);
+  (void)fputc('\'', out);
+}
+
+static void write_policy(FILE *out) {
+  static const struct {
+    const char *directive;
+    enum page_file_kind kind;
+  } rows[] = {{"script-src", PAGE_SCRIPT}, {"style-src", PAGE_STYLE}};
+  (void)fputs("<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; base-uri 'none'; form-action "
+              "'none'",
+              out);
+  for (size_t r = 0; r < sizeof rows / sizeof rows[0]; r++) {
+    (void)fprintf(out, "; %s", rows[r].directive);
+    for (int i = 0; i < page_file_count; i++) {
+      if (page_files[i].kind == rows[r].kind) {
+        write_source_hash(out, &page_files[i]);
+      }
+    }
+  }
+  (void)fputs("\">\n", out);
+}
+
+static void write_files(FILE *out, enum page_file_kind kind, const char *before, const char *after) {
+  for (int i = 0; i < page_file_count; i++) {
+    if (page_files[i].kind == kind) {
+      (void)fputs(before, out);
+      (void)fwrite(page_files[i].bytes, 1, page_files[i].size, out);
+      (void)fputs(after, out);
+    }
+  }
+}
+
+static void write_head(FILE *out) {
+  (void)fputs("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n", out);
+  write_policy(out);
+  (void)fputs("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+              "<meta name=\"referrer\" content=\"no-referrer\">\n<title>Report of a run</title>\n",
+              out);
+  write_files(out, PAGE_STYLE, "<style>", "</style>\n");
+  (void)fputs("</head>\n", out);
+}
+
+/* What holds for the page as a whole: who made it and when, units. */
+static void write_page_facts(FILE *out, const struct report_request *request) {
+  struct json json = {.out = out, .for_page = true};
+  char when[32] = "";
+  time_t now = time(NULL);
+  struct tm parts;
+  if (gmtime_r(&now, &parts) != NULL) {
+    (void)strftime(when, sizeof when, "%Y-%m-%dT%H:%M:%SZ", &parts);
+  }
+  (void)fputs("<script type=\"application/json\" id=\"facts\">", out);
+  json_begin_object(&json, NULL);
+  json_text(&json, "version", SWASHLOOP_VERSION);
+  json_text(&json, "made", when);
+  json_text(&json, "caution", request->caution);
+  json_integer(&json, "runs", request->run_count);
+  json_begin_list(&json, "units");
+  for (int q = 0; q < QUANTITY_COUNT; q++) {
+    json_begin_object(&json, NULL);
+    json_text(&json, "si", quantity_rows[q].si_unit);
+    json_text(&json, "trade", quantity_rows[q].trade_unit);
+    json_number(&json, "scale", quantity_rows[q].scale);
+    json_number(&json, "offset", quantity_rows[q].offset);
+    json_end_object(&json);
+  }
+  json_end_list(&json);
+  json_end_object(&json);
+  (void)fputs("</script>\n", out);
+}
+
+static bool write_page(FILE *out, const struct report_request *request, struct error *error) {
+  write_head(out);
+  write_files(out, PAGE_BODY, "", "");
+  write_page_facts(out, request);
+  long point_limit = request->run_count > 1 ? POINTS_OF_A_COMPARISON / request->run_count : POINTS_OF_ONE_RUN;
+  for (int r = 0; r < request->run_count; r++) {
+    if (!run_page_write(out, r, request->runs[r], point_limit, error)) {
+      return false;
+    }
+  }
+  write_files(out, PAGE_LICENCE, "<script type=\"text/plain\" id=\"licence\">", "</script>\n");
+  write_files(out, PAGE_SCRIPT, "<script>", "</script>\n");
+  (void)fputs("</body>\n</html>\n", out);
+  return true;
+}
+
+static bool output_error(const char *path, struct error *error) {
+  return error_set(error, ERROR_OUTPUT, "%s could not be written: %s", path, strerror(errno));
+}
+
+/* On the disk, and whole. */
+static bool close_page(FILE *out, const char *part, struct error *error) {
+  errno = 0;
+  bool good = fflush(out) == 0 && ferror(out) == 0 && fsync(fileno(out)) == 0;
+  if (!good) {
+    output_error(part, error);
+  }
+  if (fclose(out) != 0 && good) {
+    good = output_error(part, error);
+  }
+  return good;
+}
+
+static bool would_overwrite_run(const struct report_request *request) {
+  struct stat output;
+  struct stat run;
+  for (int r = 0; r < request->run_count; r++) {
+    if (stat(request->output, &output) == 0 && stat(request->runs[r], &run) == 0 && output.st_dev == run.st_dev &&
+        output.st_ino == run.st_ino) {
+      return true;
+    }
+  }
+  return false;
+}
+
+static bool write_part(const struct report_request *request, const char *part, struct error *error) {
+  struct stat status;
+  if (stat(request->output, &status) == 0 && !S_ISREG(status.st_mode)) {
+    return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", request->output);
+  }
+  FILE *out = fopen(part, "wb");
+  if (out == NULL) {
+    return output_error(part, error);
+  }
+  bool good = write_page(out, request, error);
+  if (!good) {
+    (void)fclose(out);
+  } else {
+    good = close_page(out, part, error);
+  }
+  if (good && rename(part, request->output) != 0) {
+    good = output_error(request->output, error);
+  }
+  if (!good) {
+    (void)unlink(part);
+  }
+  return good;
+}
+
+bool report_write(const struct report_request *request, struct error *error) {
+  if (page_file_count == 0) {
+    return error_set(error, ERROR_USAGE, "this program was built without the report (SWASHLOOP_REPORT=OFF)");
+  }
+  if (would_overwrite_run(request)) {
+    return error_set(error, ERROR_USAGE, "%s is one of the run files; the page needs another name", request->output);
+  }
+  size_t size = strlen(request->output) + sizeof ".part";
+  char *part = malloc(size);
+  if (part == NULL) {
+    return error_set(error, ERROR_MEMORY, "no memory for a file name");
+  }
+  (void)snprintf(part, size, "%s.part", request->output);
+  bool good = write_part(request, part, error);
+  free(part);
+  return good;
+}

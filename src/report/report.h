@@ -1,0 +1,20 @@
+/* The report: one or more run files to one page that needs nothing else, not even a network. */
+#ifndef SWASHLOOP_REPORT_REPORT_H
+#define SWASHLOOP_REPORT_REPORT_H
+
+#include <stdbool.h>
+
+#include "error.h"
+
+enum { REPORT_RUN_LIMIT = 12 };
+
+struct report_request {
+  const char *const *runs; /* paths of run files */
+  int run_count;
+  const char *output;  /* path of the page; written as OUTPUT.part and renamed when whole */
+  const char *caution; /* stands on the page */
+};
+
+bool report_write(const struct report_request *request, struct error *error);
+
+#endif
