@@ -20,7 +20,7 @@ enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
 
 /* clang-format off */
 #define BRAKE_FIELDS(REAL, CHOICE, TABLE)                                                                              \
-  CHOICE(law, BRAKE_STICK, "smoothed|stick", "whether the brake truly holds at rest")                                  \
+  CHOICE(law, BRAKE_STICK, "smoothed|stick", "", "whether the brake truly holds at rest")                                  \
   REAL(torque, TORQUE, 90000.0, 0.0, 1e7, NONE, "T_b", "torque of all brakes at the wheels, full on")                  \
   REAL(park_torque, TORQUE, 40000.0, 0.0, 1e7, NONE, "", "torque of the park brake at the wheels, full on (channel park_brake)") \
   REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of both brakes on the rear axle (vehicle.axles two)")   \

@@ -2,7 +2,7 @@
  * member and the table row, and parsing, bounds, help, docs, sweeps and file attributes all read the row.
  *
  * REAL(name, quantity, default, low, high, reference, baseline symbol, text)
- * CHOICE(name, default index, "first|second|third", text)
+ * CHOICE(name, default index, "first|second|third", baseline symbol, text)
  * TABLE(name, argument quantity, value quantity, low, high, baseline symbol, text)
  *
  * Numbers in a REAL or TABLE row are in the trade unit of the quantity (models/quantity.h); members are SI. A pressure
@@ -42,26 +42,16 @@ struct group {
 };
 
 #define FIELD_MEMBER_REAL(name, quantity, initial, low, high, reference, baseline, text) real name;
-#define FIELD_MEMBER_CHOICE(name, initial, choices, text) int name;
+#define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, text) int name;
 #define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, text) struct profile name;
 
 /* Rows need the struct they lie in: define FIELD_OWNER around the table. */
 #define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, text)                                  \
   {#name,    FIELD_REAL, QUANTITY_##quantity,        QUANTITY_NUMBER, initial, low, high, REFERENCE_##reference, "",   \
    baseline, text,       offsetof(FIELD_OWNER, name)},
-#define FIELD_ROW_CHOICE(name, initial, choices, text)                                                                 \
-  {#name,                                                                                                              \
-   FIELD_CHOICE,                                                                                                       \
-   QUANTITY_NUMBER,                                                                                                    \
-   QUANTITY_NUMBER,                                                                                                    \
-   initial,                                                                                                            \
-   0.0,                                                                                                                \
-   0.0,                                                                                                                \
-   REFERENCE_NONE,                                                                                                     \
-   choices,                                                                                                            \
-   "",                                                                                                                 \
-   text,                                                                                                               \
-   offsetof(FIELD_OWNER, name)},
+#define FIELD_ROW_CHOICE(name, initial, choices, baseline, text)                                                       \
+  {#name, FIELD_CHOICE,   QUANTITY_NUMBER, QUANTITY_NUMBER, initial, 0.0,                                              \
+   0.0,   REFERENCE_NONE, choices,         baseline,        text,    offsetof(FIELD_OWNER, name)},
 #define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, text)                                           \
   {#name,    FIELD_TABLE, QUANTITY_##quantity,        QUANTITY_##argument, 0.0, low, high, REFERENCE_NONE, "",         \
    baseline, text,        offsetof(FIELD_OWNER, name)},

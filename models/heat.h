@@ -19,7 +19,7 @@ enum heat_nodes { HEAT_TWO_NODES, HEAT_FOUR_NODES };
 
 /* clang-format off */
 #define HEAT_FIELDS(REAL, CHOICE, TABLE)                                                                               \
-  CHOICE(nodes, HEAT_TWO_NODES, "two|four", "loop and tank, or loop oil, loop metal, case and tank")                   \
+  CHOICE(nodes, HEAT_TWO_NODES, "two|four", "", "loop and tank, or loop oil, loop metal, case and tank")                   \
   REAL(loop_oil_capacity, HEAT_CAPACITY, 12.0, 0.1, 1e5, NONE, "", "heat capacity of the loop's oil (nodes four; the metal has the rest of loop_capacity)") \
   REAL(oil_to_metal, HEAT_CONDUCTANCE, 600.0, 0.0, 1e6, NONE, "", "heat from the loop's oil to its metal (nodes four)") \
   REAL(case_capacity, HEAT_CAPACITY, 20.0, 0.1, 1e5, NONE, "", "heat capacity of the cases with their oil (nodes four)") \

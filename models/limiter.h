@@ -21,13 +21,15 @@
 
 #include "field.h"
 
-enum limiter_law { LIMITER_DRIVEN_SIDE, LIMITER_BOTH_SIDES, LIMITER_HIGHER_LINE, LIMITER_OFF };
+enum limiter_fitted { LIMITER_ABSENT, LIMITER_FITTED };
+enum limiter_law { LIMITER_DRIVEN_SIDE, LIMITER_BOTH_SIDES, LIMITER_HIGHER_LINE };
 enum limiter_side { LIMITER_BY_COMMAND, LIMITER_BY_SWASH };
 
 /* clang-format off */
 #define LIMITER_FIELDS(REAL, CHOICE, TABLE)                                                                            \
-  CHOICE(law, LIMITER_DRIVEN_SIDE, "driven_side|both_sides|higher_line|off", "how line pressure takes stroke from the pump") \
-  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "what tells the driven side: the commanded or the actual stroke")    \
+  CHOICE(fitted, LIMITER_FITTED, "no|yes", "lim_on", "whether there is a pressure limiter")                               \
+  CHOICE(law, LIMITER_DRIVEN_SIDE, "driven_side|both_sides|higher_line", "lim_over", "how line pressure takes stroke from the pump") \
+  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "", "what tells the driven side: the commanded or the actual stroke")    \
   REAL(setting, PRESSURE, 395.0, 1.0, 1000.0, OVER_CASE, "plim", "pressure at which the limiter begins")               \
   REAL(band, PRESSURE, 50.0, 0.1, 500.0, NONE, "blim", "pressure above the setting that takes all stroke")             \
   REAL(lag, TIME, 0.003, 1e-5, 1.0, NONE, "tau_l", "lag of the pilot")                                                 \
@@ -48,7 +50,7 @@ static const struct field limiter_fields[] = {LIMITER_FIELDS(FIELD_ROW_REAL, FIE
 /* d(pilot)/dt, 1/s; `alive` 1 when sound, 0 when dead. */
 static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, real pilot, real over_case,
                                       real alive) {
-  real asked = limiter->law == LIMITER_OFF ? 0.0 : clamp01((over_case - limiter->setting) / limiter->band);
+  real asked = limiter->fitted == LIMITER_ABSENT ? 0.0 : clamp01((over_case - limiter->setting) / limiter->band);
   return (asked * alive - pilot) / limiter->lag;
 }
 

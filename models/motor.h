@@ -20,7 +20,7 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
 
 /* clang-format off */
 #define MOTOR_FIELDS(REAL, CHOICE, TABLE)                                                                              \
-  CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "how the pedal commands the displacement")          \
+  CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "", "how the pedal commands the displacement")          \
   REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over (control two_position)") \
   REAL(displacement, DISPLACEMENT, 160.0, 5.0, 20000.0, NONE, "D_m", "largest displacement")                           \
   REAL(smallest, FRACTION, 31.25, 1.0, 100.0, NONE, "em_min", "smallest displacement over the largest")                \
@@ -33,9 +33,9 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which the motor's friction turns round") \
   REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
   REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
-  REAL(rate_down, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest fall of displacement")                                 \
+  REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of displacement; 0: as the rise")                                 \
   REAL(upstroke_delay, TIME, 0.0, 0.0, 60.0, NONE, "", "how long a larger displacement waits after the pedal asks for it") \
-  CHOICE(override_line, OVERRIDE_DRIVE_SIDE, "drive_side|higher_line|off", "line whose pressure raises the displacement") \
+  CHOICE(override_line, OVERRIDE_DRIVE_SIDE, "drive_side|higher_line|off", "", "line whose pressure raises the displacement") \
   REAL(override_begin, PRESSURE, 300.0, 1.0, 1000.0, OVER_CASE, "po", "pressure at which the override begins")         \
   REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement")                           \
   REAL(override_lag, TIME, 0.004, 1e-4, 10.0, NONE, "tau_o", "lag of the override valve")                              \
@@ -101,7 +101,8 @@ static inline real motor_share_rate(const struct motor_parameters *motor, real s
   real target = command + (1.0 - command) * override;
   real rise = (target - share) / motor->servo_lag;
   real extra = motor->override_rate * override;
-  return clamp(rise, -(motor->rate_down + extra), motor->rate_up + extra);
+  real down = motor->rate_down > 0.0 ? motor->rate_down : motor->rate_up;
+  return clamp(rise, -(down + extra), motor->rate_up + extra);
 }
 
 #endif

@@ -16,7 +16,7 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
 
 /* clang-format off */
 #define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
-  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "what the operator has")                       \
+  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "", "what the operator has")                       \
   TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time (layout pedal_and_direction)")                        \
   TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time (layout pedal_and_direction); empty: forward") \
   TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time (layout two_pedals)")                  \

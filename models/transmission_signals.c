@@ -117,7 +117,7 @@ void transmission_events_at(const void *model_, const void *mode_, real t, const
   struct potentials now;
   potentials_of(model, mode, t, x, &now);
   bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
-  bool limiter_on = own->limiter.law != LIMITER_OFF;
+  bool limiter_on = own->limiter.fitted == LIMITER_FITTED;
   bool two_axles = model->axle_count > 1;
   real slips[AXLE_LIMIT] = {0.0};
   for (int i = 0; i < model->axle_count; i++) {

@@ -35,8 +35,8 @@ enum tyre_law { TYRE_SLIP_CURVE, TYRE_RELAXATION };
 
 /* clang-format off */
 #define TYRE_FIELDS(REAL, CHOICE, TABLE)                                                                               \
-  CHOICE(law, TYRE_RELAXATION, "slip_curve|relaxation", "how slip follows the speeds")                                 \
-  CHOICE(ground, TYRE_HARD, "hard|gee_clough|brixius", "which soil law gives force and resistance")                    \
+  CHOICE(law, TYRE_RELAXATION, "slip_curve|relaxation", "", "how slip follows the speeds")                                 \
+  CHOICE(ground, TYRE_HARD, "hard|gee_clough|brixius", "", "which soil law gives force and resistance")                    \
   REAL(grip, NUMBER, 0.75, 0.0, 2.0, NONE, "mu_t", "largest traction force over load")                                 \
   REAL(stiffness, NUMBER, 7.0, 0.1, 100.0, NONE, "B_t", "steepness of the slip curve")                                 \
   REAL(shape, NUMBER, 1.45, 1.0, 2.0, NONE, "C_t", "shape of the slip curve beyond the peak")                          \

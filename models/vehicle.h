@@ -24,8 +24,8 @@ enum vehicle_second_motor { VEHICLE_NO_SECOND_MOTOR, VEHICLE_SECOND_MOTOR };
 #define VEHICLE_FIELDS(REAL, CHOICE, TABLE)                                                                            \
   REAL(mass, MASS, 14000.0, 10.0, 1e6, NONE, "m", "mass of the machine with its load")                                 \
   REAL(gravity, ACCELERATION, 9.81, 0.1, 20.0, NONE, "g", "acceleration of gravity")                                   \
-  CHOICE(axles, VEHICLE_TOGETHER, "together|two", "whether the axles carry and turn by themselves")                    \
-  CHOICE(second_motor, VEHICLE_NO_SECOND_MOTOR, "no|yes", "whether a second motor drives the front axle (axles two)")  \
+  CHOICE(axles, VEHICLE_TOGETHER, "together|two", "", "whether the axles carry and turn by themselves")                    \
+  CHOICE(second_motor, VEHICLE_NO_SECOND_MOTOR, "no|yes", "", "whether a second motor drives the front axle (axles two)")  \
   REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of the weight on the rear axle, at rest on the level (axles two)") \
   REAL(wheelbase, LENGTH, 3.2, 0.2, 50.0, NONE, "", "distance of the axles (axles two)")                               \
   REAL(gravity_height, LENGTH, 1.2, 0.0, 10.0, NONE, "", "height of the centre of gravity (axles two)")                \
