@@ -47,6 +47,12 @@ static int toy_active(const void *model, int *rows) {
   return TOY_STATES;
 }
 
+static bool toy_signal_active(const void *parameters, int signal) {
+  (void)parameters;
+  (void)signal;
+  return true;
+}
+
 static void toy_start(const void *model, void *mode_, real *state) {
   const struct toy *toy = toy_of(model);
   struct toy_mode *mode = mode_;
@@ -162,6 +168,7 @@ static const struct plant toy_plant = {
     .channel_count = 1,
     .prepare = toy_prepare,
     .active_states = toy_active,
+    .signal_active = toy_signal_active,
     .start = toy_start,
     .rates = toy_rates,
     .powers = toy_powers,

@@ -42,7 +42,7 @@ struct linear {
 static struct bench *linear_bench(const struct linear *linear, const char *more) {
   char text[4096];
   (void)snprintf(text, sizeof text, "%s%s%s", bare_loop, more,
-                 strstr(more, "limiter:") == NULL ? "limiter: {law: off}\n" : "");
+                 strstr(more, "limiter:") == NULL ? "limiter: {fitted: no}\n" : "");
   struct bench *bench = bench_open(text);
   *bench_parameter(bench, "fluid", "bulk_modulus") = linear->modulus;
   *bench_parameter(bench, "fluid", "wall_modulus") = 1e30;
@@ -249,7 +249,8 @@ static const struct row rows[] = {
      limiter_loop_growth, 1.0, NULL},
     {"P4.8", "loop dynamics", "at 95 % of the limiting gain", "", -1.0, -1e-3, BETWEEN, "Routh", CLOSED_FORM,
      limiter_loop_growth, 0.95, NULL},
-    {"P4.8", "loop dynamics", "at 105 %", "", 1e-3, 1.0, BETWEEN, "Routh", CLOSED_FORM, limiter_loop_growth, 1.05, NULL},
+    {"P4.8", "loop dynamics", "at 105 %", "", 1e-3, 1.0, BETWEEN, "Routh", CLOSED_FORM, limiter_loop_growth, 1.05,
+     NULL},
 };
 
 ROWS_MAIN(rows)

@@ -89,7 +89,7 @@ static bool add_relief(void *context, int count, const double *time, const doubl
 /* The recorded flow times drop, summed by hand, over the measure relief_heat: the stall case without limiter. */
 static double p5_6(double none) {
   (void)none;
-  static const char *const sets[] = {"limiter.law=off", "simulation.end_time=4 s", "simulation.output_step=0.1 ms",
+  static const char *const sets[] = {"limiter.fitted=no", "simulation.end_time=4 s", "simulation.output_step=0.1 ms",
                                      "simulation.relative_tolerance=1e-9", "simulation.pressure_tolerance=1 Pa"};
   struct error error = {0};
   struct case_data data;

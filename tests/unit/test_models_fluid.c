@@ -185,7 +185,7 @@ static void viscosity_follows_walther(void **state) {
   double before = HUGE_VAL;
   for (int i = 0; i < 2500; i++) {
     double temperature = 230.0 + 0.09 * i;
-    double mu = fluid_viscosity(&oil, temperature);
+    double mu = fluid_viscosity(&oil.viscosity, temperature);
     CHECK_CLOSE(mu, parameters.density * fluid_walther(a, b, temperature), 2e-5);
     if (temperature > 250.0) {
       CHECK_CLOSE(mu, parameters.density * fluid_walther(a, b, temperature), 2e-6);
@@ -193,9 +193,25 @@ static void viscosity_follows_walther(void **state) {
     assert_true(mu < before);
     before = mu;
   }
-  CHECK_CLOSE(fluid_viscosity(&oil, 150.0), fluid_viscosity(&oil, 200.0), 1e-12);
-  CHECK_CLOSE(fluid_viscosity(&oil, 600.0), fluid_viscosity(&oil, 460.0), 1e-12);
+  CHECK_CLOSE(fluid_viscosity(&oil.viscosity, 150.0), fluid_viscosity(&oil.viscosity, 200.0), 1e-12);
+  CHECK_CLOSE(fluid_viscosity(&oil.viscosity, 600.0), fluid_viscosity(&oil.viscosity, 460.0), 1e-12);
   CHECK_CLOSE(oil.heat_per_volume, 870.0 * 1950.0, 1e-12);
+}
+
+static void film_viscosity_is_a_power(void **state) {
+  (void)state;
+  DEFAULTS(fluid, parameters);
+  struct fluid oil;
+  struct fluid_viscosity_table film;
+  fluid_prepare(&parameters, &oil);
+  fluid_film_table(&oil.viscosity, 0.02, 0.4, &film);
+  for (int i = 0; i < 300; i++) {
+    double temperature = 255.0 + 0.41 * i;
+    double mu = fluid_viscosity(&oil.viscosity, temperature);
+    CHECK_CLOSE(fluid_viscosity(&film, temperature), 0.02 * pow(mu / 0.02, 0.4), 1e-6);
+  }
+  fluid_film_table(&oil.viscosity, 0.02, 1.0, &film);
+  CHECK_CLOSE(fluid_viscosity(&film, 301.7), fluid_viscosity(&oil.viscosity, 301.7), 1e-12);
 }
 
 static void a_volume_fills_by_its_flow(void **state) {
@@ -213,6 +229,7 @@ int main(void) {
       cmocka_unit_test(above_the_table_pressure_goes_on_straight),
       cmocka_unit_test(stiffness_has_its_limits),
       cmocka_unit_test(viscosity_follows_walther),
+      cmocka_unit_test(film_viscosity_is_a_power),
       cmocka_unit_test(a_volume_fills_by_its_flow),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

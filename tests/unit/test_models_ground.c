@@ -156,7 +156,7 @@ static struct operator_demand demand(const struct operator_parameters *asks, dou
   channels[CHANNEL_direction] = 1.0;
   channels[CHANNEL_forward_pedal] = forward;
   channels[CHANNEL_reverse_pedal] = reverse;
-  return operator_demand_of(asks, 0.3, channels);
+  return operator_demand_of(asks, channels);
 }
 
 static void two_pedals_work_one_at_a_time(void **state) {
@@ -165,14 +165,14 @@ static void two_pedals_work_one_at_a_time(void **state) {
   asks.layout = OPERATOR_TWO_PEDALS;
   struct operator_demand asked = demand(&asks, 1.0 / 6.0, 0.0);
   CHECK_CLOSE(asked.stroke, 0.5, 1e-12);
-  CHECK_CLOSE(asked.motor_command, 1.0, 1e-12);
+  CHECK_NEAR(asked.motor_part, 0.0, 1e-12);
   asked = demand(&asks, 1.0, 0.0);
   CHECK_CLOSE(asked.stroke, 1.0, 1e-12);
-  CHECK_CLOSE(asked.motor_command, 0.3, 1e-12);
+  CHECK_CLOSE(asked.motor_part, 1.0, 1e-12);
   asked = demand(&asks, 0.0, 2.0 / 3.0);
   CHECK_CLOSE(asked.stroke, -1.0, 1e-12);
   CHECK_CLOSE(asked.pedal, -2.0 / 3.0, 1e-12);
-  CHECK_CLOSE(asked.motor_command, 1.0 - 0.7 * 0.5, 1e-12);
+  CHECK_CLOSE(asked.motor_part, 0.5, 1e-12);
 }
 
 static void both_pedals_give_no_drive(void **state) {
@@ -184,7 +184,7 @@ static void both_pedals_give_no_drive(void **state) {
     double forward = sample_between(&sampler, asks.interlock, 1.0);
     double reverse = sample_between(&sampler, asks.interlock, 1.0);
     struct operator_demand asked = demand(&asks, forward, reverse);
-    assert_true(asked.stroke == 0.0 && asked.pedal == 0.0 && asked.motor_command == 1.0);
+    assert_true(asked.stroke == 0.0 && asked.pedal == 0.0 && asked.motor_part == 0.0);
   }
   /* on the way there the net pedal only falls, and mirrored pedals give the mirrored drive */
   double before = 1.0;
@@ -204,16 +204,16 @@ static void pedal_and_direction(void **state) {
   real channels[CHANNEL_COUNT] = {0.0};
   channels[CHANNEL_pedal] = 0.4;
   channels[CHANNEL_direction] = -0.5;
-  struct operator_demand asked = operator_demand_of(&asks, 0.3, channels);
+  struct operator_demand asked = operator_demand_of(&asks, channels);
   CHECK_CLOSE(asked.stroke, -0.5, 1e-12);
-  CHECK_CLOSE(asked.motor_command, 1.0 - 0.7 * 0.1, 1e-12);
+  CHECK_CLOSE(asked.motor_part, 0.1, 1e-12);
   assert_true(operator_resting_value(CHANNEL_direction) == 1.0);
   assert_true(operator_resting_value(CHANNEL_throttle) == 1.0);
   assert_true(operator_resting_value(CHANNEL_brake) == 0.0);
   /* the whole pedal on the pump leaves the motor alone */
   asks.pump_share = 1.0;
   channels[CHANNEL_pedal] = 1.0;
-  assert_true(operator_demand_of(&asks, 0.3, channels).motor_command == 1.0);
+  assert_true(operator_demand_of(&asks, channels).motor_part == 0.0);
 }
 
 int main(void) {

@@ -53,19 +53,63 @@ static void a_motored_engine_makes_what_fuel_gives(void **state) {
   CHECK_CLOSE(engine_combustion(1.0, full, friction) - friction, full, 1e-12);
 }
 
+static double fuel_rate(const struct engine_parameters *engine, double fuel, double speed, double throttle,
+                        double supply) {
+  return engine_fuel_rate(engine, fuel, engine_asked_fuel(engine, speed, throttle, 0.0), supply);
+}
+
 static void governor_droops(void **state) {
   (void)state;
   DEFAULTS(engine, engine);
   double set = engine.set_speed;
-  CHECK_NEAR(engine_fuel_rate(&engine, 1.0, set, 1.0, true), 0.0, 1e-9);
-  CHECK_NEAR(engine_fuel_rate(&engine, 1.0, 0.5 * set, 1.0, true), 0.0, 1e-9);
-  CHECK_NEAR(engine_fuel_rate(&engine, 0.5, set * (1.0 + 0.5 * engine.droop), 1.0, true), 0.0, 1e-9);
-  CHECK_NEAR(engine_fuel_rate(&engine, 0.0, set * (1.0 + engine.droop), 1.0, true), 0.0, 1e-9);
-  CHECK_NEAR(engine_fuel_rate(&engine, 0.0, 2.0 * set, 1.0, true), 0.0, 1e-12);
-  CHECK_CLOSE(engine_fuel_rate(&engine, 0.25, 0.5 * set, 1.0, true), 0.75 / engine.fuel_lag, 1e-12);
-  /* throttle scales the set speed; a dead engine asks for nothing */
-  CHECK_NEAR(engine_fuel_rate(&engine, 0.5, 0.6 * set * (1.0 + 0.5 * engine.droop), 0.6, true), 0.0, 1e-9);
-  CHECK_CLOSE(engine_fuel_rate(&engine, 0.5, 0.5 * set, 1.0, false), -0.5 / engine.fuel_lag, 1e-12);
+  CHECK_NEAR(fuel_rate(&engine, 1.0, set, 1.0, 1.0), 0.0, 1e-9);
+  CHECK_NEAR(fuel_rate(&engine, 1.0, 0.5 * set, 1.0, 1.0), 0.0, 1e-9);
+  CHECK_NEAR(fuel_rate(&engine, 0.5, set * (1.0 + 0.5 * engine.droop), 1.0, 1.0), 0.0, 1e-9);
+  CHECK_NEAR(fuel_rate(&engine, 0.0, set * (1.0 + engine.droop), 1.0, 1.0), 0.0, 1e-9);
+  CHECK_NEAR(fuel_rate(&engine, 0.0, 2.0 * set, 1.0, 1.0), 0.0, 1e-12);
+  CHECK_CLOSE(fuel_rate(&engine, 0.25, 0.5 * set, 1.0, 1.0), 0.75 / engine.fuel_lag, 1e-12);
+  /* throttle scales the set speed; without supply the fuel fades */
+  CHECK_NEAR(fuel_rate(&engine, 0.5, 0.6 * set * (1.0 + 0.5 * engine.droop), 0.6, 1.0), 0.0, 1e-9);
+  CHECK_CLOSE(fuel_rate(&engine, 0.5, 0.5 * set, 1.0, 0.0), -0.5 / engine.fuel_lag, 1e-12);
+}
+
+static void isochronous_governor_does_not_wind_up(void **state) {
+  (void)state;
+  DEFAULTS(engine, engine);
+  engine.governor = ENGINE_ISOCHRONOUS;
+  double set = engine.set_speed;
+  CHECK_NEAR(engine_asked_fuel(&engine, set, 1.0, 0.4), 0.4, 1e-12);
+  CHECK_CLOSE(engine_asked_fuel(&engine, 0.98 * set, 1.0, 0.4), 0.4 + 0.02 * engine.governor_gain, 1e-9);
+  assert_true(engine_integral_rate(&engine, set, 1.0, 0.4) == 0.0); /* at rest at the set speed, whatever the load */
+  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 0.5) > 0.0);
+  /* asked far beyond full: the integral falls although the speed is low */
+  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 3.0) < 0.0);
+  assert_true(engine_integral_rate(&engine, 1.01 * set, 1.0, -3.0) > 0.0);
+}
+
+static void curves_replace_the_polynomials(void **state) {
+  (void)state;
+  static const real speeds[] = {100.0, 200.0, 300.0};
+  static const real torques[] = {500.0, 700.0, 0.0};
+  static const real drags[] = {50.0, 80.0, 120.0};
+  DEFAULTS(engine, engine);
+  engine.torque_law = ENGINE_TORQUE_CURVE;
+  engine.torque_curve = (struct profile){3, speeds, torques};
+  engine.friction_law = ENGINE_FRICTION_CURVE;
+  engine.friction_curve = (struct profile){3, speeds, drags};
+  CHECK_CLOSE(engine_full_torque(&engine, 150.0), 600.0, 1e-12);
+  CHECK_CLOSE(engine_full_torque(&engine, 10.0), 500.0, 1e-12);
+  CHECK_CLOSE(engine_friction(&engine, 250.0), 100.0, 1e-12);
+  CHECK_CLOSE(engine_friction(&engine, -250.0), -100.0, 1e-12);
+}
+
+static void starter_fades_as_the_engine_fires(void **state) {
+  (void)state;
+  DEFAULTS(engine, engine);
+  CHECK_CLOSE(engine_starter(&engine, 0.0, 1.0), engine.starter_torque, 1e-12);
+  CHECK_CLOSE(engine_starter(&engine, engine.stall_speed, 1.0), 0.2 * engine.starter_torque, 1e-9);
+  assert_true(engine_starter(&engine, 1.3 * engine.stall_speed, 1.0) == 0.0);
+  assert_true(engine_starter(&engine, 0.0, 0.0) == 0.0);
 }
 
 static void gear_loses_both_ways(void **state) {
@@ -105,28 +149,94 @@ static void weight_splits_on_a_slope(void **state) {
   }
 }
 
+static void loads_shift_between_axles(void **state) {
+  (void)state;
+  DEFAULTS(vehicle, vehicle);
+  double load = vehicle.mass * vehicle.gravity;
+  CHECK_CLOSE(vehicle_rear_load(&vehicle, load, 0.0, 0.0, 0.0), vehicle.rear_share * load, 1e-12);
+  /* moments about the front contact: h (slope + m a) + h_d F = L (rear - share N) */
+  double rear = vehicle_rear_load(&vehicle, load, 0.1 * load, 0.5, 5e3);
+  double moment = vehicle.gravity_height * (0.1 * load + vehicle.mass * 0.5) + vehicle.drawbar_height * 5e3;
+  CHECK_CLOSE((rear - vehicle.rear_share * load) * vehicle.wheelbase, moment, 1e-12);
+  /* never below nothing, never above all */
+  CHECK_CLOSE(vehicle_rear_load(&vehicle, load, 0.0, 50.0, 0.0), load, 1e-12);
+  assert_true(vehicle_rear_load(&vehicle, load, 0.0, -50.0, 0.0) == 0.0);
+}
+
+static void drawbar_opposes_motion(void **state) {
+  (void)state;
+  DEFAULTS(vehicle, vehicle);
+  vehicle.dragged_mass = 3000.0;
+  vehicle.draft = 8e3;
+  double cosine = 1.0 / sqrt(1.0 + 0.2 * 0.2);
+  CHECK_CLOSE(vehicle_drawbar_friction(&vehicle, 0.2, 0.5, 2.0),
+              vehicle.drag_friction * 3000.0 * vehicle.gravity * cosine + 4e3, 1e-12);
+  CHECK_NEAR(vehicle_drawbar_friction(&vehicle, 0.2, 0.5, -2.0), -vehicle_drawbar_friction(&vehicle, 0.2, 0.5, 2.0),
+             0.0);
+  assert_true(vehicle_drawbar_friction(&vehicle, 0.2, 0.5, 0.0) == 0.0);
+}
+
+static double two_node_loop(const struct heat_parameters *heat, double losses, double flow, double loop, double tank) {
+  return heat_loop_rate(heat, losses, flow, loop, loop, tank);
+}
+
 static void temperatures_balance(void **state) {
   (void)state;
   DEFAULTS(heat, heat);
+  heat.nodes = HEAT_TWO_NODES;
+  double cooler = heat_cooler(&heat, 200.0, 0.0);
+  CHECK_CLOSE(cooler, heat.cooler, 1e-15);
   /* nothing happens when all is at ambient temperature */
-  CHECK_NEAR(heat_loop_rate(&heat, 0.0, 100.0, heat.ambient, heat.ambient), 0.0, 1e-15);
-  CHECK_NEAR(heat_tank_rate(&heat, 0.0, 100.0, heat.ambient, heat.ambient), 0.0, 1e-15);
-  CHECK_CLOSE(heat_loop_rate(&heat, 6e4, 0.0, heat.ambient, heat.ambient), 1.0, 1e-12);
-  CHECK_CLOSE(heat_tank_rate(&heat, 165e3, 0.0, heat.ambient, heat.ambient), 1.0, 1e-12);
+  CHECK_NEAR(two_node_loop(&heat, 0.0, 100.0, heat.ambient, heat.ambient), 0.0, 1e-15);
+  CHECK_NEAR(heat_tank_rate(&heat, 0.0, 100.0, heat.ambient, heat.ambient, cooler), 0.0, 1e-15);
+  CHECK_CLOSE(two_node_loop(&heat, 6e4, 0.0, heat.ambient, heat.ambient), 1.0, 1e-12);
+  CHECK_CLOSE(heat_tank_rate(&heat, 165e3, 0.0, heat.ambient, heat.ambient, cooler), 1.0, 1e-12);
   /* exchange by flow: what one node loses the other gains */
-  double loop = heat_loop_rate(&heat, 0.0, 500.0, 350.0, 320.0) * heat.loop_capacity +
+  double loop = two_node_loop(&heat, 0.0, 500.0, 350.0, 320.0) * heat.loop_capacity +
                 heat.loop_to_ambient * (350.0 - heat.ambient);
-  double tank = heat_tank_rate(&heat, 0.0, 500.0, 350.0, 320.0) * heat.tank_capacity +
+  double tank = heat_tank_rate(&heat, 0.0, 500.0, 350.0, 320.0, cooler) * heat.tank_capacity +
                 heat.tank_to_ambient * (320.0 - heat.ambient);
   CHECK_CLOSE(tank, -loop, 1e-12);
   /* thermostat: shut, half, open */
-  double cold = heat_tank_rate(&heat, 0.0, 0.0, 320.0, heat.thermostat_begin);
+  double cold = heat_tank_rate(&heat, 0.0, 0.0, 320.0, heat.thermostat_begin, cooler);
   CHECK_CLOSE(cold * heat.tank_capacity, -heat.tank_to_ambient * (heat.thermostat_begin - heat.ambient), 1e-12);
   double half = 0.5 * (heat.thermostat_begin + heat.thermostat_open);
-  CHECK_CLOSE(heat_tank_rate(&heat, 0.0, 0.0, 320.0, half) * heat.tank_capacity,
+  CHECK_CLOSE(heat_tank_rate(&heat, 0.0, 0.0, 320.0, half, cooler) * heat.tank_capacity,
               -(heat.tank_to_ambient + 0.5 * heat.cooler) * (half - heat.ambient), 1e-12);
-  CHECK_CLOSE(heat_tank_rate(&heat, 0.0, 0.0, 320.0, 370.0) * heat.tank_capacity,
+  CHECK_CLOSE(heat_tank_rate(&heat, 0.0, 0.0, 320.0, 370.0, cooler) * heat.tank_capacity,
               -(heat.tank_to_ambient + heat.cooler) * (370.0 - heat.ambient), 1e-12);
+}
+
+static void cooler_follows_fan_dirt_and_fault(void **state) {
+  (void)state;
+  static const real speeds[] = {0.0, 200.0};
+  static const real shares[] = {0.2, 1.0};
+  DEFAULTS(heat, heat);
+  heat.cooler_fouling = 0.25;
+  CHECK_CLOSE(heat_cooler(&heat, 0.0, 0.0), 0.75 * heat.cooler, 1e-12);
+  heat.fan_curve = (struct profile){2, speeds, shares};
+  CHECK_CLOSE(heat_cooler(&heat, 100.0, 0.0), 0.75 * 0.6 * heat.cooler, 1e-12);
+  assert_true(heat_cooler(&heat, 100.0, 1.0) == 0.0);
+}
+
+/* Four nodes: the sum of what they hold changes only by losses, the air and the tank. */
+static void four_nodes_balance(void **state) {
+  (void)state;
+  DEFAULTS(heat, heat);
+  heat.nodes = HEAT_FOUR_NODES;
+  struct sampler sampler = {64u};
+  for (int i = 0; i < 200; i++) {
+    double oil = sample_between(&sampler, 280.0, 380.0);
+    double metal = sample_between(&sampler, 280.0, 380.0);
+    double cases = sample_between(&sampler, 280.0, 380.0);
+    double tank = sample_between(&sampler, 280.0, 320.0);
+    double sum = heat_loop_rate(&heat, 5e3, 300.0, oil, metal, tank) * heat.loop_oil_capacity +
+                 heat_metal_rate(&heat, oil, metal) * (heat.loop_capacity - heat.loop_oil_capacity) +
+                 heat_case_rate(&heat, 300.0, oil, cases) * heat.case_capacity +
+                 heat_tank_rate(&heat, 0.0, 300.0, cases, tank, 0.0) * heat.tank_capacity;
+    double given = 5e3 - heat.loop_to_ambient * (metal - heat.ambient) - heat.tank_to_ambient * (tank - heat.ambient);
+    CHECK_NEAR(sum, given, 1e-6);
+  }
 }
 
 int main(void) {
@@ -135,9 +245,16 @@ int main(void) {
       cmocka_unit_test(friction_opposes_rotation),
       cmocka_unit_test(a_motored_engine_makes_what_fuel_gives),
       cmocka_unit_test(governor_droops),
+      cmocka_unit_test(isochronous_governor_does_not_wind_up),
+      cmocka_unit_test(curves_replace_the_polynomials),
+      cmocka_unit_test(starter_fades_as_the_engine_fires),
       cmocka_unit_test(gear_loses_both_ways),
       cmocka_unit_test(weight_splits_on_a_slope),
+      cmocka_unit_test(loads_shift_between_axles),
+      cmocka_unit_test(drawbar_opposes_motion),
       cmocka_unit_test(temperatures_balance),
+      cmocka_unit_test(cooler_follows_fan_dirt_and_fault),
+      cmocka_unit_test(four_nodes_balance),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

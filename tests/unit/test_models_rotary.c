@@ -17,7 +17,6 @@ static struct rotary_losses random_losses(struct sampler *sampler) {
       .slip = sample_decades(sampler, 1e-10, 1e-7),
       .case_leak = sample_decades(sampler, 1e-10, 1e-7),
       .viscous = sample_decades(sampler, 1e3, 1e6),
-      .viscous_exponent = sample_unit(sampler) < 0.3 ? 1.0 : sample_unit(sampler),
       .coulomb = sample_between(sampler, 0.0, 0.1),
       .constant = sample_between(sampler, 0.0, 50.0),
       .speed_width = sample_decades(sampler, 1e-2, 10.0),
@@ -60,24 +59,16 @@ static void losses_are_odd(void **state) {
 
 static void nothing_is_lost_without_coefficients(void **state) {
   (void)state;
-  struct rotary_losses losses = {
-      .displacement = 1e-5, .viscous_exponent = 0.4, .speed_width = 1.0, .pressure_width = 1e5};
+  struct rotary_losses losses = {.displacement = 1e-5, .speed_width = 1.0, .pressure_width = 1e5};
   assert_true(rotary_torque_loss(&losses, 3e7, 200.0, 0.02) == 0.0);
   assert_true(rotary_slip_flow(&losses, 3e7, 0.02) == 0.0);
   assert_true(rotary_case_flow(&losses, 3e7, 0.02) == 0.0);
 }
 
-static void viscous_torque_follows_its_exponent(void **state) {
+static void viscous_torque_follows_the_film(void **state) {
   (void)state;
-  struct rotary_losses losses = {
-      .displacement = 2e-5, .viscous = 1e5, .viscous_exponent = 1.0, .speed_width = 1.0, .pressure_width = 1e5};
-  double linear = rotary_torque_loss(&losses, 0.0, 200.0, 0.04);
-  CHECK_CLOSE(linear, 1e5 * 2e-5 * 0.04 * 200.0, 1e-14);
-  losses.viscous_exponent = 0.4;
-  CHECK_CLOSE(rotary_torque_loss(&losses, 0.0, 200.0, ROTARY_REFERENCE_VISCOSITY),
-              1e5 * 2e-5 * ROTARY_REFERENCE_VISCOSITY * 200.0, 1e-14);
-  CHECK_CLOSE(rotary_torque_loss(&losses, 0.0, 200.0, 0.04) / rotary_torque_loss(&losses, 0.0, 200.0, 0.02),
-              pow(2.0, 0.4), 1e-14);
+  struct rotary_losses losses = {.displacement = 2e-5, .viscous = 1e5, .speed_width = 1.0, .pressure_width = 1e5};
+  CHECK_CLOSE(rotary_torque_loss(&losses, 0.0, 200.0, 0.04), 1e5 * 2e-5 * 0.04 * 200.0, 1e-14);
 }
 
 static void parameters_reach_the_losses(void **state) {
@@ -90,7 +81,6 @@ static void parameters_reach_the_losses(void **state) {
   CHECK_NEAR(of_pump.slip, pump.slip_coefficient, 0.0);
   CHECK_NEAR(of_pump.case_leak, pump.case_leak_coefficient, 0.0);
   CHECK_NEAR(of_pump.viscous, pump.viscous_coefficient, 0.0);
-  CHECK_NEAR(of_pump.viscous_exponent, pump.viscous_exponent, 0.0);
   CHECK_NEAR(of_pump.coulomb, pump.friction_coefficient, 0.0);
   CHECK_NEAR(of_pump.constant, pump.constant_torque, 0.0);
   CHECK_NEAR(of_pump.speed_width, 1.5, 0.0);
@@ -150,6 +140,19 @@ static void override_opens_over_its_band(void **state) {
   assert_true(motor_override_rate(&motor, 0.0, 1e9) == 0.0);
 }
 
+static void pedal_commands_displacement(void **state) {
+  (void)state;
+  DEFAULTS(motor, motor);
+  motor.control = MOTOR_PROPORTIONAL;
+  CHECK_CLOSE(motor_command(&motor, 0.0), 1.0, 1e-15);
+  CHECK_CLOSE(motor_command(&motor, 1.0), motor.smallest, 1e-15);
+  CHECK_CLOSE(motor_command(&motor, 0.5), 0.5 * (1.0 + motor.smallest), 1e-15);
+  motor.control = MOTOR_TWO_POSITION;
+  motor.switch_pedal = 0.5;
+  assert_true(motor_command(&motor, 0.48) == 1.0);
+  CHECK_CLOSE(motor_command(&motor, 0.52), motor.smallest, 1e-15);
+}
+
 static void displacement_obeys_its_rates(void **state) {
   (void)state;
   DEFAULTS(motor, motor);
@@ -169,11 +172,12 @@ int main(void) {
       cmocka_unit_test(losses_never_give_power),
       cmocka_unit_test(losses_are_odd),
       cmocka_unit_test(nothing_is_lost_without_coefficients),
-      cmocka_unit_test(viscous_torque_follows_its_exponent),
+      cmocka_unit_test(viscous_torque_follows_the_film),
       cmocka_unit_test(parameters_reach_the_losses),
       cmocka_unit_test(ideal_power_is_kept),
       cmocka_unit_test(override_sees_the_right_line),
       cmocka_unit_test(override_opens_over_its_band),
+      cmocka_unit_test(pedal_commands_displacement),
       cmocka_unit_test(displacement_obeys_its_rates),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -16,12 +16,13 @@ static const struct limiter_action quiet = {0.0, 0.0};
 static void pilot_follows_its_band(void **state) {
   (void)state;
   DEFAULTS(limiter, limiter);
-  assert_true(limiter_pilot_rate(&limiter, 0.0, limiter.setting) == 0.0);
-  CHECK_CLOSE(limiter_pilot_rate(&limiter, 0.0, limiter.setting + 0.25 * limiter.band), 0.25 / limiter.lag, 1e-9);
-  CHECK_CLOSE(limiter_pilot_rate(&limiter, 0.0, 1e9), 1.0 / limiter.lag, 1e-12);
-  CHECK_CLOSE(limiter_pilot_rate(&limiter, 1.0, 0.0), -1.0 / limiter.lag, 1e-12);
-  limiter.law = LIMITER_OFF;
-  assert_true(limiter_pilot_rate(&limiter, 0.0, 1e9) == 0.0);
+  assert_true(limiter_pilot_rate(&limiter, 0.0, limiter.setting, 1.0) == 0.0);
+  CHECK_CLOSE(limiter_pilot_rate(&limiter, 0.0, limiter.setting + 0.25 * limiter.band, 1.0), 0.25 / limiter.lag, 1e-9);
+  CHECK_CLOSE(limiter_pilot_rate(&limiter, 0.0, 1e9, 1.0), 1.0 / limiter.lag, 1e-12);
+  CHECK_CLOSE(limiter_pilot_rate(&limiter, 1.0, 0.0, 1.0), -1.0 / limiter.lag, 1e-12);
+  assert_true(limiter_pilot_rate(&limiter, 0.0, 1e9, 0.0) == 0.0); /* dead */
+  limiter.fitted = LIMITER_ABSENT;
+  assert_true(limiter_pilot_rate(&limiter, 0.0, 1e9, 1.0) == 0.0);
 }
 
 /* Driving forward, A drives. In overrun B is high: the law driven_side must leave it to the relief valve. */
@@ -88,7 +89,7 @@ static void laws_keep_bounds(void **state) {
   DEFAULTS(limiter, limiter);
   struct sampler sampler = {51u};
   for (int i = 0; i < 4000; i++) {
-    limiter.law = sample_choice(&sampler, 4);
+    limiter.law = sample_choice(&sampler, 3);
     limiter.side = sample_choice(&sampler, 2);
     double command = sample_between(&sampler, -1.0, 1.0);
     double stroke = sample_between(&sampler, -1.0, 1.0);
@@ -176,6 +177,34 @@ static void servo_is_mirrored(void **state) {
   }
 }
 
+static void underspeed_takes_stroke(void **state) {
+  (void)state;
+  DEFAULTS(swash, swash);
+  swash.underspeed = SWASH_UNDERSPEED_OFF;
+  assert_true(swash_underspeed_share(&swash, 0.0) == 1.0);
+  swash.underspeed = SWASH_UNDERSPEED_ON;
+  assert_true(swash_underspeed_share(&swash, swash.underspeed_low) == 0.0);
+  assert_true(swash_underspeed_share(&swash, 1.2 * swash.underspeed_high) == 1.0);
+  CHECK_CLOSE(swash_underspeed_share(&swash, 0.5 * (swash.underspeed_low + swash.underspeed_high)), 0.5, 1e-12);
+}
+
+/* Free of its rates the servo is an oscillator; beyond them its motion is drawn back. */
+static void second_order_servo(void **state) {
+  (void)state;
+  DEFAULTS(swash, swash);
+  DEFAULTS(limiter, limiter);
+  swash.rate_up = swash.rate_down = 10.0;
+  swash.charge_loss = SWASH_HELD;
+  double supply = swash.nominal_supply;
+  struct limiter_action half = {0.5, 0.0};
+  double w = swash.servo_frequency;
+  CHECK_CLOSE(swash_motion_rate(&swash, &limiter, 0.3, 0.0, half, supply), w * w * 0.2, 1e-12);
+  CHECK_CLOSE(swash_motion_rate(&swash, &limiter, 0.5, 2.0, half, supply), -2.0 * swash.servo_damping * w * 2.0, 1e-12);
+  CHECK_CLOSE(swash_rate_within(&swash, &limiter, 0.5, 14.0, 0.0, supply), 10.0, 1e-12);
+  CHECK_CLOSE(swash_motion_rate(&swash, &limiter, 0.5, 14.0, half, supply),
+              -2.0 * swash.servo_damping * w * 14.0 - 4.0 * 10.0 * w, 1e-12);
+}
+
 static void servo_oil_fades_with_supply(void **state) {
   (void)state;
   DEFAULTS(swash, swash);
@@ -196,6 +225,8 @@ int main(void) {
       cmocka_unit_test(servo_obeys_rates_by_supply),
       cmocka_unit_test(springs_centre_without_charge),
       cmocka_unit_test(servo_is_mirrored),
+      cmocka_unit_test(underspeed_takes_stroke),
+      cmocka_unit_test(second_order_servo),
       cmocka_unit_test(servo_oil_fades_with_supply),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

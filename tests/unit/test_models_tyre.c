@@ -11,24 +11,31 @@
 #include "sample.h"
 #include "tyre.h"
 
+static struct tyre_footing footing_of(const struct tyre_parameters *tyre, double load) {
+  struct tyre_soil soil = {tyre->grip, tyre->cone_index, tyre->rolling_resistance};
+  return tyre_stand(tyre, &soil, load, tyre->wheels);
+}
+
 static void curve_rises_peaks_and_falls_a_little(void **state) {
   (void)state;
   DEFAULTS(tyre, tyre);
   const double load = 1e5;
-  assert_true(tyre_curve(&tyre, 0.0, load) == 0.0);
-  CHECK_CLOSE(tyre_curve(&tyre, 1e-7, load) / 1e-7, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-9);
+  struct tyre_footing footing = footing_of(&tyre, load);
+  CHECK_CLOSE(footing.stiffness, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-12);
+  assert_true(tyre_curve(&tyre, &footing, 0.0) == 0.0);
+  CHECK_CLOSE(tyre_curve(&tyre, &footing, 1e-7) / 1e-7, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-9);
   double peak = tan(0.5 * REAL_PI / tyre.shape) / tyre.stiffness;
-  CHECK_CLOSE(tyre_curve(&tyre, peak, load), tyre.grip * load, 1e-12);
+  CHECK_CLOSE(tyre_curve(&tyre, &footing, peak), tyre.grip * load, 1e-12);
   double before = -1.0;
   for (int i = 0; i <= 1000; i++) {
     double slip = peak * i / 1000.0;
-    double force = tyre_curve(&tyre, slip, load);
+    double force = tyre_curve(&tyre, &footing, slip);
     assert_true(force > before);
-    CHECK_NEAR(tyre_curve(&tyre, -slip, load), -force, 0.0);
+    CHECK_NEAR(tyre_curve(&tyre, &footing, -slip), -force, 0.0);
     before = force;
   }
-  assert_true(tyre_curve(&tyre, 10.0, load) < tyre.grip * load);
-  assert_true(tyre_curve(&tyre, 10.0, load) > 0.5 * tyre.grip * load);
+  assert_true(tyre_curve(&tyre, &footing, 10.0) < tyre.grip * load);
+  assert_true(tyre_curve(&tyre, &footing, 10.0) > 0.5 * tyre.grip * load);
 }
 
 static void slip_is_what_it_should_be(void **state) {
@@ -50,14 +57,47 @@ static void start_slip_carries_the_force(void **state) {
   (void)state;
   DEFAULTS(tyre, tyre);
   struct sampler sampler = {81u};
-  for (int i = 0; i < 500; i++) {
-    double load = sample_decades(&sampler, 1e3, 1e6);
-    double force = sample_between(&sampler, -0.99, 0.99) * tyre.grip * load;
-    CHECK_NEAR(tyre_curve(&tyre, tyre_slip_for(&tyre, force, load), load), force, 1e-9 * load);
+  for (int i = 0; i < 300; i++) {
+    tyre.ground = sample_choice(&sampler, 3);
+    double load = sample_decades(&sampler, 1e4, 2e5);
+    struct tyre_footing footing = footing_of(&tyre, load);
+    double most = tyre_curve(&tyre, &footing, 0.19);
+    double force = sample_between(&sampler, -0.99, 0.99) * most;
+    CHECK_NEAR(tyre_curve(&tyre, &footing, tyre_slip_for(&tyre, &footing, force)), force, 1e-9 * load);
   }
-  CHECK_CLOSE(tyre_curve(&tyre, tyre_slip_for(&tyre, 1e9, 1e5), 1e5), tyre.grip * 1e5, 1e-9);
-  tyre.grip = 0.0;
-  assert_true(tyre_slip_for(&tyre, 1e4, 1e5) == 0.0);
+}
+
+/* Every soil law: odd, growing from nothing, steeper than nothing at nothing. */
+static void soil_laws_are_odd_and_grow(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  struct sampler sampler = {85u};
+  for (int i = 0; i < 300; i++) {
+    tyre.ground = 1 + sample_choice(&sampler, 2);
+    tyre.cone_index = sample_between(&sampler, 3e5, 3e6);
+    struct tyre_footing footing = footing_of(&tyre, sample_between(&sampler, 3e4, 3e5));
+    assert_true(tyre_curve(&tyre, &footing, 0.0) == 0.0);
+    double before = 0.0;
+    for (int k = 1; k <= 100; k++) {
+      double slip = 0.01 * k;
+      double force = tyre_curve(&tyre, &footing, slip);
+      assert_true(force >= before);
+      CHECK_NEAR(tyre_curve(&tyre, &footing, -slip), -force, 1e-12 * fabs(force));
+      before = force;
+    }
+    double slope = tyre_curve(&tyre, &footing, 1e-9) / 1e-9;
+    assert_true(footing.stiffness >= 0.0);
+    if (slope > 0.0) { /* below a mobility of 1.16 the soil of Gee-Clough gives nothing */
+      CHECK_CLOSE(slope, footing.stiffness, 1e-5);
+    }
+  }
+  /* an axle that lifts gives and resists nothing */
+  for (int ground = 0; ground < 3; ground++) {
+    tyre.ground = ground;
+    struct tyre_footing lifted = footing_of(&tyre, -1e3);
+    assert_true(tyre_curve(&tyre, &lifted, 0.1) == 0.0);
+    assert_true(tyre_rolling_resistance(&tyre, &lifted, 3.0, 0.1) == 0.0);
+  }
 }
 
 /* Power lost in the slip law is F (r w - v), with the state F (r w - v) - F_c L k' >= 0 for the defaults and around. */
@@ -66,21 +106,22 @@ static void tyre_never_gives_power(void **state) {
   DEFAULTS(tyre, tyre);
   struct sampler sampler = {82u};
   double worst = 0.0;
-  for (int i = 0; i < 40000; i++) {
-    double load = 1e5;
+  for (int i = 0; i < 60000; i++) {
+    tyre.ground = i % 3;
+    struct tyre_footing footing = footing_of(&tyre, 1e5);
     double speed = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
     double rim = sample_unit(&sampler) < 0.3
                      ? speed * sample_between(&sampler, 0.9, 1.1)
                      : (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
-    double slip = sample_between(&sampler, -1.0, 1.0);
+    double slip = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 1.0);
     double sliding = rim - speed;
-    assert_true(tyre_curve(&tyre, tyre_slip(&tyre, rim, speed), load) * sliding >= 0.0);
+    assert_true(tyre_curve(&tyre, &footing, tyre_slip(&tyre, rim, speed)) * sliding >= 0.0);
     double rate = tyre_slip_rate(&tyre, slip, rim, speed);
-    double curve = tyre_curve(&tyre, slip, load);
-    double force = curve + tyre_damping(&tyre, slip, rate, rim, speed, load);
+    double curve = tyre_curve(&tyre, &footing, slip);
+    double force = curve + tyre_damping(&tyre, &footing, slip, rate, rim, speed);
     double lost = force * sliding - curve * tyre.relaxation_length * rate;
-    worst = fmin(worst, lost / (fabs(force * sliding) + 1e-9));
-    assert_true(tyre_rolling_resistance(&tyre, speed, load) * speed >= 0.0);
+    worst = fmin(worst, lost / (fabs(force * sliding) + fabs(curve * tyre.relaxation_length * rate) + 1e-9));
+    assert_true(tyre_rolling_resistance(&tyre, &footing, speed, slip) * speed >= 0.0);
   }
   CHECK_NEAR(worst, 0.0, 1e-9);
 }
@@ -88,10 +129,18 @@ static void tyre_never_gives_power(void **state) {
 static void damping_fades_with_rolling(void **state) {
   (void)state;
   DEFAULTS(tyre, tyre);
-  double still = tyre_damping(&tyre, 0.0, 1.0, 0.0, 0.0, 1e5);
+  struct tyre_footing footing = footing_of(&tyre, 1e5);
+  double still = tyre_damping(&tyre, &footing, 0.0, 1.0, 0.0, 0.0);
   CHECK_CLOSE(still, tyre.grip * 1e5 * tyre.stiffness * tyre.shape * tyre.damping_time, 1e-12);
-  CHECK_CLOSE(tyre_damping(&tyre, 0.0, 1.0, tyre.damping_speed, 0.0, 1e5), still / 4.0, 1e-12);
-  assert_true(tyre_damping(&tyre, 0.5, 1.0, 0.0, 0.0, 1e5) < 0.1 * still);
+  CHECK_CLOSE(tyre_damping(&tyre, &footing, 0.0, 1.0, tyre.damping_speed, 0.0), still / 4.0, 1e-12);
+  assert_true(tyre_damping(&tyre, &footing, 0.5, 1.0, 0.0, 0.0) < 0.1 * still);
+}
+
+static void park_brake_adds_its_torque(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  CHECK_CLOSE(brake_share(&brake, 0.5, 1.0) * brake.torque, 0.5 * brake.torque + brake.park_torque, 1e-12);
+  assert_true(brake_share(&brake, 0.0, 0.0) == 0.0);
 }
 
 static void smoothed_brake_opposes(void **state) {
@@ -159,7 +208,8 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(curve_rises_peaks_and_falls_a_little), cmocka_unit_test(slip_is_what_it_should_be),
       cmocka_unit_test(start_slip_carries_the_force),         cmocka_unit_test(tyre_never_gives_power),
-      cmocka_unit_test(damping_fades_with_rolling),           cmocka_unit_test(smoothed_brake_opposes),
+      cmocka_unit_test(damping_fades_with_rolling),           cmocka_unit_test(soil_laws_are_odd_and_grow),
+      cmocka_unit_test(park_brake_adds_its_torque),           cmocka_unit_test(smoothed_brake_opposes),
       cmocka_unit_test(stick_brake_never_gives_power),        cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
       cmocka_unit_test(stick_brake_keeps_its_capacity),
   };

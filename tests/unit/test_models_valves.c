@@ -8,6 +8,8 @@
 #include "charge.h"
 #include "check.h"
 #include "component.h"
+#include "fault.h"
+#include "filter.h"
 #include "flushing.h"
 #include "relief.h"
 #include "sample.h"
@@ -46,11 +48,89 @@ static void charge_pump_keeps_its_energy(void **state) {
   double speed = 220.0;
   double over_tank = 25e5;
   double shaft =
-      (charge_pump_pressure_torque(&charge, over_tank) + charge_pump_torque_loss(&charge, speed, 1.0)) * speed;
-  double oil = charge_pump_flow(&charge, speed, over_tank) * over_tank;
+      (charge_pump_pressure_torque(charge.displacement, over_tank) + charge_pump_torque_loss(&charge, speed, 1.0)) *
+      speed;
+  double oil = charge_pump_flow(&charge, charge.displacement, speed, over_tank) * over_tank;
   CHECK_CLOSE(shaft - oil, charge.constant_torque * speed + charge.leak * over_tank * over_tank, 1e-9);
-  CHECK_CLOSE(charge_pump_flow(&charge, speed, 0.0), charge.displacement * speed, 1e-14);
+  CHECK_CLOSE(charge_pump_flow(&charge, charge.displacement, speed, 0.0), charge.displacement * speed, 1e-14);
   assert_true(charge_pump_torque_loss(&charge, -speed, 1.0) < 0.0);
+}
+
+static void thick_oil_does_not_fill_the_charge_pump(void **state) {
+  (void)state;
+  DEFAULTS(charge, charge);
+  charge.suction_resistance = 0.0;
+  CHECK_CLOSE(charge_filled_displacement(&charge, 220.0, 1.013e5, 5.0), charge.displacement, 1e-15);
+  charge.suction_resistance = 1e9;
+  double drawn = (1.013e5 - CHARGE_INLET_PRESSURE) / (1e9 * 0.5);
+  CHECK_CLOSE(charge_filled_displacement(&charge, 220.0, 1.013e5, 0.5) * 220.0, drawn, 1e-12);
+  CHECK_CLOSE(charge_filled_displacement(&charge, 220.0, 1.013e5, 0.01), charge.displacement, 1e-15);
+  assert_true(charge_filled_displacement(&charge, 220.0, 0.2e5, 0.5) == 0.0);
+  CHECK_CLOSE(charge_filled_displacement(&charge, 0.0, 1.013e5, 0.5), charge.displacement, 1e-15);
+}
+
+static void filter_shares_its_flow(void **state) {
+  (void)state;
+  DEFAULTS(filter, filter);
+  filter.clean_drop = 0.5e5;
+  double rated_mu = filter.rated_viscosity * 870.0;
+  double resistance = filter_resistance(&filter, 870.0, 0.0);
+  CHECK_CLOSE(filter_drop(&filter, resistance, rated_mu, filter.rated_flow), 0.5e5, 1e-12);
+  CHECK_CLOSE(filter_resistance(&filter, 870.0, 3.0), 4.0 * resistance, 1e-12);
+  struct sampler sampler = {43u};
+  for (int i = 0; i < 2000; i++) {
+    double mu = sample_decades(&sampler, 5e-3, 3.0);
+    double flow = sample_between(&sampler, 1e-6, 3e-3);
+    double drop = filter_drop(&filter, resistance, mu, flow);
+    double bypass = filter.bypass_gradient * fmax(0.0, drop - filter.bypass_crack);
+    CHECK_CLOSE(drop / (resistance * mu) + bypass, flow, 1e-10);
+    CHECK_NEAR(filter_bypass_share(&filter, drop, flow), bypass / flow, 1e-9);
+  }
+  assert_true(filter_drop(&filter, resistance, rated_mu, -1e-4) < 0.0);
+  assert_true(filter_drop(&filter, 0.0, rated_mu, 1e-3) == 0.0);
+  assert_true(filter_bypass_share(&filter, 1e6, 0.0) == 0.0);
+}
+
+static void a_burst_hose_loses_oil_one_way(void **state) {
+  (void)state;
+  DEFAULTS(fault, fault);
+  assert_true(fault_burst_flow(&fault, 1.0, -1e5, 870.0) == 0.0);
+  assert_true(fault_burst_flow(&fault, 1.0, 0.0, 870.0) == 0.0);
+  assert_true(fault_burst_flow(&fault, 0.0, 1e7, 870.0) == 0.0);
+  CHECK_CLOSE(fault_burst_flow(&fault, 1.0, 2e7, 870.0),
+              fault.burst_discharge * fault.burst_area * sqrt(2.0 * 2e7 / 870.0), 1e-6);
+}
+
+/* Whatever the force, the poppet stays between seat and stop but for micrometres, and does not rebound. */
+static void poppet_keeps_between_its_stops(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  relief.setting = 400e5;
+  double area = relief_seat_area(&relief);
+  CHECK_CLOSE(area, 0.25 * REAL_PI * 1e-4, 1e-12);
+  /* on the seat below cracking: pressed in by less than 20 um */
+  double depth = area * relief.setting / RELIEF_STOP_STIFFNESS;
+  assert_true(depth < 20e-6);
+  CHECK_NEAR(relief_poppet_acceleration(&relief, -depth, 0.0, 0.0) * relief.poppet_mass, -relief.spring_rate * -depth,
+             1e-6);
+  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting + 1e5) > 0.0);
+  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting - 1e5) < 0.0);
+  assert_true(relief_poppet_acceleration(&relief, relief.largest_lift + 1e-3, 0.0, 6e7) < 0.0);
+  /* a stop only pushes */
+  assert_true(relief_stop_force(&relief, -1e-6, 5.0) == 0.0);
+  assert_true(relief_stop_force(&relief, 1e-6, -50.0) == 0.0);
+  /* balance and flow of the static curve */
+  for (int i = 1; i < 30; i++) {
+    double lift;
+    double flow = 1e-4 * i;
+    double drop = relief_poppet_drop(&relief, flow, 870.0, &lift);
+    CHECK_NEAR(relief_poppet_acceleration(&relief, lift, 0.0, drop) * relief.poppet_mass, 0.0, 1e-6);
+    CHECK_CLOSE(relief_poppet_flow(&relief, lift, drop, 870.0), flow, 1e-3);
+    assert_true(drop > relief.setting);
+  }
+  assert_true(relief_poppet_flow(&relief, -1e-5, 4e7, 870.0) == 0.0);
+  CHECK_NEAR(relief_poppet_flow(&relief, 1e-4, -4e7, 870.0), -relief_poppet_flow(&relief, 1e-4, 4e7, 870.0), 0.0);
+  assert_true(relief_poppet_flow(&relief, 1e-4, 0.0, 870.0) == 0.0);
 }
 
 static void charge_relief_works_as_its_law(void **state) {
@@ -119,7 +199,9 @@ static void flushing_is_two_in_series(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(relief_opens_above_its_setting), cmocka_unit_test(relief_flow_never_runs_against_the_drop),
-      cmocka_unit_test(charge_pump_keeps_its_energy),   cmocka_unit_test(charge_relief_works_as_its_law),
+      cmocka_unit_test(charge_pump_keeps_its_energy),   cmocka_unit_test(thick_oil_does_not_fill_the_charge_pump),
+      cmocka_unit_test(filter_shares_its_flow),         cmocka_unit_test(a_burst_hose_loses_oil_one_way),
+      cmocka_unit_test(poppet_keeps_between_its_stops), cmocka_unit_test(charge_relief_works_as_its_law),
       cmocka_unit_test(check_valve_opens_one_way),      cmocka_unit_test(shuttle_connects_the_lower_line),
       cmocka_unit_test(flushing_is_two_in_series),
   };

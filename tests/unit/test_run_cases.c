@@ -208,7 +208,7 @@ static void a_braked_machine_stays(void **state) {
 }
 
 #define LUGGED                                                                                                         \
-  "simulation: {end_time: 12 s}\nlimiter: {law: off}\nmotor: {override_line: off}\n"                                   \
+  "simulation: {end_time: 12 s}\nlimiter: {fitted: no}\nmotor: {override_line: off}\n"                                 \
   "operator: {brake: 100 %, forward_pedal: [[0 s, 0 %], [1 s, 0 %], [2 s, 100 %]]}\n"
 
 static void a_stalled_engine_ends_the_run(void **state) {

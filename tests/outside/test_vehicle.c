@@ -1,0 +1,229 @@
+/* Section 7 of the outside checks: the machine on its ground. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "bench.h"
+#include "component.h"
+#include "rows.h"
+#include "tyre.h"
+#include "vehicle.h"
+
+static struct vehicle_parameters machine(double mass) {
+  DEFAULTS(vehicle, vehicle);
+  vehicle.mass = mass;
+  vehicle.gravity = GRAVITY;
+  return vehicle;
+}
+
+static double p7_1(double percent) {
+  struct vehicle_parameters vehicle = machine(1e4);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.01 * percent);
+  return atan2(weight.slope, weight.load) * 180.0 / REAL_PI;
+}
+
+/* By how much the rule of 10 kg/t per per cent exceeds the slope's pull, %. */
+static double p7_2(double percent) {
+  struct vehicle_parameters vehicle = machine(1e4);
+  double rule = 10.0 * GRAVITY * 10.0 * percent;
+  return 100.0 * (rule / vehicle_weight_on(&vehicle, 0.01 * percent).slope - 1.0);
+}
+
+static double rolling(double coefficient, double load) {
+  DEFAULTS(tyre, tyre);
+  struct tyre_soil soil = {tyre.grip, tyre.cone_index, coefficient};
+  struct tyre_footing footing = tyre_stand(&tyre, &soil, load, tyre.wheels);
+  return tyre_rolling_resistance(&tyre, &footing, 5.0, 0.0);
+}
+
+/* Resistance to motion over the load on the wheels, %: 100 lb/ton and a grade. */
+static double p7_4(double percent) {
+  struct vehicle_parameters vehicle = machine(100.0 * 2000.0 * POUND);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.01 * percent);
+  return 100.0 * (weight.slope + rolling(0.05, weight.load)) / weight.load;
+}
+
+/* Towing 12 000 kg up 2 % with a coefficient of 0.040: tow force over the load on the wheels, in kg/t. */
+static double p7_5(double none) {
+  (void)none;
+  struct vehicle_parameters vehicle = machine(12e3);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.02);
+  return 12e3 * (weight.slope + rolling(0.040, weight.load)) / weight.load;
+}
+
+static double p7_6(double none) {
+  (void)none;
+  struct vehicle_parameters vehicle = machine(1000.0 * POUND);
+  return vehicle_weight_on(&vehicle, 0.01).slope * 37.5 * 5280.0 * FOOT / 3600.0 / HORSEPOWER;
+}
+
+static double p7_7(double none) {
+  (void)none;
+  DEFAULTS(tyre, tyre);
+  return tyre.rolling_resistance;
+}
+
+/* Where the slip of the relaxation law settles: its rate is a straight line. */
+static double settled_slip(double rim, double speed) {
+  DEFAULTS(tyre, tyre);
+  double at_zero = tyre_slip_rate(&tyre, 0.0, rim, speed);
+  double at_one = tyre_slip_rate(&tyre, 1.0, rim, speed);
+  return at_zero / (at_zero - at_one);
+}
+
+static double p7_12(double wheel) {
+  return settled_slip(0.6 * wheel, 5.0);
+}
+
+static double p7_13(double none) {
+  (void)none;
+  struct vehicle_parameters vehicle = machine(12e3);
+  double force = 60e3 / (10.0 * KMH);
+  double low = 0.0;
+  double high = 1.0;
+  while (high - low > 1e-13) {
+    double middle = 0.5 * (low + high);
+    struct vehicle_weight weight = vehicle_weight_on(&vehicle, middle);
+    if (weight.slope + rolling(0.04, weight.load) < force) {
+      low = middle;
+    } else {
+      high = middle;
+    }
+  }
+  return 100.0 * high;
+}
+
+/* ---- whole runs of a machine that rolls freely: no grip, so that only slope and rolling resistance act ---- */
+
+#define FREE_MACHINE                                                                                                   \
+  "tyre: {grip: 0, rolling_resistance: %.17g, rolling_width: 1e-5 km/h}\nbrake: {torque: 0 N m}\n"                     \
+  "engine: {stall: none}\nvehicle: {mass: 12 t, gravity: 9.80665 m/s2, start_speed: %.17g km/h}\n"                     \
+  "simulation: {relative_tolerance: 1e-11, pressure_tolerance: 1e-2 Pa, output_step: 1 s, end_time: %.17g s, "         \
+  "stop_from: 0 s}\n"
+
+enum { REACHED, DISTANCE, RATE };
+
+/* 20 kN along the ground as the pull of a downgrade, 0.03 of the full weight as rolling resistance: time or distance
+ * at which 10 km/h are reached. */
+static double p7_14(double which) {
+  double sine = 20e3 / (12e3 * GRAVITY);
+  double cosine = sqrt(1.0 - sine * sine);
+  char text[2048];
+  struct outcome outcome;
+  double found = NAN;
+  (void)snprintf(text, sizeof text,
+                 FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, %.17g 1]]}\nlimits: [vehicle_speed <= 10 km/h]\n",
+                 0.03 / cosine, 0.0, 3.0, -sine / cosine);
+  if (!bench_whole_run(text, &outcome)) {
+    return NAN;
+  }
+  if (outcome.broken_count == 1) {
+    found = outcome.broken[0].first;
+  }
+  outcome_free(&outcome);
+  if (which == REACHED) {
+    return found;
+  }
+  if (which == RATE) {
+    return 10.0 * KMH / found;
+  }
+  (void)snprintf(text, sizeof text, FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, %.17g 1]]}\n", 0.03 / cosine,
+                 0.0, found, -sine / cosine);
+  return bench_measure(text, MEASURE_vehicle_distance_end);
+}
+
+/* Stopping distance from `speed` km/h: `delay` m unbraked on the level, then an upgrade that gives `deceleration`. */
+static double stop_distance(double speed, double delay, double deceleration) {
+  double sine = deceleration / GRAVITY;
+  char text[2048];
+  (void)snprintf(text, sizeof text,
+                 FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, 0 %%], [%.17g m, 0 %%], [%.17g m, %.17g 1]]}\n", 0.0,
+                 speed, 15.0, delay, delay, sine / sqrt(1.0 - sine * sine));
+  return bench_measure(text, MEASURE_stop_distance);
+}
+
+static double p7_16_slow(double none) {
+  (void)none;
+  return stop_distance(30.0, 0.15 * 30.0, 92.0 / 25.92);
+}
+
+static double p7_16_fast(double none) {
+  (void)none;
+  return stop_distance(40.0, 0.15 * 40.0, 130.0 / 25.92);
+}
+
+static double p7_17(double mph) {
+  double speed = mph * 5280.0 * FOOT / 3600.0;
+  return stop_distance(speed / KMH, 1.5 * speed, 9.66 * FOOT) / FOOT;
+}
+
+static double p7_19(double none) {
+  (void)none;
+  return stop_distance(20.0, 0.2 * 25.0, 150.0 / 25.92);
+}
+
+#define NUNNALLY "S. W. Nunnally, Construction Methods and Management, "
+#define EU "Delegated Regulation (EU) 2015/68, Annex II"
+#define CFR "30 CFR 57.14101, Table M-1, light class: law of the table"
+
+static const struct row rows[] = {
+    {"P7.1", "machine and ground", "angle of 5 %", "deg", 2.86241, 1e-5, ABSOLUTE, "trigonometry", CLOSED_FORM, p7_1,
+     5.0, NULL},
+    {"P7.1", "machine and ground", "20 %", "deg", 11.30993, 1e-5, ABSOLUTE, "trigonometry", CLOSED_FORM, p7_1, 20.0,
+     NULL},
+    {"P7.1", "machine and ground", "40 %", "deg", 21.80141, 1e-5, ABSOLUTE, "trigonometry", CLOSED_FORM, p7_1, 40.0,
+     NULL},
+    {"P7.1", "machine and ground", "100 %", "deg", 45.0, 1e-5, ABSOLUTE, "trigonometry", CLOSED_FORM, p7_1, 100.0,
+     NULL},
+    {"P7.2", "machine and ground", "rule of 10 kg/t per per cent over the slope's pull, 5 %", "%", 0.125, 5e-4,
+     ABSOLUTE, NUNNALLY "eq. (4-4)", PUBLISHED, p7_2, 5.0, NULL},
+    {"P7.2", "machine and ground", "10 %", "%", 0.499, 5e-4, ABSOLUTE, NUNNALLY "eq. (4-4)", PUBLISHED, p7_2, 10.0,
+     NULL},
+    {"P7.2", "machine and ground", "20 %", "%", 1.980, 5e-4, ABSOLUTE, NUNNALLY "eq. (4-4)", PUBLISHED, p7_2, 20.0,
+     NULL},
+    {"P7.2", "machine and ground", "30 %", "%", 4.403, 5e-4, ABSOLUTE, NUNNALLY "eq. (4-4)", PUBLISHED, p7_2, 30.0,
+     NULL},
+    {"P7.2", "machine and ground", "40 %", "%", 7.703, 5e-4, ABSOLUTE, NUNNALLY "eq. (4-4)", PUBLISHED, p7_2, 40.0,
+     NULL},
+    {"P7.4", "machine and ground", "effective grade, 100 lb/ton on +5 %", "%", 10.0, 1e-9, RELATIVE, NUNNALLY "Ex. 4-1",
+     FROM_MEMORY, p7_4, 5.0, NULL},
+    {"P7.4", "machine and ground", "on -5 %", "%", 0.0, 1e-9, ABSOLUTE, NUNNALLY "Ex. 4-1", FROM_MEMORY, p7_4, -5.0,
+     NULL},
+    {"P7.5", "machine and ground", "towing 12 t up 2 % at 0.040: kg of tow force by the rule", "kg", 720.0, 1e-9,
+     RELATIVE, "public examination question", PUBLISHED, p7_5, 0.0, NULL},
+    {"P7.6", "machine and ground", "1000 lb up 1 % at 37.5 mph (published to three decimals)", "hp", 1.000, 5e-4,
+     ABSOLUTE, "truck-ability rule quoted from a standard procedure", PUBLISHED, p7_6, 0.0, NULL},
+    {"P7.7", "machine and ground", "default rolling resistance, hard road to wet gravel", "", 0.008, 0.06, BETWEEN,
+     "Moyer, in Marks' Standard Handbook", PUBLISHED, p7_7, 0.0, NULL},
+    {"P7.8", "machine and ground", "default rolling resistance, haul roads", "", 0.02, 0.20, BETWEEN,
+     "US Army FM 5-434, ch. 3", FROM_MEMORY, p7_7, 0.0, NULL},
+    {"P7.12", "tyres", "driving slip, wheel 10 rad/s of 0.6 m at 5 m/s", "", 0.166667, 2e-6, RELATIVE,
+     "definition of slip", CLOSED_FORM, p7_12, 10.0, NULL},
+    {"P7.12", "tyres", "braking, wheel 7.5 rad/s", "", -0.1, 1e-9, RELATIVE, "bounded form", CLOSED_FORM, p7_12, 7.5,
+     NULL},
+    {"P7.12", "tyres", "braking, wheel locked: bounded", "", -1.0, 1e-9, RELATIVE, "bounded form", CLOSED_FORM, p7_12,
+     0.0, NULL},
+    {"P7.13", "machine and ground", "grade for 60 kW at 10 km/h, 12 t, 0.04", "%", 14.548, 1e-4, RELATIVE,
+     "closed form", CLOSED_FORM, p7_13, 0.0, NULL},
+    {"P7.14", "machine and ground", "20 kN on 12 t, 0.03: mean acceleration to 10 km/h", "m/s2", 1.37247, 1e-4,
+     RELATIVE, "closed form, whole run", CLOSED_FORM, p7_14, RATE, NULL},
+    {"P7.14", "machine and ground", "time to 10 km/h", "s", 2.02393, 1e-4, RELATIVE, "closed form, whole run",
+     CLOSED_FORM, p7_14, REACHED, NULL},
+    {"P7.14", "machine and ground", "distance to 10 km/h", "m", 2.81101, 1e-4, RELATIVE, "closed form, whole run",
+     CLOSED_FORM, p7_14, DISTANCE, NULL},
+    {"P7.16", "stopping distance", "measure stop_distance, 30 km/h: 0.15 v + v^2/92", "m", 14.283, 1e-4, RELATIVE, EU,
+     PUBLISHED, p7_16_slow, 0.0, NULL},
+    {"P7.16", "stopping distance", "40 km/h: 0.15 v + v^2/130", "m", 18.308, 1e-4, RELATIVE, EU, PUBLISHED, p7_16_fast,
+     0.0, NULL},
+    {"P7.17", "stopping distance", "10 mph, 1.5 s, then 9.66 ft/s2", "ft", 33.13, 2e-4, RELATIVE, CFR, PUBLISHED, p7_17,
+     10.0, NULL},
+    {"P7.17", "stopping distance", "12 mph", "ft", 42.43, 2e-4, RELATIVE, CFR, PUBLISHED, p7_17, 12.0, NULL},
+    {"P7.17", "stopping distance", "15 mph", "ft", 58.05, 2e-4, RELATIVE, CFR, PUBLISHED, p7_17, 15.0, NULL},
+    {"P7.17", "stopping distance", "20 mph", "ft", 88.54, 2e-4, RELATIVE, CFR, PUBLISHED, p7_17, 20.0, NULL},
+    {"P7.19", "stopping distance", "20 km/h: v^2/150 + 0.2 (v + 5)", "m", 7.667, 1e-4, RELATIVE,
+     "ISO 3450:1996; newer editions differ", FROM_MEMORY, p7_19, 0.0, NULL},
+};
+
+ROWS_MAIN(rows)
