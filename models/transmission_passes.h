@@ -88,14 +88,15 @@ static inline void potentials_of(const struct transmission_model *model, const s
   real rear = model->axle_count > 1 ? vehicle_rear_load(&own->vehicle, now->weight.load, now->weight.slope,
                                                         x[STATE_felt_acceleration], now->pull)
                                     : now->weight.load;
-  for (int i = 0; i < model->axle_count; i++) {
+  int i = 0;
+  do { /* there is always one axle */
     const struct axle *axle = &model->axles[i];
     struct axle_potentials *at = &now->axles[i];
     at->wheel_speed = x[axle->wheel_speed];
     at->motor_speed = axle->driveline->ratio * at->wheel_speed;
     at->rim_speed = axle->driveline->wheel_radius * at->wheel_speed;
     at->footing = tyre_stand(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
-  }
+  } while (++i < model->axle_count);
 }
 
 /* Motor, gear, brake and tyre of one axle. */
@@ -224,13 +225,14 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->motor_flow_a = 0.0;
   e->motor_flow_b = 0.0;
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
-  for (int i = 0; i < model->axle_count; i++) {
+  int i = 0;
+  do { /* there is always one axle */
     axle_efforts_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
     const struct axle_efforts *axle = &e->axles[i];
     e->motor_flow_a += axle->motor_flow + axle->motor_slip + axle->motor_case_a;
     e->motor_flow_b += axle->motor_flow + axle->motor_slip - axle->motor_case_b;
     e->loop_outflow += axle->motor_case_a + axle->motor_case_b;
-  }
+  } while (++i < model->axle_count);
   e->case_flow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
 }
 

@@ -1,7 +1,7 @@
 /* What is told of the circuit: signals and event functions. */
 #include "transmission_passes.h"
 
-void transmission_signals_at(const void *model_, const void *mode_, real t, const real *state, real *out) {
+void transmission_signals_at(const void *model_, const void *mode_, real t, const real *state, real *signals) {
   const struct transmission_model *model = model_;
   const struct transmission_mode *mode = mode_;
   real x[STATE_COUNT];
@@ -11,70 +11,72 @@ void transmission_signals_at(const void *model_, const void *mode_, real t, cons
   struct efforts e;
   efforts_of(model, mode, &now, t, x, &e);
   real ambient = model->oil.ambient;
-  int front = model->axle_count - 1; /* the only axle's own values where there is no front one */
+  bool two_axles = model->axle_count > 1;
+  int front = two_axles ? 1 : 0; /* the only axle's own values where there is no front one */
 
-  out[SIGNAL_line_a_pressure] = now.a - ambient;
-  out[SIGNAL_line_b_pressure] = now.b - ambient;
-  out[SIGNAL_charge_pressure] = now.gallery - ambient;
-  out[SIGNAL_low_side_pressure] = smaller(now.a, now.b) - ambient;
-  out[SIGNAL_line_pressure_difference] = now.drop;
-  out[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
-  out[SIGNAL_stroke_command] = e.demand.stroke;
-  out[SIGNAL_pump_flow] = e.pump_flow - e.pump_slip - e.pump_case_a;
-  out[SIGNAL_pump_torque] = e.pump_torque;
-  out[SIGNAL_motor_displacement] = x[STATE_motor_displacement];
-  out[SIGNAL_motor_speed] = now.axles[0].motor_speed;
-  out[SIGNAL_motor_flow] = e.axles[0].motor_flow + e.axles[0].motor_slip + e.axles[0].motor_case_a;
-  out[SIGNAL_motor_torque] = e.axles[0].motor_torque;
-  out[SIGNAL_motor_override] = x[STATE_motor_override];
-  out[SIGNAL_engine_speed] = now.engine_speed;
-  out[SIGNAL_engine_torque] = e.combustion + e.starter - e.engine_friction - e.exhaust_brake - e.auxiliaries;
-  out[SIGNAL_fuel_fraction] = x[STATE_fuel];
-  out[SIGNAL_pedal] = e.demand.pedal;
-  out[SIGNAL_brake] = e.channels[CHANNEL_brake];
-  out[SIGNAL_exhaust_brake] = e.channels[CHANNEL_exhaust_brake];
-  out[SIGNAL_vehicle_speed] = now.speed;
-  out[SIGNAL_vehicle_distance] = x[STATE_vehicle_distance];
-  out[SIGNAL_vehicle_acceleration] = acceleration_of(model, &e, &now);
-  out[SIGNAL_grade] = now.grade;
-  out[SIGNAL_wheel_speed] = now.axles[0].wheel_speed;
-  out[SIGNAL_wheel_slip] = e.axles[0].slip;
-  out[SIGNAL_traction_force] = e.axles[0].traction;
-  out[SIGNAL_brake_torque] = e.axles[0].brake_torque + (front > 0 ? e.axles[1].brake_torque : 0.0);
-  out[SIGNAL_relief_a_flow] = e.relief_a;
-  out[SIGNAL_relief_b_flow] = e.relief_b;
-  out[SIGNAL_relief_a_lift] = x[STATE_relief_a_opening];
-  out[SIGNAL_relief_b_lift] = x[STATE_relief_b_opening];
-  out[SIGNAL_limiter_a] = x[STATE_limiter_a];
-  out[SIGNAL_limiter_b] = x[STATE_limiter_b];
-  out[SIGNAL_check_a_flow] = e.check_a;
-  out[SIGNAL_check_b_flow] = e.check_b;
-  out[SIGNAL_charge_flow] = e.charge_flow;
-  out[SIGNAL_charge_relief_flow] = e.charge_relief_flow;
-  out[SIGNAL_flush_flow] = e.flush_a + e.flush_b;
-  out[SIGNAL_case_flow] = e.case_flow;
-  out[SIGNAL_loop_oil_temperature] = now.loop;
-  out[SIGNAL_tank_oil_temperature] = now.tank;
-  out[SIGNAL_loop_heat] = loop_losses(model, &e, &now);
-  out[SIGNAL_tank_oil] = x[STATE_tank_oil];
-  out[SIGNAL_oil_viscosity] = now.viscosity / model->oil.density;
-  out[SIGNAL_park_brake] = e.channels[CHANNEL_park_brake];
-  out[SIGNAL_relief_a_poppet] = x[STATE_relief_a_lift];
-  out[SIGNAL_relief_b_poppet] = x[STATE_relief_b_lift];
-  out[SIGNAL_filter_drop] = e.filter_drop;
-  out[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e.filter_drop, e.charge_flow);
-  out[SIGNAL_hose_flow] = e.hose_a + e.hose_b;
-  out[SIGNAL_drawbar_force] = now.pull;
-  out[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
-  out[SIGNAL_case_temperature] = x[STATE_case_temperature];
-  out[SIGNAL_rear_axle_load] = now.axles[0].footing.load;
-  out[SIGNAL_front_axle_load] = now.axles[front].footing.load;
-  out[SIGNAL_front_wheel_speed] = now.axles[front].wheel_speed;
-  out[SIGNAL_front_wheel_slip] = e.axles[front].slip;
-  out[SIGNAL_front_traction_force] = e.axles[front].traction;
-  out[SIGNAL_second_motor_speed] = now.axles[front].motor_speed;
-  out[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
-  out[SIGNAL_second_motor_flow] = e.axles[front].motor_flow + e.axles[front].motor_slip + e.axles[front].motor_case_a;
+  signals[SIGNAL_line_a_pressure] = now.a - ambient;
+  signals[SIGNAL_line_b_pressure] = now.b - ambient;
+  signals[SIGNAL_charge_pressure] = now.gallery - ambient;
+  signals[SIGNAL_low_side_pressure] = smaller(now.a, now.b) - ambient;
+  signals[SIGNAL_line_pressure_difference] = now.drop;
+  signals[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
+  signals[SIGNAL_stroke_command] = e.demand.stroke;
+  signals[SIGNAL_pump_flow] = e.pump_flow - e.pump_slip - e.pump_case_a;
+  signals[SIGNAL_pump_torque] = e.pump_torque;
+  signals[SIGNAL_motor_displacement] = x[STATE_motor_displacement];
+  signals[SIGNAL_motor_speed] = now.axles[0].motor_speed;
+  signals[SIGNAL_motor_flow] = e.axles[0].motor_flow + e.axles[0].motor_slip + e.axles[0].motor_case_a;
+  signals[SIGNAL_motor_torque] = e.axles[0].motor_torque;
+  signals[SIGNAL_motor_override] = x[STATE_motor_override];
+  signals[SIGNAL_engine_speed] = now.engine_speed;
+  signals[SIGNAL_engine_torque] = e.combustion + e.starter - e.engine_friction - e.exhaust_brake - e.auxiliaries;
+  signals[SIGNAL_fuel_fraction] = x[STATE_fuel];
+  signals[SIGNAL_pedal] = e.demand.pedal;
+  signals[SIGNAL_brake] = e.channels[CHANNEL_brake];
+  signals[SIGNAL_exhaust_brake] = e.channels[CHANNEL_exhaust_brake];
+  signals[SIGNAL_vehicle_speed] = now.speed;
+  signals[SIGNAL_vehicle_distance] = x[STATE_vehicle_distance];
+  signals[SIGNAL_vehicle_acceleration] = acceleration_of(model, &e, &now);
+  signals[SIGNAL_grade] = now.grade;
+  signals[SIGNAL_wheel_speed] = now.axles[0].wheel_speed;
+  signals[SIGNAL_wheel_slip] = e.axles[0].slip;
+  signals[SIGNAL_traction_force] = e.axles[0].traction;
+  signals[SIGNAL_brake_torque] = e.axles[0].brake_torque + (two_axles ? e.axles[1].brake_torque : 0.0);
+  signals[SIGNAL_relief_a_flow] = e.relief_a;
+  signals[SIGNAL_relief_b_flow] = e.relief_b;
+  signals[SIGNAL_relief_a_lift] = x[STATE_relief_a_opening];
+  signals[SIGNAL_relief_b_lift] = x[STATE_relief_b_opening];
+  signals[SIGNAL_limiter_a] = x[STATE_limiter_a];
+  signals[SIGNAL_limiter_b] = x[STATE_limiter_b];
+  signals[SIGNAL_check_a_flow] = e.check_a;
+  signals[SIGNAL_check_b_flow] = e.check_b;
+  signals[SIGNAL_charge_flow] = e.charge_flow;
+  signals[SIGNAL_charge_relief_flow] = e.charge_relief_flow;
+  signals[SIGNAL_flush_flow] = e.flush_a + e.flush_b;
+  signals[SIGNAL_case_flow] = e.case_flow;
+  signals[SIGNAL_loop_oil_temperature] = now.loop;
+  signals[SIGNAL_tank_oil_temperature] = now.tank;
+  signals[SIGNAL_loop_heat] = loop_losses(model, &e, &now);
+  signals[SIGNAL_tank_oil] = x[STATE_tank_oil];
+  signals[SIGNAL_oil_viscosity] = now.viscosity / model->oil.density;
+  signals[SIGNAL_park_brake] = e.channels[CHANNEL_park_brake];
+  signals[SIGNAL_relief_a_poppet] = x[STATE_relief_a_lift];
+  signals[SIGNAL_relief_b_poppet] = x[STATE_relief_b_lift];
+  signals[SIGNAL_filter_drop] = e.filter_drop;
+  signals[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e.filter_drop, e.charge_flow);
+  signals[SIGNAL_hose_flow] = e.hose_a + e.hose_b;
+  signals[SIGNAL_drawbar_force] = now.pull;
+  signals[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
+  signals[SIGNAL_case_temperature] = x[STATE_case_temperature];
+  signals[SIGNAL_rear_axle_load] = now.axles[0].footing.load;
+  signals[SIGNAL_front_axle_load] = now.axles[front].footing.load;
+  signals[SIGNAL_front_wheel_speed] = now.axles[front].wheel_speed;
+  signals[SIGNAL_front_wheel_slip] = e.axles[front].slip;
+  signals[SIGNAL_front_traction_force] = e.axles[front].traction;
+  signals[SIGNAL_second_motor_speed] = now.axles[front].motor_speed;
+  signals[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
+  signals[SIGNAL_second_motor_flow] =
+      e.axles[front].motor_flow + e.axles[front].motor_slip + e.axles[front].motor_case_a;
 }
 
 bool transmission_signal_active(const void *parameters, int signal) {

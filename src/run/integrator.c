@@ -162,7 +162,7 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->integrals = new_vector(problem->integral_count, integrator->context);
     integrator->integral_work = new_vector(problem->integral_count, integrator->context);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
-    integrator->taylor = calloc((size_t)(n * (LARGEST_ORDER + 1)), sizeof *integrator->taylor);
+    integrator->taylor = calloc((size_t)n * (LARGEST_ORDER + 1), sizeof *integrator->taylor);
     ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work &&
             integrator->integrals && integrator->integral_work && integrator->matrix;
   }

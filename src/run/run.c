@@ -18,8 +18,8 @@ const char *const run_status_names[] = {"complete", "stopped", "failed", "interr
 enum {
   BLOCK_SAMPLES = 4096,
   BLOCK_STRIDE = BLOCK_SAMPLES + 24, /* not a power of two: columns that share a cache line's place cost double */
-  TICK_STEPS = 64, /* steps or samples: one step may carry a whole history */
-  RESTARTS_AT_ONCE = 64 /* changes at one instant before the run gives up: a mode that flickers */
+  TICK_STEPS = 64,                   /* steps or samples: one step may carry a whole history */
+  RESTARTS_AT_ONCE = 64              /* changes at one instant before the run gives up: a mode that flickers */
 };
 
 #define TICK_SECONDS 0.05
@@ -260,7 +260,6 @@ static bool accept(struct run_workspace *run, const struct moment *end, struct e
   return (!run->story || event_watch_follow(&run->watch, &run->view, &step, run->outcome, error)) &&
          put_samples(run, end->time, error);
 }
-
 
 /* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end with *status. */
 static bool change_mode(struct run_workspace *run, struct moment *at, int which, enum run_status *status,
