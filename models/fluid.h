@@ -14,14 +14,18 @@
  * as an exponential: p stays positive however empty the line. Above the last knot p goes on straight.
  *
  * Viscosity. Walther, ASTM D341 two-constant form: log10 log10(nu + 0.7) = A - B log10 T, nu in mm2/s, T in K; from
- * nu at 40 and 100 degC. Read from a table of 1 K steps over 200 to 460 K (cubic Hermite, exact at the knots), held
- * outside. Valid above about 2 mm2/s.
+ * nu at 40 and 100 degC, given as such or made from the ISO grade and the viscosity index (viscosity_index.h). Read
+ * from a table of 1 K steps over 200 to 460 K (cubic Hermite, exact at the knots), held outside. Valid above about 2
+ * mm2/s.
  *
  * Sign: pressures absolute; w positive when compressed. */
 #ifndef SWASHLOOP_MODELS_FLUID_H
 #define SWASHLOOP_MODELS_FLUID_H
 
 #include "field.h"
+#include "viscosity_index.h"
+
+enum fluid_viscosity_by { FLUID_TWO_POINTS, FLUID_GRADE_AND_INDEX };
 
 /* clang-format off */
 #define FLUID_FIELDS(REAL, CHOICE, TABLE)                                                                              \
@@ -29,6 +33,10 @@
   REAL(specific_heat, SPECIFIC_HEAT, 1.95, 0.5, 5.0, NONE, "cp", "oil heat capacity by mass")                          \
   REAL(viscosity_at_40, KINEMATIC_VISCOSITY, 46.0, 2.0, 1000.0, NONE, "nu40", "kinematic viscosity at 40 degC")        \
   REAL(viscosity_at_100, KINEMATIC_VISCOSITY, 6.8, 1.0, 200.0, NONE, "nu100", "kinematic viscosity at 100 degC")       \
+  CHOICE(viscosity_by, FLUID_TWO_POINTS, "two_points|grade_and_index", "", "where the viscosity comes from")           \
+  REAL(grade, KINEMATIC_VISCOSITY, 46.0, 2.0, 1500.0, NONE, "", "ISO 3448 grade: its mid-point at 40 degC (viscosity_by grade_and_index)") \
+  REAL(grade_deviation, FRACTION, 0.0, -10.0, 10.0, NONE, "", "viscosity at 40 degC over the grade's mid-point; the grade allows 10 % either way") \
+  REAL(viscosity_index, NUMBER, 100.0, 0.0, 400.0, NONE, "", "viscosity index by ASTM D2270 (viscosity_by grade_and_index)") \
   REAL(bulk_modulus, PRESSURE, 15500.0, 1000.0, 50000.0, NONE, "K0", "bulk modulus of the liquid at ambient pressure") \
   REAL(bulk_modulus_slope, NUMBER, 9.0, 0.0, 20.0, NONE, "mK", "rise of the bulk modulus with pressure")               \
   REAL(air_content, FRACTION, 0.6, 0.0, 20.0, NONE, "alpha", "free air by volume at ambient pressure")                 \
@@ -45,6 +53,31 @@ struct fluid_parameters {
 #define FIELD_OWNER struct fluid_parameters
 static const struct field fluid_fields[] = {FLUID_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
+
+/* Kinematic viscosity at 40 degC, m2/s. */
+static inline real fluid_viscosity_at_40(const struct fluid_parameters *oil) {
+  return oil->viscosity_by == FLUID_TWO_POINTS ? oil->viscosity_at_40 : oil->grade * (1.0 + oil->grade_deviation);
+}
+
+/* Kinematic viscosity at 100 degC, m2/s; NaN where the viscosity index is not defined. */
+static inline real fluid_viscosity_at_100(const struct fluid_parameters *oil) {
+  return oil->viscosity_by == FLUID_TWO_POINTS
+             ? oil->viscosity_at_100
+             : 1e-6 * viscosity_at_100_for(oil->viscosity_index, 1e6 * fluid_viscosity_at_40(oil));
+}
+
+/* Why this oil cannot be, or NULL. */
+static inline const char *fluid_refusal(const struct fluid_parameters *oil) {
+  if (oil->viscosity_by == FLUID_GRADE_AND_INDEX && !viscosity_is_grade(1e6 * oil->grade)) {
+    return "fluid.grade is no grade of ISO 3448: 2.2, 3.2, 4.6, 6.8, 10, 15, 22, 32, 46, 68, 100, 150, 220, 320, 460, "
+           "680, 1000 or 1500 mm2/s";
+  }
+  if (oil->viscosity_by == FLUID_GRADE_AND_INDEX && isnan(fluid_viscosity_at_100(oil))) {
+    return "fluid.grade and fluid.viscosity_index make an oil of less than 2 mm2/s at 100 degC, where the index is not "
+           "defined; use fluid.viscosity_by two_points";
+  }
+  return NULL;
+}
 
 /* Modulus of oil, air and wall together at absolute pressure p (floored). */
 static inline real fluid_bulk_modulus(const struct fluid_parameters *oil, real p) {
@@ -264,7 +297,7 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
 
   real a;
   real b;
-  fluid_walther_fit(parameters->viscosity_at_40, 313.15, parameters->viscosity_at_100, 373.15, &a, &b);
+  fluid_walther_fit(fluid_viscosity_at_40(parameters), 313.15, fluid_viscosity_at_100(parameters), 373.15, &a, &b);
   for (int i = 0; i < FLUID_TEMPERATURES; i++) {
     real temperature = FLUID_COLDEST + (real)i;
     real nu = fluid_walther(a, b, temperature);

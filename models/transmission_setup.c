@@ -149,7 +149,7 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->tyre.ground != TYRE_HARD && own->ground.rolling_resistance.count > 0) {
     return "ground.rolling_resistance belongs to tyre.ground hard; soft soil goes by ground.cone_index";
   }
-  return NULL;
+  return fluid_refusal(&own->fluid);
 }
 
 static void set_up_axles(struct transmission_model *model) {

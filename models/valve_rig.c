@@ -121,6 +121,10 @@ static inline struct rig_now rig_at(const struct valve_rig_model *model, const s
 static const char *valve_rig_prepare(const void *parameters, void *model_) {
   struct valve_rig_model *model = model_;
   model->own = *(const struct valve_rig_parameters *)parameters;
+  const char *why_not = fluid_refusal(&model->own.fluid);
+  if (why_not != NULL) {
+    return why_not;
+  }
   fluid_prepare(&model->own.fluid, &model->oil);
   model->case_pressure = model->own.rig.case_pressure + model->oil.ambient;
   if (model->own.relief.return_to != RELIEF_TO_LINE) {
