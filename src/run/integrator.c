@@ -169,7 +169,7 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
   if (ready) {
     vecops_matrix(integrator->matrix);
     memcpy(NV_DATA_S(integrator->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
-    integrator->linear = SUNLinSol_Dense(integrator->state, integrator->matrix, integrator->context);
+    integrator->linear = vecops_solver(problem->state_count, integrator->context);
     integrator->solver = CVodeCreate(CV_BDF, integrator->context);
     ready = integrator->linear != NULL && integrator->solver != NULL;
   }
@@ -178,7 +178,6 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     error_set(error, ERROR_MEMORY, "out of memory for the integrator");
     return NULL;
   }
-  vecops_solver(integrator->linear);
   return integrator;
 }
 

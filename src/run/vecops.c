@@ -1,6 +1,7 @@
 #include "vecops.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 static double *data_of(N_Vector vector) {
   return NV_DATA_S(vector);
@@ -203,19 +204,67 @@ static int copy_matrix(SUNMatrix from, SUNMatrix to) {
   return 0;
 }
 
+static SUNMatrix clone_matrix(SUNMatrix matrix) {
+  SUNMatrix clone = SUNDenseMatrix(SM_ROWS_D(matrix), SM_COLUMNS_D(matrix), matrix->sunctx);
+  if (clone != NULL) {
+    vecops_matrix(clone);
+  }
+  return clone;
+}
+
 void vecops_matrix(SUNMatrix matrix) {
+  matrix->ops->clone = clone_matrix;
   matrix->ops->scaleaddi = scale_add_identity;
   matrix->ops->zero = zero_matrix;
   matrix->ops->copy = copy_matrix;
 }
 
-/* LU with partial pivoting, by columns; a zero multiplier skips its column, which is what makes a matrix with one entry
- * in six non-zero cheap. Returns the column of a zero pivot + 1, or 0. */
+/* ---- LU with partial pivoting, by columns, and solves that touch only what is not zero ----
+ *
+ * The matrix is small and mostly empty (about one entry in six). A zero multiplier skips its column while factoring;
+ * after it, each column's non-zero rows are listed once, since a factorization serves many solves. */
+
+struct lu {
+  sunindextype size;
+  sunindextype *pivots;
+  int *below_count; /* [column] non-zero rows of L */
+  int *above_count; /* [column] non-zero rows of U above the diagonal */
+  int *below;       /* [column][size] */
+  int *above;
+  double *diagonal; /* reciprocals of U's diagonal */
+};
+
+static struct lu *lu_of(SUNLinearSolver solver) {
+  return solver->content;
+}
+
+static void list_entries(struct lu *lu, double **columns) {
+  int n = (int)lu->size;
+  for (int k = 0; k < n; k++) {
+    const double *column = columns[k];
+    int *above = lu->above + (size_t)k * (size_t)n;
+    int *below = lu->below + (size_t)k * (size_t)n;
+    int above_count = 0;
+    int below_count = 0;
+    for (int i = 0; i < k; i++) {
+      above[above_count] = i;
+      above_count += column[i] != 0.0;
+    }
+    for (int i = k + 1; i < n; i++) {
+      below[below_count] = i;
+      below_count += column[i] != 0.0;
+    }
+    lu->above_count[k] = above_count;
+    lu->below_count[k] = below_count;
+    lu->diagonal[k] = 1.0 / column[k];
+  }
+}
+
+/* Returns SUNLS_LUFACT_FAIL on a zero pivot. */
 static int lu_setup(SUNLinearSolver solver, SUNMatrix matrix) {
-  SUNLinearSolverContent_Dense content = (SUNLinearSolverContent_Dense)solver->content;
-  sunindextype n = SM_COLUMNS_D(matrix);
+  struct lu *lu = lu_of(solver);
+  sunindextype n = lu->size;
   double **columns = SM_COLS_D(matrix);
-  sunindextype *pivots = content->pivots;
   for (sunindextype k = 0; k < n; k++) {
     double *column = columns[k];
     sunindextype pivot = k;
@@ -224,9 +273,8 @@ static int lu_setup(SUNLinearSolver solver, SUNMatrix matrix) {
         pivot = i;
       }
     }
-    pivots[k] = pivot;
+    lu->pivots[k] = pivot;
     if (!(fabs(column[pivot]) > 0.0)) {
-      content->last_flag = k + 1;
       return SUNLS_LUFACT_FAIL;
     }
     if (pivot != k) {
@@ -250,53 +298,95 @@ static int lu_setup(SUNLinearSolver solver, SUNMatrix matrix) {
       }
     }
   }
-  content->last_flag = 0;
+  list_entries(lu, columns);
   return SUNLS_SUCCESS;
 }
 
 static int lu_solve(SUNLinearSolver solver, SUNMatrix matrix, N_Vector x, N_Vector b, sunrealtype tolerance) {
   (void)tolerance;
-  SUNLinearSolverContent_Dense content = (SUNLinearSolverContent_Dense)solver->content;
-  sunindextype n = SM_COLUMNS_D(matrix);
+  const struct lu *lu = lu_of(solver);
+  int n = (int)lu->size;
   double **columns = SM_COLS_D(matrix);
-  const sunindextype *pivots = content->pivots;
   double *xd = data_of(x);
   if (x != b) {
-    const double *bd = data_of(b);
-    for (sunindextype i = 0; i < n; i++) {
-      xd[i] = bd[i];
-    }
+    scale(1.0, b, x);
   }
-  for (sunindextype k = 0; k < n; k++) {
-    sunindextype pivot = pivots[k];
+  for (int k = 0; k < n; k++) {
+    sunindextype pivot = lu->pivots[k];
     if (pivot != k) {
       double swapped = xd[k];
       xd[k] = xd[pivot];
       xd[pivot] = swapped;
     }
   }
-  for (sunindextype k = 0; k < n; k++) {
-    double value = xd[k];
-    if (value != 0.0) {
-      const double *column = columns[k];
-      for (sunindextype i = k + 1; i < n; i++) {
-        xd[i] -= value * column[i];
-      }
-    }
-  }
-  for (sunindextype k = n - 1; k >= 0; k--) {
+  for (int k = 0; k < n; k++) {
     const double *column = columns[k];
-    xd[k] /= column[k];
+    const int *rows = lu->below + (size_t)k * (size_t)n;
     double value = xd[k];
-    for (sunindextype i = 0; i < k; i++) {
-      xd[i] -= value * column[i];
+    for (int i = 0; i < lu->below_count[k]; i++) {
+      xd[rows[i]] -= value * column[rows[i]];
     }
   }
-  content->last_flag = SUNLS_SUCCESS;
+  for (int k = n - 1; k >= 0; k--) {
+    const double *column = columns[k];
+    const int *rows = lu->above + (size_t)k * (size_t)n;
+    double value = xd[k] * lu->diagonal[k];
+    xd[k] = value;
+    for (int i = 0; i < lu->above_count[k]; i++) {
+      xd[rows[i]] -= value * column[rows[i]];
+    }
+  }
   return SUNLS_SUCCESS;
 }
 
-void vecops_solver(SUNLinearSolver solver) {
+static SUNLinearSolver_Type lu_type(SUNLinearSolver solver) {
+  (void)solver;
+  return SUNLINEARSOLVER_DIRECT;
+}
+
+static void lu_content_free(struct lu *lu) {
+  if (lu != NULL) {
+    free(lu->pivots);
+    free(lu->below_count);
+    free(lu->above_count);
+    free(lu->below);
+    free(lu->above);
+    free(lu->diagonal);
+    free(lu);
+  }
+}
+
+static int lu_free(SUNLinearSolver solver) {
+  lu_content_free(lu_of(solver));
+  solver->content = NULL;
+  SUNLinSolFreeEmpty(solver);
+  return SUNLS_SUCCESS;
+}
+
+SUNLinearSolver vecops_solver(int size, SUNContext context) {
+  SUNLinearSolver solver = SUNLinSolNewEmpty(context);
+  struct lu *lu = calloc(1, sizeof *lu);
+  size_t n = (size_t)size;
+  if (solver == NULL || lu == NULL) {
+    free(lu);
+    return NULL;
+  }
+  lu->size = size;
+  lu->pivots = calloc(n, sizeof *lu->pivots);
+  lu->below_count = calloc(n, sizeof *lu->below_count);
+  lu->above_count = calloc(n, sizeof *lu->above_count);
+  lu->below = calloc(n * n, sizeof *lu->below);
+  lu->above = calloc(n * n, sizeof *lu->above);
+  lu->diagonal = calloc(n, sizeof *lu->diagonal);
+  solver->content = lu;
+  solver->ops->gettype = lu_type;
   solver->ops->setup = lu_setup;
   solver->ops->solve = lu_solve;
+  solver->ops->free = lu_free;
+  if (lu->pivots == NULL || lu->below_count == NULL || lu->above_count == NULL || lu->below == NULL ||
+      lu->above == NULL || lu->diagonal == NULL) {
+    lu_free(solver);
+    return NULL;
+  }
+  return solver;
 }

@@ -5,12 +5,13 @@
 #define SWASHLOOP_RUN_VECOPS_H
 
 #include <nvector/nvector_serial.h>
-#include <sunlinsol/sunlinsol_dense.h>
+#include <sundials/sundials_linearsolver.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
 /* Replace the operations of an object made by the library; its clones inherit them. */
 void vecops_vector(N_Vector vector);
 void vecops_matrix(SUNMatrix matrix);
-void vecops_solver(SUNLinearSolver solver);
+/* A direct solver for dense matrices of this size; freed by SUNLinSolFree. NULL without memory. */
+SUNLinearSolver vecops_solver(int size, SUNContext context);
 
 #endif
