@@ -4,9 +4,11 @@
  *  - `hard`: F = mu N sin(C atan(B k)): rises with stiffness mu N B C, peaks at mu N, falls a little beyond; rolling
  *    resistance c N. (The curve's form is common practice in vehicle dynamics, no source.)
  *  - `gee_clough`: soft soil by cone index CI. Mobility number M = (CI b d/W) sqrt(s)/(1 + b/(2 d)), s = deflection
- * over section height, W the load of one wheel; CT_max = 0.796 - 0.92/M, k CT_max = 4.838 + 0.061 M, F = N CT_max (1 -
- *    exp(-k |slip|)), rolling resistance (0.049 + 0.287/M) N. D. Gee-Clough et al. (1978), as tabled in a textbook for
- * a 9.5 x 24 tyre. Valid from M about 2.
+ *    over section height, W the load of one wheel; CT_max = 0.796 - 0.92/M, k CT_max = 4.838 + 0.061 M, net pull over
+ *    load CT_max (1 - exp(-k |slip|)), rolling resistance C_RR = 0.049 + 0.287/M. CT is what is left at the drawbar, so
+ *    the ground pushes with N (CT + C_RR): C_RR turns round with the slip over a tenth of a per cent, as a wheel at
+ * zero slip pulls nothing but itself. D. Gee-Clough et al. (1978), as tabled in a textbook for a 9.5 x 24 tyre. Valid
+ * from M about 2.
  *  - `brixius`: B_n = (CI b d/W)(1 + 5 s)/(1 + 3 b/d); gross F/N = 0.88 (1 - e^(-0.1 B_n)) (1 - e^(-7.5 k)) + 0.04,
  * rolling resistance N (1/B_n + 0.04 + 0.5 k/sqrt(B_n)). Brixius (1987), ASABE D497 (from memory). The 0.04 turns round
  * with the slip over a tenth of a per cent, so that no force stands at zero slip. The soil may change along the way:
@@ -77,7 +79,12 @@ struct tyre_footing {
   struct tyre_soil soil;
 };
 
-#define TYRE_BRIXIUS_WIDTH 1e-3 /* slip over which the constant share turns round */
+#define TYRE_TURN_WIDTH 1e-3 /* slip over which the constant share of a soil law turns round */
+
+/* Rolling resistance over load by Gee-Clough. */
+static inline real tyre_gee_clough_resistance(real mobility) {
+  return 0.049 + 0.287 / mobility;
+}
 
 static inline struct tyre_footing tyre_stand(const struct tyre_parameters *tyre, const struct tyre_soil *soil,
                                              real load, real wheels) {
@@ -90,10 +97,11 @@ static inline struct tyre_footing tyre_stand(const struct tyre_parameters *tyre,
   real number = soil->cone_index * tyre->width * tyre->diameter / wheel_load;
   if (tyre->ground == TYRE_GEE_CLOUGH) {
     footing.mobility = number * sqrt(tyre->deflection) / (1.0 + 0.5 * tyre->width / tyre->diameter);
-    footing.stiffness = footing.load * (4.838 + 0.061 * footing.mobility);
+    footing.stiffness = footing.load * (4.838 + 0.061 * footing.mobility +
+                                        tyre_gee_clough_resistance(footing.mobility) / TYRE_TURN_WIDTH);
   } else {
     footing.mobility = number * (1.0 + 5.0 * tyre->deflection) / (1.0 + 3.0 * tyre->width / tyre->diameter);
-    footing.stiffness = footing.load * (0.88 * (1.0 - exp(-0.1 * footing.mobility)) * 7.5 + 0.04 / TYRE_BRIXIUS_WIDTH);
+    footing.stiffness = footing.load * (0.88 * (1.0 - exp(-0.1 * footing.mobility)) * 7.5 + 0.04 / TYRE_TURN_WIDTH);
   }
   return footing;
 }
@@ -106,14 +114,12 @@ static inline real tyre_curve(const struct tyre_parameters *tyre, const struct t
   real side = slip < 0.0 ? -1.0 : 1.0;
   if (tyre->ground == TYRE_GEE_CLOUGH) {
     real most = larger(0.796 - 0.92 / footing->mobility, 0.0);
-    if (most <= 0.0) {
-      return 0.0;
-    }
-    real rate = (4.838 + 0.061 * footing->mobility) / most;
-    return side * footing->load * most * (1.0 - exp(-rate * fabs(slip)));
+    real pull = most > 0.0 ? most * (1.0 - exp(-(4.838 + 0.061 * footing->mobility) / most * fabs(slip))) : 0.0;
+    return footing->load *
+           (side * pull + tyre_gee_clough_resistance(footing->mobility) * tanh_sign(slip, TYRE_TURN_WIDTH));
   }
   return footing->load * (side * 0.88 * (1.0 - exp(-0.1 * footing->mobility)) * (1.0 - exp(-7.5 * fabs(slip))) +
-                          0.04 * tanh_sign(slip, TYRE_BRIXIUS_WIDTH));
+                          0.04 * tanh_sign(slip, TYRE_TURN_WIDTH));
 }
 
 /* Slip of the law `slip_curve`. */
@@ -157,7 +163,7 @@ static inline real tyre_rolling_resistance(const struct tyre_parameters *tyre, c
                                            real speed, real slip) {
   real share = footing->soil.rolling;
   if (tyre->ground == TYRE_GEE_CLOUGH) {
-    share = 0.049 + 0.287 / footing->mobility;
+    share = tyre_gee_clough_resistance(footing->mobility);
   } else if (tyre->ground == TYRE_BRIXIUS) {
     share = 1.0 / footing->mobility + 0.04 + 0.5 * fabs(slip) / sqrt(footing->mobility);
   }

@@ -86,10 +86,8 @@ static void soil_laws_are_odd_and_grow(void **state) {
       before = force;
     }
     double slope = tyre_curve(&tyre, &footing, 1e-9) / 1e-9;
-    assert_true(footing.stiffness >= 0.0);
-    if (slope > 0.0) { /* below a mobility of 1.16 the soil of Gee-Clough gives nothing */
-      CHECK_CLOSE(slope, footing.stiffness, 1e-5);
-    }
+    bool sinks = tyre.ground == TYRE_GEE_CLOUGH && footing.mobility < 0.92 / 0.796; /* no pull at all */
+    CHECK_CLOSE(slope, footing.stiffness, sinks ? 0.1 : 1e-5);
   }
   /* an axle that lifts gives and resists nothing */
   for (int ground = 0; ground < 3; ground++) {
