@@ -7,6 +7,7 @@
 
 #include "bench.h"
 #include "component.h"
+#include "filter.h"
 #include "heat.h"
 #include "rows.h"
 
@@ -168,6 +169,28 @@ static double p8_10(double which) {
   return warm_up(&nodes, 1e5, state) ? state[which == LOOP ? 0 : 1] - 273.15 : NAN;
 }
 
+/* ---- filter ---- */
+
+/* Drop with viscosity and flow doubled over the drop before, bypass shut. */
+static double p8_16(double none) {
+  (void)none;
+  DEFAULTS(filter, filter);
+  filter.clean_drop = 0.3e5;
+  double resistance = filter_resistance(&filter, 870.0, 0.0);
+  return filter_drop(&filter, resistance, 0.040, 1e-3) / filter_drop(&filter, resistance, 0.020, 0.5e-3);
+}
+
+/* Share that goes by the filter just below (argument 0) and above the bypass's cracking. */
+static double p8_16_bypass(double above) {
+  DEFAULTS(filter, filter);
+  filter.clean_drop = 0.3e5;
+  double resistance = filter_resistance(&filter, 870.0, 0.0);
+  double crack = filter.bypass_crack / (resistance * 0.5);
+  double flow = crack * (above > 0.0 ? 1.01 : 0.99);
+  return filter_bypass_share(&filter, filter_drop(&filter, resistance, 0.5, flow), flow);
+}
+
+#define ISO3968 "ISO 3968 practice"
 #define ESPOSITO(place) "A. Esposito, Fluid Power with Applications, " place
 
 static const struct row rows[] = {
@@ -191,6 +214,11 @@ static const struct row rows[] = {
     {"P8.10", "heat", "15 kW in the loop, 18 L/min, cooler 400 and tank 15 W/K, 30 degC: tank", "degC", 66.145, 1e-4,
      RELATIVE, "two nodes, closed form", CLOSED_FORM, p8_10, TANK, NULL},
     {"P8.10", "heat", "loop", "degC", 96.393, 1e-4, RELATIVE, "two nodes, closed form", CLOSED_FORM, p8_10, LOOP, NULL},
+    {"P8.16", "filter", "viscosity and flow doubled: drop over the drop before", "", 4.0, 1e-12, RELATIVE, ISO3968,
+     FROM_MEMORY, p8_16, 0.0, NULL},
+    {"P8.16", "filter", "share by the bypass 1 % below its cracking", "", 0.0, 0.0, ABSOLUTE, ISO3968, FROM_MEMORY,
+     p8_16_bypass, 0.0, NULL},
+    {"P8.16", "filter", "1 % above", "", 1e-4, 0.01, BETWEEN, ISO3968, FROM_MEMORY, p8_16_bypass, 1.0, NULL},
 };
 
 ROWS_MAIN(rows)

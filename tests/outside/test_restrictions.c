@@ -7,23 +7,33 @@
 
 #include "charge.h"
 #include "component.h"
+#include "fault.h"
 #include "flushing.h"
 #include "relief.h"
 #include "rotary.h"
 #include "rows.h"
 
-/* A check valve held open is a sharp-edged orifice; its coefficient is Cd A sqrt(2/rho). */
+/* A burst hose is a sharp-edged orifice. */
 static double orifice_flow(double discharge, double diameter, double density, double drop) {
-  DEFAULTS(charge, charge);
-  charge.check_crack = 0.0;
-  charge.check_open = 1.0;
-  charge.check_flow = discharge * 0.25 * REAL_PI * diameter * diameter * sqrt(2.0 / density);
-  return check_valve_flow(&charge, drop);
+  DEFAULTS(fault, fault);
+  fault.burst_discharge = discharge;
+  fault.burst_area = 0.25 * REAL_PI * diameter * diameter;
+  return fault_burst_flow(&fault, 1.0, drop, density);
 }
 
 static double p2_1(double none) {
   (void)none;
   return orifice_flow(0.80, INCH, 0.9 * 999.0, 100.0 * PSI) * 60.0 / GALLON;
+}
+
+/* The check valve's coefficient from one point (25 gal/min at 100 psi), read back at 400 psi. */
+static double p2_2(double none) {
+  (void)none;
+  DEFAULTS(charge, charge);
+  charge.check_crack = 0.0;
+  charge.check_open = 1.0;
+  charge.check_flow = 2.5 * GALLON / 60.0 / sqrt(PSI);
+  return check_valve_flow(&charge, 400.0 * PSI) / sqrt(400.0 / 0.9) * 60.0 / GALLON;
 }
 
 static double p2_3(double none) {
@@ -70,6 +80,8 @@ static double p2_7_one_way(double none) {
 static const struct row rows[] = {
     {"P2.1", "orifices", "1 in, coefficient 0.80, 100 psi, SG 0.9 (published 252)", "gal/min", 252.0, 5e-3, RELATIVE,
      "A. Esposito, Ex. 8-4, p. 302", PUBLISHED, p2_1, 0.0, NULL},
+    {"P2.2", "orifices", "flow coefficient: 25 gal/min at 100 psi, SG 0.9, read at 400 psi", "gpm/psi^0.5", 2.37, 5e-3,
+     RELATIVE, "A. Esposito, Ex. 8-5, p. 304", PUBLISHED, p2_2, 0.0, NULL},
     {"P2.3", "orifices", "orifice of 0.63 over the shop rule D[in] = 0.23 sqrt(Q[gal/min]/sqrt(dp[psi]))", "", 1.0,
      1e-2, RELATIVE, "public orifice-sizing sheet", PUBLISHED, p2_3, 0.0, NULL},
     {"P2.7", "orifices", "relief valve and leakage: violation of oddness or growth over 1e-3 to 4e7 Pa", "", 0.0, 1e-12,

@@ -8,6 +8,7 @@
 #include "bench.h"
 #include "charge.h"
 #include "component.h"
+#include "relief.h"
 #include "rows.h"
 
 /* ---- power over a relief valve, settled on the rig ---- */
@@ -62,6 +63,93 @@ static double p5_4(double t) {
 }
 
 #define P5_4_TAU (2.5e-3 / (1.2e9 * 3.3e-10))
+
+/* ---- poppet ---- */
+
+/* Spring 2500 lb/in with 0.20 in of preload on 0.75 in2, no jet force; the pressure at a lift of 0.10 in. */
+static double p5_1(double none) {
+  (void)none;
+  DEFAULTS(relief, relief);
+  double area = 0.75 * INCH * INCH;
+  relief.spring_rate = 2500.0 * POUND_FORCE / INCH;
+  relief.seat_diameter = sqrt(4.0 * area / REAL_PI);
+  relief.setting = relief.spring_rate * 0.20 * INCH / relief_seat_area(&relief);
+  relief.jet_angle = 0.5 * REAL_PI;
+  double low = 1e-6;
+  double high = 1.0;
+  double lift = 0.0;
+  double drop = 0.0;
+  while (high / low > 1.0 + 1e-13) {
+    double flow = sqrt(low * high);
+    drop = relief_poppet_drop(&relief, flow, 870.0, &lift);
+    if (lift < 0.10 * INCH) {
+      low = flow;
+    } else {
+      high = flow;
+    }
+  }
+  return drop / PSI;
+}
+
+static double p5_1_crack(double none) {
+  (void)none;
+  DEFAULTS(relief, relief);
+  relief.spring_rate = 2500.0 * POUND_FORCE / INCH;
+  relief.seat_diameter = sqrt(4.0 * 0.75 * INCH * INCH / REAL_PI);
+  relief.setting = 2500.0 * 0.20 / 0.75 * PSI;
+  /* the poppet lifts as soon as its acceleration turns */
+  double low = 0.0;
+  double high = 1000.0 * PSI;
+  while (high - low > 1e-6) {
+    double middle = 0.5 * (low + high);
+    if (relief_poppet_acceleration(&relief, 0.0, 0.0, middle) > 0.0) {
+      high = middle;
+    } else {
+      low = middle;
+    }
+  }
+  return high / PSI;
+}
+
+static struct relief_parameters poppet(void) {
+  DEFAULTS(relief, relief);
+  relief.law = RELIEF_POPPET;
+  relief.setting = 400.0 * BAR;
+  relief.seat_diameter = 0.010;
+  relief.spring_rate = 200e3;
+  relief.opening_width = 0.020;
+  relief.discharge = 0.65;
+  relief.jet_angle = 69.0 * REAL_PI / 180.0;
+  return relief;
+}
+
+/* The static curve's own closed form. */
+static double p5_5(double flow) {
+  struct relief_parameters relief = poppet();
+  double lift;
+  return relief_poppet_drop(&relief, flow, 870.0, &lift) / BAR;
+}
+
+static double p5_5_lift(double flow) {
+  struct relief_parameters relief = poppet();
+  double lift;
+  relief_poppet_drop(&relief, flow, 870.0, &lift);
+  return lift * 1e3;
+}
+
+/* The same by the moving poppet, settled on the rig. */
+static double p5_5_run(double flow) {
+  struct bench *bench = bench_open(
+      "circuit: valve_rig\nrig: {case_pressure: 0 bar, volume: 5 L}\nfluid: {density: 870 kg/m3}\n"
+      "relief: {law: poppet, setting: 400 bar, seat_diameter: 10 mm, spring_rate: 200 N/mm, opening_width: 20 mm, "
+      "discharge: 0.65, jet_angle: 69 deg, poppet_damping: 800 N s/m, flow_width: 0.001 bar}\n");
+  *bench_parameter(bench, "rig", "feed_flow") = flow;
+  bench_ready(bench);
+  bench_run(bench, 8.0);
+  double drop = bench_signal(bench, "line_a_pressure") / BAR;
+  bench_close(bench);
+  return drop;
+}
 
 /* ---- heat of a relief valve over a whole run ---- */
 
@@ -227,9 +315,14 @@ static double p5_10(double air) {
   return high;
 }
 
+#define MERRITT "force balance, jet force after H. E. Merritt (1967)"
 #define ESPOSITO(place) "A. Esposito, Fluid Power with Applications, " place
 
 static const struct row rows[] = {
+    {"P5.1", "poppet relief", "0.75 in2, 2500 lb/in, preload 0.20 in: cracking (published as 667)", "psi", 666.7, 1e-3,
+     RELATIVE, ESPOSITO("Ex. 8-1, p. 293"), PUBLISHED, p5_1_crack, 0.0, NULL},
+    {"P5.1", "poppet relief", "at a lift of 0.10 in", "psi", 1000.0, 1e-3, RELATIVE, ESPOSITO("Ex. 8-1, p. 293"),
+     PUBLISHED, p5_1, 0.0, NULL},
     {"P5.2", "relief valves", "20 gal/min over a relief valve at 1000 psi", "hp", 11.7, 5e-3, RELATIVE,
      ESPOSITO("Ex. 8-2, p. 299"), PUBLISHED, p5_2, 1000.0, NULL},
     {"P5.2", "relief valves", "the same", "kW", 8.700, 5e-3, RELATIVE, ESPOSITO("Ex. 8-2"), PUBLISHED, p5_2_kilowatt,
@@ -243,6 +336,15 @@ static const struct row rows[] = {
     {"P5.4", "relief valves", "after three", "bar", 95.021293, 1e-4, RELATIVE, "the same", CLOSED_FORM, p5_4,
      3.0 * P5_4_TAU, NULL},
     {"P5.4", "relief valves", "at the end", "bar", 100.0, 1e-4, RELATIVE, "the same", CLOSED_FORM, p5_4, 0.5, NULL},
+    {"P5.5", "poppet relief", "seat 10 mm, 200 N/mm, 69 deg, 400 bar: drop at 0.5 L/s", "bar", 409.281, 1e-4, RELATIVE,
+     MERRITT, CLOSED_FORM, p5_5, 0.5e-3, NULL},
+    {"P5.5", "poppet relief", "at 1 L/s", "bar", 418.629, 1e-4, RELATIVE, MERRITT, CLOSED_FORM, p5_5, 1e-3, NULL},
+    {"P5.5", "poppet relief", "at 2 L/s", "bar", 437.532, 1e-4, RELATIVE, MERRITT, CLOSED_FORM, p5_5, 2e-3, NULL},
+    {"P5.5", "poppet relief", "lift at 2 L/s", "mm", 0.485094, 1e-4, RELATIVE, MERRITT, CLOSED_FORM, p5_5_lift, 2e-3,
+     NULL},
+    {"P5.5", "poppet relief", "the moving poppet settled on the rig at 1 L/s", "bar", 418.629, 1e-4, RELATIVE, MERRITT,
+     CLOSED_FORM, p5_5_run, 1e-3, NULL},
+    {"P5.5", "poppet relief", "at 2 L/s", "bar", 437.532, 1e-4, RELATIVE, MERRITT, CLOSED_FORM, p5_5_run, 2e-3, NULL},
     {"P5.6", "relief valves", "recorded flow times drop over the measure relief_heat, stall without limiter", "", 1.0,
      1e-6, RELATIVE, "first law", CLOSED_FORM, p5_6, 0.0, NULL},
     {"P5.7", "charge circuit", "low side of the baseline machine in steady drive (222 to 300 psi)", "bar", 15.3, 20.7,

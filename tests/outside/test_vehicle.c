@@ -77,6 +77,84 @@ static double p7_12(double wheel) {
   return settled_slip(0.6 * wheel, 5.0);
 }
 
+/* ---- soft soil ---- */
+
+static struct tyre_footing soft(struct tyre_parameters *tyre, double cone_index, double load) {
+  tyre->deflection = 0.20;
+  struct tyre_soil soil = {tyre->grip, cone_index, tyre->rolling_resistance};
+  return tyre_stand(tyre, &soil, load, 1.0);
+}
+
+enum { MOBILITY, LARGEST_PULL, RESISTANCE, STEEPNESS, BEST, BEST_SLIP };
+
+static double net_pull(const struct tyre_parameters *tyre, const struct tyre_footing *footing, double slip) {
+  return (tyre_curve(tyre, footing, slip) - tyre_rolling_resistance(tyre, footing, 5.0, slip)) / footing->load;
+}
+
+static double efficiency(const struct tyre_parameters *tyre, const struct tyre_footing *footing, double slip) {
+  return net_pull(tyre, footing, slip) * (1.0 - slip) / (tyre_curve(tyre, footing, slip) / footing->load);
+}
+
+static double p7_9(double which) {
+  DEFAULTS(tyre, tyre);
+  tyre.ground = TYRE_GEE_CLOUGH;
+  tyre.width = 0.24;
+  tyre.diameter = 1.04;
+  struct tyre_footing footing = soft(&tyre, 200e3, 7e3);
+  double best = 0.0;
+  double best_slip = 0.0;
+  for (int i = 10; i <= 600; i++) {
+    double slip = 1e-3 * i;
+    double now = efficiency(&tyre, &footing, slip);
+    best_slip = now > best ? slip : best_slip;
+    best = fmax(best, now);
+  }
+  switch ((int)which) {
+  case MOBILITY:
+    return footing.mobility;
+  case LARGEST_PULL:
+    return net_pull(&tyre, &footing, 50.0);
+  case RESISTANCE:
+    return tyre_rolling_resistance(&tyre, &footing, 5.0, 0.0) / footing.load;
+  case STEEPNESS: /* of the pull over slip, where the wheel just pulls; from 1 % back to no slip by its own exponential
+                   */
+    return log((net_pull(&tyre, &footing, 50.0) - net_pull(&tyre, &footing, 0.02)) /
+               (net_pull(&tyre, &footing, 50.0) - net_pull(&tyre, &footing, 0.04))) /
+           0.02 * net_pull(&tyre, &footing, 50.0);
+  case BEST:
+    return best;
+  default:
+    return best_slip;
+  }
+}
+
+enum { GROSS, NET, TRACTIVE };
+
+static double p7_10(double which) {
+  DEFAULTS(tyre, tyre);
+  tyre.ground = TYRE_BRIXIUS;
+  tyre.width = 0.467;
+  tyre.diameter = 1.61;
+  struct tyre_footing footing = soft(&tyre, 900e3, 20e3);
+  return which == GROSS ? tyre_curve(&tyre, &footing, 0.10) / footing.load
+         : which == NET ? net_pull(&tyre, &footing, 0.10)
+                        : efficiency(&tyre, &footing, 0.10);
+}
+
+static double p7_10_number(double none) {
+  (void)none;
+  DEFAULTS(tyre, tyre);
+  tyre.ground = TYRE_BRIXIUS;
+  tyre.width = 0.467;
+  tyre.diameter = 1.61;
+  return soft(&tyre, 900e3, 20e3).mobility;
+}
+
+static double p7_10_resistance(double none) {
+  (void)none;
+  return p7_10(GROSS) - p7_10(NET);
+}
+
 static double p7_13(double none) {
   (void)none;
   struct vehicle_parameters vehicle = machine(12e3);
@@ -139,8 +217,8 @@ static double stop_distance(double speed, double delay, double deceleration) {
   double sine = deceleration / GRAVITY;
   char text[2048];
   (void)snprintf(text, sizeof text,
-                 FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, 0 %%], [%.17g m, 0 %%], [%.17g m, %.17g 1]]}\n", 0.0,
-                 speed, 15.0, delay, delay, sine / sqrt(1.0 - sine * sine));
+                 FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, 0 %%], [%.17g m, 0 %%], [%.17g m, %.17g 1]]}\n",
+                 0.0, speed, 15.0, delay, delay, sine / sqrt(1.0 - sine * sine));
   return bench_measure(text, MEASURE_stop_distance);
 }
 
@@ -165,6 +243,8 @@ static double p7_19(double none) {
 }
 
 #define NUNNALLY "S. W. Nunnally, Construction Methods and Management, "
+#define GEE_CLOUGH "D. Gee-Clough et al. (1978), textbook table 5.2 for a 9.5 x 24 tyre"
+#define BRIXIUS "Brixius (1987), ASABE D497"
 #define EU "Delegated Regulation (EU) 2015/68, Annex II"
 #define CFR "30 CFR 57.14101, Table M-1, light class: law of the table"
 
@@ -199,6 +279,27 @@ static const struct row rows[] = {
      "Moyer, in Marks' Standard Handbook", PUBLISHED, p7_7, 0.0, NULL},
     {"P7.8", "machine and ground", "default rolling resistance, haul roads", "", 0.02, 0.20, BETWEEN,
      "US Army FM 5-434, ch. 3", FROM_MEMORY, p7_7, 0.0, NULL},
+    {"P7.9", "soft soil", "0.24 x 1.04 m, 20 %, 7 kN, 200 kPa: mobility number", "", 2.859, 5e-3, RELATIVE, GEE_CLOUGH,
+     PUBLISHED, p7_9, MOBILITY, NULL},
+    {"P7.9", "soft soil", "largest pull over load (published as 0.47)", "", 0.474, 5e-3, RELATIVE, GEE_CLOUGH,
+     PUBLISHED, p7_9, LARGEST_PULL, NULL},
+    {"P7.9", "soft soil", "rolling resistance over load (0.15)", "", 0.149, 5e-3, RELATIVE, GEE_CLOUGH, PUBLISHED, p7_9,
+     RESISTANCE, NULL},
+    {"P7.9", "soft soil", "steepness (5.01)", "", 5.012, 5e-3, RELATIVE, GEE_CLOUGH, PUBLISHED, p7_9, STEEPNESS, NULL},
+    {"P7.9", "soft soil", "best tractive efficiency (0.61)", "", 0.612, 5e-3, RELATIVE, GEE_CLOUGH, PUBLISHED, p7_9,
+     BEST, NULL},
+    {"P7.9", "soft soil", "slip at the best efficiency", "", 0.126, 1e-2, RELATIVE, GEE_CLOUGH, PUBLISHED, p7_9,
+     BEST_SLIP, NULL},
+    {"P7.10", "soft soil", "0.467 x 1.61 m, 20 %, 20 kN, 900 kPa: mobility number", "", 36.183, 1e-4, RELATIVE, BRIXIUS,
+     FROM_MEMORY, p7_10_number, 0.0, NULL},
+    {"P7.10", "soft soil", "motion resistance over load at 10 % slip", "", 0.07595, 1e-4, RELATIVE, BRIXIUS,
+     FROM_MEMORY, p7_10_resistance, 0.0, NULL},
+    {"P7.10", "soft soil", "gross traction over load", "", 0.49186, 1e-4, RELATIVE, BRIXIUS, FROM_MEMORY, p7_10, GROSS,
+     NULL},
+    {"P7.10", "soft soil", "net traction over load", "", 0.41591, 1e-4, RELATIVE, BRIXIUS, FROM_MEMORY, p7_10, NET,
+     NULL},
+    {"P7.10", "soft soil", "tractive efficiency", "", 0.76103, 1e-4, RELATIVE, BRIXIUS, FROM_MEMORY, p7_10, TRACTIVE,
+     NULL},
     {"P7.12", "tyres", "driving slip, wheel 10 rad/s of 0.6 m at 5 m/s", "", 0.166667, 2e-6, RELATIVE,
      "definition of slip", CLOSED_FORM, p7_12, 10.0, NULL},
     {"P7.12", "tyres", "braking, wheel 7.5 rad/s", "", -0.1, 1e-9, RELATIVE, "bounded form", CLOSED_FORM, p7_12, 7.5,
