@@ -1,10 +1,10 @@
 /* swashloop run */
-#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
 #include "commands.h"
+#include "interrupt.h"
 #include "options.h"
 #include "result_file.h"
 #include "summary.h"
@@ -99,49 +99,9 @@ static bool would_overwrite_case(const char *case_file, const char *output) {
   return stat(case_file, &in) == 0 && stat(output, &out) == 0 && in.st_dev == out.st_dev && in.st_ino == out.st_ino;
 }
 
-/* The command line for the file's history, to be freed. */
-static char *command_line(int argument_count, char **arguments) {
-  static const char start[] = "swashloop run";
-  size_t size = sizeof start;
-  for (int i = 0; i < argument_count; i++) {
-    size += strlen(arguments[i]) + 3;
-  }
-  char *line = malloc(size);
-  if (line == NULL) {
-    return NULL;
-  }
-  int length = snprintf(line, size, "%s", start);
-  for (int i = 0; i < argument_count; i++) {
-    const char *quote = strpbrk(arguments[i], " \t\"'*") != NULL ? "'" : "";
-    length += snprintf(line + length, size - (size_t)length, " %s%s%s", quote, arguments[i], quote);
-  }
-  return line;
-}
-
-/* A signal handler can reach nothing but a variable of the file. */
-static volatile sig_atomic_t interrupted = 0;
-
-static void note_signal(int number) {
-  (void)number;
-  interrupted = 1;
-}
-
-static void catch_signals(void) {
-  struct sigaction action;
-  memset(&action, 0, sizeof action);
-  action.sa_handler = note_signal;
-  action.sa_flags = SA_RESTART;
-  (void)sigemptyset(&action.sa_mask);
-  (void)sigaction(SIGINT, &action, NULL);
-  (void)sigaction(SIGTERM, &action, NULL);
-  /* A file over the size limit is an error of writing like any other, not a reason to die with a part left behind. */
-  action.sa_handler = SIG_IGN;
-  (void)sigaction(SIGXFSZ, &action, NULL);
-}
-
 static bool tick(void *context, double time, double end_time) {
   progress_show(context, time, end_time);
-  return interrupted == 0;
+  return !interrupt_seen();
 }
 
 static int exit_code_of(const struct outcome *outcome) {
@@ -188,7 +148,7 @@ static int run_loaded(const struct request *request, const struct case_data *dat
   if (file == NULL) {
     return terminal_error(&error);
   }
-  catch_signals();
+  interrupt_catch();
   struct progress progress = progress_start(request->quiet);
   struct recorder recorder = {file, result_file_block};
   struct watcher watcher = {&progress, tick};
@@ -222,7 +182,7 @@ static int run_request(struct request *request, int argument_count, char **argum
     return terminal_error(&error);
   }
   char *output = default_output(request->case_file);
-  char *command = command_line(argument_count, arguments);
+  char *command = option_command_line("swashloop run", argument_count, arguments);
   int code;
   if (output == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");

@@ -8,6 +8,7 @@ enum exit_code {
   EXIT_BAD_INPUT = 2,
   EXIT_NO_OUTPUT = 3,
   EXIT_LIMIT_BROKEN = 4,
+  EXIT_CASES_FAILED = 5,
   EXIT_INTERRUPTED = 130
 };
 
@@ -15,5 +16,11 @@ int command_run(int argument_count, char **arguments);
 int command_check(int argument_count, char **arguments);
 int command_list(int argument_count, char **arguments);
 int command_report(int argument_count, char **arguments);
+int command_sweep(int argument_count, char **arguments);
+int command_merge(int argument_count, char **arguments);
+
+/* sweep for a process that shares the work with others. */
+struct crew;
+int sweep_with_crew(int argument_count, char **arguments, const struct crew *crew);
 
 #endif

@@ -5,6 +5,17 @@
 #include "registry.h"
 #include "terminal.h"
 
+/* The program for clusters shares a sweep among the ranks of its launcher. */
+#ifdef SWASHLOOP_MPI
+#include "ranks.h"
+#define SWEEP_COMMAND ranks_command_sweep
+static int ranks_command_sweep(int argument_count, char **arguments) {
+  return ranks_run(argument_count, arguments, sweep_with_crew);
+}
+#else
+#define SWEEP_COMMAND command_sweep
+#endif
+
 struct command_row {
   const char *name;
   int (*call)(int argument_count, char **arguments);
@@ -15,6 +26,8 @@ static const struct command_row commands[] = {
     {"run", command_run, "integrate a case; print the summary, write the run file"},
     {"check", command_check, "read a case and say whether it is good"},
     {"list", command_list, "list parameters, signals, measures or units"},
+    {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
+    {"merge", command_merge, "put the tables of shards together"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 
@@ -34,7 +47,8 @@ static void print_help(FILE *out) {
   (void)fputs("\nswashloop COMMAND --help tells more; swashloop --version the version.\n\n"
               "exit codes\n"
               "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
-              "  4 a limit of the case was broken   130 interrupted, file closed cleanly\n\n" CAUTION "\n",
+              "  4 a limit of the case was broken   5 some cases of a sweep failed\n"
+              "  130 interrupted, file closed cleanly\n\n" CAUTION "\n",
               out);
 }
 

@@ -1,5 +1,6 @@
 #include "options.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #include "registry.h"
@@ -71,6 +72,23 @@ int option_next(struct option_reader *reader, struct error *error) {
   }
   reader->value = reader->arguments[reader->next++];
   return row;
+}
+
+char *option_command_line(const char *command, int argument_count, char **arguments) {
+  size_t size = strlen(command) + 1;
+  for (int i = 0; i < argument_count; i++) {
+    size += strlen(arguments[i]) + 3;
+  }
+  char *line = malloc(size);
+  if (line == NULL) {
+    return NULL;
+  }
+  int length = snprintf(line, size, "%s", command);
+  for (int i = 0; i < argument_count; i++) {
+    const char *quote = strpbrk(arguments[i], " \t\"'*") != NULL ? "'" : "";
+    length += snprintf(line + length, size - (size_t)length, " %s%s%s", quote, arguments[i], quote);
+  }
+  return line;
 }
 
 void option_help(FILE *out, const struct option_row *rows, int row_count) {

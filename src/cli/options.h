@@ -27,6 +27,8 @@ struct option_reader {
 
 /* The next option: its row, OPTION_WORD with the word as value, OPTION_END, or OPTION_BAD with `error` filled. */
 int option_next(struct option_reader *reader, struct error *error);
+/* The command line as typed, for a file's history; to be freed. NULL when memory is out. */
+char *option_command_line(const char *command, int argument_count, char **arguments);
 void option_help(FILE *out, const struct option_row *rows, int row_count);
 
 #endif

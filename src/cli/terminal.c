@@ -46,24 +46,33 @@ struct progress progress_start(bool quiet) {
   return (struct progress){!quiet && isatty(STDERR_FILENO) != 0, false, wall_clock(), 0.0};
 }
 
-void progress_show(struct progress *progress, double time, double end_time) {
+void progress_line(struct progress *progress, const char *text) {
   if (!progress->wanted) {
     return;
   }
   double now = wall_clock();
-  double elapsed = now - progress->started;
-  if (elapsed < 1.0 || now - progress->drawn < 0.2) {
+  if (now - progress->started < 1.0 || now - progress->drawn < 0.2) {
     return;
   }
-  double share = end_time > 0.0 ? time / end_time : 0.0;
-  (void)fprintf(stderr, "\r\033[K%3.0f %%   %.4g of %.4g s simulated   %.0f s gone", 100.0 * share, time, end_time,
-                elapsed);
-  if (share > 0.01) {
-    (void)fprintf(stderr, ", about %.0f s to go", elapsed * (1.0 - share) / share);
-  }
+  (void)fprintf(stderr, "\r\033[K%s", text);
   (void)fflush(stderr);
   progress->drawn = now;
   progress->shown = true;
+}
+
+void progress_show(struct progress *progress, double time, double end_time) {
+  if (!progress->wanted) {
+    return;
+  }
+  double elapsed = wall_clock() - progress->started;
+  double share = end_time > 0.0 ? time / end_time : 0.0;
+  char text[160];
+  int used = snprintf(text, sizeof text, "%3.0f %%   %.4g of %.4g s simulated   %.0f s gone", 100.0 * share, time,
+                      end_time, elapsed);
+  if (share > 0.01 && used < (int)sizeof text) {
+    (void)snprintf(text + used, sizeof text - (size_t)used, ", about %.0f s to go", elapsed * (1.0 - share) / share);
+  }
+  progress_line(progress, text);
 }
 
 void progress_clear(struct progress *progress) {

@@ -39,6 +39,8 @@ struct progress {
 
 struct progress progress_start(bool quiet);
 void progress_show(struct progress *progress, double time, double end_time);
+/* The same with a text of one's own. */
+void progress_line(struct progress *progress, const char *text);
 void progress_clear(struct progress *progress);
 
 #endif

@@ -1,0 +1,224 @@
+#include "plan.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "draw.h"
+
+/* ---- reading ---- */
+
+static void hash_text(uint64_t *hash, const char *text) {
+  *hash = draw_hash(*hash, text, strlen(text) + 1);
+}
+
+static void hash_number(uint64_t *hash, double number) {
+  *hash = draw_hash(*hash, &number, sizeof number);
+}
+
+static void hash_count(uint64_t *hash, int64_t count) {
+  *hash = draw_hash(*hash, &count, sizeof count);
+}
+
+static void hash_axis(uint64_t *hash, const struct axis *axis) {
+  for (int i = 0; i < axis->slot_count; i++) {
+    hash_text(hash, axis->paths[i]);
+  }
+  hash_count(hash, (int64_t)axis->kind);
+  hash_count(hash, axis->count);
+  for (long i = 0; axis->kind == AXIS_LIST && i < axis->count; i++) {
+    hash_number(hash, axis->values[i]);
+  }
+  const double numbers[] = {axis->from, axis->to, axis->centre, axis->width, axis->low, axis->high};
+  *hash = draw_hash(*hash, numbers, sizeof numbers);
+  hash_count(hash, axis->logarithmic);
+  hash_count(hash, (int64_t)axis->distribution);
+}
+
+static void hash_setting(uint64_t *hash, const struct setting *setting) {
+  hash_text(hash, setting->name ? setting->name : "");
+  hash_count(hash, setting->count);
+  for (int i = 0; i < setting->count; i++) {
+    const struct slot *slot = &setting->slots[i];
+    hash_count(hash, (int64_t)slot->kind);
+    hash_count(hash, slot->index);
+    hash_text(hash, slot->parameter.group ? slot->parameter.group->name : "");
+    hash_text(hash, slot->parameter.field ? slot->parameter.field->name : "");
+    hash_number(hash, setting->values[i]);
+  }
+}
+
+/* All that decides about the table and the kept files; not where the files lie or how they are laid out. */
+static uint64_t fingerprint_of(const struct plan *plan) {
+  uint64_t hash = DRAW_HASH_START;
+  hash_text(&hash, plan->base.resolved);
+  hash_count(&hash, (int64_t)plan->arrangement);
+  hash_count(&hash, plan->samples);
+  hash_count(&hash, (int64_t)plan->seed);
+  hash_count(&hash, plan->scramble);
+  for (int i = 0; i < plan->axis_count; i++) {
+    hash_axis(&hash, &plan->axes[i]);
+  }
+  for (int i = 0; i < plan->setting_count; i++) {
+    hash_setting(&hash, &plan->settings[i]);
+  }
+  if (plan->points) {
+    hash = draw_hash(hash, plan->points, (size_t)plan->samples * (size_t)plan->axis_count * sizeof(double));
+  }
+  for (int i = 0; i < plan->measure_count; i++) {
+    hash_text(&hash, measure_rows[plan->measures[i]].name);
+  }
+  const struct keep *keep = &plan->keep;
+  hash_count(&hash, keep->all * 2 + keep->failed);
+  if (keep->case_count > 0) {
+    hash = draw_hash(hash, keep->cases, (size_t)keep->case_count * sizeof *keep->cases);
+  }
+  for (int i = 0; i < keep->condition_count; i++) {
+    hash_text(&hash, keep->conditions[i].name);
+    hash_count(&hash, keep->conditions[i].above);
+    hash_number(&hash, keep->conditions[i].level);
+  }
+  return hash;
+}
+
+bool plan_load(const char *path, struct plan *plan, struct error *error) {
+  struct plan fresh = {.memory = arena_open()};
+  if (!fresh.memory) {
+    return error_set(error, ERROR_MEMORY, "no memory for the study");
+  }
+  size_t length = 0;
+  const char *why = "";
+  fresh.source = arena_text(fresh.memory, path, strlen(path));
+  char *text = reader_file(fresh.memory, path, &length, &why);
+  bool good = fresh.source && (text || error_at(error, path, 0, 0, "cannot be read: %s", why)) &&
+              study_read(&fresh, text, length, error);
+  if (!good) {
+    plan_free(&fresh);
+    return false;
+  }
+  fresh.fingerprint = fingerprint_of(&fresh);
+  *plan = fresh;
+  return true;
+}
+
+void plan_free(struct plan *plan) {
+  if (plan->base.memory) {
+    case_free(&plan->base);
+  }
+  arena_close(plan->memory);
+  *plan = (struct plan){0};
+}
+
+/* ---- case k ---- */
+
+static int64_t sample_of(const struct plan *plan, int64_t k) {
+  return plan->setting_count > 0 ? k / plan->setting_count : k;
+}
+
+int plan_setting(const struct plan *plan, int64_t k) {
+  return plan->setting_count > 0 ? (int)(k % plan->setting_count) : -1;
+}
+
+static int64_t grid_index(const struct plan *plan, int64_t sample, int axis) {
+  for (int i = plan->axis_count - 1; i > axis; i--) {
+    sample /= plan->axes[i].count;
+  }
+  return sample % plan->axes[axis].count;
+}
+
+double plan_value(const struct plan *plan, int64_t k, int axis) {
+  int64_t sample = sample_of(plan, k);
+  const struct axis *a = &plan->axes[axis];
+  uint64_t stream = (uint64_t)axis;
+  switch (plan->arrangement) {
+  case ARRANGE_GRID:
+    return axis_at(a, (long)grid_index(plan, sample, axis));
+  case ARRANGE_TOGETHER:
+    return axis_at(a, (long)sample);
+  case ARRANGE_LATIN_HYPERCUBE: {
+    /* Two streams an axis: which share of the axis, and where in it. */
+    uint64_t place = draw_permuted(plan->seed, 2 * stream, (uint64_t)plan->samples, (uint64_t)sample);
+    double within = draw_share(plan->seed, UINT64_C(1) << 32 | stream, (uint64_t)sample);
+    return axis_of_share(a, ((double)place + within) / (double)plan->samples);
+  }
+  case ARRANGE_SOBOL: {
+    uint32_t bits =
+        plan->scramble ? draw_sobol_scrambled(plan->seed, axis, (uint32_t)sample) : draw_sobol(axis, (uint32_t)sample);
+    return axis_of_share(a, draw_share_of_bits(bits));
+  }
+  default:
+    return plan->points[sample * plan->axis_count + axis];
+  }
+}
+
+static void put_setting(struct case_data *own, const struct setting *setting) {
+  for (int i = 0; i < setting->count; i++) {
+    slot_set(own, &setting->slots[i], setting->values[i]);
+  }
+}
+
+bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct error *error) {
+  if (plan->setting_count > 0) {
+    put_setting(own, &plan->unset);
+    put_setting(own, &plan->settings[plan_setting(plan, k)]);
+  }
+  for (int a = 0; a < plan->axis_count; a++) {
+    double value = plan_value(plan, k, a);
+    for (int i = 0; i < plan->axes[a].slot_count; i++) {
+      slot_set(own, &plan->axes[a].slots[i], value);
+    }
+  }
+  for (int a = 0; a < plan->axis_count; a++) {
+    for (int i = 0; i < plan->axes[a].slot_count; i++) {
+      const char *disorder = slot_disorder(own, &plan->axes[a].slots[i]);
+      if (disorder) {
+        return error_set(error, ERROR_INPUT, "%s: %s", plan->axes[a].paths[i], disorder);
+      }
+    }
+  }
+  return true;
+}
+
+bool plan_case(const struct plan *plan, int64_t k, struct case_data *data, struct error *error) {
+  char title[512];
+  if (!case_copy(&plan->base, data, error)) {
+    return false;
+  }
+  int setting = plan_setting(plan, k);
+  (void)snprintf(title, sizeof title, "%.300s, case %" PRId64 "%s%.100s", plan->title, k, setting >= 0 ? ", " : "",
+                 setting >= 0 ? plan->settings[setting].name : "");
+  if (!plan_put(plan, k, data, error) || !case_rename(data, title, error)) {
+    case_free(data);
+    return false;
+  }
+  return true;
+}
+
+bool plan_keeps(const struct plan *plan, int64_t k) {
+  const struct keep *keep = &plan->keep;
+  int low = 0;
+  int high = keep->case_count;
+  while (low < high) {
+    int middle = (low + high) / 2;
+    if (keep->cases[middle] < k) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return keep->all || (low < keep->case_count && keep->cases[low] == k);
+}
+
+void plan_describe(const struct plan *plan, int64_t k, char *buffer, int size) {
+  int used = 0;
+  buffer[0] = '\0';
+  int setting = plan_setting(plan, k);
+  if (setting >= 0) {
+    used = snprintf(buffer, (size_t)size, "%s", plan->settings[setting].name);
+  }
+  for (int a = 0; a < plan->axis_count && used < size; a++) {
+    char value[96];
+    slot_show(&plan->axes[a].slots[0], plan_value(plan, k, a), value, sizeof value);
+    used += snprintf(buffer + used, (size_t)(size - used), "%s%s %s", used > 0 ? ", " : "", plan->axes[a].path, value);
+  }
+}

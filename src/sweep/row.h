@@ -1,0 +1,41 @@
+/* One case's line of the table, and how it lies in the journal: the case number, the status, the numbers (measures,
+ * worst value of each limit, steps and right-hand sides), how each limit fared, and the message. */
+#ifndef SWASHLOOP_SWEEP_ROW_H
+#define SWASHLOOP_SWEEP_ROW_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "plan.h"
+#include "run.h"
+
+enum { ROW_MESSAGE_LIMIT = 400 };
+enum row_limit { ROW_BROKEN = 0, ROW_KEPT = 1, ROW_UNKNOWN = 2 };
+
+/* What every row of a study has. */
+struct row_shape {
+  int measures;
+  int limits;
+};
+
+struct row {
+  int64_t k;
+  enum run_status status;
+  const double *numbers;     /* measures, worst values, steps, right-hand sides */
+  const unsigned char *kept; /* enum row_limit, one a limit */
+  const char *message;
+  int message_length;
+};
+
+struct row_shape row_shape_of(const struct plan *plan);
+int row_number_count(struct row_shape shape);
+/* Bytes that no row exceeds. */
+size_t row_bytes_limit(struct row_shape shape);
+/* Write a row at `bytes`; returns how many it took. A failed run has no numbers: they are NaN. */
+size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outcome, const char *message,
+                  unsigned char *bytes);
+/* Read one at `bytes`, of which `left` remain, with its numbers into `numbers`; returns how many bytes it took, 0 if
+ * it is no row. */
+size_t row_decode(struct row_shape shape, const unsigned char *bytes, size_t left, double *numbers, struct row *row);
+
+#endif

@@ -1,0 +1,490 @@
+/* A study from its file. */
+#include "plan.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "draw.h"
+#include "text.h"
+
+static const char *const study_keys[] = {"title",    "case",   "set",     "vary",     "arrange",        "count", "seed",
+                                         "scramble", "points", "compare", "measures", "keep_histories", "limits"};
+enum { STUDY_KEY_COUNT = sizeof study_keys / sizeof study_keys[0] };
+
+static const char *key_at(const void *context, int index) {
+  return ((const char *const *)context)[index];
+}
+
+static bool check_keys(const struct loader *loader, const struct node *mapping, const char *what,
+                       const char *const *keys, int count) {
+  if (mapping->kind != NODE_MAPPING) {
+    return error_at(loader->error, mapping->file, mapping->line, mapping->column, "found %s, expected %s",
+                    mapping->kind == NODE_TEXT && mapping->text[0] == '\0' ? "nothing" : node_kind_words(mapping),
+                    what);
+  }
+  for (const struct node *child = mapping->first; child; child = child->next) {
+    bool known = false;
+    for (int i = 0; i < count; i++) {
+      known = known || strcmp(child->key, keys[i]) == 0;
+    }
+    if (!known) {
+      return error_at(loader->error, child->file, child->key_line, child->key_column, "'%s' is no part of %s%s",
+                      text_excerpt(child->key).text, what, hint_nearest(child->key, count, key_at, keys).text);
+    }
+  }
+  return true;
+}
+
+static bool is_list(const struct loader *loader, const struct node *node, const char *entries) {
+  if (node->kind == NODE_LIST && node->count > 0) {
+    return true;
+  }
+  return error_at(loader->error, node->file, node->line, node->column, "%s: found %s, expected a list of %s",
+                  node->key ? node->key : "list", node->kind == NODE_LIST ? "an empty list" : node_kind_words(node),
+                  entries);
+}
+
+static bool is_word(const struct loader *loader, const struct node *node, const char *what) {
+  if (node->kind == NODE_TEXT && node->text[0] != '\0') {
+    return true;
+  }
+  return error_at(loader->error, node->file, node->line, node->column, "found %s, expected %s",
+                  node->kind == NODE_TEXT ? "nothing" : node_kind_words(node), what);
+}
+
+static bool read_whole(const struct loader *loader, const struct node *node, double low, double high, int64_t *value) {
+  double number = 0.0;
+  if (!number_read(loader, node->key ? node->key : "case", QUANTITY_NUMBER, node, &number)) {
+    return false;
+  }
+  if (!(number >= low && number <= high && number == floor(number))) {
+    return error_at(loader->error, node->file, node->line, node->column,
+                    "%s: expected a whole number from %.0f to %.0f", node->key ? node->key : "case", low, high);
+  }
+  *value = (int64_t)number;
+  return true;
+}
+
+static bool read_yes(const struct loader *loader, const struct node *node, bool *yes) {
+  int chosen = 0;
+  if (!choice_read(loader, node->key, "no|yes", node, &chosen)) {
+    return false;
+  }
+  *yes = chosen == 1;
+  return true;
+}
+
+/* ---- the case below ---- */
+
+static bool read_base(struct plan *plan, const struct loader *loader, const struct node *root) {
+  const struct node *name = node_child(root, "case");
+  if (!name) {
+    return error_at(loader->error, root->file, root->line, root->column, "the study has no 'case:'");
+  }
+  if (!is_word(loader, name, "the file of a case")) {
+    return false;
+  }
+  const struct node *set = node_child(root, "set");
+  if (set && set->kind != NODE_MAPPING) {
+    return error_at(loader->error, set->file, set->line, set->column, "set: found %s, expected lines 'PATH: VALUE'",
+                    node_kind_words(set));
+  }
+  const char *path = loader_beside(plan->memory, plan->source, name->text);
+  if (!path) {
+    return error_at(loader->error, name->file, name->line, name->column, "case: the path is too long");
+  }
+  FILE *file = fopen(path, "rb");
+  if (!file) {
+    return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read", path);
+  }
+  (void)fclose(file);
+  return case_load_for_study(path, set, node_child(root, "limits"), &plan->base, loader->error);
+}
+
+static bool read_title(struct plan *plan, const struct loader *loader, const struct node *root) {
+  const struct node *title = node_child(root, "title");
+  plan->title = plan->base.title;
+  if (title) {
+    if (!is_word(loader, title, "a text")) {
+      return false;
+    }
+    plan->title = title->text;
+  }
+  return true;
+}
+
+/* ---- what varies ---- */
+
+static const struct axis *same_slot(const struct plan *plan, const struct axis *axis) {
+  for (int i = 0; i < plan->axis_count; i++) {
+    for (int a = 0; a < axis->slot_count; a++) {
+      for (int b = 0; b < plan->axes[i].slot_count; b++) {
+        if (strcmp(axis->paths[a], plan->axes[i].paths[b]) == 0) {
+          return &plan->axes[i];
+        }
+      }
+    }
+  }
+  return NULL;
+}
+
+static bool read_axes(struct plan *plan, const struct loader *loader, const struct node *list) {
+  if (!is_list(loader, list, "entries 'path: ...'")) {
+    return false;
+  }
+  plan->axes = arena_take(plan->memory, (size_t)list->count * sizeof *plan->axes);
+  if (!plan->axes) {
+    return loader_out_of_memory(loader);
+  }
+  for (const struct node *entry = list->first; entry; entry = entry->next) {
+    struct axis *axis = &plan->axes[plan->axis_count];
+    if (!axis_read(loader, entry, axis)) {
+      return false;
+    }
+    const struct axis *twin = same_slot(plan, axis);
+    if (twin) {
+      return error_at(loader->error, entry->file, entry->line, entry->column, "'%s' varies already, in line %d",
+                      axis->path, twin->node->line);
+    }
+    plan->axis_count++;
+  }
+  return true;
+}
+
+/* ---- how ---- */
+
+static const char arrangements[] = "grid|together|latin_hypercube|sobol|points";
+
+static bool needs_count(const struct loader *loader, const struct axis *axis, const char *arrangement) {
+  if (axis->count > 0) {
+    return true;
+  }
+  return error_at(loader->error, axis->node->file, axis->node->line, axis->node->column,
+                  "'%s' has any number of values; the arrangement '%s' needs 'values:', or 'from:', 'to:' and 'count:'",
+                  axis->path, arrangement);
+}
+
+static bool count_grid(struct plan *plan, const struct loader *loader) {
+  plan->samples = 1;
+  for (int i = 0; i < plan->axis_count; i++) {
+    const struct axis *axis = &plan->axes[i];
+    if (!needs_count(loader, axis, "grid")) {
+      return false;
+    }
+    if (axis->count > PLAN_CASE_LIMIT / plan->samples) {
+      return error_at(loader->error, axis->node->file, axis->node->line, axis->node->column,
+                      "more than %" PRId64 " cases", PLAN_CASE_LIMIT);
+    }
+    plan->samples *= axis->count;
+  }
+  return true;
+}
+
+static bool count_together(struct plan *plan, const struct loader *loader) {
+  plan->samples = plan->axes[0].count;
+  for (int i = 0; i < plan->axis_count; i++) {
+    const struct axis *axis = &plan->axes[i];
+    if (!needs_count(loader, axis, "together")) {
+      return false;
+    }
+    if (axis->count != plan->samples) {
+      return error_at(loader->error, axis->node->file, axis->node->line, axis->node->column,
+                      "'%s' has %ld values and '%s' has %" PRId64 "; together all have as many", axis->path,
+                      axis->count, plan->axes[0].path, plan->samples);
+    }
+  }
+  return true;
+}
+
+static bool count_drawn(struct plan *plan, const struct loader *loader, const struct node *root, const char *name) {
+  const struct node *count = node_child(root, "count");
+  if (!count) {
+    return error_at(loader->error, root->file, root->line, root->column, "the arrangement '%s' needs 'count:'", name);
+  }
+  for (int i = 0; i < plan->axis_count; i++) {
+    const struct axis *axis = &plan->axes[i];
+    if (axis->kind == AXIS_RANGE && axis->count > 0) {
+      const struct node *own = node_child(axis->node, "count");
+      return error_at(loader->error, own->file, own->key_line, own->key_column,
+                      "count: the arrangement '%s' takes any value of the range; leave it out", name);
+    }
+  }
+  if (plan->arrangement == ARRANGE_SOBOL && plan->axis_count > DRAW_SOBOL_DIMENSIONS) {
+    return error_at(loader->error, root->file, root->line, root->column, "a sobol arrangement varies at most %d things",
+                    DRAW_SOBOL_DIMENSIONS);
+  }
+  return read_whole(loader, count, 1.0, (double)PLAN_CASE_LIMIT, &plan->samples);
+}
+
+/* A key that has no meaning here is a mistake of the one who wrote it. */
+static bool refuse(const struct loader *loader, const struct node *root, const char *key, bool wanted,
+                   const char *arrangement) {
+  const struct node *node = node_child(root, key);
+  if (!node || wanted) {
+    return true;
+  }
+  return error_at(loader->error, node->file, node->key_line, node->key_column,
+                  "'%s' has no meaning with the arrangement '%s'", key, arrangement);
+}
+
+static bool read_arrangement(struct plan *plan, const struct loader *loader, const struct node *root) {
+  const struct node *arrange = node_child(root, "arrange");
+  int chosen = 0;
+  if (arrange && !choice_read(loader, "arrange", arrangements, arrange, &chosen)) {
+    return false;
+  }
+  char name[32];
+  registry_choice_name(arrangements, chosen, name, sizeof name);
+  plan->arrangement = (enum arrangement)chosen;
+  bool points = plan->arrangement == ARRANGE_POINTS;
+  bool sobol = plan->arrangement == ARRANGE_SOBOL;
+  bool drawn = sobol || plan->arrangement == ARRANGE_LATIN_HYPERCUBE;
+  if (!refuse(loader, root, "points", points, name) || !refuse(loader, root, "vary", !points, name) ||
+      !refuse(loader, root, "count", drawn, name) || !refuse(loader, root, "seed", drawn, name) ||
+      !refuse(loader, root, "scramble", sobol, name)) {
+    return false;
+  }
+  const struct node *list = node_child(root, points ? "points" : "vary");
+  if (!list) {
+    return error_at(loader->error, root->file, root->line, root->column, "the study has no '%s:'",
+                    points ? "points" : "vary");
+  }
+  if (points) {
+    return is_word(loader, list, "the file of a table") && points_read(loader, list, plan);
+  }
+  int64_t seed = 0;
+  const struct node *seed_node = node_child(root, "seed");
+  const struct node *scramble = node_child(root, "scramble");
+  plan->scramble = sobol;
+  if ((seed_node && !read_whole(loader, seed_node, 0.0, 9007199254740992.0, &seed)) ||
+      (scramble && !read_yes(loader, scramble, &plan->scramble)) || !read_axes(plan, loader, list)) {
+    return false;
+  }
+  plan->seed = (uint64_t)seed;
+  if (plan->arrangement == ARRANGE_GRID) {
+    return count_grid(plan, loader);
+  }
+  return drawn ? count_drawn(plan, loader, root, name) : count_together(plan, loader);
+}
+
+/* ---- settings compared ---- */
+
+static bool read_setting(struct plan *plan, const struct loader *loader, const struct node *entry,
+                         struct setting *setting) {
+  static const char *const keys[] = {"name", "set"};
+  if (!check_keys(loader, entry, "a setting: 'name:' and 'set:'", keys, 2)) {
+    return false;
+  }
+  const struct node *name = node_child(entry, "name");
+  if (!name) {
+    return error_at(loader->error, entry->file, entry->line, entry->column, "the setting has no 'name:'");
+  }
+  if (!is_word(loader, name, "a name")) {
+    return false;
+  }
+  setting->name = name->text;
+  const struct node *set = node_child(entry, "set");
+  if (set && set->kind != NODE_MAPPING) {
+    return error_at(loader->error, set->file, set->line, set->column, "set: found %s, expected lines 'PATH: VALUE'",
+                    node_kind_words(set));
+  }
+  size_t room = set ? (size_t)set->count : 0;
+  setting->slots = arena_take(plan->memory, room * sizeof *setting->slots);
+  setting->values = arena_take(plan->memory, room * sizeof *setting->values);
+  if (!setting->slots || !setting->values) {
+    return loader_out_of_memory(loader);
+  }
+  for (const struct node *node = set ? set->first : NULL; node; node = node->next) {
+    struct error inner = {0};
+    struct slot *slot = &setting->slots[setting->count];
+    if (!slot_find(&plan->base, node->key, slot, &inner)) {
+      return error_at(loader->error, node->file, node->key_line, node->key_column + inner.column - 1, "%s", inner.text);
+    }
+    for (int i = 0; i < plan->axis_count; i++) {
+      for (int p = 0; p < plan->axes[i].slot_count; p++) {
+        if (strcmp(plan->axes[i].paths[p], node->key) == 0) {
+          return error_at(loader->error, node->file, node->key_line, node->key_column,
+                          "'%s' varies over the cases; a setting cannot set it", node->key);
+        }
+      }
+    }
+    if (!slot_read(loader, slot, node->key, node, &setting->values[setting->count++])) {
+      return false;
+    }
+  }
+  return true;
+}
+
+/* Everything that some setting sets, as it is in the case. */
+static bool make_unset(struct plan *plan, const struct loader *loader) {
+  int count = 0;
+  for (int i = 0; i < plan->setting_count; i++) {
+    count += plan->settings[i].count;
+  }
+  struct setting *unset = &plan->unset;
+  unset->slots = arena_take(plan->memory, (size_t)count * sizeof *unset->slots);
+  unset->values = arena_take(plan->memory, (size_t)count * sizeof *unset->values);
+  if (!unset->slots || !unset->values) {
+    return loader_out_of_memory(loader);
+  }
+  for (int i = 0; i < plan->setting_count; i++) {
+    for (int s = 0; s < plan->settings[i].count; s++) {
+      unset->slots[unset->count] = plan->settings[i].slots[s];
+      unset->values[unset->count] = slot_get(&plan->base, &plan->settings[i].slots[s]);
+      unset->count++;
+    }
+  }
+  return true;
+}
+
+static bool read_settings(struct plan *plan, const struct loader *loader, const struct node *list) {
+  plan->cases = plan->samples;
+  if (!list) {
+    return true;
+  }
+  if (!is_list(loader, list, "settings: 'name:' and 'set:'")) {
+    return false;
+  }
+  plan->settings = arena_take(plan->memory, (size_t)list->count * sizeof *plan->settings);
+  if (!plan->settings) {
+    return loader_out_of_memory(loader);
+  }
+  for (const struct node *entry = list->first; entry; entry = entry->next) {
+    struct setting *setting = &plan->settings[plan->setting_count];
+    if (!read_setting(plan, loader, entry, setting)) {
+      return false;
+    }
+    for (int i = 0; i < plan->setting_count; i++) {
+      if (strcmp(plan->settings[i].name, setting->name) == 0) {
+        return error_at(loader->error, entry->file, entry->line, entry->column, "two settings are named '%s'",
+                        setting->name);
+      }
+    }
+    plan->setting_count++;
+  }
+  plan->cases = plan->samples * plan->setting_count;
+  if (plan->cases > PLAN_CASE_LIMIT) {
+    return error_at(loader->error, list->file, list->line, list->column, "more than %" PRId64 " cases",
+                    PLAN_CASE_LIMIT);
+  }
+  return make_unset(plan, loader);
+}
+
+/* ---- what is kept ---- */
+
+static const char *measure_at(const void *context, int index) {
+  (void)context;
+  return measure_rows[index].name;
+}
+
+static bool read_measures(struct plan *plan, const struct loader *loader, const struct node *list) {
+  size_t count = list && list->kind == NODE_LIST ? (size_t)list->count : MEASURE_COUNT;
+  if (list && !is_list(loader, list, "names of measures")) {
+    return false;
+  }
+  plan->measures = arena_take(plan->memory, count * sizeof *plan->measures);
+  if (!plan->measures) {
+    return loader_out_of_memory(loader);
+  }
+  for (int i = 0; !list && i < MEASURE_COUNT; i++) {
+    plan->measures[plan->measure_count++] = i;
+  }
+  for (const struct node *node = list ? list->first : NULL; node; node = node->next) {
+    if (!is_word(loader, node, "the name of a measure")) {
+      return false;
+    }
+    int found = measure_find(node->text);
+    if (found < 0) {
+      return error_at(loader->error, node->file, node->line, node->column, "'%s' is no measure%s",
+                      text_excerpt(node->text).text, hint_nearest(node->text, MEASURE_COUNT, measure_at, NULL).text);
+    }
+    for (int i = 0; i < plan->measure_count; i++) {
+      if (plan->measures[i] == found) {
+        return error_at(loader->error, node->file, node->line, node->column, "'%s' is here twice", node->text);
+      }
+    }
+    plan->measures[plan->measure_count++] = found;
+  }
+  return true;
+}
+
+static int compare_cases(const void *a, const void *b) {
+  int64_t first = *(const int64_t *)a;
+  int64_t second = *(const int64_t *)b;
+  return (first > second) - (first < second);
+}
+
+static bool read_kept_cases(struct plan *plan, const struct loader *loader, const struct node *list) {
+  if (list->kind == NODE_TEXT && strcmp(list->text, "all") == 0) {
+    plan->keep.all = true;
+    return true;
+  }
+  if (!is_list(loader, list, "numbers of cases, from 0, or the word all")) {
+    return false;
+  }
+  plan->keep.cases = arena_take(plan->memory, (size_t)list->count * sizeof *plan->keep.cases);
+  if (!plan->keep.cases) {
+    return loader_out_of_memory(loader);
+  }
+  for (const struct node *node = list->first; node; node = node->next) {
+    if (!read_whole(loader, node, 0.0, (double)(plan->cases - 1), &plan->keep.cases[plan->keep.case_count++])) {
+      return false;
+    }
+  }
+  qsort(plan->keep.cases, (size_t)plan->keep.case_count, sizeof *plan->keep.cases, compare_cases);
+  return true;
+}
+
+static bool read_kept_when(struct plan *plan, const struct loader *loader, const struct node *when) {
+  bool list = when->kind == NODE_LIST;
+  size_t count = list ? (size_t)when->count : 1;
+  plan->keep.conditions = arena_take(plan->memory, count * sizeof *plan->keep.conditions);
+  if (!plan->keep.conditions) {
+    return loader_out_of_memory(loader);
+  }
+  for (const struct node *node = list ? when->first : when; node; node = list ? node->next : NULL) {
+    struct condition *condition = &plan->keep.conditions[plan->keep.condition_count++];
+    if (!condition_read(loader, node, condition)) {
+      return false;
+    }
+    if (condition->signal != CONDITION_MEASURE) {
+      return error_at(loader->error, node->file, node->line, node->column,
+                      "'%s' is a signal; histories are kept by a measure, known at the end of the run",
+                      condition->name);
+    }
+  }
+  return true;
+}
+
+static bool read_keep(struct plan *plan, const struct loader *loader, const struct node *keep) {
+  static const char *const keys[] = {"cases", "when", "failed"};
+  if (!keep) {
+    return true;
+  }
+  if (!check_keys(loader, keep, "keep_histories: 'cases:', 'when:' or 'failed:'", keys, 3)) {
+    return false;
+  }
+  const struct node *cases = node_child(keep, "cases");
+  const struct node *when = node_child(keep, "when");
+  const struct node *failed = node_child(keep, "failed");
+  return (!cases || read_kept_cases(plan, loader, cases)) && (!when || read_kept_when(plan, loader, when)) &&
+         (!failed || read_yes(loader, failed, &plan->keep.failed));
+}
+
+bool study_read(struct plan *plan, const char *text, size_t length, struct error *error) {
+  struct loader loader = {plan->memory, &plan->base, error};
+  const struct node *root = reader_parse(plan->memory, plan->source, text, length, -1, error);
+  if (!root) {
+    return false;
+  }
+  plan->text = arena_text(plan->memory, text, length);
+  return (plan->text || loader_out_of_memory(&loader)) &&
+         check_keys(&loader, root, "a study", study_keys, STUDY_KEY_COUNT) && read_base(plan, &loader, root) &&
+         read_title(plan, &loader, root) && read_arrangement(plan, &loader, root) &&
+         read_settings(plan, &loader, node_child(root, "compare")) &&
+         read_measures(plan, &loader, node_child(root, "measures")) &&
+         read_keep(plan, &loader, node_child(root, "keep_histories"));
+}

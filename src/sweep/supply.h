@@ -1,0 +1,28 @@
+/* Spans of positions that are still to be done, dealt out one by one. */
+#ifndef SWASHLOOP_SWEEP_SUPPLY_H
+#define SWASHLOOP_SWEEP_SUPPLY_H
+
+#include "journal.h"
+#include "pool.h"
+
+struct supply {
+  struct span *gaps; /* what the journal does not hold */
+  int64_t gap_count;
+  int64_t gap;  /* the present one */
+  int64_t used; /* positions of it that are dealt */
+  int64_t left; /* positions not dealt */
+  int workers;
+  double case_seconds; /* of one thread, running mean; 0 unknown */
+};
+
+/* `journal` is sorted. */
+bool supply_open(struct supply *supply, int64_t positions, const struct journal *journal, int workers,
+                 struct error *error);
+/* The next span; false when all are dealt. Large enough that handing over costs nothing, small enough that little is
+ * lost by a kill and that all threads end together. */
+bool supply_take(struct supply *supply, struct span *span);
+/* A finished block tells how long cases take. */
+void supply_learn(struct supply *supply, int64_t count, double seconds);
+void supply_close(struct supply *supply);
+
+#endif

@@ -1,0 +1,457 @@
+#include "sweep.h"
+
+#include <errno.h>
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "journal.h"
+#include "pool.h"
+#include "supply.h"
+#include "table.h"
+
+enum { PATH_LIMIT = 4096 };
+
+/* How long the dealing thread sleeps while nothing finishes: alone it looks only for a wish to stop; in a crew for
+ * messages, too. */
+#define SLEEP_ALONE 0.1
+#define SLEEP_CREW 0.002
+
+struct sweep {
+  const struct sweep_order *order;
+  struct sweep_report *report;
+  struct error *error;
+  char journal_path[PATH_LIMIT];
+  char runs_folder[PATH_LIMIT];
+  struct journal_head head;
+  struct journal journal;
+  struct supply supply;
+  struct pool *pool;
+  bool stopping;
+  bool broken;   /* error is filled: no more is written */
+  bool unsynced; /* something was appended since the last sync */
+  int away;      /* other ranks that have not said goodbye */
+  bool told;     /* they were told to stop */
+  double began;
+};
+
+static double wall_clock(void) {
+  struct timespec now = {0, 0};
+  (void)clock_gettime(CLOCK_MONOTONIC, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+int64_t sweep_shard_size(int64_t cases, int64_t shard, int64_t shards) {
+  return shard < cases ? (cases - shard - 1) / shards + 1 : 0;
+}
+
+static bool keeps_any(const struct plan *plan) {
+  const struct keep *keep = &plan->keep;
+  return keep->all || keep->failed || keep->case_count > 0 || keep->condition_count > 0;
+}
+
+static bool is_there(const char *path) {
+  struct stat status;
+  return stat(path, &status) == 0;
+}
+
+/* ---- start ---- */
+
+static void make_head(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  const struct plan *plan = order->plan;
+  memset(&sweep->head, 0, sizeof sweep->head);
+  sweep->head = (struct journal_head){.study = plan->fingerprint,
+                                      .arithmetic = journal_arithmetic(),
+                                      .cases = plan->cases,
+                                      .shard = order->shard,
+                                      .shards = order->shards,
+                                      .measures = plan->measure_count,
+                                      .limits = plan->base.limit_count};
+  (void)snprintf(sweep->head.program, sizeof sweep->head.program, "%s", order->program);
+}
+
+static bool make_paths(struct sweep *sweep) {
+  const char *output = sweep->order->output;
+  int journal = snprintf(sweep->journal_path, PATH_LIMIT, "%s.journal", output);
+  int runs = snprintf(sweep->runs_folder, PATH_LIMIT, "%s.runs", output);
+  return (journal < PATH_LIMIT && runs < PATH_LIMIT) ||
+         error_set(sweep->error, ERROR_OUTPUT, "%s: the path is too long", output);
+}
+
+static bool make_runs_folder(const struct sweep *sweep) {
+  if (!keeps_any(sweep->order->plan) || mkdir(sweep->runs_folder, 0777) == 0 || errno == EEXIST) {
+    return true;
+  }
+  return error_set(sweep->error, ERROR_OUTPUT, "%s could not be created: %s", sweep->runs_folder, strerror(errno));
+}
+
+/* A table of this very sweep may be there already: then nothing is left to do. */
+static bool is_done_already(struct sweep *sweep, bool *done) {
+  struct table_facts facts;
+  *done = false;
+  if (!sweep->order->resume || is_there(sweep->journal_path) || !is_there(sweep->order->output)) {
+    return true;
+  }
+  if (!table_facts(sweep->order->output, &facts) || facts.study != sweep->head.study ||
+      facts.shard != sweep->head.shard || facts.shards != sweep->head.shards ||
+      strcmp(facts.program, sweep->head.program) != 0) {
+    return error_set(sweep->error, ERROR_INPUT,
+                     "%s is there, but it is no table of this study by this program, and there is no journal to go on "
+                     "with",
+                     sweep->order->output);
+  }
+  *done = true;
+  sweep->report->there = true;
+  sweep->report->done = sweep->report->wanted;
+  sweep->report->before = sweep->report->wanted;
+  sweep->report->failed = facts.failed;
+  return true;
+}
+
+static bool open_journal(struct sweep *sweep) {
+  if (!is_there(sweep->journal_path)) {
+    return journal_create(&sweep->journal, sweep->journal_path, &sweep->head, sweep->error);
+  }
+  if (!sweep->order->resume) {
+    return error_set(sweep->error, ERROR_USAGE,
+                     "%s holds what an earlier sweep has done: --resume goes on with it; or remove it",
+                     sweep->journal_path);
+  }
+  return journal_open(&sweep->journal, sweep->journal_path, &sweep->head, sweep->error);
+}
+
+/* ---- rows ---- */
+
+static void take_rows(struct sweep *sweep, const struct crew_message *block, const void *payload) {
+  supply_learn(&sweep->supply, block->count, block->seconds);
+  sweep->report->busy += block->seconds;
+  sweep->report->integration += block->integration;
+  if (block->count == 0 || sweep->broken) {
+    return;
+  }
+  if (!journal_append(&sweep->journal, block->first, block->count, payload, (size_t)block->bytes, sweep->error)) {
+    sweep->broken = true;
+    return;
+  }
+  sweep->unsynced = true;
+  sweep->report->done += block->count;
+  sweep->report->failed += block->failed;
+}
+
+static struct crew_message message_of(const struct pool_block *block) {
+  return (struct crew_message){.first = block->first,
+                               .count = block->count,
+                               .failed = block->failed,
+                               .seconds = block->seconds,
+                               .integration = block->integration,
+                               .bytes = (int32_t)block->bytes};
+}
+
+/* Everything that has finished, waiting up to `seconds` for the first. */
+static void take_finished(struct sweep *sweep, double seconds) {
+  struct pool_block *block;
+  while ((block = pool_take(sweep->pool, seconds)) != NULL) {
+    struct crew_message message = message_of(block);
+    take_rows(sweep, &message, block->payload);
+    if (block->broken && !sweep->broken) {
+      sweep->broken = true;
+      *sweep->error = block->error;
+    }
+    pool_return(sweep->pool, block);
+    seconds = 0.0;
+  }
+  if (sweep->unsynced && !sweep->broken) {
+    sweep->broken = !journal_sync(&sweep->journal, sweep->error);
+    sweep->unsynced = false;
+  }
+}
+
+static void feed(struct sweep *sweep) {
+  struct span span;
+  for (int wanted = pool_wants(sweep->pool); wanted > 0 && supply_take(&sweep->supply, &span); wanted--) {
+    pool_give(sweep->pool, span);
+  }
+}
+
+/* ---- other ranks ---- */
+
+static void send_plain(const struct crew *crew, int to, enum crew_kind kind) {
+  struct crew_message message = {0};
+  crew->send(crew->context, to, kind, &message, NULL);
+}
+
+static void answer(struct sweep *sweep, int from) {
+  const struct crew *crew = sweep->order->crew;
+  struct span span;
+  if (sweep->stopping || !supply_take(&sweep->supply, &span)) {
+    send_plain(crew, from, CREW_END);
+    return;
+  }
+  struct crew_message message = {.first = span.first, .count = span.count};
+  crew->send(crew->context, from, CREW_SPAN, &message, NULL);
+}
+
+static void say_goodbye(struct sweep *sweep, const struct crew_message *message) {
+  sweep->away--;
+  sweep->stopping = sweep->stopping || message->flag != 0;
+  if (message->flag == 2 && !sweep->broken) {
+    sweep->broken = true;
+    error_set(sweep->error, ERROR_OUTPUT, "%s", message->text);
+  }
+}
+
+static void listen(struct sweep *sweep) {
+  const struct crew *crew = sweep->order->crew;
+  struct crew_message message;
+  enum crew_kind kind;
+  const void *payload;
+  int from;
+  while (crew != NULL && crew->receive(crew->context, &from, &kind, &message, &payload)) {
+    switch (kind) {
+    case CREW_ASK:
+      answer(sweep, from);
+      break;
+    case CREW_ROWS:
+      take_rows(sweep, &message, payload);
+      break;
+    case CREW_BYE:
+      say_goodbye(sweep, &message);
+      break;
+    default:
+      break;
+    }
+  }
+}
+
+static void stop_all(struct sweep *sweep) {
+  const struct crew *crew = sweep->order->crew;
+  pool_stop(sweep->pool);
+  for (int rank = 1; !sweep->told && crew != NULL && rank < crew->size; rank++) {
+    send_plain(crew, rank, CREW_STOP);
+  }
+  sweep->told = true;
+}
+
+/* ---- the dealing loop ---- */
+
+static void show(const struct sweep *sweep) {
+  const struct sweep_report *report = sweep->report;
+  double gone = wall_clock() - sweep->began;
+  int64_t done = report->done - report->before;
+  struct sweep_progress progress = {report->done, report->wanted, report->failed, 0.0, NAN};
+  if (gone > 0.0 && done > 0) {
+    progress.rate = (double)done / gone;
+    progress.left = (double)(report->wanted - report->done) / progress.rate;
+  }
+  if (sweep->order->progress != NULL) {
+    sweep->order->progress(sweep->order->context, &progress);
+  }
+}
+
+static void deal(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  for (;;) {
+    if (!sweep->stopping && order->stop != NULL && order->stop(order->context)) {
+      sweep->stopping = true;
+    }
+    if (sweep->stopping || sweep->broken) {
+      sweep->stopping = true;
+      stop_all(sweep);
+    } else {
+      feed(sweep);
+    }
+    listen(sweep);
+    if (sweep->away == 0 && pool_idle(sweep->pool) && (sweep->stopping || sweep->supply.left == 0)) {
+      break;
+    }
+    take_finished(sweep, order->crew != NULL ? SLEEP_CREW : SLEEP_ALONE);
+    show(sweep);
+  }
+  take_finished(sweep, 0.0);
+}
+
+static struct pool *start_pool(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  struct pool_order wish = {order->plan, order->jobs, order->shard, order->shards, sweep->runs_folder, order->command};
+  return pool_new(&wish, sweep->error);
+}
+
+/* Rank 0, or alone: the journal is open. */
+static bool run_dealer(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  int workers = order->jobs * (order->crew != NULL ? order->crew->size : 1);
+  sweep->away = order->crew != NULL ? order->crew->size - 1 : 0;
+  sweep->report->dropped_bytes = sweep->journal.cut;
+  sweep->report->before = sweep->journal.rows;
+  sweep->report->done = sweep->journal.rows;
+  if (!journal_sort(&sweep->journal, sweep->error) ||
+      !supply_open(&sweep->supply, sweep->report->wanted, &sweep->journal, workers, sweep->error)) {
+    return false;
+  }
+  sweep->pool = make_runs_folder(sweep) ? start_pool(sweep) : NULL;
+  if (sweep->pool == NULL) {
+    return false;
+  }
+  deal(sweep);
+  pool_free(sweep->pool);
+  return !sweep->broken;
+}
+
+static bool write_table(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  struct sweep_report *report = sweep->report;
+  if (!journal_sort(&sweep->journal, sweep->error) ||
+      !table_write(order->output, order->plan, &sweep->head, &sweep->journal, order->command, &report->failed,
+                   sweep->error)) {
+    return false;
+  }
+  (void)unlink(sweep->journal_path);
+  return true;
+}
+
+/* Other ranks wait for spans: when nothing starts here, they must hear of it. */
+static void dismiss(struct sweep *sweep) {
+  const struct crew *crew = sweep->order->crew;
+  if (crew == NULL) {
+    return;
+  }
+  sweep->away = crew->size - 1;
+  sweep->stopping = true;
+  for (int rank = 1; rank < crew->size; rank++) {
+    send_plain(crew, rank, CREW_STOP);
+  }
+  while (sweep->away > 0) {
+    const struct timespec pause = {0, 2000000};
+    listen(sweep);
+    (void)nanosleep(&pause, NULL);
+  }
+}
+
+static bool run_first(struct sweep *sweep) {
+  bool done = false;
+  make_head(sweep);
+  if (!make_paths(sweep) || !is_done_already(sweep, &done)) {
+    dismiss(sweep);
+    return false;
+  }
+  if (done) {
+    dismiss(sweep);
+    return true;
+  }
+  sweep->broken = !open_journal(sweep); /* ranks that are dismissed must not fill the error anew */
+  if (sweep->broken) {
+    dismiss(sweep);
+    return false;
+  }
+  bool good = run_dealer(sweep);
+  if (sweep->pool == NULL) {
+    sweep->broken = true;
+    dismiss(sweep);
+  }
+  sweep->report->stopped = sweep->report->done < sweep->report->wanted;
+  if (good && !sweep->report->stopped) {
+    good = write_table(sweep);
+  }
+  supply_close(&sweep->supply);
+  journal_close(&sweep->journal);
+  return good;
+}
+
+/* ---- a rank that runs for another ---- */
+
+struct servant {
+  struct sweep *sweep;
+  int asked; /* spans asked for and not come */
+  bool ended;
+  bool stopped;
+  bool broken;
+};
+
+static void hear(struct servant *servant) {
+  struct sweep *sweep = servant->sweep;
+  const struct crew *crew = sweep->order->crew;
+  struct crew_message message;
+  enum crew_kind kind;
+  const void *payload;
+  int from;
+  while (crew->receive(crew->context, &from, &kind, &message, &payload)) {
+    servant->asked -= kind == CREW_SPAN || kind == CREW_END;
+    servant->ended = servant->ended || kind == CREW_END || kind == CREW_STOP;
+    if (kind == CREW_STOP) {
+      pool_stop(sweep->pool);
+    } else if (kind == CREW_SPAN) {
+      pool_give(sweep->pool, (struct span){message.first, message.count});
+    }
+  }
+}
+
+static void send_finished(struct servant *servant, double seconds) {
+  struct sweep *sweep = servant->sweep;
+  const struct crew *crew = sweep->order->crew;
+  struct pool_block *block;
+  while ((block = pool_take(sweep->pool, seconds)) != NULL) {
+    struct crew_message message = message_of(block);
+    crew->send(crew->context, 0, CREW_ROWS, &message, block->payload);
+    if (block->broken) {
+      servant->broken = true;
+      *sweep->error = block->error;
+    }
+    pool_return(sweep->pool, block);
+    seconds = 0.0;
+  }
+}
+
+static void serve(struct servant *servant) {
+  struct sweep *sweep = servant->sweep;
+  const struct sweep_order *order = sweep->order;
+  for (;;) {
+    if (!servant->stopped && (servant->broken || order->stop(order->context))) {
+      servant->stopped = true;
+      servant->ended = true;
+      pool_stop(sweep->pool);
+    }
+    for (int wanted = pool_wants(sweep->pool); !servant->ended && wanted > servant->asked;) {
+      send_plain(order->crew, 0, CREW_ASK);
+      servant->asked++;
+    }
+    hear(servant);
+    if (servant->ended && servant->asked <= 0 && pool_idle(sweep->pool)) {
+      break;
+    }
+    send_finished(servant, SLEEP_CREW);
+  }
+}
+
+static bool run_servant(struct sweep *sweep) {
+  const struct crew *crew = sweep->order->crew;
+  struct servant servant = {.sweep = sweep};
+  make_head(sweep);
+  sweep->pool = make_paths(sweep) && make_runs_folder(sweep) ? start_pool(sweep) : NULL;
+  servant.broken = sweep->pool == NULL;
+  if (sweep->pool != NULL) {
+    serve(&servant);
+    send_finished(&servant, 0.0);
+    pool_free(sweep->pool);
+  }
+  struct crew_message bye = {.flag = servant.broken ? 2 : servant.stopped ? 1 : 0};
+  if (servant.broken) {
+    (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", crew->rank, sweep->error->text);
+  }
+  crew->send(crew->context, 0, CREW_BYE, &bye, NULL);
+  return true; /* rank 0 tells of what went wrong */
+}
+
+bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {
+  struct sweep sweep = {.order = order, .report = report, .error = error, .began = wall_clock()};
+  sweep.journal.descriptor = -1;
+  *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
+  bool good = order->crew != NULL && order->crew->rank > 0 ? run_servant(&sweep) : run_first(&sweep);
+  report->seconds = wall_clock() - sweep.began;
+  return good;
+}

@@ -1,0 +1,51 @@
+/* A whole sweep: cases dealt out, rows into the journal, the table at the end. */
+#ifndef SWASHLOOP_SWEEP_SWEEP_H
+#define SWASHLOOP_SWEEP_SWEEP_H
+
+#include "crew.h"
+#include "plan.h"
+
+struct sweep_progress {
+  int64_t done; /* of this shard, earlier ones included */
+  int64_t wanted;
+  int64_t failed; /* of this time */
+  double rate;    /* cases a second of wall time; 0 unknown */
+  double left;    /* s; NaN unknown */
+};
+
+struct sweep_order {
+  const struct plan *plan;
+  const char *output;  /* the table; the journal is OUTPUT.journal, histories go to OUTPUT.runs */
+  const char *command; /* for `history` */
+  const char *program; /* name and version */
+  int jobs;
+  int64_t shard; /* 0 to shards - 1 */
+  int64_t shards;
+  bool resume;
+  const struct crew *crew; /* NULL: alone */
+  void *context;
+  bool (*stop)(void *context); /* has the user or the cluster asked to end? */
+  void (*progress)(void *context, const struct sweep_progress *progress);
+};
+
+struct sweep_report {
+  int64_t wanted;        /* cases of this shard */
+  int64_t before;        /* of them found in the journal */
+  int64_t done;          /* all in all */
+  int64_t failed;        /* all in all once the table is written, else of this time */
+  int64_t dropped_bytes; /* torn end of the journal */
+  bool stopped;          /* asked to end before all was done */
+  bool there;            /* the table was there already */
+  double seconds;        /* wall time */
+  double busy;           /* s of all threads on this rank and the others */
+  double integration;    /* s of those within the runs */
+};
+
+/* Returns false when the output could not be written or nothing could be started; what was finished is kept in the
+ * journal. */
+bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error);
+
+/* Positions of a shard. */
+int64_t sweep_shard_size(int64_t cases, int64_t shard, int64_t shards);
+
+#endif

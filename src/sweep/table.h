@@ -1,0 +1,32 @@
+/* The table of a sweep: HDF5, one row a case (layout: docs/sweeps.md). */
+#ifndef SWASHLOOP_SWEEP_TABLE_H
+#define SWASHLOOP_SWEEP_TABLE_H
+
+#include "journal.h"
+#include "plan.h"
+
+/* Write the rows of a whole journal, sorted, as PATH: first as PATH.part, renamed when all is on the disk. On failure
+ * nothing is left under either name and the journal is as it was. `failed` becomes the number of failed cases. */
+bool table_write(const char *path, const struct plan *plan, const struct journal_head *head,
+                 const struct journal *journal, const char *command, int64_t *failed, struct error *error);
+
+/* What a table that is there already says of itself; false if there is none that can be read. */
+struct table_facts {
+  uint64_t study;
+  char program[48];
+  int64_t shard;
+  int64_t shards;
+  int64_t failed;
+};
+bool table_facts(const char *path, struct table_facts *facts);
+
+/* Tables of all shards of one study into one; refuses what does not belong together. */
+struct merge_report {
+  int64_t cases;
+  int64_t failed;
+  bool mixed_arithmetic; /* the shards ran where mathematics libraries round differently */
+};
+bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
+                 struct merge_report *report, struct error *error);
+
+#endif
