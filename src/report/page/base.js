@@ -175,7 +175,7 @@ let shownUnits = 'trade';
 
 function prettyUnit(unit) {
   if (unit === '1' || !unit) return '';
-  return unit.replace('degC', '°C').replace(/\^0\.5/g, '^½').replace(/(m|s)2/g, '$1²').replace(/m3/g, 'm³').replace(/ /g, '\u202f');
+  return unit.replace('degC', '°C').replace(/\^0\.5/g, '^½').replace(/(m|s)2/g, '$1²').replace(/m3/g, 'm³').replace(/ /g, '\u00a0');
 }
 
 // How numbers of this kind are shown now: shown = (SI - offset) / scale.
@@ -218,7 +218,7 @@ function shown(described, value, digits = 4) {
   if (value === null || value === undefined || !Number.isFinite(value)) return 'no value';
   const unit = unitOf(described);
   const number = figures((value - unit.offset) / unit.scale, digits);
-  return unit.unit ? number + '\u202f' + unit.unit : number;
+  return unit.unit ? number + '\u00a0' + unit.unit : number;
 }
 
 // Digits that stay put while the cursor moves: as many decimals as the largest value leaves of four figures.
@@ -230,15 +230,21 @@ function steady(value, largest) {
 }
 
 function timeDecimals(span = wholeSpan[1] - wholeSpan[0]) {
-  return Math.max(3, Math.min(7, 3 - Math.floor(Math.log10(span / 30))));
+  return Math.max(3, Math.min(7, 2 - Math.floor(Math.log10(span / 30))));
 }
 
 function seconds(time, decimals = timeDecimals()) {
-  return Number.isFinite(time) ? minus(time.toFixed(decimals)) + '\u202fs' : '–';
+  return Number.isFinite(time) ? minus(time.toFixed(decimals)) + '\u00a0s' : '–';
+}
+
+// What to call a run: its title, and its file where titles are alike.
+function runName(run) {
+  const alike = runs.filter((one) => one.title === run.title).length > 1;
+  return `${run.label}: ${run.title || run.file}${alike && run.title ? ` (${run.file})` : ''}`;
 }
 
 function percent(share, digits = 3) {
-  return figures(100 * share, digits) + '\u202f%';
+  return figures(100 * share, digits) + '\u00a0%';
 }
 
 function named(name) {

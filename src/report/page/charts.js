@@ -74,6 +74,12 @@ function titleOf(name) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
+// The same as indexAt, from a place shortly before.
+function indexFrom(curve, index, time) {
+  while (index + 1 < curve.time.length && curve.time[index + 1] <= time) index++;
+  return index;
+}
+
 // --- Points for one window: every one of them if there is room, else lowest and highest of every pixel column ------------------
 
 function inView(curve, [from, to]) {
@@ -101,19 +107,20 @@ function everyPoint(curves, window) {
   const values = curves.map((curve) => {
     let index = indexAt(curve.time, window[0]);
     return unique.map((time) => {
-      while (index + 1 < curve.time.length && curve.time[index + 1] <= time) index++;
+      index = indexFrom(curve, index, time);
       return between(curve, index, time);
     });
   });
   return [unique, ...values];
 }
 
+// A column in which a curve only rises or only falls has its peaks at its edges: there the curve itself is drawn.
 function everyPeak(curves, [from, to], columns) {
   const step = (to - from) / columns;
   const times = new Array(2 * columns);
   for (let c = 0; c < columns; c++) {
-    times[2 * c] = from + (c + 0.25) * step;
-    times[2 * c + 1] = from + (c + 0.75) * step;
+    times[2 * c] = from + c * step;
+    times[2 * c + 1] = from + (c + 0.5) * step;
   }
   const values = curves.map((curve) => {
     const result = new Array(2 * columns);
@@ -121,6 +128,8 @@ function everyPeak(curves, [from, to], columns) {
     let edge = between(curve, index, from);
     for (let c = 0; c < columns; c++) {
       const end = from + (c + 1) * step;
+      const entry = edge;
+      const middle = between(curve, indexFrom(curve, index, times[2 * c + 1]), times[2 * c + 1]);
       let low = edge;
       let high = edge;
       let lowFirst = true;
@@ -132,8 +141,9 @@ function everyPeak(curves, [from, to], columns) {
       edge = between(curve, index, end);
       if (edge < low || Number.isNaN(low)) [low, lowFirst] = [edge, false];
       if (edge > high || Number.isNaN(high)) [high, lowFirst] = [edge, true];
-      result[2 * c] = lowFirst ? low : high;
-      result[2 * c + 1] = lowFirst ? high : low;
+      const plain = low === Math.min(entry, edge) && high === Math.max(entry, edge);
+      result[2 * c] = plain ? entry : lowFirst ? low : high;
+      result[2 * c + 1] = plain ? middle : lowFirst ? high : low;
     }
     return result;
   });
@@ -146,7 +156,7 @@ function pointsFor(curves, window, columns) {
     const [first, last] = inView(curve, window);
     return sum + last - first + 1;
   }, 0);
-  return count <= 4 * columns ? everyPoint(curves, window) : everyPeak(curves, window, columns);
+  return count <= 16 * columns ? everyPoint(curves, window) : everyPeak(curves, window, 2 * columns);
 }
 
 // --- One chart ------------------------------------------------------------------------------------------------------------
@@ -184,7 +194,7 @@ function makeAxes(narrow) {
   const font = '11px ' + themeColour('--sans');
   const common = { font, stroke: () => themeColour('--faint'), grid: { stroke: () => themeColour('--grid'), width: 1 }, ticks: { show: false } };
   return [
-    { ...common, size: 22, space: 70, gap: 4, values: (plot, splits, axis, space, step) => splits.map((split) => axisNumber(split, step)) },
+    { ...common, size: 22, space: 70, gap: 4, values: (plot, splits, axis, space, step) => splits.map((split, at) => axisNumber(split, step) + (at === splits.length - 1 ? ' s' : '')) },
     { ...common, size: narrow ? 40 : 52, space: 28, gap: 4, values: (plot, splits, axis, space, step) => splits.map((split) => axisNumber(split, step)) },
   ];
 }
@@ -241,8 +251,14 @@ function drawMarks(chart, plot) {
     context.moveTo(left, y);
     context.lineTo(left + width, y);
     context.stroke();
+    const words_ = `${line.broken ? '✕' : '✓'} ${line.words}`;
     context.textAlign = 'left';
-    context.fillText(`${line.broken ? '✕' : '✓'} ${line.words}`, left + 6 * ratio, y - 4 * ratio);
+    context.textBaseline = 'bottom';
+    context.setLineDash([]);
+    context.strokeStyle = themeColour('--paper');
+    context.lineWidth = 3 * ratio;
+    context.strokeText(words_, left + 6 * ratio, y - 2 * ratio);
+    context.fillText(words_, left + 6 * ratio, y - 2 * ratio);
   }
   context.restore();
 }
@@ -271,6 +287,7 @@ function drawNames(chart, plot) {
   context.textAlign = chart.narrow ? 'right' : 'left';
   for (const label of labels) {
     const x = left + width + (chart.narrow ? -3 : 5) * ratio;
+    if (chart.narrow) label.y = Math.max(top + 6 * ratio, label.y - 8 * ratio);
     if (chart.narrow) {
       context.lineWidth = 3 * ratio;
       context.strokeStyle = themeColour('--paper');
@@ -284,7 +301,7 @@ function drawNames(chart, plot) {
 
 function plotOptions(chart, width) {
   const series = [{}].concat(chart.active.map((one) => ({
-    label: one.label, stroke: () => colourAt(one.colour), width: 1.5, dash: runDashes[one.run.index % runDashes.length], points: { show: false },
+    label: one.label, stroke: () => colourAt(one.colour), width: 1.5, dash: runDashes[one.run.index % runDashes.length], points: { show: false }, pxAlign: 0,
     spanGaps: false,
   })));
   return {
@@ -378,8 +395,10 @@ function bindPointer(chart) {
 
 function placeCursor(chart) {
   if (chart.plot !== null) {
-    const x = chart.plot.valToPos(state.cursor, 'x');
-    const inside = x >= -0.5 && x <= chart.plot.over.clientWidth + 0.5;
+    // From the window itself: the plot takes a new one over only at its next turn.
+    const width = chart.plot.over.clientWidth;
+    const x = width * (state.cursor - state.window[0]) / (state.window[1] - state.window[0]);
+    const inside = x >= -0.5 && x <= width + 0.5;
     chart.line.style.display = inside ? '' : 'none';
     if (inside) chart.line.style.transform = `translateX(${x.toFixed(1)}px)`;
   }
@@ -416,7 +435,7 @@ function makeChart(group) {
   const chart = { group, series, described: series[0].signal, height: group.tall ? 210 : 138, plot: null, stale: true, data: [[]], active: [], limitLines: [] };
   chart.unitLabel = element('span', { class: 'unit' });
   chart.holder = element('div', { class: 'plot', 'aria-hidden': 'true' });
-  chart.figure = element('figure', { class: 'chart' },
+  chart.figure = element('figure', { class: group.tall ? 'chart tall' : 'chart' },
     element('figcaption', {}, element('span', { class: 'chart-title' }, group.title), chart.unitLabel),
     element('div', { class: 'keys' }, legendOf(chart)), chart.holder);
   return chart;
@@ -452,9 +471,18 @@ function rebuildCharts() {
 }
 
 function showCharts() {
-  const groups = allGroups();
-  for (const group of groups) charts.push(makeChart(group));
-  replaceAll(byId('charts'), charts.map((chart) => chart.figure));
+  const [moving, still] = allGroups().map(makeChart).reduce(([yes, no], chart) =>
+    (chart.series.every((one) => one.constant) ? [yes, no.concat(chart)] : [yes.concat(chart), no]), [[], []]);
+  charts.push(...moving);
+  const unchanged = element('p', { class: 'hint unchanged' });
+  replaceAll(byId('charts'), charts.map((chart) => chart.figure), unchanged);
+  const tellStill = () => {
+    const said = still.flatMap((chart) => chart.series.filter((one) => one.run === runs[0]))
+      .map((one) => `${one.signal.text || named(one.name)} ${shown(one.signal, one.signal.low)}`);
+    unchanged.textContent = said.length > 0 ? `Unchanged all through: ${said.join('; ')}.` : '';
+  };
+  tellStill();
+  onChange('units', tellStill);
   rebuildCharts();
   const watcher = new IntersectionObserver((entries) => {
     for (const entry of entries) {

@@ -130,7 +130,7 @@ function shownSignal(name, largest) {
     if (signal === null) return '';
     const unit = unitOf(signal);
     const value = (at.value(name) - unit.offset) / unit.scale;
-    return steady(value, largest === undefined ? Math.max(Math.abs(toShown(signal, signal.low)), Math.abs(toShown(signal, signal.high))) : largest) + (unit.unit ? '\u202f' + unit.unit : '');
+    return steady(value, largest === undefined ? Math.max(Math.abs(toShown(signal, signal.low)), Math.abs(toShown(signal, signal.high))) : largest) + (unit.unit ? '\u00a0' + unit.unit : '');
   };
 }
 
@@ -155,19 +155,19 @@ function drawCircuit() {
     path(`M${pump} ${middle - 34}V${top}H${motor}V${middle - 34}M${pump} ${middle + 34}V${bottom}H${motor}V${middle + 34}`, 'pipe main'),
     flowMark(pump, 130, 'up', flow), flowMark(pump, 288, 'up', flow), flowMark(motor, 130, 'down', motorFlow), flowMark(motor, 288, 'down', motorFlow),
     words(pump - 12, 126, 'pump', 'end', 'name'), say(pump - 12, 141, 'end', shownSignal('pump_flow')),
-    words(motor + 12, 126, 'motor', 'start', 'name'), say(motor + 12, 141, 'start', shownSignal('motor_flow')));
+    words(motor - 12, 126, 'motor', 'end', 'name'), say(motor - 12, 141, 'end', shownSignal('motor_flow')));
 
   const pressures = drawn('g', {},
     words(322, 62, 'line A', 'end', 'strong'), say(330, 62, 'start', shownSignal('line_a_pressure'), 'big'),
     bar(240, 70, 190, reader('line_a_pressure'), 0, highest, limitTicks(run, ['line_a_pressure'])),
-    words(402, 366, 'line B', 'end', 'strong'), say(410, 366, 'start', shownSignal('line_b_pressure'), 'big'),
-    bar(342, 374, 140, reader('line_b_pressure'), 0, highest, limitTicks(run, ['line_b_pressure'])));
+    words(406, 360, 'line B', 'end', 'strong'), say(414, 360, 'start', shownSignal('line_b_pressure'), 'big'),
+    bar(342, 368, 150, reader('line_b_pressure'), 0, highest, limitTicks(run, ['line_b_pressure'])));
 
   const pumpSymbol = drawn('g', {},
     shaft(74, pump - 34, middle), drawn('circle', { cx: pump, cy: middle, r: 34, class: 'box' }),
     triangle(pump, middle - 34, 'up', true), triangle(pump, middle + 34, 'down', true), arrowAcross(pump, middle, 38),
     path(`M${pump - 50} ${middle + 9}q5 -9 0 -18`, 'fine'), path(`M${pump - 50} ${middle - 9}l-1 7l6 -3Z`, 'solid'),
-    words(84, 262, 'swash', 'start', 'name'), say(148, 262, 'end', shownSignal('pump_stroke')), bar(84, 268, 64, reader('pump_stroke'), -1, 1));
+    words(64, 262, 'swash', 'start', 'name'), say(148, 262, 'end', shownSignal('pump_stroke')), bar(64, 268, 84, reader('pump_stroke'), -1, 1));
 
   const engine = drawn('g', {},
     drawn('rect', { x: 26, y: middle - 24, width: 48, height: 48, class: 'box' }), words(50, middle + 6, 'M', 'middle', 'letter'),
@@ -176,27 +176,27 @@ function drawCircuit() {
 
   const motorSymbol = drawn('g', {},
     drawn('circle', { cx: motor, cy: middle, r: 34, class: 'box' }), triangle(motor, middle - 34 + 11.7, 'down', true), triangle(motor, middle + 34 - 11.7, 'up', true),
-    arrowAcross(motor, middle, 38), shaft(motor + 34, 506, middle),
+    arrowAcross(motor, middle, 38), shaft(motor + 34, 524, middle),
     words(456, 262, 'displacement', 'start', 'name'), say(580, 262, 'end', shownSignal('motor_displacement')), bar(456, 268, 124, reader('motor_displacement'), 0, 1, run.parameterByName.has('motor.smallest') ? [parameterOf(run, 'motor.smallest')] : []),
     say(456, 292, 'start', shownSignal('motor_speed')), say(580, 292, 'end', shownSignal('motor_torque')));
 
   const reliefs = drawn('g', {},
-    reliefValve(240, top, toGallery ? gallery : bottom, middle, open('relief_a_flow'), 'relief A'), toGallery ? reliefValve(330, bottom, gallery, 395, open('relief_b_flow'), 'relief B') : reliefValve(330, bottom, top, middle, open('relief_b_flow'), 'relief B'),
-    node(240, top), node(240, toGallery ? gallery : bottom), node(330, bottom), node(330, toGallery ? gallery : top),
-    words(252, 180, 'relief A', 'start', 'name'), say(254, 240, 'start', reliefWords('relief_a_flow')),
-    words(342, toGallery ? 378 : 180, 'relief B', 'start', 'name'), say(344, toGallery ? 420 : 240, 'start', reliefWords('relief_b_flow')));
+    reliefValve(262, top, toGallery ? gallery : bottom, middle, open('relief_a_flow'), 'relief A'), toGallery ? reliefValve(350, bottom, gallery, 395, open('relief_b_flow'), 'relief B') : reliefValve(344, bottom, top, middle, open('relief_b_flow'), 'relief B'),
+    node(262, top), node(262, toGallery ? gallery : bottom), node(toGallery ? 350 : 344, bottom), node(toGallery ? 350 : 344, toGallery ? gallery : top),
+    words(272, 180, 'relief A', 'start', 'name'), reliefWords(272, 238, 'relief_a_flow'),
+    words(toGallery ? 382 : 354, toGallery ? 400 : 180, 'relief B', 'start', 'name'), reliefWords(toGallery ? 382 : 354, toGallery ? 415 : 238, 'relief_b_flow'));
 
   const charge = drawn('g', {},
     path(`M47.5 ${middle + 24}V384M52.5 ${middle + 24}V384`, 'symbol'), drawn('circle', { cx: 50, cy: 402, r: 18, class: 'box' }), triangle(68, 402, 'right', true),
-    path(`M68 402H110V${gallery}H330M50 420V462`), tank(50, 468), path(`M50 455V466`),
+    path(`M68 402H110V${gallery}H${toGallery ? 350 : 310}M50 420V462`), tank(50, 468), path(`M50 455V466`),
     path(`M${140} ${gallery}V464`), reliefValve(140, gallery, 500, 476, open('charge_relief_flow'), 'charge relief'), tank(140, 506), node(140, gallery),
-    checkValve(196, gallery, top, 392, open('check_a_flow'), 'check A'), node(196, gallery), node(196, top),
-    toGallery ? checkValve(285, gallery, bottom, 392, open('check_b_flow'), 'check B') : checkValve(300, gallery, bottom, 392, open('check_b_flow'), 'check B'), node(toGallery ? 285 : 300, bottom), node(toGallery ? 285 : 300, gallery),
-    words(12, 366, 'charge', 'start', 'name'), say(12, 380, 'start', shownSignal('charge_flow')),
-    words(204, 386, 'make-up', 'start', 'name'), say(204, 400, 'start', shownSignal('check_a_flow')), say(toGallery ? 277 : 292, 416, 'end', shownSignal('check_b_flow')),
+    checkValve(212, gallery, top, 392, open('check_a_flow'), 'check A'), node(212, gallery), node(212, top),
+    toGallery ? checkValve(310, gallery, bottom, 392, open('check_b_flow'), 'check B') : checkValve(310, gallery, bottom, 392, open('check_b_flow'), 'check B'), node(310, bottom), node(310, gallery),
+    words(62, 362, 'charge', 'start', 'name'), say(62, 377, 'start', shownSignal('charge_flow')),
+    words(226, 362, 'make-up A', 'start', 'name'), say(226, 377, 'start', shownSignal('check_a_flow')), words(300, 408, 'make-up B', 'end', 'name'), say(300, 423, 'end', shownSignal('check_b_flow')),
     words(176, 462, 'charge', 'start', 'strong'), say(228, 462, 'start', shownSignal('charge_pressure'), 'big'),
     bar(176, 470, 130, reader('charge_pressure'), 0, run.signals[run.signalByName.get('charge_pressure')].high * 1.05, limitTicks(run, ['charge_pressure'])),
-    say(176, 500, 'start', reliefWords('charge_relief_flow')));
+    reliefWords(176, 496, 'charge_relief_flow'));
 
   const body = drawn('svg', { viewBox: '0 0 620 540', class: 'circuit', role: 'img', 'aria-label': 'Circuit at the time of the cursor; the same values stand in the table below it' },
     lines, reliefs, charge, flushing(motor, top, bottom, shift), pumpSymbol, engine, motorSymbol, machine(), pedals(run), pressures);
@@ -204,9 +204,10 @@ function drawCircuit() {
   return body;
 }
 
-function reliefWords(name) {
+function reliefWords(x, y, name) {
   const value = shownSignal(name);
-  return (at) => (at.value(name) > FLOW_SEEN ? `open ${value(at)}` : 'shut');
+  const open = (at) => at.value(name) > FLOW_SEEN;
+  return [say(x, y, 'start', (at) => (open(at) ? 'open' : 'shut')), say(x, y + 15, 'start', (at) => (open(at) ? value(at) : ''))];
 }
 
 // The shuttle takes oil from the lower line: its three boxes slide so that the one in action stands before the ports.
@@ -235,7 +236,7 @@ function flushing(motor, top, bottom, shift) {
 
 // Wheel and ground, as they stand and move.
 function machine() {
-  const [x, y, r] = [530, 205, 24];
+  const [x, y, r] = [548, 205, 24];
   const ground = path(`M${x - 46} ${y + r}H${x + 46}`, 'ground');
   const spoke = drawn('g', {}, path(`M0 ${-r}V${r}M${-r} 0H${r}`, 'fine'));
   const arrow = path('M-16 0H12M12 0l-7 -4.5v9Z', 'speed');

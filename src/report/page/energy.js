@@ -7,7 +7,7 @@ const energyParts = [
   ['Valves', /^(relief_|charge_relief|check_|flushing)/],
   ['Driveline and ground', /^(gear|brake|tyre_|rolling|wheel_|vehicle_|slope)/],
 ];
-const energyState = { braking: false };
+const energyState = { braking: false, fixedWidth: null };
 
 function termsOf(run, braking) {
   return run.ledger.filter((row) => row.kind).map((row) => ({ ...row, energy: braking ? row.braking : row.value }))
@@ -35,25 +35,28 @@ function termWords(term) {
   return words;
 }
 
-// Terms of one side, largest first within their part; what is too thin to see becomes one term of the part.
-function sideOf(terms, total, smallest) {
+// Terms that are too thin to see become one.
+function withoutThin(terms, smallest) {
+  const sorted = terms.slice().sort((a, b) => b.size - a.size);
+  const thin = sorted.filter((term) => term.size < smallest);
+  if (thin.length < 2) return sorted;
+  const sum = thin.reduce((size, term) => size + term.size, 0);
+  return sorted.filter((term) => !thin.includes(term)).concat({ words: `${thin.length} smaller`, size: sum, names: thin.flatMap((term) => term.names) });
+}
+
+function sized(terms) {
+  return terms.map((term) => ({ words: termWords(term), size: Math.abs(gives(term)), names: [term.name], part: partOf(term) }));
+}
+
+// By part, largest first.
+function inParts(terms, smallest) {
   const groups = new Map();
   for (const term of terms) {
-    const part = partOf(term);
-    if (!groups.has(part)) groups.set(part, { part, sum: 0, terms: [] });
-    const group = groups.get(part);
-    const size = Math.abs(gives(term));
-    group.sum += size;
-    group.terms.push({ words: termWords(term), size, names: [term.name] });
+    if (!groups.has(term.part)) groups.set(term.part, { part: term.part, sum: 0, terms: [] });
+    groups.get(term.part).sum += term.size;
+    groups.get(term.part).terms.push(term);
   }
-  for (const group of groups.values()) {
-    group.terms.sort((a, b) => b.size - a.size);
-    const thin = group.terms.filter((term) => term.size < smallest * total);
-    if (thin.length > 1) {
-      const sum = thin.reduce((size, term) => size + term.size, 0);
-      group.terms = group.terms.filter((term) => !thin.includes(term)).concat({ words: `${thin.length} smaller`, size: sum, names: thin.flatMap((term) => term.names) });
-    }
-  }
+  for (const group of groups.values()) group.terms = withoutThin(group.terms, smallest);
   return [...groups.values()].sort((a, b) => b.sum - a.sum);
 }
 
@@ -63,65 +66,77 @@ function band(x0, y0, x1, y1, thick) {
 }
 
 const energyUnit = { si: 'J', trade: 'kJ' };
+const LINE = 17; // height of a line of words
 
-function bandLabel(x, y, words, size, total, anchor) {
-  return drawn('text', { x, y, 'text-anchor': anchor, class: 'band-label' }, words + '  ',
-    drawn('tspan', { class: 'band-number' }, shown(energyUnit, size)), drawn('tspan', { class: 'band-share' }, '  ' + percent(size / total, 3)));
+function amountWords(size, total, short) {
+  return [drawn('tspan', { class: 'band-number' }, '  ' + shown(energyUnit, size)), short ? null : drawn('tspan', { class: 'band-share' }, '  ' + percent(size / total, 3))];
+}
+
+function bandLabel(x, y, said, size, total, kind, short) {
+  return drawn('text', { x, y, class: kind || 'band-label' }, said, amountWords(size, total, short));
+}
+
+// The trunk splits into parts, a part into its terms; every row is as high as its band or its words need.
+function drawSinks(picture, groups, total, scale, x, top) {
+  let out = top;
+  let row = 4;
+  for (const group of groups) {
+    const heights = group.terms.map((term) => Math.max(LINE, term.size * scale + 3));
+    const block = heights.reduce((sum, height) => sum + height, LINE);
+    const thick = group.sum * scale;
+    const from = row + LINE + (block - LINE - thick) / 2;
+    picture.append(drawn('path', { d: band(x.trunk + 4, out, x.part, from, thick), class: 'band part' }), bandLabel(x.text, row + 12, group.part, group.sum, total, 'band-part'));
+    out += thick;
+    let inner = from;
+    let y = row + LINE;
+    group.terms.forEach((term, at) => {
+      const thin = term.size * scale;
+      const centre = y + heights[at] / 2;
+      picture.append(drawn('path', { d: band(x.part, inner, x.term, centre - thin / 2, thin), class: 'band sink', 'data-energy': term.size, 'data-terms': term.names.join(' ') }),
+        bandLabel(x.text, centre + 4, term.words, term.size, total, null, x.text < 100));
+      inner += thin;
+      y += heights[at];
+    });
+    row += block + 12;
+  }
+  return row;
+}
+
+function drawSources(picture, sources, total, scale, x, top, narrow) {
+  let into = top;
+  const heights = sources.map((source) => Math.max(narrow ? 0 : 2 * LINE + 4, source.size * scale));
+  let y = top + (total * scale - heights.reduce((sum, height) => sum + height, 0)) / 2;
+  sources.forEach((source, at) => {
+    const thick = source.size * scale;
+    const centre = y + heights[at] / 2;
+    picture.append(drawn('path', { d: band(x.source, centre - thick / 2, x.trunk, into, thick), class: 'band source', 'data-energy': source.size, 'data-terms': source.names.join(' ') }));
+    if (!narrow) {
+      picture.append(drawn('text', { x: x.source - 8, y: centre - 3, 'text-anchor': 'end', class: 'band-label' }, source.words),
+        drawn('text', { x: x.source - 8, y: centre + 12, 'text-anchor': 'end', class: 'band-label' }, amountWords(source.size, total)));
+    }
+    into += thick;
+    y += heights[at];
+  });
+  return y;
 }
 
 function energyPicture(run, width) {
   const terms = termsOf(run, energyState.braking);
   const total = energyIn(run, energyState.braking);
   if (!(total > 0)) return element('p', {}, 'No energy was put in.');
-  const sources = sideOf(terms.filter((term) => gives(term) > 0), total, 0.004).flatMap((group) => group.terms).sort((a, b) => b.size - a.size);
-  const sinks = sideOf(terms.filter((term) => gives(term) < 0), total, 0.004);
-  const line = 17;
-  const gap = 12;
-  const rows = sinks.reduce((sum, group) => sum + group.terms.length, 0);
-  const height = Math.max(220, rows * line + sinks.length * (gap + line) + 10);
-  const scale = Math.min(200, height * 0.62) / total;
-  const narrow = width < 620;
-  const x = narrow ? { source: 4, trunk: 40, part: 90, term: 130, text: 138 } : { source: 214, trunk: 290, part: 410, term: 500, text: 510 };
-  const picture = drawn('svg', { viewBox: `0 0 ${width} ${height + (narrow ? 20 + sources.length * line : 0)}`, class: 'energy', role: 'img', 'aria-label': 'Energy flow; the same numbers stand in the table below' });
-  const top = (height - scale * total) / 2;
-  let y = top;
-  sources.forEach((source, at) => {
-    const thick = source.size * scale;
-    const from = narrow ? y : y + (at - (sources.length - 1) / 2) * 14;
-    picture.append(drawn('path', { d: band(x.source, from, x.trunk, y, thick), class: 'band source', 'data-energy': source.size }));
-    if (!narrow) {
-      const middle = from + thick / 2;
-      picture.append(drawn('text', { x: x.source - 8, y: middle - 2, 'text-anchor': 'end', class: 'band-label' }, source.words),
-        drawn('text', { x: x.source - 8, y: middle + 12, 'text-anchor': 'end', class: 'band-label' }, drawn('tspan', { class: 'band-number' }, shown(energyUnit, source.size)), drawn('tspan', { class: 'band-share' }, '  ' + percent(source.size / total, 3))));
-    }
-    y += thick;
-  });
-  picture.append(drawn('rect', { x: x.trunk, y: top, width: 4, height: scale * total, class: 'trunk' }));
-  let out = top;
-  let slot = 4;
-  for (const group of sinks) {
-    const block = line + group.terms.length * line;
-    const thick = group.sum * scale;
-    const middle = slot + block / 2;
-    const at = Math.max(slot, middle - thick / 2);
-    picture.append(drawn('path', { d: band(x.trunk + 4, out, x.part, at, thick), class: 'band part' }),
-      drawn('text', { x: x.text, y: slot + 12, class: 'band-part' }, group.part, drawn('tspan', { class: 'band-number' }, '  ' + shown(energyUnit, group.sum)), drawn('tspan', { class: 'band-share' }, '  ' + percent(group.sum / total, 3))));
-    out += thick;
-    let inner = at;
-    group.terms.forEach((term, number) => {
-      const thin = term.size * scale;
-      const centre = slot + line + number * line + line / 2;
-      picture.append(drawn('path', { d: band(x.part, inner, x.term, centre - thin / 2, thin), class: 'band sink', 'data-energy': term.size, 'data-terms': term.names.join(' ') }),
-        bandLabel(x.text, centre + 4, term.words, term.size, total, 'start'));
-      inner += thin;
-    });
-    slot = Math.max(slot + block, at + thick) + gap;
-  }
-  if (narrow) {
-    sources.forEach((source, at) => picture.append(bandLabel(4, height + 14 + at * line, 'in: ' + source.words, source.size, total, 'start')));
-  }
-  const used = Math.max(height, slot) + (narrow ? 20 + sources.length * line : 0);
-  picture.setAttribute('viewBox', `0 0 ${width} ${used}`);
+  const narrow = width < 760;
+  const sources = withoutThin(sized(terms.filter((term) => gives(term) > 0)), 0.004 * total);
+  const groups = inParts(sized(terms.filter((term) => gives(term) < 0)), 0.004 * total);
+  const x = width > 500 && narrow ? { source: 2, trunk: 70, part: 170, term: 250, text: 260 } : narrow ? { source: 2, trunk: 20, part: 48, term: 76, text: 82 } : { source: 230, trunk: 300, part: 420, term: 510, text: 520 };
+  const picture = drawn('svg', { class: 'energy', role: 'img', 'aria-label': 'Energy flow; the same numbers stand in the table below' });
+  const scale = 210 / total;
+  const words_ = narrow ? 8 + (sources.length + 1) * LINE : 0;
+  const rows = groups.reduce((sum, group) => sum + LINE + 12 + group.terms.reduce((height, term) => height + Math.max(LINE, term.size * scale + 3), 0), 0);
+  const top = Math.max(24, (rows - 210) / 2);
+  const end = Math.max(drawSinks(picture, groups, total, scale, x, top), drawSources(picture, sources, total, scale, x, top, narrow));
+  picture.append(drawn('rect', { x: x.trunk, y: top, width: 4, height: 210, class: 'trunk' }));
+  if (narrow) sources.forEach((source, at) => picture.append(bandLabel(2, end + 14 + at * LINE, 'in: ' + source.words, source.size, total)));
+  picture.setAttribute('viewBox', `0 0 ${width} ${Math.ceil(end + words_)}`);
   return picture;
 }
 
@@ -149,7 +164,7 @@ function energyOf(run) {
   const toggle = hasBraking ? element('div', { class: 'choice', role: 'group', 'aria-label': 'Which part of the run' },
     [[false, 'whole run'], [true, 'braking: release of the pedal to standstill']].map(([braking, words]) =>
       element('button', { type: 'button', 'aria-pressed': String(energyState.braking === braking), onclick: choose(braking) }, words))) : null;
-  const width = Math.max(330, Math.min(960, byId('energy-body').clientWidth || 800));
+  const width = energyState.fixedWidth || Math.max(330, Math.min(960, byId('energy-body').clientWidth || 800));
   return [toggle, energyPicture(run, width), energyTable(run)];
 }
 

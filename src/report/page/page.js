@@ -9,7 +9,7 @@ function showMasthead() {
   byId('kind').textContent = runs.length === 1 ? 'Report of a run' : 'Comparison of runs';
   byId('subtitle').textContent = runs.length === 1
     ? `${first.plant_text || first.plant}. Simulated ${seconds(first.end - first.start, 3)}; file ${first.file}.`
-    : runs.map((run) => `${run.label}: ${run.title}`).join('; ');
+    : runs.map(runName).join('; ');
   byId('caution').textContent = facts.caution;
   byId('caution-end').textContent = facts.caution;
 }
@@ -200,10 +200,13 @@ function bindSwitches() {
 function bindPrint() {
   let kept = null;
   addEventListener('beforeprint', () => {
-    kept = { theme: document.documentElement.dataset.theme, details: [...document.querySelectorAll('details:not([open])')] };
+    kept = { theme: document.documentElement.dataset.theme, shut: [...document.querySelectorAll('details.per-run:not([open])')] };
+    for (const details of kept.shut) details.open = true;
     document.documentElement.dataset.theme = 'light';
     document.body.classList.add('printing');
-    for (const chart of charts) chart.fixedWidth = 680;
+    for (const chart of charts) chart.fixedWidth = chart.group.tall ? 690 : 338;
+    energyState.fixedWidth = 640;
+    showEnergy();
     rebuildCharts();
   });
   addEventListener('afterprint', () => {
@@ -212,7 +215,10 @@ function bindPrint() {
     else document.documentElement.dataset.theme = kept.theme;
     document.body.classList.remove('printing');
     for (const chart of charts) chart.fixedWidth = null;
+    for (const details of kept.shut) details.open = false;
+    energyState.fixedWidth = null;
     kept = null;
+    showEnergy();
     rebuildCharts();
   });
 }

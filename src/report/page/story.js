@@ -37,7 +37,7 @@ function gathered(stretches, run) {
 }
 
 function duration(time) {
-  return time < 0.0995 ? figures(1000 * time, 2) + '\u202fms' : figures(time, 3) + '\u202fs';
+  return time < 0.0995 ? figures(1000 * time, 2) + '\u00a0ms' : figures(time, 3) + '\u00a0s';
 }
 
 function howLong(group) {
@@ -60,9 +60,13 @@ function downTo(run, name, group) {
   return found === null ? '' : shown(found.signal, found.low) + ' at ' + seconds(found.lowTime);
 }
 
+// A value for a sentence: what is far below the signal's own size is nothing.
 function valueOf(run, name, time) {
   const curve = curveOf(run, name);
-  return curve === null ? '–' : shown(curve.signal, valueAt(curve, time));
+  if (curve === null) return '–';
+  const value = valueAt(curve, time);
+  const size = Math.max(Math.abs(curve.signal.low), Math.abs(curve.signal.high));
+  return shown(curve.signal, Math.abs(value) < 1e-4 * size ? 0 : value);
 }
 
 function setting(run, name) {
@@ -71,15 +75,16 @@ function setting(run, name) {
 }
 
 function change(run, name, group) {
-  return 'from ' + valueOf(run, name, group.from) + ' to ' + valueOf(run, name, group.to);
+  const [before, after] = [valueOf(run, name, group.from), valueOf(run, name, group.to)];
+  return before === after ? 'stays at ' + after : `goes from ${before} to ${after}`;
 }
 
 const told = {
   relief_a: [1, (run, g) => `Relief valve A opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_a_flow', g)}, line A up to ${upTo(run, 'line_a_pressure', g)}.`],
   relief_b: [1, (run, g) => `Relief valve B opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_b_flow', g)}, line B up to ${upTo(run, 'line_b_pressure', g)}.`],
-  limiter_a: [1, (run, g) => `The pressure limiter acts on line A ${howLong(g)}. Pump stroke goes ${change(run, 'pump_stroke', g)}; line A up to ${upTo(run, 'line_a_pressure', g)}.`],
-  limiter_b: [1, (run, g) => `The pressure limiter acts on line B ${howLong(g)}. Pump stroke goes ${change(run, 'pump_stroke', g)}; line B up to ${upTo(run, 'line_b_pressure', g)}.`],
-  motor_override: [1, (run, g) => `The motor override asks for displacement ${howLong(g)}. Motor displacement goes ${change(run, 'motor_displacement', g)}.`],
+  limiter_a: [1, (run, g) => `The pressure limiter acts on line A ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line A up to ${upTo(run, 'line_a_pressure', g)}.`],
+  limiter_b: [1, (run, g) => `The pressure limiter acts on line B ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line B up to ${upTo(run, 'line_b_pressure', g)}.`],
+  motor_override: [1, (run, g) => `The motor override asks for displacement ${howLong(g)}. Motor displacement ${change(run, 'motor_displacement', g)}.`],
   engine_overspeed: [1, (run, g) => `The engine turns above the told overspeed${setting(run, 'engine.told_overspeed')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`],
   engine_underspeed: [-1, (run, g) => `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`],
   low_side: [-1, (run, g) => `The low side is starved ${howLong(g)}: down to ${downTo(run, 'low_side_pressure', g)}.`],
@@ -89,7 +94,8 @@ const told = {
 
 function sentenceOf(run, event) {
   if (event.name === 'standstill' && event.direction > 0) {
-    return `The machine moves off, ${valueOf(run, 'vehicle_distance', event.time)} from its start.`;
+    const gone = signalAt(run, 'vehicle_distance', event.time);
+    return Math.abs(gone) > 0.1 ? `The machine moves off, ${valueOf(run, 'vehicle_distance', event.time)} from its start.` : 'The machine moves off.';
   }
   if (event.name === 'standstill' && event.direction < 0) {
     const since = event.time - measureOf(run, 'stop_from');
@@ -203,9 +209,9 @@ function storyList(run) {
 function showStory() {
   const body = byId('story-body');
   const parts = runs.map((run) => [
-    runs.length > 1 ? element('h3', {}, `${run.label}: ${run.title}`) : null,
+    runs.length > 1 ? element('h3', {}, runName(run)) : null,
     ...storyList(run),
   ]);
-  replaceAll(body, ...(runs.length > 2 ? parts.map((part, at) => element('details', { open: at === 0 },
-    element('summary', {}, `${runs[at].label}: ${runs[at].title}`), part.slice(1))) : parts));
+  replaceAll(body, runs.length > 2 ? parts.map((part, at) => element('details', { class: 'per-run', open: at === 0 },
+    element('summary', {}, runName(runs[at])), part.slice(1))) : element('div', { class: 'stories' }, parts.map((part) => element('div', {}, part))));
 }

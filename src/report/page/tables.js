@@ -11,6 +11,12 @@ function cell(words, kind) {
   return element('td', { class: kind || null }, words);
 }
 
+// What stands before the cell where the table is stacked, on a narrow screen.
+function labelled(label, target) {
+  target.dataset.label = label;
+  return target;
+}
+
 function rowHead(words) {
   return element('th', { scope: 'row' }, words);
 }
@@ -39,7 +45,7 @@ function marginWords(run, limit) {
   if (limit.worst === null || limit.level === null) return 'no value';
   const described = describedLimit(run, limit);
   const unit = unitOf(described);
-  const distance = figures(Math.abs(limit.worst - limit.level) / unit.scale, 3) + (unit.unit ? '\u202f' + unit.unit : '');
+  const distance = figures(Math.abs(limit.worst - limit.level) / unit.scale, 3) + (unit.unit ? '\u00a0' + unit.unit : '');
   const share = limit.level !== 0 ? ' (' + percent(Math.abs(marginOf(limit)), 2) + ')' : '';
   return (limit.result === 'broken' ? 'over by ' : '') + distance + share;
 }
@@ -72,8 +78,8 @@ function limitRow(run, limit) {
   return element('tr', { class: limit.result },
     cell([element('span', { class: 'mark', 'aria-hidden': 'true' }, broken ? '✕ ' : '✓ '), limit.result], 'result'),
     rowHead(limit.sentence),
-    cell(shown(describedLimit(run, limit), limit.worst), 'number'),
-    cell(marginWords(run, limit), 'number'),
+    labelled('worst value', cell(shown(describedLimit(run, limit), limit.worst), 'number')),
+    labelled('margin', cell(marginWords(run, limit), 'number')),
     cell(marginBar(limit)),
     cell(limit.worst_time === null ? '' : element('button', { type: 'button', class: 'time', onclick: () => goTo(limit.worst_time) }, seconds(limit.worst_time)), 'number'),
     cell(broken && limit.first_time !== null ? 'first broken at ' + seconds(when) : '', 'hint'));
@@ -84,9 +90,9 @@ function showVerdict() {
   const parts = runs.map((run) => {
     const headline = headlineOf(run);
     return element('div', { class: 'verdict' },
-      runs.length > 1 ? element('h3', {}, `${run.label}: ${run.title}`) : null,
+      runs.length > 1 ? element('h3', {}, runName(run)) : null,
       element('p', { class: 'headline ' + headline.kind }, element('span', { class: 'mark', 'aria-hidden': 'true' }, headline.mark + ' '), headline.words),
-      run.limits.length > 0 ? table(heads, rankedLimits(run).map((limit) => limitRow(run, limit)), { 'aria-label': 'Limits, worst margin first' }) : null);
+      run.limits.length > 0 ? table(heads, rankedLimits(run).map((limit) => limitRow(run, limit)), { class: 'limits', 'aria-label': 'Limits, worst margin first' }) : null);
   });
   replaceAll(byId('verdict-body'), parts);
 }
@@ -113,7 +119,7 @@ function measureCell(run, measure) {
 
 function showMeasures() {
   const first = runs[0];
-  const all = first.measures.filter((measure) => !isTimeOfAnother(first, measure));
+  const all = first.measures.filter((measure) => !isTimeOfAnother(first, measure) && !/_residual$/.test(measure.name));
   const has = (measure) => runs.some((run) => Number.isFinite(measureOf(run, measure.name)) && !shutRelief(run, measure));
   const rows = all.filter(has).map((measure) => element('tr', {}, rowHead(measure.text || named(measure.name)), runs.map((run) => measureCell(run, measure))));
   const absent = all.filter((measure) => !has(measure));
@@ -161,7 +167,7 @@ function differenceWords(described, value, base) {
   const delta = (value - base) / unit.scale;
   const sign = delta > 0 ? '+' : '';
   const share = base !== 0 && described.si !== 'K' ? `, ${sign}${percent((value - base) / Math.abs(base), 2)}` : '';
-  return value === base ? 'same' : `${sign}${figures(delta, 3)}${unit.unit ? '\u202f' + unit.unit : ''}${share}`;
+  return value === base ? 'same' : `${sign}${figures(delta, 3)}${unit.unit ? '\u00a0' + unit.unit : ''}${share}`;
 }
 
 function resultDifferences() {
@@ -202,8 +208,8 @@ function showComparison() {
   const shownRows = results.slice(0, 14).map(differenceRow);
   const more = results.slice(14).map(differenceRow);
   replaceAll(byId('comparison-body'),
-    element('ul', { class: 'run-keys' }, runs.map((run) => element('li', {}, dashSample(run.index), ` ${run.label}: ${run.title} (${run.file})`))),
-    names.length === 0 ? element('p', {}, 'No parameter differs.') : table(settingHeads, names.map((name) => element('tr', {}, rowHead(name),
+    element('ul', { class: 'run-keys' }, runs.map((run) => element('li', {}, dashSample(run.index), ' ' + runName(run)))),
+    names.length === 0 ? element('p', {}, 'No parameter differs.') : table(settingHeads, names.map((name) => element('tr', {}, rowHead(named(name.replace('.', ': '))),
       runs.map((run) => cell(parameterWords(run.parameterByName.get(name)))))), { 'aria-label': 'Settings that differ' }),
     results.length === 0 ? element('p', {}, 'No result differs.') : table(resultHeads, shownRows, { 'aria-label': 'Results that differ, largest difference first' }),
     more.length > 0 ? element('details', {}, element('summary', {}, `${more.length} smaller differences`), table(resultHeads, more)) : null);
@@ -215,7 +221,7 @@ function isChanged(parameter) {
   if (parameter.table !== undefined) return false;
   if (parameter.choice !== undefined) return parameter.usual !== undefined && parameter.choice !== parameter.usual;
   if (parameter.usual === undefined || parameter.usual === null || parameter.value === null) return false;
-  return Math.abs(parameter.value - parameter.usual) > 1e-9 * Math.max(Math.abs(parameter.value), Math.abs(parameter.usual));
+  return Math.abs(parameter.value - parameter.usual) > 1e-6 * Math.max(Math.abs(parameter.value), Math.abs(parameter.usual));
 }
 
 function profilePicture(parameter) {
@@ -239,7 +245,7 @@ function caseOf(run) {
   return [
     element('h3', {}, 'Inputs'),
     inputs.length === 0 ? element('p', { class: 'hint' }, 'No table was given.') : table(null, inputs.map((parameter) => element('tr', {},
-      rowHead([named(parameter.name.replace('.', ': ')), element('span', { class: 'hint' }, ' ' + (parameter.text || ''))]), cell(profilePicture(parameter)), cell(profileWords(parameter))))),
+      rowHead([named(parameter.name.replace('.', ': ')), element('span', { class: 'hint' }, ' ' + (parameter.text || ''))]), cell(profilePicture(parameter)), cell(profileWords(parameter)))), { class: 'inputs' }),
     element('h3', {}, `Parameters that are not at their default (${changed.length} of ${run.parameters.length})`),
     element('div', { class: 'sections' }, sections.map((section) => element('div', { class: 'part' }, element('h4', {}, named(section)),
       table(null, changed.filter((parameter) => parameter.name.split('.')[0] === section).map((parameter) => element('tr', { title: parameter.text || null },
@@ -253,12 +259,12 @@ function lawsOf(run) {
   const laws = run.parameters.filter((parameter) => parameter.choice !== undefined);
   return table([{ text: 'part' }, { text: 'what' }, { text: 'in use' }, { text: 'to choose from' }], laws.map((parameter) => element('tr', {},
     rowHead(named(parameter.name.replace('.', ': '))), cell(parameter.text || ''), cell(element('strong', {}, named(parameter.choice))),
-    cell((parameter.choices || '').split('|').filter((choice) => choice !== parameter.choice).map(named).join(', ') || '–', 'hint'))));
+    cell((parameter.choices || '').split('|').filter((choice) => choice !== parameter.choice).map(named).join(', ') || '–', 'hint'))), { class: 'laws' });
 }
 
 function perRun(body, make) {
-  replaceAll(byId(body), runs.length === 1 ? make(runs[0]) : runs.map((run, at) => element('details', { open: at === 0 },
-    element('summary', {}, `${run.label}: ${run.title}`), make(run))));
+  replaceAll(byId(body), runs.length === 1 ? make(runs[0]) : runs.map((run, at) => element('details', { class: 'per-run', open: at === 0 },
+    element('summary', {}, runName(run)), make(run))));
 }
 
 // --- Solver and origin --------------------------------------------------------------------------------------------------------
@@ -276,7 +282,7 @@ function solverOf(run) {
     table(null, run.solver.map((row) => element('tr', {}, rowHead(row.text || named(row.name)), cell(shown(row, row.value), 'number')))),
     element('details', {}, element('summary', {}, `${run.states.length} states were integrated`),
       table([{ text: 'state' }, { text: 'absolute tolerance', number: true }], run.states.map((state) => element('tr', {}, rowHead(named(state.state_name)),
-        cell(figures(state.absolute_tolerance, 3) + '\u202f' + prettyUnit(state.state_unit), 'number'))))),
+        cell(figures(state.absolute_tolerance, 3) + '\u00a0' + prettyUnit(state.state_unit), 'number'))))),
   ];
 }
 
