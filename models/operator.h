@@ -39,37 +39,37 @@ struct operator_parameters {
 static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-/* The channels of the operator. Each has a table of the same name in OPERATOR_FIELDS. */
+/* The channels of the operator: CHANNEL(name, what it is). Each has a table of the same name in OPERATOR_FIELDS. */
 #define OPERATOR_CHANNELS(CHANNEL)                                                                                     \
-  CHANNEL(pedal)                                                                                                       \
-  CHANNEL(direction)                                                                                                   \
-  CHANNEL(forward_pedal)                                                                                               \
-  CHANNEL(reverse_pedal)                                                                                               \
-  CHANNEL(brake)                                                                                                       \
-  CHANNEL(exhaust_brake)                                                                                               \
-  CHANNEL(throttle)                                                                                                    \
-  CHANNEL(park_brake)                                                                                                  \
-  CHANNEL(starter)                                                                                                     \
-  CHANNEL(draft)
+  CHANNEL(pedal, "drive pedal (layout pedal_and_direction)")                                                           \
+  CHANNEL(direction, "direction, forward 100 %, reverse -100 %")                                                       \
+  CHANNEL(forward_pedal, "forward pedal (layout two_pedals)")                                                          \
+  CHANNEL(reverse_pedal, "reverse pedal (layout two_pedals)")                                                          \
+  CHANNEL(brake, "service brake")                                                                                      \
+  CHANNEL(exhaust_brake, "exhaust brake")                                                                              \
+  CHANNEL(throttle, "engine set speed over engine.set_speed")                                                          \
+  CHANNEL(park_brake, "park brake")                                                                                    \
+  CHANNEL(starter, "starter of a stalled engine")                                                                      \
+  CHANNEL(draft, "draft of the implement over vehicle.draft")
 
 /* Faults are channels as well, 0 when sound and 1 when broken; only actions move them (fault.h says what each does). */
 #define FAULT_CHANNELS(CHANNEL)                                                                                        \
-  CHANNEL(charge_lost)                                                                                                 \
-  CHANNEL(hose_burst_a)                                                                                                \
-  CHANNEL(hose_burst_b)                                                                                                \
-  CHANNEL(relief_a_stuck_open)                                                                                         \
-  CHANNEL(relief_b_stuck_open)                                                                                         \
-  CHANNEL(relief_a_stuck_shut)                                                                                         \
-  CHANNEL(relief_b_stuck_shut)                                                                                         \
-  CHANNEL(swash_stuck)                                                                                                 \
-  CHANNEL(limiter_dead)                                                                                                \
-  CHANNEL(filter_blocked)                                                                                              \
-  CHANNEL(cooler_dead)                                                                                                 \
-  CHANNEL(engine_off)                                                                                                  \
-  CHANNEL(pedals_stuck)
+  CHANNEL(charge_lost, "fault: the charge pump delivers nothing")                                                      \
+  CHANNEL(hose_burst_a, "fault: main line A is open to the air")                                                       \
+  CHANNEL(hose_burst_b, "fault: main line B is open to the air")                                                       \
+  CHANNEL(relief_a_stuck_open, "fault: relief valve A stands open")                                                    \
+  CHANNEL(relief_b_stuck_open, "fault: relief valve B stands open")                                                    \
+  CHANNEL(relief_a_stuck_shut, "fault: relief valve A passes nothing")                                                 \
+  CHANNEL(relief_b_stuck_shut, "fault: relief valve B passes nothing")                                                 \
+  CHANNEL(swash_stuck, "fault: the swash does not move")                                                               \
+  CHANNEL(limiter_dead, "fault: the pressure limiter does nothing")                                                    \
+  CHANNEL(filter_blocked, "fault: the charge filter is blocked")                                                       \
+  CHANNEL(cooler_dead, "fault: the cooler takes no heat")                                                              \
+  CHANNEL(engine_off, "fault: no fuel")                                                                                \
+  CHANNEL(pedals_stuck, "fault: the pedals stay where they are")
 
 enum operator_channel {
-#define OPERATOR_CHANNEL_ID(name) CHANNEL_##name,
+#define OPERATOR_CHANNEL_ID(name, text) CHANNEL_##name,
   OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
 #undef OPERATOR_CHANNEL_ID
       CHANNEL_COUNT

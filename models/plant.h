@@ -65,6 +65,7 @@ struct plant {
   const struct event_row *events;
   int event_count;
   const char *const *channels; /* operator inputs that an action may move */
+  const char *const *channel_texts; /* what each is */
   const enum quantity *channel_quantities;
   int channel_count;
 

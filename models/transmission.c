@@ -42,13 +42,19 @@ static const struct event_row transmission_events[] = {
 };
 
 static const char *const transmission_channels[] = {
-#define CHANNEL_NAME(name) #name,
+#define CHANNEL_NAME(name, text) #name,
     OPERATOR_CHANNELS(CHANNEL_NAME) FAULT_CHANNELS(CHANNEL_NAME)
 #undef CHANNEL_NAME
 };
 
+static const char *const transmission_channel_texts[] = {
+#define CHANNEL_TEXT(name, text) text,
+    OPERATOR_CHANNELS(CHANNEL_TEXT) FAULT_CHANNELS(CHANNEL_TEXT)
+#undef CHANNEL_TEXT
+};
+
 static const enum quantity transmission_channel_quantities[CHANNEL_COUNT] = {
-#define CHANNEL_QUANTITY(name) QUANTITY_FRACTION,
+#define CHANNEL_QUANTITY(name, text) QUANTITY_FRACTION,
     OPERATOR_CHANNELS(CHANNEL_QUANTITY) FAULT_CHANNELS(CHANNEL_QUANTITY)
 #undef CHANNEL_QUANTITY
 };
@@ -241,6 +247,7 @@ const struct plant transmission_plant = {
     .events = transmission_events,
     .event_count = EVENT_COUNT,
     .channels = transmission_channels,
+    .channel_texts = transmission_channel_texts,
     .channel_quantities = transmission_channel_quantities,
     .channel_count = CHANNEL_COUNT,
     .signal_active = transmission_signal_active,
@@ -257,6 +264,7 @@ const struct plant transmission_plant = {
     .next_time = transmission_next_time,
     .switches = transmission_switches,
     .change = transmission_change,
+    .excess = transmission_excess,
     .move = transmission_move,
     .release_time = transmission_release_time,
 };

@@ -239,7 +239,7 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     model->tables[i] = nothing; /* faults have no tables */
   }
-#define CHANNEL_TABLE(name) model->tables[CHANNEL_##name] = own->operator.name;
+#define CHANNEL_TABLE(name, text) model->tables[CHANNEL_##name] = own->operator.name;
   OPERATOR_CHANNELS(CHANNEL_TABLE)
 #undef CHANNEL_TABLE
   model->table_release = last_fall_to_zero(&own->operator);

@@ -81,6 +81,7 @@ static const struct event_row valve_rig_events[] = {
 };
 
 static const char *const valve_rig_channels[] = {"feed"};
+static const char *const valve_rig_channel_texts[] = {"feed over rig.feed_flow"};
 static const enum quantity valve_rig_channel_quantities[] = {QUANTITY_FRACTION};
 
 struct valve_rig_model {
@@ -287,6 +288,7 @@ const struct plant valve_rig_plant = {
     .events = valve_rig_events,
     .event_count = FIELD_COUNT(valve_rig_events),
     .channels = valve_rig_channels,
+    .channel_texts = valve_rig_channel_texts,
     .channel_quantities = valve_rig_channel_quantities,
     .channel_count = 1,
     .signal_active = valve_rig_signal_active,

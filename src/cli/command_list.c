@@ -190,6 +190,17 @@ static void list_signals(const struct listing *listing) {
   }
 }
 
+static void list_channels(const struct listing *listing) {
+  for (int p = 0; registry_plants[p] != NULL; p++) {
+    const struct plant *plant = registry_plants[p];
+    print_plant(listing, plant->name, plant->text);
+    for (int c = 0; c < plant->channel_count; c++) {
+      struct signal row = {plant->channels[c], plant->channel_quantities[c], REFERENCE_NONE, plant->channel_texts[c]};
+      list_row(listing, plant->name, &row);
+    }
+  }
+}
+
 static void list_measures(const struct listing *listing) {
   for (int m = 0; m < MEASURE_COUNT; m++) {
     list_row(listing, NULL, &measure_rows[m]);
@@ -228,6 +239,7 @@ static const struct subject subjects[] = {
     {"parameters", list_parameters},
     {"signals", list_signals},
     {"measures", list_measures},
+    {"channels", list_channels}, /* what an action can move, faults among them */
     {"units", list_units},
 };
 
@@ -247,13 +259,13 @@ static const struct subject *find_subject(const char *name, struct error *error)
   if (near != NULL) {
     error_set(error, ERROR_USAGE, "unknown list '%s'; did you mean '%s'?", name, near);
   } else {
-    error_set(error, ERROR_USAGE, "unknown list '%s'; there are parameters, signals, measures and units", name);
+    error_set(error, ERROR_USAGE, "unknown list '%s'; there are parameters, signals, measures, channels and units", name);
   }
   return NULL;
 }
 
 static void print_help(void) {
-  (void)fputs("usage: swashloop list parameters|signals|measures|units [--json] [WORD]\n\n"
+  (void)fputs("usage: swashloop list parameters|signals|measures|channels|units [--json] [WORD]\n\n"
               "With WORD only what has it in its name or description. JSON numbers are SI; those ending in _trade are\n"
               "in the trade unit.\n\n",
               stdout);
@@ -289,7 +301,7 @@ int command_list(int argument_count, char **arguments) {
     }
   }
   if (subject == NULL) {
-    error_set(&error, ERROR_USAGE, "which list? usage: swashloop list parameters|signals|measures|units");
+    error_set(&error, ERROR_USAGE, "which list? usage: swashloop list parameters|signals|measures|channels|units");
     return terminal_error(&error);
   }
   if (listing.json != NULL) {
