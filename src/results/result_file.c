@@ -1,18 +1,14 @@
 #include "result_file.h"
 
-#include <errno.h>
-#include <fcntl.h>
-#include <libgen.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/file.h>
-#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
 #include "h5_write.h"
+#include "part_file.h"
 #include "result_groups.h"
 
 /* Samples in a chunk, but for short runs: every write but the last is one whole chunk, so nothing is read back. */
@@ -74,26 +70,6 @@ static bool write_error(const struct result_file *file, struct error *error) {
                    file->log.reason[0] != '\0' ? file->log.reason : "no reason known");
 }
 
-/* Ask the operating system first: its words are better than those of the file library, and a target that the last
- * rename could not replace is found before the run instead of after it. */
-static bool can_create(const char *path, const char *part, struct error *error) {
-  struct stat status;
-  if (stat(path, &status) == 0 && !S_ISREG(status.st_mode)) {
-    return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", path);
-  }
-  int descriptor = open(part, O_WRONLY | O_CREAT | O_CLOEXEC, 0666);
-  if (descriptor < 0) {
-    return error_set(error, ERROR_OUTPUT, "%s could not be created: %s", part, strerror(errno));
-  }
-  /* The file library would empty the part of another run before it finds the lock: look first. */
-  bool busy = flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
-  (void)close(descriptor);
-  if (busy) {
-    return error_set(error, ERROR_OUTPUT, "%s is being written by another run", part);
-  }
-  return true;
-}
-
 static void write_root_attributes(struct result_file *file, const struct case_data *data, const char *command) {
   char when[32] = "";
   time_t now = time(NULL);
@@ -147,18 +123,16 @@ static struct result_file *new_file(const char *path, int signal_count, int chun
   if (file == NULL) {
     return NULL;
   }
-  size_t size = strlen(path) + sizeof ".part";
   file->chunk = chunk;
   file->file = H5I_INVALID_HID;
   file->time = H5I_INVALID_HID;
   file->path = strdup(path);
-  file->part = malloc(size);
+  file->part = part_name(path);
   file->buffer = malloc(((size_t)signal_count + 1) * (size_t)file->chunk * sizeof *file->buffer);
   if (file->path == NULL || file->part == NULL || file->buffer == NULL) {
     free_all(file);
     return NULL;
   }
-  (void)snprintf(file->part, size, "%s.part", path);
   return file;
 }
 
@@ -180,7 +154,7 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
     error_set(error, ERROR_MEMORY, "no memory for the buffers of %s", path);
     return NULL;
   }
-  if (!can_create(file->path, file->part, error)) {
+  if (!part_can_create(file->path, file->part, error)) {
     free_all(file);
     return NULL;
   }
@@ -253,41 +227,6 @@ bool result_file_block(void *context, int count, const double *time, const doubl
   return true;
 }
 
-/* On the disk before it gets its name. */
-static bool sync_path(const char *path) {
-  int descriptor = open(path, O_RDONLY | O_CLOEXEC);
-  if (descriptor < 0) {
-    return false;
-  }
-  int result = fsync(descriptor);
-  int kept = errno;
-  (void)close(descriptor);
-  errno = kept;
-  return result == 0;
-}
-
-/* The new name itself; not every file system can, and then nothing is lost by it. */
-static void sync_folder_of(char *path) {
-  int descriptor = open(dirname(path), O_RDONLY | O_CLOEXEC);
-  if (descriptor >= 0) {
-    (void)fsync(descriptor);
-    (void)close(descriptor);
-  }
-}
-
-static bool finish(struct result_file *file, struct error *error) {
-  if (file->log.failed) {
-    return write_error(file, error);
-  }
-  if (!sync_path(file->part)) {
-    return error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", file->part, strerror(errno));
-  }
-  if (rename(file->part, file->path) != 0) {
-    return error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", file->part, file->path, strerror(errno));
-  }
-  return true;
-}
-
 bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
                        struct error *error) {
   struct h5_log *log = &file->log;
@@ -301,9 +240,9 @@ bool result_file_close(struct result_file *file, const struct case_data *data, c
   h5_change_text_attribute(file->file, "status", run_status_names[outcome->status], log);
   h5_change_text_attribute(file->file, "status_message", outcome->status == RUN_FAILED ? outcome->error.text : "", log);
   close_file(file);
-  bool good = finish(file, error);
+  bool good = !log->failed || write_error(file, error);
   if (good) {
-    sync_folder_of(file->path);
+    good = part_finish(file->path, file->part, error);
   } else {
     (void)unlink(file->part);
   }

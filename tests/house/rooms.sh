@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The rooms depend one way: models <- core <- {case, run, results, report, sweep} <- cli. Read from the includes.
+# The rooms depend one way: models <- core <- {case, run, results, report, sweep, analysis} <- cli. Read from the includes.
 set -u
 cd "$SWASHLOOP_SOURCE" || exit 1
 failures=0
@@ -29,7 +29,8 @@ may_use() {
   results | report) echo models core case run ;;
   report) echo models core case run ;;
   sweep) echo models core case run results ;;
-  cli) echo models core case run results report sweep ;;
+  analysis) echo models core case run results report ;;
+  cli) echo models core case run results report sweep analysis ;;
   esac
 }
 
@@ -66,7 +67,7 @@ done
 while read -r line; do
   complain "outside src/cli: $line"
 done < <(grep -nE '\<(exit|abort|printf|puts|putchar) *\(|\<fprintf *\( *std(out|err)' \
-  models/*.[ch] src/{core,case,run,results,report,sweep}/*.[ch] 2>/dev/null |
+  models/*.[ch] src/{core,case,run,results,report,sweep,analysis}/*.[ch] 2>/dev/null |
   grep -vE '^[^:]*:[0-9]+: *(/\*|\*)|format\(printf')
 
 # Short enough to read in one go.
