@@ -8,8 +8,8 @@
  * stops the integral from winding up while the fuel is at an end. Torque made x (T_max + T_fr) - T_fr. Exhaust brake:
  * T_eb b s(w) more friction, b the operator's channel. J w' = torque - auxiliaries - loads.
  *
- * Starter: torque T_s b while the engine does not burn, fading to nothing at the stall speed, b the operator's channel.
- * A stalled engine burns again only when the starter has brought it over the stall speed.
+ * Starter: torque T_s b while the engine does not burn, b the operator's channel, fading from the stall speed to nothing
+ * at twice of it. A stalled engine burns again only when the starter has brought it over the stall speed.
  *
  * Stall. Below the stall speed nothing burns any more and nothing makes it burn again by itself. `end_run` ends the run
  * there; `held` lets the shaft run down to rest, where compression holds it: it never turns backwards. `none` is the
@@ -121,7 +121,7 @@ static inline real engine_integral_rate(const struct engine_parameters *engine, 
 
 /* Torque of the starter, N m, while nothing burns. */
 static inline real engine_starter(const struct engine_parameters *engine, real speed, real share) {
-  return engine->stall_speed > 0.0 ? engine->starter_torque * share * clamp01(1.2 - speed / engine->stall_speed) : 0.0;
+  return engine->stall_speed > 0.0 ? engine->starter_torque * share * clamp01(2.0 - speed / engine->stall_speed) : 0.0;
 }
 
 #endif

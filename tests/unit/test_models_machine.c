@@ -107,8 +107,8 @@ static void starter_fades_as_the_engine_fires(void **state) {
   (void)state;
   DEFAULTS(engine, engine);
   CHECK_CLOSE(engine_starter(&engine, 0.0, 1.0), engine.starter_torque, 1e-12);
-  CHECK_CLOSE(engine_starter(&engine, engine.stall_speed, 1.0), 0.2 * engine.starter_torque, 1e-9);
-  assert_true(engine_starter(&engine, 1.3 * engine.stall_speed, 1.0) == 0.0);
+  CHECK_CLOSE(engine_starter(&engine, 1.5 * engine.stall_speed, 1.0), 0.5 * engine.starter_torque, 1e-9);
+  assert_true(engine_starter(&engine, 2.0 * engine.stall_speed, 1.0) == 0.0);
   assert_true(engine_starter(&engine, 0.0, 0.0) == 0.0);
 }
 
