@@ -9,6 +9,7 @@
 #include "integrator.h"
 #include "measurer.h"
 #include "registry.h"
+#include "steady_start.h"
 #include "story.h"
 #include "units.h"
 #include "view.h"
@@ -500,6 +501,9 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
   }
   data->plant->start(run->view.model, run->view.mode, run->start.state);
   run->start.time = 0.0;
+  if (data->simulation.start == START_STEADY && !steady_start(&run->view, run->start.state, error)) {
+    return false;
+  }
   view_evaluate(&run->view, &run->start);
   if (!measurer_begin(&run->measurer, &run->view, &run->start, error)) {
     return false;

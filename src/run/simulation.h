@@ -4,6 +4,8 @@
 
 #include "field.h"
 
+enum simulation_start { START_AT_REST, START_STEADY };
+
 /* clang-format off */
 #define SIMULATION_FIELDS(REAL, CHOICE, TABLE)                                                                         \
   REAL(end_time, TIME, 20.0, 1e-6, 1e7, NONE, "", "how long the run lasts")                                            \
@@ -13,6 +15,7 @@
   REAL(nonlinear_tolerance, NUMBER, 0.01, 1e-6, 1.0, NONE, "", "share of the error test left to the nonlinear solver") \
   REAL(largest_order, NUMBER, 5.0, 1.0, 5.0, NONE, "", "largest order of the integration formula")                     \
   REAL(largest_step, TIME, 1e6, 1e-7, 1e6, NONE, "", "largest step of the integrator")                                 \
+  CHOICE(start, START_AT_REST, "rest|steady", "", "how the run begins: as set, or in balance with pedals and grade of time zero") \
   REAL(stop_from, TIME, -1.0, -1.0, 1e7, NONE, "", "when braking starts; below zero: start of the last fall of the pedal to zero")
 /* clang-format on */
 
