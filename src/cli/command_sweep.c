@@ -321,10 +321,10 @@ static bool same_file(const char *a, const char *b) {
 
 /* Processes of a launcher that know nothing of each other would all run everything. */
 static bool check_launcher(const struct crew *crew, const struct request *request, struct error *error) {
-  static const char *const sizes[] = {"OMPI_COMM_WORLD_SIZE", "PMI_SIZE", "PMIX_RANK"};
+  static const char *const sizes[] = {"OMPI_COMM_WORLD_SIZE", "PMI_SIZE", "SLURM_STEP_NUM_TASKS"};
   for (size_t i = 0; crew == NULL && i < sizeof sizes / sizeof sizes[0]; i++) {
     const char *size = getenv(sizes[i]);
-    if (size != NULL && strcmp(size, "1") != 0 && strcmp(size, "0") != 0 && request->shards == 1) {
+    if (size != NULL && strcmp(size, "1") != 0 && request->shards == 1) {
       return error_set(error, ERROR_USAGE,
                        "several of these were started together (%s is set), but this program knows no ranks: start "
                        "swashloop-mpi, or give each a --shard",
@@ -379,6 +379,7 @@ static int run_request(struct request *request, const char *command, const struc
     code = terminal_error(&error);
   } else if (!check_launcher(crew, request, &error) || !plan_load(request->study, &plan, &error)) {
     code = first ? terminal_error(&error) : error_exit_status(error.code);
+    sweep_absent(crew, error.text);
   } else {
     if (sweep_shard_size(plan.cases, request->shard, request->shards) == 0) {
       error_set(&error, ERROR_USAGE, "shard %" PRId64 "/%" PRId64 " is empty: the study has %" PRId64 " cases",

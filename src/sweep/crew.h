@@ -18,7 +18,7 @@ enum crew_kind {
 
 /* First in every message; the payload follows. */
 struct crew_message {
-  int64_t first;
+  int64_t first; /* of CREW_ASK: fingerprint of the study, which all ranks must have read alike */
   int64_t count;
   int64_t failed;
   double seconds;

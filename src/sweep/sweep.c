@@ -186,9 +186,14 @@ static void send_plain(const struct crew *crew, int to, enum crew_kind kind) {
   crew->send(crew->context, to, kind, &message, NULL);
 }
 
-static void answer(struct sweep *sweep, int from) {
+static void answer(struct sweep *sweep, int from, int64_t fingerprint) {
   const struct crew *crew = sweep->order->crew;
   struct span span;
+  if (!sweep->broken && fingerprint != (int64_t)sweep->order->plan->fingerprint) {
+    sweep->broken = true;
+    sweep->stopping = true;
+    error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
+  }
   if (sweep->stopping || !supply_take(&sweep->supply, &span)) {
     send_plain(crew, from, CREW_END);
     return;
@@ -215,7 +220,7 @@ static void listen(struct sweep *sweep) {
   while (crew != NULL && crew->receive(crew->context, &from, &kind, &message, &payload)) {
     switch (kind) {
     case CREW_ASK:
-      answer(sweep, from);
+      answer(sweep, from, message.first);
       break;
     case CREW_ROWS:
       take_rows(sweep, &message, payload);
@@ -365,6 +370,12 @@ static bool run_first(struct sweep *sweep) {
 
 /* ---- a rank that runs for another ---- */
 
+static void say_bye(const struct crew *crew, int flag, const char *why) {
+  struct crew_message bye = {.flag = flag};
+  (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", crew->rank, why);
+  crew->send(crew->context, 0, CREW_BYE, &bye, NULL);
+}
+
 struct servant {
   struct sweep *sweep;
   int asked; /* spans asked for and not come */
@@ -417,7 +428,8 @@ static void serve(struct servant *servant) {
       pool_stop(sweep->pool);
     }
     for (int wanted = pool_wants(sweep->pool); !servant->ended && wanted > servant->asked;) {
-      send_plain(order->crew, 0, CREW_ASK);
+      const struct crew_message ask = {.first = (int64_t)order->plan->fingerprint};
+      order->crew->send(order->crew->context, 0, CREW_ASK, &ask, NULL);
       servant->asked++;
     }
     hear(servant);
@@ -439,12 +451,20 @@ static bool run_servant(struct sweep *sweep) {
     send_finished(&servant, 0.0);
     pool_free(sweep->pool);
   }
-  struct crew_message bye = {.flag = servant.broken ? 2 : servant.stopped ? 1 : 0};
-  if (servant.broken) {
-    (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", crew->rank, sweep->error->text);
-  }
-  crew->send(crew->context, 0, CREW_BYE, &bye, NULL);
+  say_bye(crew, servant.broken ? 2 : servant.stopped ? 1 : 0, servant.broken ? sweep->error->text : "");
   return true; /* rank 0 tells of what went wrong */
+}
+
+void sweep_absent(const struct crew *crew, const char *why) {
+  if (crew != NULL && crew->rank > 0) {
+    say_bye(crew, 2, why);
+  } else if (crew != NULL) {
+    struct error ignored;
+    struct sweep_report report = {0};
+    struct sweep_order order = {.crew = crew};
+    struct sweep sweep = {.order = &order, .report = &report, .error = &ignored, .broken = true};
+    dismiss(&sweep);
+  }
 }
 
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {

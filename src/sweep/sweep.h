@@ -45,6 +45,9 @@ struct sweep_report {
  * journal. */
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error);
 
+/* For a rank that cannot take part at all (its study could not be read): the others hear of it and end. */
+void sweep_absent(const struct crew *crew, const char *why);
+
 /* Positions of a shard. */
 int64_t sweep_shard_size(int64_t cases, int64_t shard, int64_t shards);
 

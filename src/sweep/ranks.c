@@ -1,0 +1,72 @@
+#include "ranks.h"
+
+#include <mpi.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A message is one piece: head and payload. */
+struct post {
+  unsigned char *out;
+  size_t out_room;
+  unsigned char *in;
+  size_t in_room;
+};
+
+/* Memory gone in one rank ends them all; the journal holds what is done. */
+static unsigned char *grow(unsigned char *bytes, size_t *room, size_t need) {
+  if (need <= *room) {
+    return bytes;
+  }
+  unsigned char *larger = realloc(bytes, 2 * need);
+  if (larger == NULL) {
+    MPI_Abort(MPI_COMM_WORLD, 1);
+  }
+  *room = 2 * need;
+  return larger;
+}
+
+static void send_message(void *context, int to, enum crew_kind kind, const struct crew_message *message,
+                         const void *payload) {
+  struct post *post = context;
+  size_t bytes = (size_t)message->bytes;
+  post->out = grow(post->out, &post->out_room, sizeof *message + bytes);
+  memcpy(post->out, message, sizeof *message);
+  if (bytes > 0) {
+    memcpy(post->out + sizeof *message, payload, bytes);
+  }
+  MPI_Send(post->out, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD);
+}
+
+static bool receive_message(void *context, int *from, enum crew_kind *kind, struct crew_message *message,
+                            const void **payload) {
+  struct post *post = context;
+  MPI_Status status;
+  int there = 0;
+  int bytes = 0;
+  MPI_Iprobe(MPI_ANY_SOURCE, MPI_ANY_TAG, MPI_COMM_WORLD, &there, &status);
+  if (!there) {
+    return false;
+  }
+  MPI_Get_count(&status, MPI_BYTE, &bytes);
+  post->in = grow(post->in, &post->in_room, (size_t)bytes);
+  MPI_Recv(post->in, bytes, MPI_BYTE, status.MPI_SOURCE, status.MPI_TAG, MPI_COMM_WORLD, &status);
+  *from = status.MPI_SOURCE;
+  *kind = (enum crew_kind)status.MPI_TAG;
+  memcpy(message, post->in, sizeof *message);
+  *payload = post->in + sizeof *message;
+  return true;
+}
+
+int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct crew *)) {
+  struct post post = {0};
+  struct crew crew = {.context = &post, .send = send_message, .receive = receive_message};
+  int level = 0;
+  MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
+  MPI_Comm_rank(MPI_COMM_WORLD, &crew.rank);
+  MPI_Comm_size(MPI_COMM_WORLD, &crew.size);
+  int code = command(argument_count, arguments, crew.size > 1 ? &crew : NULL);
+  MPI_Finalize();
+  free(post.out);
+  free(post.in);
+  return code;
+}
