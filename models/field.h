@@ -4,6 +4,7 @@
  * REAL(name, quantity, default, low, high, reference, baseline symbol, text)
  * CHOICE(name, default index, "first|second|third", baseline symbol, text)
  * TABLE(name, argument quantity, value quantity, low, high, baseline symbol, text)
+ * MAP(name, text)
  *
  * Numbers in a REAL or TABLE row are in the trade unit of the quantity (models/quantity.h); members are SI. A pressure
  * counted `gauge` is kept in its member as gauge too: the plant's prepare step adds the ambient pressure. */
@@ -12,10 +13,11 @@
 
 #include <stddef.h>
 
+#include "map.h"
 #include "profile.h"
 #include "quantity.h"
 
-enum field_kind { FIELD_REAL, FIELD_CHOICE, FIELD_TABLE };
+enum field_kind { FIELD_REAL, FIELD_CHOICE, FIELD_TABLE, FIELD_MAP };
 
 struct field {
   const char *name;
@@ -44,6 +46,7 @@ struct group {
 #define FIELD_MEMBER_REAL(name, quantity, initial, low, high, reference, baseline, text) real name;
 #define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, text) int name;
 #define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, text) struct profile name;
+#define FIELD_MEMBER_MAP(name, text) struct map name;
 
 /* Rows need the struct they lie in: define FIELD_OWNER around the table. */
 #define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, text)                                  \
@@ -55,6 +58,31 @@ struct group {
 #define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, text)                                           \
   {#name,    FIELD_TABLE, QUANTITY_##quantity,        QUANTITY_##argument, 0.0, low, high, REFERENCE_NONE, "",         \
    baseline, text,        offsetof(FIELD_OWNER, name)},
+
+/* Bounds and quantity of a map's row are those of its efficiencies. */
+#define FIELD_ROW_MAP(name, text)                                                                                      \
+  {#name, FIELD_MAP, QUANTITY_FRACTION,          QUANTITY_ANGULAR_SPEED, 0.0, 1.0, 100.0, REFERENCE_NONE, "",          \
+   "",    text,      offsetof(FIELD_OWNER, name)},
+
+/* The columns of a map's rows. */
+enum { MAP_SPEED, MAP_PRESSURE, MAP_VOLUMETRIC, MAP_HYDROMECHANICAL, MAP_COLUMNS };
+static const char *const map_column_names[MAP_COLUMNS] = {"speed", "pressure", "volumetric", "hydromechanical"};
+static const enum quantity map_column_quantities[MAP_COLUMNS] = {QUANTITY_ANGULAR_SPEED, QUANTITY_PRESSURE,
+                                                                 QUANTITY_FRACTION, QUANTITY_FRACTION};
+
+/* The number in a column of row `row`. */
+static inline real map_cell(const struct map *map, int row, int column) {
+  switch (column) {
+  case MAP_SPEED:
+    return map->speed[row / map->pressures];
+  case MAP_PRESSURE:
+    return map->pressure[row % map->pressures];
+  case MAP_VOLUMETRIC:
+    return map->volumetric[row];
+  default:
+    return map->hydromechanical[row];
+  }
+}
 
 #define FIELD_COUNT(table) ((int)(sizeof(table) / sizeof((table)[0])))
 

@@ -19,7 +19,7 @@ enum motor_control { MOTOR_PROPORTIONAL, MOTOR_TWO_POSITION };
 enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
 
 /* clang-format off */
-#define MOTOR_FIELDS(REAL, CHOICE, TABLE)                                                                              \
+#define MOTOR_FIELDS(REAL, CHOICE, TABLE, MAP)                                                                         \
   CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "", "how the pedal commands the displacement")          \
   REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over (control two_position)") \
   REAL(displacement, DISPLACEMENT, 160.0, 5.0, 20000.0, NONE, "D_m", "largest displacement")                           \
@@ -40,15 +40,19 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement")                           \
   REAL(override_lag, TIME, 0.004, 1e-4, 10.0, NONE, "tau_o", "lag of the override valve")                              \
   REAL(override_rate, RATE, 120.0, 0.0, 1e5, NONE, "R_o", "rate that the override adds")                               \
-  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over")
+  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over") \
+  CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
+  MAP(efficiency_map, "measured efficiencies at full displacement (losses map): rows [speed, pressure, volumetric, hydro-mechanical]") \
+  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port")
 /* clang-format on */
 
 struct motor_parameters {
-  MOTOR_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+  MOTOR_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE, FIELD_MEMBER_MAP)
 };
 
 #define FIELD_OWNER struct motor_parameters
-static const struct field motor_fields[] = {MOTOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+static const struct field motor_fields[] = {
+    MOTOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE, FIELD_ROW_MAP)};
 #undef FIELD_OWNER
 
 static inline struct rotary_losses motor_losses(const struct motor_parameters *motor, real pressure_width) {
@@ -61,6 +65,9 @@ static inline struct rotary_losses motor_losses(const struct motor_parameters *m
       .constant = motor->constant_torque,
       .speed_width = motor->speed_width,
       .pressure_width = pressure_width,
+      .map = motor->losses == ROTARY_MAP ? &motor->efficiency_map : NULL,
+      .is_motor = true,
+      .case_share = motor->map_case_share,
   };
   return losses;
 }

@@ -40,10 +40,24 @@ struct event_row {
   const char *signal;
 };
 
-enum { PLANT_STATE_LIMIT = 48, PLANT_SIGNAL_LIMIT = 96, PLANT_LEDGER_LIMIT = 40, PLANT_EVENT_LIMIT = 32 };
+enum {
+  PLANT_STATE_LIMIT = 48,
+  PLANT_SIGNAL_LIMIT = 96,
+  PLANT_LEDGER_LIMIT = 40,
+  PLANT_EVENT_LIMIT = 32,
+  PLANT_SWITCH_LIMIT = 32
+};
 
-/* Why a plant wants the run to end, or PLANT_GOES_ON. */
-enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN };
+/* Why a plant wants the run to end, or PLANT_GOES_ON. Fails: what it was given says nothing about where it has come
+ * (`excess` tells). */
+enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
+
+/* A number beyond what was given. */
+struct plant_excess {
+  enum quantity quantity;
+  real value;
+  real edge; /* the last that was given */
+};
 
 struct plant {
   const char *name;
@@ -64,7 +78,7 @@ struct plant {
   int ledger_integrated; /* how many rows, from the first, are integrals of `powers` */
   const struct event_row *events;
   int event_count;
-  const char *const *channels; /* operator inputs that an action may move */
+  const char *const *channels;      /* operator inputs that an action may move */
   const char *const *channel_texts; /* what each is */
   const enum quantity *channel_quantities;
   int channel_count;
@@ -97,6 +111,8 @@ struct plant {
   real (*next_time)(const void *mode);
   void (*switches)(const void *model, const void *mode, const real *state, real *values);
   enum plant_verdict (*change)(const void *model, void *mode, real t, real *state, int which, const char **message);
+  /* After `change` failed the run by `which`: what lies beyond what. A plant that fails no run has none. */
+  void (*excess)(const void *model, const real *state, int which, struct plant_excess *excess);
   /* An action of the operator: move `channel` from its present value to `target` within `duration` (0: at once). */
   void (*move)(const void *model, void *mode, real t, int channel, real target, real duration);
   /* Time from which braking is counted: start of the last fall of the pedal to zero, by table or by action; NaN while

@@ -9,7 +9,7 @@
 #include "rotary.h"
 
 /* clang-format off */
-#define PUMP_FIELDS(REAL, CHOICE, TABLE)                                                                               \
+#define PUMP_FIELDS(REAL, CHOICE, TABLE, MAP)                                                                          \
   REAL(displacement, DISPLACEMENT, 125.0, 5.0, 2000.0, NONE, "D_p", "largest displacement")                            \
   REAL(slip_coefficient, NUMBER, 2.5e-9, 0.0, 1e-6, NONE, "Cs_p", "laminar leakage from port to port")                 \
   REAL(case_leak_coefficient, NUMBER, 1.2e-9, 0.0, 1e-6, NONE, "Cc_p", "laminar leakage from each port to the case")   \
@@ -17,15 +17,19 @@
   REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear")  \
   REAL(friction_coefficient, NUMBER, 0.02, 0.0, 0.5, NONE, "Cf_p", "torque loss in proportion to pressure")            \
   REAL(constant_torque, TORQUE, 6.0, 0.0, 1000.0, NONE, "Tc_p", "torque loss that is always there")                    \
-  REAL(pressure_width, PRESSURE, 1.0, 1e-4, 100.0, NONE, "p_f0", "rounding of the pressure in the torque loss, pump and motor")
+  REAL(pressure_width, PRESSURE, 1.0, 1e-4, 100.0, NONE, "p_f0", "rounding of the pressure in the torque loss, pump and motor") \
+  CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
+  MAP(efficiency_map, "measured efficiencies at full stroke (losses map): rows [speed, pressure, volumetric, hydro-mechanical]") \
+  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port")
 /* clang-format on */
 
 struct pump_parameters {
-  PUMP_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+  PUMP_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE, FIELD_MEMBER_MAP)
 };
 
 #define FIELD_OWNER struct pump_parameters
-static const struct field pump_fields[] = {PUMP_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+static const struct field pump_fields[] = {
+    PUMP_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE, FIELD_ROW_MAP)};
 #undef FIELD_OWNER
 
 static inline struct rotary_losses pump_losses(const struct pump_parameters *pump, real speed_width) {
@@ -38,6 +42,8 @@ static inline struct rotary_losses pump_losses(const struct pump_parameters *pum
       .constant = pump->constant_torque,
       .speed_width = speed_width,
       .pressure_width = pump->pressure_width,
+      .map = pump->losses == ROTARY_MAP ? &pump->efficiency_map : NULL,
+      .case_share = pump->map_case_share,
   };
   return losses;
 }

@@ -264,6 +264,7 @@ const struct plant transmission_plant = {
     .next_time = transmission_next_time,
     .switches = transmission_switches,
     .change = transmission_change,
+    .excess = transmission_excess,
     .move = transmission_move,
     .release_time = transmission_release_time,
 };

@@ -299,8 +299,19 @@ enum transmission_switch {
   SWITCH_REST,
   SWITCH_FIRES,
   SWITCH_COMMAND_SIDE,
+  SWITCH_PUMP_MAP_SPEED,
+  SWITCH_PUMP_MAP_PRESSURE,
+  SWITCH_MOTOR_MAP_SPEED,
+  SWITCH_MOTOR_MAP_PRESSURE,
+  SWITCH_SECOND_MOTOR_MAP_SPEED,
+  SWITCH_SECOND_MOTOR_MAP_PRESSURE,
   SWITCH_COUNT
 };
+
+_Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <= (int)PLANT_SIGNAL_LIMIT &&
+                   (int)LEDGER_COUNT <= (int)PLANT_LEDGER_LIMIT && (int)EVENT_COUNT <= (int)PLANT_EVENT_LIMIT &&
+                   (int)SWITCH_COUNT <= (int)PLANT_SWITCH_LIMIT,
+               "the transmission has more rows than the run has room for");
 
 struct channel_mode {
   struct piece piece;
@@ -361,6 +372,7 @@ real transmission_next_time(const void *mode);
 void transmission_switches(const void *model, const void *mode, const real *state, real *values);
 enum plant_verdict transmission_change(const void *model, void *mode, real t, real *state, int which,
                                        const char **message);
+void transmission_excess(const void *model, const real *state, int which, struct plant_excess *excess);
 void transmission_move(const void *model, void *mode, real t, int channel, real target, real duration);
 real transmission_release_time(const void *model, const void *mode);
 

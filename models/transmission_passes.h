@@ -111,11 +111,13 @@ static inline void axle_efforts_of(const struct transmission_model *model, const
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
     e->motor_flow = motor_displaced_flow(motor->displacement, share, at->motor_speed);
-    e->motor_slip = rotary_slip_flow(&axle->motor_losses, now->drop, now->viscosity);
-    e->motor_case_a = rotary_case_flow(&axle->motor_losses, now->a_over_case, now->viscosity);
-    e->motor_case_b = rotary_case_flow(&axle->motor_losses, now->b_over_case, now->viscosity);
-    e->motor_torque_loss = rotary_torque_loss(&axle->motor_losses, now->drop, at->motor_speed,
-                                              fluid_viscosity(&axle->motor_film, now->loop));
+    struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
+                                                at->motor_speed, now->viscosity);
+    e->motor_slip = leaks.slip;
+    e->motor_case_a = leaks.case_a;
+    e->motor_case_b = leaks.case_b;
+    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
+                                            fluid_viscosity(&axle->motor_film, now->loop));
     e->motor_torque = motor_pressure_torque(motor->displacement, share, now->drop) - e->motor_torque_loss;
   }
   e->drive_torque = axle->driveline->ratio * e->motor_torque;
@@ -188,11 +190,13 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->starter = mode->burning ? 0.0 : engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]);
 
   e->pump_flow = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
-  e->pump_slip = rotary_slip_flow(&model->pump_losses, now->drop, now->viscosity);
-  e->pump_case_a = rotary_case_flow(&model->pump_losses, now->a_over_case, now->viscosity);
-  e->pump_case_b = rotary_case_flow(&model->pump_losses, now->b_over_case, now->viscosity);
-  e->pump_torque_loss = rotary_torque_loss(&model->pump_losses, now->drop, now->engine_speed,
-                                           fluid_viscosity(&model->pump_film, now->loop));
+  struct rotary_leaks leaks = rotary_leaks_of(&model->pump_losses, now->drop, now->a_over_case, now->b_over_case,
+                                              now->engine_speed, now->viscosity);
+  e->pump_slip = leaks.slip;
+  e->pump_case_a = leaks.case_a;
+  e->pump_case_b = leaks.case_b;
+  e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
+                                         fluid_viscosity(&model->pump_film, now->loop));
   e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
 
   real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);

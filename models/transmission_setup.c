@@ -99,6 +99,29 @@ static real last_fall_to_zero(const struct operator_parameters *asks) {
   return NAN;
 }
 
+/* Why the losses of pump or motors cannot be, or NULL. */
+static const char *map_refusal(const struct transmission_parameters *own) {
+  if (own->pump.losses == ROTARY_MAP && own->pump.efficiency_map.speeds == 0) {
+    return "pump.efficiency_map is empty; pump.losses map needs it";
+  }
+  if (own->pump.losses != ROTARY_MAP && own->pump.efficiency_map.speeds > 0) {
+    return "pump.efficiency_map belongs to pump.losses map";
+  }
+  if (own->motor.losses == ROTARY_MAP && own->motor.efficiency_map.speeds == 0) {
+    return "motor.efficiency_map is empty; motor.losses map needs it";
+  }
+  if (own->motor.losses != ROTARY_MAP && own->motor.efficiency_map.speeds > 0) {
+    return "motor.efficiency_map belongs to motor.losses map";
+  }
+  if (own->second_motor.losses == ROTARY_MAP && own->second_motor.efficiency_map.speeds == 0) {
+    return "second_motor.efficiency_map is empty; second_motor.losses map needs it";
+  }
+  if (own->second_motor.losses != ROTARY_MAP && own->second_motor.efficiency_map.speeds > 0) {
+    return "second_motor.efficiency_map belongs to second_motor.losses map";
+  }
+  return NULL;
+}
+
 /* Why this combination of laws cannot be, or NULL. */
 static const char *refusal(const struct transmission_parameters *own) {
   bool two_pedals = own->operator.layout == OPERATOR_TWO_PEDALS;
@@ -149,7 +172,8 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->tyre.ground != TYRE_HARD && own->ground.rolling_resistance.count > 0) {
     return "ground.rolling_resistance belongs to tyre.ground hard; soft soil goes by ground.cone_index";
   }
-  return fluid_refusal(&own->fluid);
+  const char *why_not = fluid_refusal(&own->fluid);
+  return why_not != NULL ? why_not : map_refusal(own);
 }
 
 static void set_up_axles(struct transmission_model *model) {
@@ -357,6 +381,47 @@ real transmission_next_time(const void *mode_) {
   return next;
 }
 
+/* Losses, speed and drop of the machine whose map's switches these are: 0 the pump, 1 and 2 the motors. */
+static const struct rotary_losses *mapped(const struct transmission_model *model, const real *x, int i, real *speed) {
+  if (i == 0) {
+    *speed = x[STATE_engine_speed];
+    return &model->pump_losses;
+  }
+  const struct axle *axle = &model->axles[i - 1];
+  if (i > model->axle_count || axle->motor == NULL) {
+    return NULL;
+  }
+  *speed = axle->driveline->ratio * x[axle->wheel_speed];
+  return &axle->motor_losses;
+}
+
+static real line_drop(const struct transmission_model *model, const real *x) {
+  return fluid_pressure(&model->oil, x[STATE_line_a_compression]) -
+         fluid_pressure(&model->oil, x[STATE_line_b_compression]);
+}
+
+static void map_switches(const struct transmission_model *model, const real *x, real *values) {
+  for (int i = 0; i <= AXLE_LIMIT; i++) {
+    real speed = 0.0;
+    const struct rotary_losses *losses = mapped(model, x, i, &speed);
+    bool asks = losses != NULL && losses->map != NULL;
+    values[SWITCH_PUMP_MAP_SPEED + 2 * i] = asks ? rotary_map_speed_room(losses, speed) : 1.0;
+    values[SWITCH_PUMP_MAP_PRESSURE + 2 * i] = asks ? rotary_map_pressure_room(losses, line_drop(model, x)) : 1.0;
+  }
+}
+
+void transmission_excess(const void *model_, const real *state, int which, struct plant_excess *excess) {
+  const struct transmission_model *model = model_;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  real speed = 0.0;
+  const struct map *map = mapped(model, x, (which - SWITCH_PUMP_MAP_SPEED) / 2, &speed)->map;
+  bool by_speed = (which - SWITCH_PUMP_MAP_SPEED) % 2 == 0;
+  excess->quantity = by_speed ? QUANTITY_ANGULAR_SPEED : QUANTITY_PRESSURE;
+  excess->value = fabs(by_speed ? speed : line_drop(model, x));
+  excess->edge = by_speed ? map->speed[map->speeds - 1] : map->pressure[map->pressures - 1];
+}
+
 void transmission_switches(const void *model_, const void *mode_, const real *state, real *values) {
   const struct transmission_model *model = model_;
   const struct transmission_mode *mode = mode_;
@@ -383,6 +448,7 @@ void transmission_switches(const void *model_, const void *mode_, const real *st
     real command = x[STATE_control_pressure];
     values[SWITCH_COMMAND_SIDE] = LIMITER_COMMAND_BAND + (mode->command_forward ? command : -command);
   }
+  map_switches(model, x, values);
 }
 
 /* The next piece of the grade under an axle, ahead or behind. */
@@ -431,6 +497,22 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   case SWITCH_COMMAND_SIDE:
     mode->command_forward = !mode->command_forward;
     return PLANT_GOES_ON;
+  case SWITCH_PUMP_MAP_SPEED:
+  case SWITCH_PUMP_MAP_PRESSURE:
+    *message = which == SWITCH_PUMP_MAP_SPEED ? "the pump turns faster than its efficiency map goes"
+                                              : "the pressure across the pump leaves its efficiency map";
+    return PLANT_FAILS_RUN;
+  case SWITCH_MOTOR_MAP_SPEED:
+  case SWITCH_MOTOR_MAP_PRESSURE:
+    *message = which == SWITCH_MOTOR_MAP_SPEED ? "the motor turns faster than its efficiency map goes"
+                                               : "the pressure across the motor leaves its efficiency map";
+    return PLANT_FAILS_RUN;
+  case SWITCH_SECOND_MOTOR_MAP_SPEED:
+  case SWITCH_SECOND_MOTOR_MAP_PRESSURE:
+    *message = which == SWITCH_SECOND_MOTOR_MAP_SPEED
+                   ? "the second motor turns faster than its efficiency map goes"
+                   : "the pressure across the second motor leaves its efficiency map";
+    return PLANT_FAILS_RUN;
   default:
     break;
   }

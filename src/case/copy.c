@@ -11,18 +11,29 @@ static void *copy_bytes(struct arena *arena, const void *bytes, size_t size) {
   return copy;
 }
 
-/* Own points for every table of a group. */
+static bool copy_table(struct arena *arena, struct profile *table) {
+  size_t size = (size_t)table->count * sizeof(real);
+  table->argument = copy_bytes(arena, table->argument, size);
+  table->value = copy_bytes(arena, table->value, size);
+  return table->argument && table->value;
+}
+
+static bool copy_map(struct arena *arena, struct map *map) {
+  size_t rows = (size_t)map->speeds * (size_t)map->pressures;
+  map->speed = copy_bytes(arena, map->speed, (size_t)map->speeds * sizeof(real));
+  map->pressure = copy_bytes(arena, map->pressure, (size_t)map->pressures * sizeof(real));
+  map->volumetric = copy_bytes(arena, map->volumetric, rows * sizeof(real));
+  map->hydromechanical = copy_bytes(arena, map->hydromechanical, rows * sizeof(real));
+  return map->speed && map->pressure && map->volumetric && map->hydromechanical;
+}
+
+/* Own points for every table and map of a group. */
 static bool copy_tables(struct arena *arena, const struct group *group, void *base) {
   for (int i = 0; i < group->field_count; i++) {
     struct parameter parameter = {group, &group->fields[i]};
-    if (parameter.field->kind != FIELD_TABLE) {
-      continue;
-    }
-    struct profile *table = registry_member(base, parameter);
-    size_t size = (size_t)table->count * sizeof(real);
-    table->argument = copy_bytes(arena, table->argument, size);
-    table->value = copy_bytes(arena, table->value, size);
-    if (!table->argument || !table->value) {
+    void *member = registry_member(base, parameter);
+    if ((parameter.field->kind == FIELD_TABLE && !copy_table(arena, member)) ||
+        (parameter.field->kind == FIELD_MAP && !copy_map(arena, member))) {
       return false;
     }
   }

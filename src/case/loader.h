@@ -30,6 +30,9 @@ bool value_read(const struct loader *loader, void *base, struct parameter parame
 bool value_check(const struct loader *loader, const struct field *field, const char *name, double si,
                  const struct node *node);
 
+/* maps.c: the rows of a map. */
+bool map_read(const struct loader *loader, struct map *map, struct parameter parameter, const struct node *node);
+
 /* One number of the quantity; the index of one of the choices "a|b". */
 bool number_read(const struct loader *loader, const char *path, enum quantity quantity, const struct node *node,
                  double *si);

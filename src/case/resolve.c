@@ -7,7 +7,7 @@
 
 #include "units.h"
 
-enum { LINE_LIMIT = 512, FIRST_SIZE = 16384, PAIRS_A_LINE = 6 };
+enum { LINE_LIMIT = 512, FIRST_SIZE = 16384, PAIRS_A_LINE = 6, ROWS_A_LINE = 3 };
 
 struct writer {
   struct arena *arena;
@@ -86,6 +86,19 @@ static void put_table(struct writer *writer, const struct field *field, const st
   put_text(writer, "]");
 }
 
+static void put_map(struct writer *writer, const struct map *map) {
+  put_text(writer, "[");
+  for (int row = 0; row < map->speeds * map->pressures; row++) {
+    put_text(writer, row == 0 ? "[" : row % ROWS_A_LINE == 0 ? ",\n    [" : ", [");
+    for (int column = 0; column < MAP_COLUMNS; column++) {
+      put_text(writer, column == 0 ? "" : ", ");
+      put_number(writer, map_column_quantities[column], map_cell(map, row, column));
+    }
+    put_text(writer, "]");
+  }
+  put_text(writer, "]");
+}
+
 static void put_value(struct writer *writer, const struct field *field, const void *member) {
   char name[64];
   switch (field->kind) {
@@ -97,6 +110,9 @@ static void put_value(struct writer *writer, const struct field *field, const vo
     break;
   case FIELD_TABLE:
     put_table(writer, field, member);
+    break;
+  case FIELD_MAP:
+    put_map(writer, member);
     break;
   }
 }

@@ -120,10 +120,36 @@ static bool find_action(const struct case_data *data, const struct address *addr
   return true;
 }
 
+/* An efficiency of a map. */
+static bool find_cell(const struct case_data *data, const struct address *address, struct slot *slot,
+                      struct error *error) {
+  const struct field *field = slot->parameter.field;
+  const struct map *map = registry_member_const(data->parameters, slot->parameter);
+  const char *const *parts = &map_column_names[MAP_VOLUMETRIC];
+  if (!check_index(address, map->speeds * map->pressures, "rows", error)) {
+    return false;
+  }
+  int part = find_part(address->part, parts, 2);
+  if (part < 0) {
+    return unknown_part(address, parts, 2, "volumetric or hydromechanical", error);
+  }
+  slot->kind = SLOT_CELL;
+  slot->index = address->index;
+  slot->column = MAP_VOLUMETRIC + part;
+  slot->text = field->text;
+  slot->quantity = field->quantity;
+  slot->low = quantity_from_trade(field->quantity, field->low);
+  slot->high = quantity_from_trade(field->quantity, field->high);
+  return true;
+}
+
 static bool find_point(const struct case_data *data, const struct address *address, struct slot *slot,
                        struct error *error) {
   static const char *const parts[] = {"value", "argument"};
   const struct field *field = slot->parameter.field;
+  if (field->kind == FIELD_MAP) {
+    return find_cell(data, address, slot, error);
+  }
   if (field->kind != FIELD_TABLE) {
     return error_at(error, "", 0, address->index_column - 1, "%s is no table", address->base);
   }
@@ -161,6 +187,10 @@ static bool find_field(const struct case_data *data, const struct address *addre
     return error_at(error, "", 0, 1, "%s is a table; name one of its numbers, as %s[1].value", address->base,
                     address->base);
   }
+  if (field->kind == FIELD_MAP) {
+    return error_at(error, "", 0, 1, "%s is a map; name one of its efficiencies, as %s[1].volumetric", address->base,
+                    address->base);
+  }
   slot->kind = SLOT_FIELD;
   slot->text = field->text;
   if (field->kind == FIELD_CHOICE) {
@@ -192,12 +222,20 @@ static const struct profile *table_of(const struct case_data *data, const struct
   return registry_member_const(slot->of_run ? (const void *)&data->simulation : data->parameters, slot->parameter);
 }
 
+/* The efficiencies that hold the slot's cell. */
+static const real *cells_of(const struct case_data *data, const struct slot *slot) {
+  const struct map *map = registry_member_const(data->parameters, slot->parameter);
+  return slot->column == MAP_VOLUMETRIC ? map->volumetric : map->hydromechanical;
+}
+
 double slot_get(const struct case_data *data, const struct slot *slot) {
   switch (slot->kind) {
   case SLOT_ARGUMENT:
     return table_of(data, slot)->argument[slot->index];
   case SLOT_VALUE:
     return table_of(data, slot)->value[slot->index];
+  case SLOT_CELL:
+    return cells_of(data, slot)[slot->index];
   case SLOT_TO:
     return data->actions[slot->index].target;
   case SLOT_OVER:
@@ -219,6 +257,9 @@ void slot_set(struct case_data *data, const struct slot *slot, double si) {
     break;
   case SLOT_VALUE:
     ((real *)table_of(data, slot)->value)[slot->index] = si;
+    break;
+  case SLOT_CELL:
+    ((real *)cells_of(data, slot))[slot->index] = si;
     break;
   case SLOT_TO:
     data->actions[slot->index].target = si;

@@ -3,6 +3,8 @@
  *   group.field              a parameter, or a setting of the run
  *   group.table[i].value     the value of a table's point i, counted from 1
  *   group.table[i].argument  its argument
+ *   group.map[i].volumetric, .hydromechanical  an efficiency of a map's row i; rows are counted along the pressures of
+ *                            the lowest speed, then of the next (as `check --resolved` writes them)
  *   actions[i].to            where action i, counted from 1, moves its channel
  *   actions[i].over          how long it takes
  *   actions[i].when          the level that it waits for
@@ -18,13 +20,14 @@
 struct loader;
 struct node;
 
-enum slot_kind { SLOT_FIELD, SLOT_ARGUMENT, SLOT_VALUE, SLOT_TO, SLOT_OVER, SLOT_WHEN };
+enum slot_kind { SLOT_FIELD, SLOT_ARGUMENT, SLOT_VALUE, SLOT_CELL, SLOT_TO, SLOT_OVER, SLOT_WHEN };
 
 struct slot {
   enum slot_kind kind;
-  struct parameter parameter; /* of the first three kinds */
+  struct parameter parameter; /* of the kinds before SLOT_TO */
   bool of_run;                /* the parameter is a setting of the run */
   int index;                  /* of the point or the action, from 0 */
+  int column;                 /* of a map's cell */
   enum quantity quantity;
   enum reference reference;
   double low; /* SI; a number outside is refused */

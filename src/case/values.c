@@ -210,6 +210,8 @@ bool value_read(const struct loader *loader, void *base, struct parameter parame
     return read_real(loader, member, parameter, node);
   case FIELD_CHOICE:
     return read_choice(loader, member, parameter, node);
+  case FIELD_MAP:
+    return map_read(loader, member, parameter, node);
   default:
     return read_table(loader, member, parameter, node);
   }

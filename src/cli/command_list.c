@@ -72,7 +72,19 @@ static void json_value(struct json *json, const struct field *field) {
   json_text(json, "quantity", row->name);
   json_text(json, "unit", row->si_unit);
   json_text(json, "trade_unit", row->trade_unit);
-  if (field->kind == FIELD_TABLE) {
+  if (field->kind == FIELD_MAP) {
+    json_begin_list(json, "columns");
+    for (int i = 0; i < MAP_COLUMNS; i++) {
+      const struct quantity_row *column = &quantity_rows[map_column_quantities[i]];
+      json_begin_object(json, NULL);
+      json_text(json, "name", map_column_names[i]);
+      json_text(json, "quantity", column->name);
+      json_text(json, "unit", column->si_unit);
+      json_text(json, "trade_unit", column->trade_unit);
+      json_end_object(json);
+    }
+    json_end_list(json);
+  } else if (field->kind == FIELD_TABLE) {
     json_text(json, "argument_quantity", quantity_rows[field->argument].name);
     json_text(json, "argument_unit", quantity_rows[field->argument].si_unit);
     json_text(json, "argument_trade_unit", quantity_rows[field->argument].trade_unit);
@@ -89,7 +101,8 @@ static void json_value(struct json *json, const struct field *field) {
 }
 
 static void json_parameter(struct json *json, const char *plant, const char *path, const struct field *field) {
-  static const char *const kinds[] = {[FIELD_REAL] = "real", [FIELD_CHOICE] = "choice", [FIELD_TABLE] = "table"};
+  static const char *const kinds[] = {
+      [FIELD_REAL] = "real", [FIELD_CHOICE] = "choice", [FIELD_TABLE] = "table", [FIELD_MAP] = "map"};
   json_begin_object(json, NULL);
   json_text(json, "plant", plant);
   json_text(json, "path", path);
@@ -116,6 +129,8 @@ static void print_parameter(const char *path, const struct field *field) {
   } else if (field->kind == FIELD_TABLE) {
     (void)printf("  %-40s table of %s to %s, %g .. %g\n", path, quantity_rows[field->argument].trade_unit, unit,
                  field->low, field->high);
+  } else if (field->kind == FIELD_MAP) {
+    (void)printf("  %-40s map, rows of rpm, bar, %%, %%\n", path);
   } else {
     (void)printf("  %-40s %g %s  (%g .. %g%s%s)\n", path, field->initial, unit, field->low, field->high,
                  field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);
@@ -236,10 +251,8 @@ struct subject {
 };
 
 static const struct subject subjects[] = {
-    {"parameters", list_parameters},
-    {"signals", list_signals},
-    {"measures", list_measures},
-    {"channels", list_channels}, /* what an action can move, faults among them */
+    {"parameters", list_parameters}, {"signals", list_signals},
+    {"measures", list_measures},     {"channels", list_channels}, /* what an action can move, faults among them */
     {"units", list_units},
 };
 
@@ -259,7 +272,8 @@ static const struct subject *find_subject(const char *name, struct error *error)
   if (near != NULL) {
     error_set(error, ERROR_USAGE, "unknown list '%s'; did you mean '%s'?", name, near);
   } else {
-    error_set(error, ERROR_USAGE, "unknown list '%s'; there are parameters, signals, measures, channels and units", name);
+    error_set(error, ERROR_USAGE, "unknown list '%s'; there are parameters, signals, measures, channels and units",
+              name);
   }
   return NULL;
 }

@@ -52,6 +52,9 @@ static void set_default(void *member, const struct field *field) {
   case FIELD_TABLE:
     *(struct profile *)member = (struct profile){0, NULL, NULL};
     break;
+  case FIELD_MAP:
+    *(struct map *)member = (struct map){0, 0, NULL, NULL, NULL, NULL};
+    break;
   }
 }
 

@@ -191,6 +191,32 @@ void result_write_limits(hid_t file, const struct case_data *data, const struct 
   columns_close(&columns);
 }
 
+/* A map: its columns on a dimension of rows. */
+static void write_map(hid_t group, const char *path, const struct field *field, const struct map *map,
+                      struct h5_log *log) {
+  int rows = map->speeds * map->pressures;
+  double *cells = calloc((size_t)(rows > 0 ? rows : 1), sizeof *cells);
+  if (cells == NULL) {
+    log->failed = true;
+    (void)snprintf(log->reason, sizeof log->reason, "no memory");
+    return;
+  }
+  char name[160];
+  (void)snprintf(name, sizeof name, "%s.row", path);
+  hid_t dimension = h5_dimension(group, name, rows, field->text, log);
+  for (int column_index = 0; column_index < MAP_COLUMNS; column_index++) {
+    for (int row = 0; row < rows; row++) {
+      cells[row] = map_cell(map, row, column_index);
+    }
+    (void)snprintf(name, sizeof name, "%s.%s", path, map_column_names[column_index]);
+    hid_t dataset = h5_reals(group, name, rows, cells, dimension, log);
+    result_describe(dataset, map_column_quantities[column_index], REFERENCE_NONE, field->text, log);
+    h5_close_dataset(dataset, log);
+  }
+  h5_close_dataset(dimension, log);
+  free(cells);
+}
+
 static void write_parameter(hid_t group, const char *path, const struct field *field, const void *member,
                             struct h5_log *log) {
   if (field->kind == FIELD_TABLE) {
@@ -203,6 +229,10 @@ static void write_parameter(hid_t group, const char *path, const struct field *f
     result_describe(value, field->quantity, field->reference, field->text, log);
     h5_close_dataset(value, log);
     h5_close_dataset(argument, log);
+    return;
+  }
+  if (field->kind == FIELD_MAP) {
+    write_map(group, path, field, member, log);
     return;
   }
   hid_t dataset;

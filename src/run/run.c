@@ -262,6 +262,18 @@ static bool accept(struct run_workspace *run, const struct moment *end, struct e
          put_samples(run, end->time, error);
 }
 
+/* The run has come where nothing was given to it. */
+static bool tell_excess(const struct run_workspace *run, const struct moment *at, int which, const char *words,
+                        struct error *error) {
+  struct plant_excess excess;
+  char value[64];
+  char edge[64];
+  run->view.plant->excess(run->view.model, at->state, which, &excess);
+  units_show(excess.quantity, excess.value, value, sizeof value);
+  units_show(excess.quantity, excess.edge, edge, sizeof edge);
+  return error_set(error, ERROR_RUN, "at t = %.6g s %s: %s, and the map ends at %s", at->time, words, value, edge);
+}
+
 /* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end with *status. */
 static bool change_mode(struct run_workspace *run, struct moment *at, int which, enum run_status *status,
                         struct error *error) {
@@ -271,6 +283,10 @@ static bool change_mode(struct run_workspace *run, struct moment *at, int which,
   if (words != NULL && run->story && !story_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
     *status = RUN_FAILED;
     return false;
+  }
+  if (verdict == PLANT_FAILS_RUN) {
+    *status = RUN_FAILED;
+    return tell_excess(run, at, which, words, error);
   }
   if (verdict == PLANT_ENDS_RUN) {
     *status = RUN_STOPPED;

@@ -8,15 +8,13 @@
 #include "integrator.h"
 #include "plant.h"
 
-enum { VIEW_SWITCH_LIMIT = 16 };
-
 /* All that can be known of one instant. */
 struct moment {
   double time;
   double state[PLANT_STATE_LIMIT];
   double signals[PLANT_SIGNAL_LIMIT];
   double events[PLANT_EVENT_LIMIT];
-  double switches[VIEW_SWITCH_LIMIT];
+  double switches[PLANT_SWITCH_LIMIT];
 };
 
 /* One step as the followers see it: its ends and its middle. */
