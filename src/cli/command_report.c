@@ -1,5 +1,6 @@
 /* swashloop report */
 #include <errno.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -93,6 +94,7 @@ static void read_apart(const struct report_request *wanted, int pipe_end) {
   struct error error = {0};
   (void)setrlimit(RLIMIT_CPU, &seconds);
   (void)setrlimit(RLIMIT_CORE, &no_core);
+  (void)signal(SIGXFSZ, SIG_IGN); /* a file size limit is an error of writing, not the end */
   bool good = report_write(wanted, &error);
   bool told = good || write(pipe_end, &error, sizeof error) == (ssize_t)sizeof error;
   _exit(good ? EXIT_DONE : told ? EXIT_BAD_INPUT : EXIT_RUN_FAILED);
@@ -109,32 +111,41 @@ static void remove_part(const char *output) {
   free(part);
 }
 
-static bool write_guarded(const struct report_request *wanted, struct error *error) {
+/* Returns the exit code, with `error` filled if there is something to say. */
+static int write_guarded(const struct report_request *wanted, struct error *error) {
   int ends[2];
   int status = 0;
   if (pipe(ends) != 0) {
-    return error_set(error, ERROR_RUN, "no pipe: %s", strerror(errno));
+    error_set(error, ERROR_RUN, "no pipe: %s", strerror(errno));
+    return EXIT_RUN_FAILED;
   }
   pid_t child = fork();
   if (child == 0) {
     (void)close(ends[0]);
     read_apart(wanted, ends[1]);
   }
+  /* Ctrl-C goes to both: the child dies of it, this one stays to tidy up. */
+  (void)signal(SIGINT, SIG_IGN);
   (void)close(ends[1]);
   bool told = child > 0 && read(ends[0], error, sizeof *error) == (ssize_t)sizeof *error;
   (void)close(ends[0]);
   if (child < 0 || waitpid(child, &status, 0) != child) {
-    return error_set(error, ERROR_RUN, "no process to read the run in: %s", strerror(errno));
+    error_set(error, ERROR_RUN, "no process to read the run in: %s", strerror(errno));
+    return EXIT_RUN_FAILED;
   }
   if (told) {
-    return false;
+    return error_exit_status(error->code);
   }
-  if (!WIFEXITED(status) || WEXITSTATUS(status) != EXIT_DONE) {
-    remove_part(wanted->output);
-    return error_set(error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library gave up",
-                     wanted->runs[0], wanted->run_count > 1 ? " or one of the other runs" : "");
+  if (WIFEXITED(status) && WEXITSTATUS(status) == EXIT_DONE) {
+    return EXIT_DONE;
   }
-  return true;
+  remove_part(wanted->output);
+  if (WIFSIGNALED(status) && WTERMSIG(status) == SIGINT) {
+    return EXIT_INTERRUPTED;
+  }
+  error_set(error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library gave up", wanted->runs[0],
+            wanted->run_count > 1 ? " or one of the other runs" : "");
+  return EXIT_BAD_INPUT;
 }
 
 static void tell(const struct report_request *wanted) {
@@ -163,9 +174,10 @@ int command_report(int argument_count, char **arguments) {
   int code = EXIT_RUN_FAILED;
   if (output != NULL) {
     struct report_request wanted = {request.runs, request.run_count, output, CAUTION};
-    bool good = write_guarded(&wanted, &error);
-    code = good ? EXIT_DONE : terminal_error(&error);
-    if (good && !request.quiet) {
+    code = write_guarded(&wanted, &error);
+    if (error.code != ERROR_NONE) {
+      (void)terminal_error(&error);
+    } else if (code == EXIT_DONE && !request.quiet) {
       tell(&wanted);
     }
   }

@@ -156,7 +156,7 @@ function pointsFor(curves, window, columns) {
     const [first, last] = inView(curve, window);
     return sum + last - first + 1;
   }, 0);
-  return count <= 16 * columns ? everyPoint(curves, window) : everyPeak(curves, window, 2 * columns);
+  return count <= 4 * columns ? everyPoint(curves, window) : everyPeak(curves, window, 2 * columns);
 }
 
 // --- One chart ------------------------------------------------------------------------------------------------------------
@@ -448,19 +448,19 @@ function labelUnits() {
   }
 }
 
-function isNear(chart) {
+function isInSight(chart) {
   const box = chart.figure.getBoundingClientRect();
-  return box.bottom > -200 && box.top < innerHeight + 200;
+  return box.bottom > 0 && box.top < innerHeight;
 }
 
-// Charts in sight now, the others as they come into sight.
+// Charts in sight at the next frame, the others when they come into sight.
 let frameWanted = 0;
 function redrawCharts() {
   for (const chart of charts) chart.stale = true;
   if (frameWanted === 0) {
     frameWanted = requestAnimationFrame(() => {
       frameWanted = 0;
-      for (const chart of charts) if (isNear(chart)) redrawChart(chart);
+      for (const chart of charts) if (chart.stale && isInSight(chart)) redrawChart(chart);
     });
   }
 }
@@ -489,7 +489,7 @@ function showCharts() {
       const chart = charts.find((one) => one.figure === entry.target);
       if (entry.isIntersecting && chart.stale) redrawChart(chart);
     }
-  }, { rootMargin: '200px' });
+  });
   for (const chart of charts) watcher.observe(chart.figure);
   onChange('cursor', () => charts.forEach(placeCursor));
   onChange('window', redrawCharts);
