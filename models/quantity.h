@@ -25,6 +25,7 @@
   QUANTITY(SPEED, "m/s", "km/h", 1.0 / 3.6, 0.0, "m/s|km/h|mm/s|m/min|mph=mile/hour")                                  \
   QUANTITY(ACCELERATION, "m/s2", "m/s2", 1.0, 0.0, "m/s2")                                                             \
   QUANTITY(ANGULAR_RATE, "rad/s", "rad/s", 1.0, 0.0, "rad/s")                                                          \
+  QUANTITY(FREQUENCY, "Hz", "Hz", 1.0, 0.0, "Hz")                                                                      \
   QUANTITY(ANGULAR_SPEED, "rad/s", "rpm", TWO_PI / 60.0, 0.0, "rad/s|rpm|rev/min=turn/min|rev/s=turn/s")               \
   QUANTITY(DISPLACEMENT, "m3/rad", "cm3/rev", 1e-6 / TWO_PI, 0.0, "m3/rad|cm3/rev=cm3/turn|mL/rev=mL/turn|L/rev=L/turn|in3/rev=in3/turn") \
   QUANTITY(TORQUE, "N m", "N m", 1.0, 0.0, "N m|N.m|Nm=N.m|kN m|kN.m|kNm=kN.m")                                        \

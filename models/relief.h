@@ -7,7 +7,8 @@
  * 20 to 100 ms (from memory, handbooks).
  *
  * `poppet`: a poppet of mass m on a seat of diameter d, lift x, speed y:
- *   m y' = A drop - F_0 - k x - 2 C_d cos(phi) w x drop - c y + stops,   x' = y,   A = pi d^2/4,  F_0 = A p_crack,
+ *   m y' = A drop - F_0 - k x - 2 C_d cos(phi) w x drop - c y - F_r s(y) + stops,   x' = y,   A = pi d^2/4,
+ *   F_0 = A p_crack,  F_r a dry friction (a sticking valve; 0 in a sound one), s the sign of y rounded over 10 um/s,
  * with the steady flow force of H. E. Merritt, Hydraulic Control Systems (1967), jet angle phi 69 deg (from memory),
  * flow C_d w x sqrt(2 |drop|/rho) with the drop's sign, w the width of the opening. Seat and lift stop are stiff
  * springs with damping strong enough to take the speed away (no rebound); a stop only pushes. The flow reads max(0, x).
@@ -36,6 +37,7 @@ enum relief_return { RELIEF_TO_LINE, RELIEF_TO_GALLERY };
   REAL(spring_rate, STIFFNESS, 200.0, 0.01, 1e5, NONE, "", "spring of the poppet (law poppet)")                        \
   REAL(poppet_mass, MASS, 0.05, 1e-4, 10.0, NONE, "", "moving mass (law poppet)")                                      \
   REAL(poppet_damping, VISCOUS_FORCE, 150.0, 0.0, 1e6, NONE, "", "damping of the poppet (law poppet)")                 \
+  REAL(poppet_friction, FORCE, 0.0, 0.0, 10.0, NONE, "", "dry friction of the poppet (law poppet)")                      \
   REAL(largest_lift, LENGTH, 0.003, 1e-5, 0.1, NONE, "", "lift stop (law poppet)")                                     \
   REAL(discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of the opening (law poppet)")               \
   REAL(jet_angle, ANGLE, 69.0, 0.0, 90.0, NONE, "", "angle of the jet against the axis (law poppet)")
@@ -79,11 +81,15 @@ static inline real relief_stop_force(const struct relief_parameters *relief, rea
   return depth > 0.0 ? max0(RELIEF_STOP_STIFFNESS * depth + damping * inward) : 0.0;
 }
 
+/* Below this speed the dry friction fades: a poppet creeps instead of resting, by less than one sees. */
+#define RELIEF_FRICTION_SPEED 1e-5 /* m/s */
+
 /* Acceleration of the poppet, m/s2. */
 static inline real relief_poppet_acceleration(const struct relief_parameters *relief, real lift, real speed,
                                               real drop) {
   real force = relief_seat_area(relief) * (drop - relief->setting) - relief->spring_rate * lift -
-               relief_flow_force_factor(relief) * max0(lift) * max0(drop) - relief->poppet_damping * speed +
+               relief_flow_force_factor(relief) * max0(lift) * max0(drop) - relief->poppet_damping * speed -
+               relief->poppet_friction * soft_sign(speed, RELIEF_FRICTION_SPEED) +
                relief_stop_force(relief, -lift, -speed) - relief_stop_force(relief, lift - relief->largest_lift, speed);
   return force / relief->poppet_mass;
 }

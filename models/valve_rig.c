@@ -1,15 +1,30 @@
 /* The valve rig: one volume of oil, fed from the tank by a flow that the operator can vary, and a relief valve to the
  * case. For response-time work on the valve alone. Wiring only; the formulas stand in fluid.h, volume.h and relief.h.
+ *
+ * The feed is a flow, or stated as the rise of the pressure that it makes while the valve is shut, r = K Q/V, with the
+ * modulus K of oil, air and wall at the relief setting.
+ *
+ * Oil temperature T. Data of oil and valve hold at T_0. The liquid's modulus falls in a straight line, K_0 (1 - l
+ * (T - T_0)/50 K); a quarter in 50 K is usual for mineral oil (from memory, handbooks). The poppet's damping is that of
+ * laminar gaps and goes with the kinematic viscosity, c nu(T)/nu(T_0).
+ *
  * Signs: flow positive into the volume from the feed and out of it over the valve. */
 #include "fluid.h"
 #include "plant.h"
 #include "relief.h"
 #include "volume.h"
 
+enum rig_feed_law { RIG_FED_BY_FLOW, RIG_FED_BY_RISE };
+
 /* clang-format off */
 #define RIG_FIELDS(REAL, CHOICE, TABLE)                                                                                \
   REAL(volume, VOLUME, 1.0, 0.001, 1000.0, NONE, "V5", "blocked volume with the relief valve")                         \
   REAL(feed_flow, FLOW, 60.0, 0.0, 10000.0, NONE, "Q5", "feed flow at full feed")                                      \
+  CHOICE(feed_law, RIG_FED_BY_FLOW, "flow|rise", "", "what full feed is: a flow, or a rise of the pressure while the valve is shut") \
+  REAL(rise, PRESSURE_RATE, 5000.0, 0.1, 1e6, NONE, "", "rise of the pressure at full feed, at the relief setting (feed_law rise)") \
+  REAL(oil_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature of the oil")                            \
+  REAL(data_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature at which the data of oil and valve hold") \
+  REAL(modulus_loss, FRACTION, 25.0, 0.0, 60.0, NONE, "", "share of the liquid's bulk modulus that 50 K of warming take") \
   REAL(start_pressure, PRESSURE, 24.987, -0.9, 1000.0, GAUGE, "p5_start", "pressure at the start")                     \
   REAL(case_pressure, PRESSURE, 0.987, -0.5, 10.0, GAUGE, "p_case", "pressure behind the valve")                       \
   REAL(tank_volume, VOLUME, 100.0, 1.0, 5000.0, NONE, "", "oil in the tank at the start")                              \
@@ -44,7 +59,7 @@ static const struct state_row valve_rig_states[] = {
     {"tank_oil", "m3", 1e-8, "oil in the tank"},
     {"relief_a_opening", "Pa", 100.0, "opening of the relief valve, law first_order"},
     {"relief_a_lift", "m", 1e-8, "lift of the poppet, law poppet"},
-    {"relief_a_speed", "m/s", 1e-5, "speed of the poppet"},
+    {"relief_a_speed", "m/s", 1e-6, "speed of the poppet"},
 };
 
 enum rig_signal {
@@ -77,7 +92,7 @@ static const struct ledger_row valve_rig_ledger[] = {
 };
 
 static const struct event_row valve_rig_events[] = {
-    {"relief_a", "relief valve cracks", "relief valve reseats", "line_a_pressure"},
+    {"relief_a", "relief valve cracks", "relief valve reseats", "line_a_pressure", 0.0},
 };
 
 static const char *const valve_rig_channels[] = {"feed"};
@@ -88,6 +103,7 @@ struct valve_rig_model {
   struct valve_rig_parameters own;
   struct fluid oil;
   real case_pressure; /* absolute */
+  real full_feed;     /* m3/s */
 };
 
 struct valve_rig_mode {
@@ -111,12 +127,25 @@ static inline struct rig_now rig_at(const struct valve_rig_model *model, const s
   struct rig_now now;
   now.pressure = fluid_pressure(&model->oil, state[RIG_COMPRESSION]);
   now.over_case = now.pressure - model->case_pressure;
-  now.feed = model->own.rig.feed_flow * piece_at(&mode->feed, t);
+  now.feed = model->full_feed * piece_at(&mode->feed, t);
   now.lift = state[RIG_ACTIVE_VALVE];
   now.relief = model->own.relief.law == RELIEF_POPPET
                    ? relief_poppet_flow(&model->own.relief, now.lift, now.over_case, model->oil.density)
                    : relief_flow(&model->own.relief, now.lift, now.over_case);
   return now;
+}
+
+/* Oil and valve as they are at the oil's temperature. */
+static void warm(struct valve_rig_parameters *own, struct fluid *oil) {
+  real warmer = own->rig.oil_temperature - own->rig.data_temperature;
+  if (warmer == 0.0) {
+    return;
+  }
+  real thinner = fluid_viscosity(&oil->viscosity, own->rig.oil_temperature) /
+                 fluid_viscosity(&oil->viscosity, own->rig.data_temperature);
+  own->relief.poppet_damping *= thinner;
+  own->fluid.bulk_modulus *= larger(1.0 - own->rig.modulus_loss * warmer / 50.0, 0.05);
+  fluid_prepare(&own->fluid, oil);
 }
 
 static const char *valve_rig_prepare(const void *parameters, void *model_) {
@@ -127,7 +156,11 @@ static const char *valve_rig_prepare(const void *parameters, void *model_) {
     return why_not;
   }
   fluid_prepare(&model->own.fluid, &model->oil);
+  warm(&model->own, &model->oil);
   model->case_pressure = model->own.rig.case_pressure + model->oil.ambient;
+  real modulus = fluid_bulk_modulus(&model->own.fluid, model->case_pressure + model->own.relief.setting);
+  model->full_feed = model->own.rig.feed_law == RIG_FED_BY_RISE ? model->own.rig.rise * model->own.rig.volume / modulus
+                                                                : model->own.rig.feed_flow;
   if (model->own.relief.return_to != RELIEF_TO_LINE) {
     return "relief.return_to: the valve rig has no charge gallery; its valve returns to the case whatever is said here";
   }

@@ -28,6 +28,7 @@ static const struct command_row commands[] = {
     {"list", command_list, "list parameters, signals, measures or units"},
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
+    {"response", command_response, "how a relief valve answers; its flow-pressure curve"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 

@@ -1,0 +1,222 @@
+#include "response_run.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "answer_file.h"
+#include "registry.h"
+#include "relief.h"
+
+#define THIN_SHARE 2e-4 /* of a column's range, what thinning for the file may lose */
+
+static const struct relief_parameters *relief_of(const struct case_data *data) {
+  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "relief");
+  return (const struct relief_parameters *)((const char *)data->parameters + group->offset);
+}
+
+/* Column of a signal that the case has, or -1. */
+static int want(struct response_run *run, const struct case_data *data, const char *format, char letter) {
+  char name[64];
+  (void)snprintf(name, sizeof name, format, letter);
+  int signal = registry_signal(data->plant, name);
+  if (signal < 0 || !data->plant->signal_active(data->parameters, signal)) {
+    return -1;
+  }
+  return history_want(&run->history, signal);
+}
+
+static const double *column(const struct response_run *run, int index) {
+  return index >= 0 ? run->history.values[index] : NULL;
+}
+
+/* What the oil meets behind the valve, gauge: a column, or one pressure. */
+struct behind {
+  int column;
+  double pressure;
+};
+
+static struct behind behind_of(struct response_run *run, const struct case_data *data, char letter) {
+  struct behind behind = {-1, 0.0};
+  if (data->plant == &valve_rig_plant) {
+    const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "rig");
+    struct parameter parameter = {group, registry_field(group, "case_pressure")};
+    behind.pressure = *(const double *)registry_member_const(data->parameters, parameter);
+  } else if (relief_of(data)->return_to == RELIEF_TO_GALLERY) {
+    behind.column = want(run, data, "charge_pressure", letter);
+  } else {
+    behind.column = want(run, data, "line_%c_pressure", letter == 'a' ? 'b' : 'a');
+  }
+  return behind;
+}
+
+static bool make_drop(struct response_run *run, struct response_valve *valve, const struct behind *behind,
+                      struct error *error) {
+  const double *pressure = column(run, valve->pressure);
+  const double *low = column(run, behind->column);
+  valve->drop = malloc((size_t)(run->history.count + 1) * sizeof *valve->drop);
+  if (valve->drop == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the drop over a valve");
+  }
+  for (int k = 0; k < run->history.count; k++) {
+    valve->drop[k] = pressure[k] - (low != NULL ? low[k] : behind->pressure);
+  }
+  return true;
+}
+
+static bool run_it(struct case_data *data, const struct watcher *watcher, struct response_run *run,
+                   struct error *error) {
+  struct recorder recorder = {&run->history, history_block};
+  if (!run_case(data, &recorder, watcher, &run->outcome, error)) {
+    return false;
+  }
+  if (run->outcome.status == RUN_FAILED) {
+    *error = run->outcome.error;
+    return false;
+  }
+  return run->outcome.status != RUN_INTERRUPTED || error_set(error, ERROR_RUN, "interrupted");
+}
+
+bool response_run(struct case_data *data, const struct response_wishes *wishes, const struct watcher *watcher,
+                  struct response_run *run, struct error *error) {
+  memset(run, 0, sizeof *run);
+  const struct relief_parameters *relief = relief_of(data);
+  struct behind behind[RESPONSE_VALVES];
+  int limiter[RESPONSE_VALVES];
+  bool rig = data->plant == &valve_rig_plant;
+  run->setting = relief->setting;
+  run->valve_count = rig ? 1 : 2;
+  for (int i = 0; i < run->valve_count; i++) {
+    struct response_valve *valve = &run->valves[i];
+    valve->letter = (char)('a' + i);
+    valve->pressure = want(run, data, "line_%c_pressure", valve->letter);
+    valve->flow = want(run, data, "relief_%c_flow", valve->letter);
+    valve->lift = want(run, data, relief->law == RELIEF_POPPET ? "relief_%c_poppet" : "relief_%c_lift", valve->letter);
+    limiter[i] = want(run, data, "limiter_%c", valve->letter);
+    behind[i] = behind_of(run, data, valve->letter);
+  }
+  int feed = want(run, data, "feed_flow", 'a');
+  data->simulation.output_step =
+      wishes->resolution > 0.0 ? wishes->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
+  if (!run_it(data, watcher, run, error)) {
+    return false;
+  }
+  for (int i = 0; i < run->valve_count; i++) {
+    struct response_valve *valve = &run->valves[i];
+    if (!make_drop(run, valve, &behind[i], error)) {
+      return false;
+    }
+    struct response_history history = {
+        .count = run->history.count,
+        .time = run->history.time,
+        .pressure = column(run, valve->pressure),
+        .drop = valve->drop,
+        .flow = column(run, valve->flow),
+        .opening = relief->law == RELIEF_POPPET ? column(run, valve->lift) : NULL,
+        .feed = column(run, feed),
+        .limiter = column(run, limiter[i]),
+    };
+    struct response_settings settings = {relief->setting, wishes->band, wishes->from, wishes->to};
+    if (!response_find(&history, &settings, &valve->response, error)) {
+      return false;
+    }
+  }
+  return true;
+}
+
+void response_run_free(struct response_run *run) {
+  for (int i = 0; i < run->valve_count; i++) {
+    free(run->valves[i].drop);
+  }
+  history_free(&run->history);
+  outcome_free(&run->outcome);
+}
+
+/* ---- the file ---- */
+
+static void write_histories(const struct response_run *run, const struct case_data *data, struct answer_file *file,
+                            int *kept, double *buffer) {
+  const struct history *history = &run->history;
+  const double *columns[HISTORY_SIGNALS];
+  for (int c = 0; c < history->signal_count; c++) {
+    columns[c] = history->values[c];
+  }
+  int count = history_thin(history->time, columns, history->signal_count, history->count, THIN_SHARE, kept);
+  for (int k = 0; k < count; k++) {
+    buffer[k] = history->time[kept[k]];
+  }
+  struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run"}, NULL};
+  answer_axis(file, &time, count, buffer);
+  for (int c = 0; c < history->signal_count; c++) {
+    struct answer_meaning meaning = {data->plant->signals[history->signals[c]], NULL};
+    for (int k = 0; k < count; k++) {
+      buffer[k] = columns[c][kept[k]];
+    }
+    answer_column(file, &meaning, "time", count, buffer);
+  }
+}
+
+static void write_marks(const struct response *response, struct answer_file *file) {
+  static const char *const curves[] = {"pressure", "flow"};
+  double times[RESPONSE_MARKS];
+  double values[RESPONSE_MARKS];
+  const char *names[RESPONSE_MARKS];
+  const char *on[RESPONSE_MARKS];
+  for (int i = 0; i < response->mark_count; i++) {
+    times[i] = response->marks[i].time;
+    values[i] = response->marks[i].value;
+    names[i] = response->marks[i].name;
+    on[i] = curves[response->marks[i].curve];
+  }
+  struct answer_meaning axis = {{"mark", QUANTITY_NUMBER, REFERENCE_NONE, "where the numbers come from"}, NULL};
+  struct answer_meaning time = {{"mark_time", QUANTITY_TIME, REFERENCE_NONE, "when"}, NULL};
+  struct answer_meaning value = {{"mark_value", QUANTITY_NUMBER, REFERENCE_NONE, "Pa or m3/s by the curve"}, "1"};
+  answer_axis(file, &axis, response->mark_count, NULL);
+  answer_column(file, &time, "mark", response->mark_count, times);
+  answer_column(file, &value, "mark", response->mark_count, values);
+  answer_texts(file, "mark_name", "what it marks", "mark", response->mark_count, names);
+  answer_texts(file, "mark_curve", "the curve that it stands on", "mark", response->mark_count, on);
+}
+
+bool response_run_write(const struct response_run *run, const struct case_data *data, const char *path,
+                        const char *command, struct error *error) {
+  int *kept = malloc((size_t)(run->history.count + 1) * sizeof *kept);
+  double *buffer = malloc((size_t)(run->history.count + 1) * sizeof *buffer);
+  struct answer_file *file = NULL;
+  bool good = false;
+  if (kept == NULL || buffer == NULL) {
+    error_set(error, ERROR_MEMORY, "out of memory for %s", path);
+  } else {
+    file = answer_open(path, "response", data->title, data->resolved, command, error);
+  }
+  if (file != NULL) {
+    write_histories(run, data, file, kept, buffer);
+    for (int i = 0; i < run->valve_count; i++) {
+      const struct response *response = &run->valves[i].response;
+      char name[] = {'v', 'a', 'l', 'v', 'e', '_', run->valves[i].letter, '\0'};
+      answer_group(file, name, "how the relief valve answered");
+      for (int id = 0; id < RESPONSE_COUNT; id++) {
+        struct answer_meaning meaning = {response_rows[id], NULL};
+        answer_value(file, &meaning, response->values[id], response->absent[id]);
+      }
+      struct answer_meaning setting = {
+          {"setting", QUANTITY_PRESSURE, REFERENCE_LINE_TO_LINE, "drop at which the valve cracks"}, NULL};
+      struct answer_meaning low = {{"band_low", QUANTITY_PRESSURE, REFERENCE_GAUGE, "settled from here"}, NULL};
+      struct answer_meaning high = {{"band_high", QUANTITY_PRESSURE, REFERENCE_GAUGE, "to here"}, NULL};
+      struct answer_meaning from = {
+          {"settled_from", QUANTITY_TIME, REFERENCE_NONE, "start of the tenth that settled values are means of"}, NULL};
+      struct answer_meaning to = {{"settled_to", QUANTITY_TIME, REFERENCE_NONE, "its end"}, NULL};
+      answer_value(file, &setting, run->setting, NULL);
+      answer_value(file, &low, response->band_low, response->absent[RESPONSE_settled_pressure]);
+      answer_value(file, &high, response->band_high, response->absent[RESPONSE_settled_pressure]);
+      answer_value(file, &from, response->settled_from, response->absent[RESPONSE_settled_pressure]);
+      answer_value(file, &to, response->settled_to, response->absent[RESPONSE_settled_pressure]);
+      write_marks(response, file);
+    }
+    good = answer_close(file, error);
+  }
+  free(kept);
+  free(buffer);
+  return good;
+}
