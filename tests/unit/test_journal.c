@@ -1,0 +1,237 @@
+/* The journal: whatever happens to the file, whole blocks are kept and nothing else is taken for one. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "journal.h"
+#include "supply.h"
+
+struct place {
+  char folder[64];
+  char path[96];
+};
+
+static const struct journal_head head = {
+    .study = 42, .program = "program 1", .arithmetic = 7, .cases = 1000, .shards = 1};
+
+static int set_up(void **state) {
+  struct place *place = calloc(1, sizeof *place);
+  (void)snprintf(place->folder, sizeof place->folder, "/tmp/swashloop-journal-XXXXXX");
+  assert_non_null(mkdtemp(place->folder));
+  (void)snprintf(place->path, sizeof place->path, "%s/j", place->folder);
+  *state = place;
+  return 0;
+}
+
+static int tear_down(void **state) {
+  struct place *place = *state;
+  (void)unlink(place->path);
+  (void)rmdir(place->folder);
+  free(place);
+  return 0;
+}
+
+/* Blocks of 10, 3 and 25 rows; the payload of a block is its count, letter by letter. */
+static const int64_t firsts[] = {20, 0, 100};
+static const int64_t counts[] = {10, 3, 25};
+enum { BLOCKS = 3 };
+
+static void payload_of(int i, unsigned char *payload) {
+  memset(payload, 'a' + i, (size_t)counts[i]);
+}
+
+static void write_three(const char *path, int64_t ends[BLOCKS + 1]) {
+  struct journal journal;
+  struct error error = {0};
+  unsigned char payload[32];
+  assert_true(journal_create(&journal, path, &head, &error));
+  ends[0] = journal.length;
+  for (int i = 0; i < BLOCKS; i++) {
+    payload_of(i, payload);
+    assert_true(journal_append(&journal, firsts[i], counts[i], payload, (size_t)counts[i], &error));
+    ends[i + 1] = journal.length;
+  }
+  assert_true(journal_sync(&journal, &error));
+  journal_close(&journal);
+}
+
+/* The first `blocks` blocks, and their payloads, are there. */
+static void expect_blocks(const char *path, int blocks) {
+  struct journal journal;
+  struct error error = {0};
+  unsigned char found[32];
+  unsigned char wanted[32];
+  int64_t rows = 0;
+  assert_true(journal_open(&journal, path, &head, &error));
+  assert_int_equal(journal.block_count, blocks);
+  for (int i = 0; i < blocks; i++) {
+    rows += counts[i];
+    payload_of(i, wanted);
+    assert_int_equal(journal.blocks[i].first, firsts[i]);
+    assert_int_equal(journal.blocks[i].count, counts[i]);
+    assert_true(journal_read(&journal, &journal.blocks[i], found, &error));
+    assert_memory_equal(found, wanted, (size_t)counts[i]);
+  }
+  assert_int_equal(journal.rows, rows);
+  journal_close(&journal);
+}
+
+static void test_what_is_written_is_read(void **state) {
+  struct place *place = *state;
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  expect_blocks(place->path, BLOCKS);
+}
+
+/* Cut at every length: exactly the blocks that are whole remain, and writing goes on behind them. */
+static void test_torn_anywhere(void **state) {
+  struct place *place = *state;
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  for (int64_t length = ends[BLOCKS]; length >= ends[0]; length--) {
+    struct journal journal;
+    struct error error = {0};
+    int whole = 0;
+    while (whole < BLOCKS && ends[whole + 1] <= length) {
+      whole++;
+    }
+    assert_int_equal(truncate(place->path, length), 0);
+    expect_blocks(place->path, whole);
+    /* The torn end is gone, so that a new block stands right behind. */
+    assert_true(journal_open(&journal, place->path, &head, &error));
+    assert_int_equal(journal.length, ends[whole]);
+    unsigned char payload[32];
+    for (int i = whole; i < BLOCKS; i++) {
+      payload_of(i, payload);
+      assert_true(journal_append(&journal, firsts[i], counts[i], payload, (size_t)counts[i], &error));
+    }
+    journal_close(&journal);
+    expect_blocks(place->path, BLOCKS);
+  }
+}
+
+/* One wrong bit anywhere in a block: it and what follows is dropped, never taken. */
+static void test_a_wrong_bit_is_found(void **state) {
+  struct place *place = *state;
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  for (int64_t at = ends[1]; at < ends[2]; at++) {
+    (void)unlink(place->path);
+    write_three(place->path, ends);
+    FILE *file = fopen(place->path, "r+b");
+    assert_non_null(file);
+    assert_int_equal(fseek(file, at, SEEK_SET), 0);
+    int letter = fgetc(file);
+    assert_int_equal(fseek(file, at, SEEK_SET), 0);
+    (void)fputc(letter ^ 4, file);
+    assert_int_equal(fclose(file), 0);
+    expect_blocks(place->path, 1);
+  }
+}
+
+static void expect_refusal(const char *path, const struct journal_head *other, const char *words) {
+  struct journal journal;
+  struct error error = {0};
+  assert_false(journal_open(&journal, path, other, &error));
+  assert_non_null(strstr(error.text, words));
+  assert_int_equal(error_exit_status(error.code), 2);
+}
+
+static void test_another_sweep_is_refused(void **state) {
+  struct place *place = *state;
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  struct journal_head other = head;
+  other.study = 43;
+  expect_refusal(place->path, &other, "another study");
+  other = head;
+  (void)snprintf(other.program, sizeof other.program, "program 2");
+  expect_refusal(place->path, &other, "program 1");
+  other = head;
+  other.shard = 1;
+  other.shards = 4;
+  expect_refusal(place->path, &other, "shard 0/1, not of 1/4");
+  other = head;
+  other.arithmetic = 8;
+  expect_refusal(place->path, &other, "rounds otherwise");
+  assert_int_equal(truncate(place->path, 50), 0);
+  expect_refusal(place->path, &head, "damaged");
+}
+
+static void test_a_position_is_never_counted_twice(void **state) {
+  struct place *place = *state;
+  struct journal journal;
+  struct error error = {0};
+  assert_true(journal_create(&journal, place->path, &head, &error));
+  assert_true(journal_append(&journal, 10, 5, "abcde", 5, &error));
+  assert_true(journal_append(&journal, 0, 10, "abcdefghij", 10, &error));
+  assert_true(journal_sort(&journal, &error));
+  assert_true(journal_append(&journal, 14, 2, "ab", 2, &error));
+  assert_false(journal_sort(&journal, &error));
+  assert_non_null(strstr(error.text, "twice"));
+  journal_close(&journal);
+}
+
+static void test_one_writer_at_a_time(void **state) {
+  struct place *place = *state;
+  struct journal first;
+  struct journal second;
+  struct error error = {0};
+  assert_true(journal_create(&first, place->path, &head, &error));
+  assert_false(journal_open(&second, place->path, &head, &error));
+  assert_non_null(strstr(error.text, "another sweep"));
+  journal_close(&first);
+}
+
+/* What the journal lacks is dealt out once, all of it, whatever the sizes of the spans. */
+static void test_the_supply_deals_every_gap_once(void **state) {
+  struct place *place = *state;
+  struct journal journal;
+  struct supply supply;
+  struct span span;
+  struct error error = {0};
+  int times[1000] = {0};
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  assert_true(journal_open(&journal, place->path, &head, &error));
+  assert_true(journal_sort(&journal, &error));
+  assert_true(supply_open(&supply, 1000, &journal, 2, &error));
+  assert_int_equal(supply.left, 1000 - 38);
+  while (supply_take(&supply, &span)) {
+    for (int64_t i = 0; i < span.count; i++) {
+      times[span.first + i]++;
+    }
+    supply_learn(&supply, span.count, 0.004 * (double)span.count);
+  }
+  for (int64_t b = 0; b < journal.block_count; b++) {
+    for (int64_t i = 0; i < journal.blocks[b].count; i++) {
+      times[journal.blocks[b].first + i]++;
+    }
+  }
+  for (int i = 0; i < 1000; i++) {
+    assert_int_equal(times[i], 1);
+  }
+  supply_close(&supply);
+  journal_close(&journal);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test_setup_teardown(test_what_is_written_is_read, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_torn_anywhere, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_a_wrong_bit_is_found, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_another_sweep_is_refused, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_a_position_is_never_counted_twice, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_one_writer_at_a_time, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_the_supply_deals_every_gap_once, set_up, tear_down),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
