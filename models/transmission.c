@@ -36,7 +36,7 @@ static const struct ledger_row transmission_ledger[] = {
 };
 
 static const struct event_row transmission_events[] = {
-#define EVENT_ROW(id, rising, falling, signal) {#id, rising, falling, signal},
+#define EVENT_ROW(id, rising, falling, signal, hysteresis) {#id, rising, falling, signal, hysteresis},
     TRANSMISSION_EVENTS(EVENT_ROW)
 #undef EVENT_ROW
 };

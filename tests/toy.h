@@ -144,7 +144,7 @@ static const struct signal toy_signal_rows[TOY_STATES] = {
     {"vehicle_distance", QUANTITY_NUMBER, REFERENCE_NONE, "the fourth"}};
 static const struct ledger_row toy_ledger[] = {
     {"in", LEDGER_SOURCE, ""}, {"relief_a", LEDGER_LOSS, ""}, {"kept", LEDGER_STORED, ""}};
-static const struct event_row toy_event_rows[] = {{"crossing", "up", "down", "line_a_pressure"}};
+static const struct event_row toy_event_rows[] = {{"crossing", "up", "down", "line_a_pressure", 0.0}};
 static const char *const toy_channels[] = {"lever"};
 static const enum quantity toy_channel_quantities[] = {QUANTITY_NUMBER};
 

@@ -49,11 +49,12 @@ bool story_add(struct outcome *outcome, const struct plant *plant, double time, 
 struct side {
   int event;
   bool above;
+  double level; /* zero going down, the hysteresis going up */
 };
 
 static bool is_above(const void *context, const struct moment *moment) {
   const struct side *side = context;
-  return (moment->events[side->event] > 0.0) == side->above;
+  return (moment->events[side->event] > side->level) == side->above;
 }
 
 void event_watch_begin(struct event_watch *watch, const struct view *view, const struct moment *moment) {
@@ -83,11 +84,10 @@ static bool tell(struct event_watch *watch, const struct view *view, int i, cons
 bool event_watch_follow(struct event_watch *watch, const struct view *view, const struct stretch *stretch,
                         struct outcome *outcome, struct error *error) {
   for (int i = 0; i < view->plant->event_count; i++) {
-    bool middle = stretch->middle->events[i] > 0.0;
-    bool end = stretch->end->events[i] > 0.0;
     struct stretch part = *stretch;
-    for (int crossing = 0; crossing < 2 && (middle != watch->above[i] || end != watch->above[i]); crossing++) {
-      struct side side = {i, !watch->above[i]};
+    for (int crossing = 0; crossing < 2; crossing++) {
+      bool above = !watch->above[i];
+      struct side side = {i, above, above ? view->plant->events[i].hysteresis : 0.0};
       struct moment found;
       if (!view_first(view, &part, is_above, &side, &found)) {
         break;
@@ -95,8 +95,7 @@ bool event_watch_follow(struct event_watch *watch, const struct view *view, cons
       if (!tell(watch, view, i, &found, outcome, error)) {
         return false;
       }
-      part.start = stretch->middle;
-      middle = watch->above[i]; /* the second look is at the rest of the step only */
+      part.start = stretch->middle; /* the second look is at the rest of the step only */
       part.middle = stretch->end;
     }
   }
