@@ -234,7 +234,7 @@ enum transmission_ledger {
   EVENT(charge_pressure, "charge pressure back", "charge pressure low", "charge_pressure", 5e4)                             \
   EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip", 0.0)                                                  \
   EVENT(front_wheel_slip, "front wheels slip", "front wheels grip again", "front_wheel_slip", 0.0)                          \
-  EVENT(wheel_lock, "wheels turn again", "wheels lock", "vehicle_speed", 0.02)                                               \
+  EVENT(wheel_lock, "", "wheels lock", "vehicle_speed", 0.02)                                               \
   EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", "rear_axle_load", 0.0)                             \
   EVENT(front_axle, "the front axle carries again", "the front axle lifts", "front_axle_load", 0.0)                         \
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", "filter_drop", 0.0)                        \

@@ -147,9 +147,8 @@ void transmission_events_at(const void *model_, const void *mode_, real t, const
   values[EVENT_charge_pressure] = now.gallery_over_case - own->charge.low_pressure;
   values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
   values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.told_slip : -1.0;
-  /* Locked: the machine moves and the wheels do not. */
-  values[EVENT_wheel_lock] =
-      larger(fabs(now.axles[0].rim_speed) - 0.1 * fabs(now.speed), 2.0 * STANDSTILL_SPEED - fabs(now.speed));
+  /* Locked: the machine moves at some speed and its wheels hardly turn. */
+  values[EVENT_wheel_lock] = larger(fabs(now.axles[0].rim_speed) - 0.1 * fabs(now.speed), 0.5 - fabs(now.speed));
   values[EVENT_rear_axle] = now.axles[0].footing.load - 0.01 * now.weight.load;
   values[EVENT_front_axle] = two_axles ? now.axles[1].footing.load - 0.01 * now.weight.load : 1.0;
   values[EVENT_filter_bypass] = drop - own->filter.bypass_crack;
