@@ -199,6 +199,28 @@ static void a_short_pulse_is_never_missed(void **state) {
   outcome_free(&outcome);
 }
 
+/* Two kinks a rounding error apart, and some a little further: the integrator cannot step between the nearest. */
+static void kinks_may_lie_side_by_side(void **state) {
+  (void)state;
+  static const real times[] = {1.0, 1.0};
+  static const real values[] = {0.0, 0.5};
+  struct toy stepped = wave;
+  stepped.lever = (struct profile){2, times, values};
+  const struct toy *slot;
+  const double gaps[] = {0.0, 3e-16, 1e-15, 1e-14, 1e-12, 1e-9};
+  for (size_t i = 0; i < sizeof gaps / sizeof gaps[0]; i++) {
+    struct action action = action_when(CONDITION_CLOCK, true, 1.0 + gaps[i], 2.0, 0.0);
+    struct case_data data = toy_case(&slot, &stepped, 3.0);
+    data.actions = &action;
+    data.action_count = 1;
+    struct outcome outcome;
+    run_ok(&data, NULL, &outcome);
+    assert_int_equal(outcome.status, RUN_COMPLETE);
+    CHECK_CLOSE(outcome.measures[MEASURE_vehicle_distance_end], 4.0, 1e-8);
+    outcome_free(&outcome);
+  }
+}
+
 /* ---- limits ---- */
 
 static struct limit limit_on(int signal, bool above, double level, double within) {
@@ -326,6 +348,7 @@ int main(void) {
       cmocka_unit_test(actions_fire_on_time),
       cmocka_unit_test(actions_move_in_straight_lines_and_follow_each_other),
       cmocka_unit_test(a_short_pulse_is_never_missed),
+      cmocka_unit_test(kinks_may_lie_side_by_side),
       cmocka_unit_test(limits_are_watched_inside_steps),
       cmocka_unit_test(the_stop_is_measured),
       cmocka_unit_test(the_ledger_closes),
