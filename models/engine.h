@@ -1,15 +1,16 @@
 /* Diesel engine with its governor.
  *
  * Full torque (friction taken off) a parabola, T_max = T_pk max(0, 1 - ((w - w_pk)/w_wd)^2), or a table over speed;
- * friction (motoring) T_fr = (T_0 + T_1 w + T_2 w^2) s(w), or a table; auxiliaries k w^2. Droop governor: Fuel share x:
- * tau x' = clamp01((w_0 (1 + droop) - w)/(droop w_0)) - x, so that the full fuel torque falls to nothing between the
- * set speed and set speed times 1 + droop (ISO 3046-4 calls the same slope speed droop; definition from memory).
- * Isochronous governor: asked fuel K e + z, e = (w_0 - w)/w_0, z' = K_i e + (clamp01(asked) - asked)/t_w: the last term
- * stops the integral from winding up while the fuel is at an end. Torque made x (T_max + T_fr) - T_fr. Exhaust brake:
- * T_eb b s(w) more friction, b the operator's channel. J w' = torque - auxiliaries - loads.
+ * friction (motoring) T_fr = (T_0 + T_1 |w| + T_2
+ * w^2) s(w), or a table; auxiliaries k w |w|: both take power whichever way the engine turns. Droop governor: Fuel
+ * share x: tau x' = clamp01((w_0 (1 + droop) - w)/(droop w_0)) - x, so that the full fuel torque falls to nothing
+ * between the set speed and set speed times 1 + droop (ISO 3046-4 calls the same slope speed droop; definition from
+ * memory). Isochronous governor: asked fuel K e + z, e = (w_0 - w)/w_0, z' = K_i e + (clamp01(asked) - asked)/t_w: the
+ * last term stops the integral from winding up while the fuel is at an end. Torque made x (T_max + T_fr) - T_fr.
+ * Exhaust brake: T_eb b s(w) more friction, b the operator's channel. J w' = torque - auxiliaries - loads.
  *
- * Starter: torque T_s b while the engine does not burn, b the operator's channel, fading from the stall speed to nothing
- * at twice of it. A stalled engine burns again only when the starter has brought it over the stall speed.
+ * Starter: torque T_s b while the engine does not burn, b the operator's channel, fading from the stall speed to
+ * nothing at twice of it. A stalled engine burns again only when the starter has brought it over the stall speed.
  *
  * Stall. Below the stall speed nothing burns any more and nothing makes it burn again by itself. `end_run` ends the run
  * there; `held` lets the shaft run down to rest, where compression holds it: it never turns backwards. `none` is the
@@ -78,10 +79,10 @@ static inline real engine_full_torque(const struct engine_parameters *engine, re
 
 /* Motoring torque that opposes rotation, N m, signed as the speed. */
 static inline real engine_friction(const struct engine_parameters *engine, real speed) {
-  real size =
-      engine->friction_law == ENGINE_FRICTION_CURVE
-          ? profile_at(&engine->friction_curve, fabs(speed))
-          : engine->friction_constant + engine->friction_linear * speed + engine->friction_quadratic * speed * speed;
+  real size = engine->friction_law == ENGINE_FRICTION_CURVE
+                  ? profile_at(&engine->friction_curve, fabs(speed))
+                  : engine->friction_constant + engine->friction_linear * fabs(speed) +
+                        engine->friction_quadratic * speed * speed;
   return size * tanh_sign(speed, engine->speed_width);
 }
 
@@ -90,7 +91,7 @@ static inline real engine_exhaust_brake(const struct engine_parameters *engine, 
 }
 
 static inline real engine_auxiliaries(const struct engine_parameters *engine, real speed) {
-  return engine->auxiliaries * speed * speed;
+  return engine->auxiliaries * speed * fabs(speed);
 }
 
 /* Torque of combustion on the shaft before friction, N m. */

@@ -37,7 +37,9 @@ static void friction_opposes_rotation(void **state) {
     assert_true(engine_friction(&engine, speed) * speed >= 0.0);
     assert_true(engine_exhaust_brake(&engine, speed, sample_unit(&sampler)) * speed >= 0.0);
     assert_true(engine_exhaust_brake(&engine, -speed, 1.0) * -speed >= 0.0);
-    assert_true(engine_auxiliaries(&engine, speed) >= 0.0);
+    assert_true(engine_friction(&engine, -speed) * -speed >= 0.0);
+    assert_true(engine_auxiliaries(&engine, speed) * speed >= 0.0);
+    assert_true(engine_auxiliaries(&engine, -speed) * -speed >= 0.0);
   }
   DEFAULTS(engine, plain);
   CHECK_CLOSE(engine_friction(&plain, 200.0), 40.0 + 0.2 * 200.0 + 9e-4 * 200.0 * 200.0, 1e-12);
