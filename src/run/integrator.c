@@ -276,6 +276,8 @@ static struct integrator_counts counts_since_restart(const struct integrator *in
   CVodeGetNumErrTestFails(integrator->solver, &counts.error_failures);
   CVodeGetNumNonlinSolvConvFails(integrator->solver, &counts.convergence_failures);
   CVodeGetNumJacEvals(integrator->solver, &counts.jacobians);
+  CVodeGetNumLinSolvSetups(integrator->solver, &counts.factorizations);
+  CVodeGetNumNonlinSolvIters(integrator->solver, &counts.solves);
   return counts;
 }
 
@@ -285,6 +287,8 @@ struct integrator_counts integrator_counts(const struct integrator *integrator) 
   sum.error_failures += integrator->before.error_failures;
   sum.convergence_failures += integrator->before.convergence_failures;
   sum.jacobians += integrator->before.jacobians;
+  sum.factorizations += integrator->before.factorizations;
+  sum.solves += integrator->before.solves;
   sum.restarts = integrator->before.restarts;
   sum.rate_calls = integrator->rate_calls + integrator->jacobian_calls;
   sum.jacobian_calls = integrator->jacobian_calls;

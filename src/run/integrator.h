@@ -32,6 +32,8 @@ struct integrator_counts {
   long rate_calls; /* all */
   long jacobians;
   long jacobian_calls;
+  long factorizations;
+  long solves;
   long error_failures;
   long convergence_failures;
   long restarts;

@@ -458,6 +458,8 @@ static void end_counts(const struct run_workspace *run, double cpu, struct outco
   outcome->counts.rate_calls = counts.rate_calls;
   outcome->counts.jacobians = counts.jacobians;
   outcome->counts.jacobian_calls = counts.jacobian_calls;
+  outcome->counts.factorizations = counts.factorizations;
+  outcome->counts.solves = counts.solves;
   outcome->counts.error_failures = counts.error_failures;
   outcome->counts.convergence_failures = counts.convergence_failures;
   outcome->counts.restarts = counts.restarts;

@@ -45,6 +45,8 @@ struct run_counts {
   long rate_calls;     /* right-hand sides, all causes */
   long jacobians;      /* how many of them */
   long jacobian_calls; /* right-hand sides spent on them */
+  long factorizations; /* of the Newton matrix */
+  long solves;         /* with it */
   long error_failures;
   long convergence_failures;
   long restarts; /* re-initialisations at kinks and mode changes */
