@@ -43,13 +43,25 @@ static inline real ground_height(const struct ground_contact *contact, real s) {
   return contact->height + ground_rise(&contact->piece, s);
 }
 
-/* The contact on the piece with `index` points at or left of it. Heights are summed point by point from the first. */
-static inline struct ground_contact ground_contact_on(const struct profile *grade, int index) {
-  struct ground_contact contact = {profile_piece(grade, index), 0.0};
-  for (int i = 1; i < index; i++) {
+/* From the contact on one piece to that on the piece with `index` points at or left of it. Heights are summed point by
+ * point on the way, so that a long track costs no more than what is passed. */
+static inline struct ground_contact ground_contact_move(const struct profile *grade, const struct ground_contact *from,
+                                                        int index) {
+  struct ground_contact contact = {profile_piece(grade, index), from->height};
+  int present = from->piece.index;
+  for (int i = present > 1 ? present : 1; i < index; i++) {
     contact.height += 0.5 * (grade->value[i] + grade->value[i - 1]) * (grade->argument[i] - grade->argument[i - 1]);
   }
+  for (int i = present - 1; i >= index && i >= 1; i--) {
+    contact.height -= 0.5 * (grade->value[i] + grade->value[i - 1]) * (grade->argument[i] - grade->argument[i - 1]);
+  }
   return contact;
+}
+
+/* The contact on the piece with `index` points at or left of it, its height counted from the first point. */
+static inline struct ground_contact ground_contact_on(const struct profile *grade, int index) {
+  struct ground_contact start = {profile_piece(grade, 0), 0.0};
+  return ground_contact_move(grade, &start, index);
 }
 
 /* Grade felt at s. */

@@ -75,26 +75,42 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
 
 /* Number of points at or left of `argument`: the piece that starts there, so that at a kink the later piece rules. */
 static inline int profile_index(const struct profile *profile, real argument) {
-  int index = 0;
-  while (index < profile->count && profile->argument[index] <= argument) {
-    index++;
+  int low = 0;
+  int high = profile->count;
+  while (low < high) {
+    int middle = low + (high - low) / 2;
+    if (profile->argument[middle] <= argument) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
   }
-  return index;
+  return low;
 }
 
 /* Number of points left of `argument`: the piece that ends there. */
 static inline int profile_index_before(const struct profile *profile, real argument) {
-  int index = 0;
-  while (index < profile->count && profile->argument[index] < argument) {
-    index++;
+  int low = 0;
+  int high = profile->count;
+  while (low < high) {
+    int middle = low + (high - low) / 2;
+    if (profile->argument[middle] < argument) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
   }
-  return index;
+  return low;
 }
 
 /* The value at any argument, without a remembered piece. */
 static inline real profile_at(const struct profile *profile, real argument) {
-  struct piece piece = profile_piece(profile, profile_index(profile, argument));
-  return piece_at(&piece, argument);
+  if (profile->count == 0) {
+    return 0.0;
+  }
+  int index = profile_index(profile, argument);
+  int left = index > 0 ? index - 1 : 0;
+  return profile->value[left] + profile_slope(profile, index) * (argument - profile->argument[left]);
 }
 
 /* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once).

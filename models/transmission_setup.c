@@ -433,8 +433,9 @@ void transmission_switches(const void *model_, const void *mode_, const real *st
   real speed = x[STATE_engine_speed];
   values[SWITCH_REAR_AHEAD] = mode->rear.piece.high - (s - half);
   values[SWITCH_REAR_BEHIND] = (s - half) - mode->rear.piece.low;
-  values[SWITCH_FRONT_AHEAD] = mode->front.piece.high - (s + half);
-  values[SWITCH_FRONT_BEHIND] = (s + half) - mode->front.piece.low;
+  /* At one point there is no front axle to look at. */
+  values[SWITCH_FRONT_AHEAD] = half > 0.0 ? mode->front.piece.high - (s + half) : 1.0;
+  values[SWITCH_FRONT_BEHIND] = half > 0.0 ? (s + half) - mode->front.piece.low : 1.0;
   for (int i = 0; i < SOIL_TABLES; i++) {
     values[SWITCH_GRIP_AHEAD + 2 * i] = mode->soil[i].high - s;
     values[SWITCH_GRIP_BEHIND + 2 * i] = s - mode->soil[i].low;
@@ -454,8 +455,9 @@ void transmission_switches(const void *model_, const void *mode_, const real *st
 /* The next piece of the grade under an axle, ahead or behind. */
 static struct ground_contact next_contact(const struct profile *grade, const struct ground_contact *contact,
                                           bool ahead) {
-  return ground_contact_on(grade, ahead ? profile_index(grade, contact->piece.high)
-                                        : profile_index_before(grade, contact->piece.low));
+  return ground_contact_move(grade, contact,
+                             ahead ? profile_index(grade, contact->piece.high)
+                                   : profile_index_before(grade, contact->piece.low));
 }
 
 enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,

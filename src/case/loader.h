@@ -30,6 +30,13 @@ bool value_read(const struct loader *loader, void *base, struct parameter parame
 bool value_check(const struct loader *loader, const struct field *field, const char *name, double si,
                  const struct node *node);
 
+/* Arguments of a table never fall, and no more than two are equal; asked for the point `index`, which stands at `at`.
+ */
+bool table_order(const struct loader *loader, const char *path, const struct field *field, const real *arguments,
+                 int index, const struct node *at);
+/* csv.c: a table from the file that the mapping {file: NAME, argument: COLUMN, value: COLUMN} names. */
+bool csv_table(const struct loader *loader, const char *path, const struct field *field, const struct node *mapping,
+               struct profile *table);
 /* maps.c: the rows of a map. */
 bool map_read(const struct loader *loader, struct map *map, struct parameter parameter, const struct node *node);
 

@@ -336,7 +336,7 @@ struct node *reader_parse(struct arena *arena, const char *file, const char *tex
   struct reading reading = {
       .arena = arena, .file = file, .column_shift = column_shift, .length = length, .error = error};
   if (length > READER_FILE_LIMIT) {
-    error_at(error, file, 0, 0, "larger than 1 MiB; a case is smaller");
+    error_at(error, file, 0, 0, "larger than 16 MiB; a case is smaller");
     return NULL;
   }
   /* A byte-order mark is allowed in front. */

@@ -1,7 +1,7 @@
 /* The strict subset of YAML that cases are written in, as a tree whose every node knows its place.
  *
  * Refused: anchors, aliases, tags, directives, merge keys, a second document, duplicate keys, keys that are no text,
- * nesting beyond 64, a text beyond 4 kB, a file beyond 1 MiB, more than 1000 keys in one mapping, tabs, control
+ * nesting beyond 64, a text beyond 4 kB, a file beyond 16 MiB, more than 1000 keys in one mapping, tabs, control
  * characters, bytes that are no UTF-8. Every scalar is text; what it means is decided by who asks. */
 #ifndef SWASHLOOP_CASE_READER_H
 #define SWASHLOOP_CASE_READER_H
@@ -12,7 +12,7 @@
 #include "arena.h"
 #include "error.h"
 
-enum { READER_FILE_LIMIT = 1048576, READER_TEXT_LIMIT = 4096, READER_DEPTH_LIMIT = 64, READER_KEY_LIMIT = 1000 };
+enum { READER_FILE_LIMIT = 16777216, READER_TEXT_LIMIT = 4096, READER_DEPTH_LIMIT = 64, READER_KEY_LIMIT = 1000 };
 
 enum node_kind { NODE_TEXT, NODE_LIST, NODE_MAPPING };
 

@@ -125,7 +125,7 @@ static bool read_choice(const struct loader *loader, int *member, struct paramet
 /* --- Tables ---------------------------------------------------------------------------------------------------------
  */
 
-static const char pairs_expected[] = "a list of pairs [[ARGUMENT, VALUE], ...] or one value";
+static const char pairs_expected[] = "a list of pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}";
 
 /* One pair [argument, value]. */
 static bool read_pair(const struct loader *loader, const char *path, const struct field *field, const struct node *pair,
@@ -150,9 +150,8 @@ static bool read_pair(const struct loader *loader, const char *path, const struc
          read_number(loader, path, field->quantity, second, value) && value_check(loader, field, path, *value, second);
 }
 
-/* Arguments never fall, and no more than two are equal. */
-static bool check_order(const struct loader *loader, const char *path, const struct field *field, const real *arguments,
-                        int index, const struct node *pair) {
+bool table_order(const struct loader *loader, const char *path, const struct field *field, const real *arguments,
+                 int index, const struct node *pair) {
   char here[64];
   char before[64];
   units_write(field->argument, arguments[index], here, sizeof here);
@@ -173,7 +172,7 @@ static bool read_points(const struct loader *loader, const char *path, const str
   int index = 0;
   for (const struct node *pair = list->first; pair; pair = pair->next, index++) {
     if (!read_pair(loader, path, field, pair, &arguments[index], &values[index]) ||
-        !check_order(loader, path, field, arguments, index, pair)) {
+        !table_order(loader, path, field, arguments, index, pair)) {
       return false;
     }
   }
@@ -185,7 +184,7 @@ static bool read_table(const struct loader *loader, struct profile *member, stru
   char path[PATH_LIMIT];
   path_of(parameter, path);
   if (node->kind == NODE_MAPPING) {
-    return is_text(loader, path, node, pairs_expected);
+    return csv_table(loader, path, parameter.field, node, member);
   }
   int count = node->kind == NODE_LIST ? node->count : 1;
   real *arguments = arena_take(loader->arena, (size_t)count * sizeof *arguments);

@@ -214,7 +214,7 @@ static void sizes_are_bounded(void **state) {
   refused(repeated("x", READER_TEXT_LIMIT + 1, ""), "t.yaml:1:1: error: a text of 4097 bytes; at most 4096 are read");
 
   assert_int_equal(parse(repeated("#\n", (READER_FILE_LIMIT - 2) / 2, "a:"))->count, 1);
-  refused(repeated("#\n", READER_FILE_LIMIT / 2, "a:"), "t.yaml: error: larger than 1 MiB; a case is smaller");
+  refused(repeated("#\n", READER_FILE_LIMIT / 2, "a:"), "t.yaml: error: larger than 16 MiB; a case is smaller");
 
   char *keys = repeated("         \n", READER_KEY_LIMIT + 1, "");
   for (size_t i = 0; i <= READER_KEY_LIMIT; i++) {
