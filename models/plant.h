@@ -32,8 +32,8 @@ struct ledger_row {
 };
 
 /* Something worth telling. The function falls through zero, and rises again through `hysteresis`, so that a value that
- * plays about zero is told once; `rising` and `falling` are the words for each way ("" = say nothing). `signal` names the
- * signal whose value is told with it, or "". */
+ * plays about zero is told once; `rising` and `falling` are the words for each way ("" = say nothing). `signal` names
+ * the signal whose value is told with it, or "". */
 struct event_row {
   const char *name;
   const char *rising;
