@@ -153,7 +153,7 @@ static void write_row(const struct table *table, long row, struct json *json) {
   for (int c = 0; c < table->column_count; c++) {
     if (table->numbers[c] != NULL) {
       json_number(json, table->names[c], table->numbers[c][row]);
-    } else {
+    } else if (table->texts[c].items != NULL) {
       json_text(json, table->names[c], table->texts[c].items[row]);
     }
   }

@@ -17,7 +17,7 @@ static uint32_t rotate(uint32_t word, int by) {
 }
 
 static void schedule_from(const unsigned char block[64], uint32_t schedule[64]) {
-  for (int i = 0; i < 16; i++) {
+  for (size_t i = 0; i < 16; i++) {
     const unsigned char *at = block + 4 * i;
     schedule[i] = (uint32_t)at[0] << 24 | (uint32_t)at[1] << 16 | (uint32_t)at[2] << 8 | (uint32_t)at[3];
   }
@@ -88,7 +88,7 @@ void sha256_end(struct sha256 *hash, unsigned char digest[32]) {
 
 void sha256_hex(const unsigned char digest[32], char text[65]) {
   static const char digits[] = "0123456789abcdef";
-  for (int i = 0; i < 32; i++) {
+  for (size_t i = 0; i < 32; i++) {
     text[2 * i] = digits[digest[i] >> 4];
     text[2 * i + 1] = digits[digest[i] & 15];
   }

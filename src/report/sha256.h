@@ -2,6 +2,7 @@
 #ifndef SWASHLOOP_REPORT_SHA256_H
 #define SWASHLOOP_REPORT_SHA256_H
 
+#include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
 

@@ -10,23 +10,33 @@ const shortNames = {
   wheel_speed: 'wheels', vehicle_speed: 'machine', vehicle_distance: 'distance', vehicle_acceleration: 'acceleration',
   engine_torque: 'engine', pump_torque: 'pump', motor_torque: 'motor', brake_torque: 'brake', traction_force: 'traction',
   fuel_fraction: 'fuel', exhaust_brake: 'exhaust brake', wheel_slip: 'slip', loop_oil_temperature: 'loop oil',
-  tank_oil_temperature: 'tank oil', loop_heat: 'loop heat', tank_oil: 'tank oil', limiter_a: 'limiter A', limiter_b: 'limiter B',
+  tank_oil_temperature: 'tank oil', loop_metal_temperature: 'loop metal', case_temperature: 'case', park_brake: 'park brake', relief_a_poppet: 'poppet A',
+  relief_b_poppet: 'poppet B', filter_drop: 'filter', filter_bypass: 'bypass', hose_flow: 'lost', drawbar_force: 'drawbar', rear_axle_load: 'rear',
+  front_axle_load: 'front', front_wheel_speed: 'front wheels', front_wheel_slip: 'front slip', front_traction_force: 'front', second_motor_speed: 'motor 2',
+  second_motor_displacement: 'motor 2', second_motor_flow: 'motor 2', oil_viscosity: 'viscosity', loop_heat: 'loop heat', tank_oil: 'tank oil', limiter_a: 'limiter A', limiter_b: 'limiter B',
 };
 
 const chartGroups = [
   { title: 'Main line pressures', names: ['line_a_pressure', 'line_b_pressure'], tall: true },
   { title: 'Charge and low side', names: ['charge_pressure', 'low_side_pressure'] },
   { title: 'Machine speed', names: ['vehicle_speed'] },
-  { title: 'Pedals', names: ['pedal', 'brake', 'exhaust_brake', 'fuel_fraction'] },
-  { title: 'Pump stroke and motor displacement', names: ['stroke_command', 'pump_stroke', 'motor_displacement', 'motor_override', 'limiter_a', 'limiter_b'] },
-  { title: 'Shaft speeds', names: ['engine_speed', 'motor_speed', 'wheel_speed'] },
-  { title: 'Main flows', names: ['pump_flow', 'motor_flow', 'relief_a_flow', 'relief_b_flow'] },
+  { title: 'Pedals', names: ['pedal', 'brake', 'park_brake', 'exhaust_brake', 'fuel_fraction'] },
+  { title: 'Pump stroke and motor displacement', names: ['stroke_command', 'pump_stroke', 'motor_displacement', 'second_motor_displacement', 'motor_override', 'limiter_a', 'limiter_b'] },
+  { title: 'Shaft speeds', names: ['engine_speed', 'motor_speed', 'second_motor_speed'] },
+  { title: 'Wheel speeds', names: ['wheel_speed', 'front_wheel_speed'] },
+  { title: 'Main flows', names: ['pump_flow', 'motor_flow', 'second_motor_flow', 'relief_a_flow', 'relief_b_flow', 'hose_flow'] },
   { title: 'Charge and case flows', names: ['charge_flow', 'check_a_flow', 'check_b_flow', 'charge_relief_flow', 'flush_flow', 'case_flow'] },
   { title: 'Torques', names: ['engine_torque', 'pump_torque', 'motor_torque'] },
-  { title: 'Grade and slip', names: ['grade', 'wheel_slip'] },
-  { title: 'Traction', names: ['traction_force'] },
+  { title: 'Grade and slip', names: ['grade', 'wheel_slip', 'front_wheel_slip'] },
+  { title: 'Traction and pull', names: ['traction_force', 'front_traction_force', 'drawbar_force'] },
+  { title: 'Axle loads', names: ['rear_axle_load', 'front_axle_load'] },
+  { title: 'Brake torque at the wheels', names: ['brake_torque'] },
   { title: 'Heat made in the loop', names: ['loop_heat'] },
-  { title: 'Oil temperatures', names: ['loop_oil_temperature', 'tank_oil_temperature'] },
+  { title: 'Oil temperatures', names: ['loop_oil_temperature', 'tank_oil_temperature', 'loop_metal_temperature', 'case_temperature'] },
+  { title: 'Relief valves above cracking', names: ['relief_a_lift', 'relief_b_lift'] },
+  { title: 'Relief poppets', names: ['relief_a_poppet', 'relief_b_poppet'] },
+  { title: 'Charge filter, drop', names: ['filter_drop'] },
+  { title: 'Charge filter, by-passed', names: ['filter_bypass'] },
   { title: 'Distance', names: ['vehicle_distance'] },
 ];
 
@@ -242,6 +252,7 @@ function drawMarks(chart, plot) {
     context.stroke();
   }
   context.font = `${11 * ratio}px ${themeColour('--sans')}`;
+  const taken = [];
   for (const line of chart.limitLines) {
     const y = Math.round(plot.valToPos(toShown(chart.described, line.level), 'y', true));
     context.setLineDash([8 * ratio, 3 * ratio]);
@@ -257,8 +268,11 @@ function drawMarks(chart, plot) {
     context.setLineDash([]);
     context.strokeStyle = themeColour('--paper');
     context.lineWidth = 3 * ratio;
-    context.strokeText(words_, left + 6 * ratio, y - 2 * ratio);
-    context.fillText(words_, left + 6 * ratio, y - 2 * ratio);
+    // Beside the words of a limit at nearly the same height, not over them.
+    const x = left + taken.reduce((place, other) => (Math.abs(other.y - y) < 13 * ratio ? Math.max(place, other.end + 14 * ratio) : place), 6 * ratio);
+    taken.push({ y, end: x - left + context.measureText(words_).width });
+    context.strokeText(words_, x, y - 2 * ratio);
+    context.fillText(words_, x, y - 2 * ratio);
   }
   context.restore();
 }

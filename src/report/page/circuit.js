@@ -138,13 +138,21 @@ function limitTicks(run, names) {
   return run.limits.filter((limit) => limit.level !== null && names.includes(signalBehind(run, limit.name))).map((limit) => limit.level);
 }
 
+// A pressure bar holds the highest value of the run and every limit on it.
+function barEnd(run, name) {
+  return 1.03 * Math.max(run.signals[run.signalByName.get(name)].high, ...limitTicks(run, [name]));
+}
+
 // Line A on top from pump to motor, line B below; charge gallery at the bottom; engine left, machine right.
 function drawCircuit() {
   circuit.parts = [];
   const run = chosenRun();
   const [pump, motor, top, bottom, gallery] = [160, 440, 92, 330, 440];
   const middle = 205;
-  const highest = Math.max(...['line_a_pressure', 'line_b_pressure'].map((name) => run.signals[run.signalByName.get(name)].high)) * 1.02;
+  const highest = Math.max(...['line_a_pressure', 'line_b_pressure'].map((name) => barEnd(run, name)));
+  const varies = (name) => run.signalByName.has(name) && !isConstant(run.signals[run.signalByName.get(name)]);
+  const second = parameterOf(run, 'vehicle.second_motor') === 'yes' && run.signalByName.has('second_motor_displacement');
+  const far = second ? 170 : 0; // how much farther to the right wheel and flushing stand
   const toGallery = parameterOf(run, 'relief.return_to') === 'gallery';
   const shift = parameterOf(run, 'flushing.shift_pressure') || 8e5;
   const flow = reader('pump_flow');
@@ -174,11 +182,13 @@ function drawCircuit() {
     words(12, 124, 'engine', 'start', 'name'), say(12, 139, 'start', shownSignal('engine_speed')), say(12, 154, 'start', shownSignal('engine_torque')),
     words(12, 171, 'fuel', 'start', 'name'), bar(42, 163, 46, reader('fuel_fraction'), 0, 1));
 
-  const motorSymbol = drawn('g', {},
-    drawn('circle', { cx: motor, cy: middle, r: 34, class: 'box' }), triangle(motor, middle - 34 + 11.7, 'down', true), triangle(motor, middle + 34 - 11.7, 'up', true),
-    arrowAcross(motor, middle, 38), shaft(motor + 34, 524, middle),
-    words(456, 262, 'displacement', 'start', 'name'), say(580, 262, 'end', shownSignal('motor_displacement')), bar(456, 268, 124, reader('motor_displacement'), 0, 1, run.parameterByName.has('motor.smallest') ? [parameterOf(run, 'motor.smallest')] : []),
-    say(456, 292, 'start', shownSignal('motor_speed')), say(580, 292, 'end', shownSignal('motor_torque')));
+  const motors = drawn('g', {}, motorSymbol(run, motor, middle, 'motor', second ? motor + 66 : 524), second ? [
+    path(`M${motor} ${top}H${motor + far}V${middle - 34}M${motor} ${bottom}H${motor + far}V${middle + 34}`, 'pipe main'), node(motor + far, top), node(motor + far, bottom),
+    flowMark(motor + far, 130, 'down', reader('second_motor_flow')), flowMark(motor + far, 288, 'down', reader('second_motor_flow')),
+    words(motor + far - 12, 126, 'motor 2', 'end', 'name'), say(motor + far - 12, 141, 'end', shownSignal('second_motor_flow')),
+    words(motor + 72, middle + 4, 'rear axle', 'start', 'name'), motorSymbol(run, motor + far, middle, 'second_motor', 524 + far)] : null);
+  const losses = drawn('g', {}, varies('hose_flow') ? [words(342, 400, 'lost through hoses', 'start', 'name'), say(342, 415, 'start', shownSignal('hose_flow'))] : null,
+    varies('filter_drop') ? [drawn('path', { d: 'M80 402l11 -11l11 11l-11 11Z', class: 'box' }), path('M91 391v22', 'pilot'), words(118, 414, 'filter', 'start', 'name'), say(118, 429, 'start', shownSignal('filter_drop'))] : null);
 
   const reliefs = drawn('g', {},
     reliefValve(262, top, toGallery ? gallery : bottom, middle, open('relief_a_flow'), 'relief A'), toGallery ? reliefValve(350, bottom, gallery, 395, open('relief_b_flow'), 'relief B') : reliefValve(344, bottom, top, middle, open('relief_b_flow'), 'relief B'),
@@ -195,13 +205,23 @@ function drawCircuit() {
     words(62, 362, 'charge', 'start', 'name'), say(62, 377, 'start', shownSignal('charge_flow')),
     words(226, 362, 'make-up A', 'start', 'name'), say(226, 377, 'start', shownSignal('check_a_flow')), words(300, 408, 'make-up B', 'end', 'name'), say(300, 423, 'end', shownSignal('check_b_flow')),
     words(176, 462, 'charge', 'start', 'strong'), say(228, 462, 'start', shownSignal('charge_pressure'), 'big'),
-    bar(176, 470, 130, reader('charge_pressure'), 0, run.signals[run.signalByName.get('charge_pressure')].high * 1.05, limitTicks(run, ['charge_pressure'])),
+    bar(176, 470, 130, reader('charge_pressure'), 0, barEnd(run, 'charge_pressure'), limitTicks(run, ['charge_pressure'])),
     reliefWords(176, 496, 'charge_relief_flow'));
 
-  const body = drawn('svg', { viewBox: '0 0 620 540', class: 'circuit', role: 'img', 'aria-label': 'Circuit at the time of the cursor; the same values stand in the table below it' },
-    lines, reliefs, charge, flushing(motor, top, bottom, shift), pumpSymbol, engine, motorSymbol, machine(), pedals(run), pressures);
+  const body = drawn('svg', { viewBox: `0 0 ${620 + far} 540`, class: 'circuit', role: 'img', 'aria-label': 'Circuit at the time of the cursor; the same values stand in the table below it' },
+    lines, reliefs, charge, losses, flushing(motor + far, top, bottom, shift, far), pumpSymbol, engine, motors, machine(far), pedals(run), pressures);
   circuit.root = body;
   return body;
+}
+
+// A motor of both directions, its shaft to `end`, displacement, speed and torque below it.
+function motorSymbol(run, x, y, name, end) {
+  const width = 124;
+  return [drawn('circle', { cx: x, cy: y, r: 34, class: 'box' }), triangle(x, y - 34 + 11.7, 'down', true), triangle(x, y + 34 - 11.7, 'up', true),
+    arrowAcross(x, y, 38), shaft(x + 34, end, y),
+    words(x + 16, y + 57, 'displacement', 'start', 'name'), say(x + 16 + width, y + 57, 'end', shownSignal(name + '_displacement')),
+    bar(x + 16, y + 63, width, reader(name + '_displacement'), 0, 1, run.parameterByName.has(name + '.smallest') ? [parameterOf(run, name + '.smallest')] : []),
+    say(x + 16, y + 87, 'start', shownSignal(name + '_speed')), say(x + 16 + width, y + 87, 'end', shownSignal(name + '_torque'))];
 }
 
 function reliefWords(x, y, name) {
@@ -211,8 +231,8 @@ function reliefWords(x, y, name) {
 }
 
 // The shuttle takes oil from the lower line: its three boxes slide so that the one in action stands before the ports.
-function flushing(motor, top, bottom, shift) {
-  const [x, y, size] = [540, 392, 26];
+function flushing(motor, top, bottom, shift, far) {
+  const [x, y, size] = [540 + far, 392, 26];
   const boxes = drawn('g', { class: 'shuttle' },
     ...[-1, 0, 1].map((at) => drawn('rect', { x: x - size / 2 + at * size, y, width: size, height: size, class: 'box' })),
     path(`M${x - 7} ${y}v5M${x - 10} ${y + 5}h6M${x + 7} ${y}v5M${x + 4} ${y + 5}h6M${x} ${y + size}v-5M${x - 3} ${y + size - 5}h6`, 'symbol'),
@@ -228,15 +248,15 @@ function flushing(motor, top, bottom, shift) {
   });
   const reliefOpen = (at) => at.value('flush_flow') > FLOW_SEEN;
   return drawn('g', {},
-    path(`M${motor} ${bottom}H${x - 7}V${y}M${motor} ${top}H600V376H${x + 7}V${y}`), node(motor, bottom), node(motor, top), boxes,
+    path(`M${motor} ${bottom}H${x - 7}V${y}M${motor} ${top}H${600 + far}V376H${x + 7}V${y}`), node(motor, bottom), node(motor, top), boxes,
     reliefValve(x, y + size, 500, 460, reliefOpen, 'flushing'), tank(x, 506),
-    words(505, 452, 'flushing', 'end', 'name'), say(505, 467, 'end', (at) => (reliefOpen(at) ? shownSignal('flush_flow')(at) : 'none')),
-    words(505, 490, 'case', 'end', 'name'), say(505, 505, 'end', shownSignal('case_flow')));
+    words(x - 35, 452, 'flushing', 'end', 'name'), say(x - 35, 467, 'end', (at) => (reliefOpen(at) ? shownSignal('flush_flow')(at) : 'none')),
+    words(x - 35, 490, 'case', 'end', 'name'), say(x - 35, 505, 'end', shownSignal('case_flow')));
 }
 
 // Wheel and ground, as they stand and move.
-function machine() {
-  const [x, y, r] = [548, 205, 24];
+function machine(far) {
+  const [x, y, r] = [548 + far, 205, 24];
   const ground = path(`M${x - 46} ${y + r}H${x + 46}`, 'ground');
   const spoke = drawn('g', {}, path(`M0 ${-r}V${r}M${-r} 0H${r}`, 'fine'));
   const arrow = path('M-16 0H12M12 0l-7 -4.5v9Z', 'speed');
@@ -255,7 +275,7 @@ function machine() {
 }
 
 function pedals(run) {
-  const rows = [['pedal', 'pedal', -1], ['brake', 'brake', 0], ['exhaust_brake', 'exhaust brake', 0]].filter(([name]) => run.signalByName.has(name) && (name === 'pedal' || !isConstant(run.signals[run.signalByName.get(name)])));
+  const rows = [['pedal', 'pedal', -1], ['brake', 'brake', 0], ['park_brake', 'park brake', 0], ['exhaust_brake', 'exhaust brake', 0]].filter(([name]) => run.signalByName.has(name) && (name === 'pedal' || !isConstant(run.signals[run.signalByName.get(name)]))).slice(0, 3);
   return drawn('g', {}, rows.map(([name, label, low], at) => {
     const y = 26 + 26 * at;
     return [words(12, y, label, 'start', 'name'), say(128, y, 'end', shownSignal(name)), bar(12, y + 5, 116, reader(name), low, 1)];
@@ -264,7 +284,7 @@ function pedals(run) {
 
 // --- Side panel -----------------------------------------------------------------------------------------------------------------
 
-const readoutNames = ['line_a_pressure', 'line_b_pressure', 'charge_pressure', 'pump_stroke', 'motor_displacement', 'pump_flow', 'relief_a_flow', 'relief_b_flow', 'engine_speed', 'vehicle_speed', 'grade', 'loop_oil_temperature'];
+const readoutNames = ['line_a_pressure', 'line_b_pressure', 'charge_pressure', 'pump_stroke', 'motor_displacement', 'second_motor_displacement', 'pump_flow', 'relief_a_flow', 'relief_b_flow', 'engine_speed', 'vehicle_speed', 'grade', 'loop_oil_temperature'];
 
 function instant(run, time) {
   return {

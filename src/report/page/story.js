@@ -50,23 +50,26 @@ function extremeOf(run, name, group) {
   return curve === null ? null : { signal: curve.signal, ...extremesIn(curve, group.from, group.to) };
 }
 
+// A value for a sentence: what is far below the signal's own size, or too small for any gauge, is nothing.
+function roundly(signal, value, digits) {
+  const size = Math.max(Math.abs(signal.low), Math.abs(signal.high));
+  const nothing = Math.abs(value) < 1e-4 * size || (shownUnits === 'trade' && Math.abs(toShown(signal, value)) < 5e-4);
+  return shown(signal, nothing ? 0 : value, digits);
+}
+
 function upTo(run, name, group) {
   const found = extremeOf(run, name, group);
-  return found === null ? '' : shown(found.signal, found.high) + ' at ' + seconds(found.highTime);
+  return found === null ? 'a value not recorded' : roundly(found.signal, found.high) + ' at ' + seconds(found.highTime);
 }
 
 function downTo(run, name, group) {
   const found = extremeOf(run, name, group);
-  return found === null ? '' : shown(found.signal, found.low) + ' at ' + seconds(found.lowTime);
+  return found === null ? 'a value not recorded' : roundly(found.signal, found.low) + ' at ' + seconds(found.lowTime);
 }
 
-// A value for a sentence: what is far below the signal's own size is nothing.
 function valueOf(run, name, time) {
   const curve = curveOf(run, name);
-  if (curve === null) return '–';
-  const value = valueAt(curve, time);
-  const size = Math.max(Math.abs(curve.signal.low), Math.abs(curve.signal.high));
-  return shown(curve.signal, Math.abs(value) < 1e-4 * size ? 0 : value);
+  return curve === null ? '–' : roundly(curve.signal, valueAt(curve, time));
 }
 
 function setting(run, name) {
@@ -89,8 +92,35 @@ const told = {
   engine_underspeed: [-1, (run, g) => `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`],
   low_side: [-1, (run, g) => `The low side is starved ${howLong(g)}: down to ${downTo(run, 'low_side_pressure', g)}.`],
   charge_pressure: [-1, (run, g) => `The charge pressure is low ${howLong(g)}: down to ${downTo(run, 'charge_pressure', g)}.`],
+  front_wheel_slip: [1, (run, g) => `The front wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
+  wheel_lock: [-1, (run, g) => `The wheels lock ${howLong(g)}, from ${valueOf(run, 'vehicle_speed', g.from)}.`],
+  rear_axle: [-1, (run, g) => `The rear axle is off the ground ${howLong(g)}.`],
+  front_axle: [-1, (run, g) => `The front axle is off the ground ${howLong(g)}.`],
+  filter_bypass: [1, (run, g) => `Oil goes by the charge filter ${howLong(g)}: drop up to ${upTo(run, 'filter_drop', g)}.`],
+  charge_filling: [-1, (run, g) => `The charge pump does not fill ${howLong(g)}: delivery down to ${downTo(run, 'charge_flow', g)}.`],
+  underspeed_control: [-1, (run, g) => `Underspeed control takes stroke ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; engine down to ${downTo(run, 'engine_speed', g)}.`],
   wheel_slip: [1, (run, g) => `The wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
 };
+
+// After a stop a machine rocks on its tyres and its oil: standstill and moving off in quick turns are one thing to tell.
+function rockingOf(run) {
+  const events = run.events.filter((event) => event.name === 'standstill');
+  const rows = [];
+  for (let at = 1; at < events.length; at++) {
+    const from = at;
+    while (at < events.length && events[at].time - events[at - 1].time < 1.5) at++;
+    if (at - from >= 3 && events[from - 1].direction < 0) rows.push(events.slice(from, at));
+  }
+  return rows;
+}
+
+function rockingWords(run, events) {
+  const group = { from: events[0].time, to: events[events.length - 1].time };
+  const place = extremeOf(run, 'vehicle_distance', group);
+  const where = place === null ? '' : `, within ${roundly(place.signal, place.high - place.low, 2)}`;
+  const ends = events[events.length - 1].direction < 0 ? 'stands still' : 'creeps on';
+  return `The machine rocks to and fro${where}, and ${ends} from ${seconds(group.to)}.`;
+}
 
 function sentenceOf(run, event) {
   if (event.name === 'standstill' && event.direction > 0) {
@@ -139,14 +169,19 @@ function withinWords(ramp) {
   return span < 0.0015 ? 'at once' : 'within ' + duration(span);
 }
 
+// The ends of a ramp: what is a trifle beside the ramp is nothing.
+function settled(ramp, value) {
+  return shown(ramp.signal, Math.abs(value) < 0.003 * Math.abs(ramp.after - ramp.before) ? 0 : value, 3);
+}
+
 function fromTo(ramp) {
-  return `from ${shown(ramp.signal, ramp.before, 3)} to ${shown(ramp.signal, ramp.after, 3)} ${withinWords(ramp)}`;
+  return `from ${settled(ramp, ramp.before)} to ${settled(ramp, ramp.after)} ${withinWords(ramp)}`;
 }
 
 function inputsOf(run) {
   const items = [];
   for (const ramp of rampsOf(run, 'pedal')) {
-    const released = Math.abs(ramp.after) < 1e-6;
+    const released = Math.abs(ramp.after) < 1e-4;
     const where = released && run.signalByName.has('vehicle_speed')
       ? `, at ${valueOf(run, 'vehicle_speed', ramp.from)} on a grade of ${valueOf(run, 'grade', ramp.from)}` : '';
     items.push({ time: ramp.from, words: `The pedal ${released ? 'is released' : 'moves'} ${fromTo(ramp)}${where}.` });
@@ -186,7 +221,10 @@ function storyOf(run) {
       items.push({ time: group.from, words: words(run, group) });
     }
   }
+  const rocking = rockingOf(run);
+  for (const events of rocking) items.push({ time: events[0].time, words: rockingWords(run, events) });
   for (const event of run.events) {
+    if (rocking.some((events) => events.includes(event))) continue;
     if (told[event.name] === undefined || event.direction === 0) items.push({ time: event.time, words: sentenceOf(run, event) });
   }
   const rank = (item) => (item.first ? -1 : item.last ? 1 : 0);

@@ -27,7 +27,9 @@ function rowHead(words) {
 function marginOf(limit) {
   const broken = limit.result === 'broken';
   if (limit.worst === null || limit.level === null) return broken ? -Infinity : NaN;
-  const distance = Math.abs(limit.worst - limit.level) / (Math.abs(limit.level) || 1);
+  // A share of kelvins would make every temperature a close call.
+  const size = Math.abs(limit.unit === 'K' ? limit.level - 273.15 : limit.level);
+  const distance = Math.abs(limit.worst - limit.level) / (size || 1);
   return broken ? -distance : distance;
 }
 
@@ -69,7 +71,7 @@ function headlineOf(run) {
   if (broken > 0) {
     return { mark: '✕', kind: 'broken', words: `${broken} of ${count} ${count === 1 ? 'limit' : 'limits'} broken. Worst: ${first.sentence}, ${marginWords(run, first)}.` };
   }
-  return { mark: '✓', kind: 'kept', words: `${count === 1 ? 'The limit is' : 'All ' + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.` };
+  return { mark: '✓', kind: 'kept', words: `${count === 1 ? 'The limit is' : count === 2 ? 'Both limits are' : 'All ' + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.` };
 }
 
 function limitRow(run, limit) {
