@@ -1,0 +1,449 @@
+"""Sweeps from outside: the same numbers whatever the threads, shards, ranks and interruptions; nothing lost, nothing
+counted twice; open formats."""
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+import unittest
+
+from _program import PROGRAM, ROOT, Folder, need_program
+from _table import attributes, columns, differences
+
+try:
+    import h5py
+except ImportError:
+    h5py = None
+
+CASE = os.path.join(ROOT, "cases", "baseline", "downhill.yaml")
+# 60 cases of a few milliseconds, some of which cannot start (a check that would be open before it cracks).
+STUDY = f"""title: A study for tests
+case: {CASE}
+set: {{simulation.end_time: 2 s}}
+arrange: sobol
+count: 60
+seed: 4
+vary:
+  - {{path: vehicle.mass, from: 10 t, to: 18 t}}
+  - {{path: charge.check_open, from: 0.28 bar, to: 1.5 bar}}
+  - {{path: relief.return_to, values: [line, gallery]}}
+limits:
+  - line_a_pressure <= 300 bar
+  - vehicle_speed_max <= 20 km/h
+"""
+# Enough work that a signal meets it: as many cases as this program and machine do in about a second.
+LONG = f"""case: {CASE}
+set: {{simulation.end_time: 6 s}}
+arrange: latin_hypercube
+count: COUNT
+vary:
+  - {{path: vehicle.mass, distribution: normal, mean: 14 t, deviation: 1 t}}
+  - {{path: relief.setting, from: 420 bar, to: 460 bar}}
+"""
+
+
+def small_files():
+    resource.setrlimit(resource.RLIMIT_FSIZE, (12_000, resource.RLIM_INFINITY))
+
+
+class Sweep(Folder):
+    def setUp(self):
+        super().setUp()
+        self.study = self.write("study.yaml", STUDY)
+
+    def sweep(self, output, *arguments, code=5, study=None, **options):
+        return self.expect(code, "sweep", study or self.study, "-o", output, *arguments, **options)
+
+    def expect_same(self, output, other):
+        self.assertEqual(differences(self.path(output), self.path(other)), [])
+
+    def replay(self, study, k, *arguments):
+        """Exit code 0, or 4 when a limit was broken."""
+        result = self.run_program("run", "--study", study, "--case", str(k), "--quiet", *arguments)
+        self.assertIn(result.returncode, (0, 4), result.stderr)
+
+
+class Numbers(Sweep):
+    def test_threads_shards_and_merge(self):
+        self.sweep("one.h5", "--jobs", "1")
+        self.sweep("three.h5", "--jobs", "3")
+        self.expect_same("one.h5", "three.h5")
+        for shard in range(7):
+            result = self.run_program("sweep", self.study, "-o", f"part{shard}.h5", "--shard", f"{shard}/7")
+            self.assertIn(result.returncode, (0, 5), result.stderr)
+        parts = [f"part{shard}.h5" for shard in (3, 0, 6, 1, 5, 2, 4)]
+        result = self.expect(5, "merge", *parts, "-o", "merged.h5")
+        self.assertIn("60 cases of 7 shards", result.stdout)
+        self.expect_same("one.h5", "merged.h5")
+        whole, merged = attributes(self.path("one.h5")), attributes(self.path("merged.h5"))
+        for name in ("title", "case", "study", "study_fingerprint", "swashloop_version", "failed_cases", "case_count"):
+            self.assertEqual(whole[name], merged[name], name)
+        self.assertEqual(merged["merged_shards"], 7)
+
+    def test_failed_cases_are_rows(self):
+        self.sweep("t.h5")
+        with h5py.File(self.path("t.h5")) as table:
+            status = list(table["status"].asstr()[()])
+            message = list(table["message"].asstr()[()])
+            opened = table["charge.check_open"][()]
+            peak = table["peak_line_a_pressure"][()]
+            kept = table["limit_1_line_a_pressure"][()]
+            self.assertEqual(list(table["case"][()]), list(range(60)))
+            failed = [k for k in range(60) if status[k] == "failed"]
+            self.assertEqual(failed, [k for k in range(60) if opened[k] <= 0.3e5 * (1 + 1e-12)])
+            self.assertGreater(len(failed), 0)
+            self.assertEqual(table.attrs["failed_cases"], len(failed))
+            for k in range(60):
+                self.assertEqual(k in failed, peak[k] != peak[k])
+                self.assertEqual(message[k] != "", k in failed)
+                self.assertEqual(kept[k] == 2, k in failed)
+                if k not in failed:
+                    worst = table["limit_1_line_a_pressure_worst"][k]
+                    self.assertEqual(kept[k], 1 if worst <= 300e5 else 0)
+                    self.assertEqual(worst, peak[k])
+            self.assertIn(0, kept)
+            self.assertIn(1, kept)
+
+    def test_a_row_is_replayed_exactly(self):
+        study = self.write("kept.yaml", STUDY + "keep_histories: {cases: [7], when: vehicle_speed_max >= 6.9 km/h}\n")
+        self.sweep("t.h5", study=study)
+        names = sorted(os.listdir(self.path("t.h5.runs")))
+        with h5py.File(self.path("t.h5")) as table:
+            wanted = [k for k in range(60) if k == 7 or table["vehicle_speed_max"][k] >= 6.9 / 3.6]
+            self.assertEqual(names, [f"case_{k:06d}.h5" for k in wanted])
+            self.replay(study, 7, "-o", "seven.h5")
+            with h5py.File(self.path("seven.h5")) as run, h5py.File(self.path("t.h5.runs/case_000007.h5")) as kept:
+                self.assertEqual(run.attrs["case"], kept.attrs["case"])
+                for name, dataset in run.items():
+                    if isinstance(dataset, h5py.Dataset):
+                        self.assertEqual(dataset[()].tobytes(), kept[name][()].tobytes(), name)
+                for name, measure in run["measures"].items():
+                    self.assertEqual(measure[()].tobytes(), table[name][7].tobytes(), name)
+                self.write("saved.yaml", run.attrs["case"])
+        # The text in the file is a case of its own, and gives the same numbers again.
+        self.assertIn(self.run_program("run", "saved.yaml", "-o", "saved.h5", "--quiet").returncode, (0, 4))
+        with h5py.File(self.path("seven.h5")) as run, h5py.File(self.path("saved.h5")) as saved:
+            self.assertEqual(run["line_a_pressure"][()].tobytes(), saved["line_a_pressure"][()].tobytes())
+
+    def test_points_of_a_table(self):
+        self.write("points.csv", "vehicle.mass [t], relief.setting [bar]\n12, 430\n15.5, 440\n")
+        study = self.write("p.yaml", f"case: {CASE}\nset: {{simulation.end_time: 1 s}}\narrange: points\n"
+                                     "points: points.csv\nmeasures: [peak_line_a_pressure]\n")
+        self.sweep("t.h5", study=study, code=0)
+        with h5py.File(self.path("t.h5")) as table:
+            self.assertEqual(list(table["vehicle.mass"][()]), [12000.0, 15500.0])
+            self.assertNotIn("peak_line_b_pressure", table)
+        self.expect(0, "run", CASE, "--set", "simulation.end_time=1 s", "--set", "vehicle.mass=15.5 t", "--set",
+                    "relief.setting=440 bar", "-o", "r.h5", "--quiet")
+        with h5py.File(self.path("t.h5")) as table, h5py.File(self.path("r.h5")) as run:
+            self.assertEqual(table["peak_line_a_pressure"][1], run["measures/peak_line_a_pressure"][()])
+
+
+class Merging(Sweep):
+    def setUp(self):
+        super().setUp()
+        for shard in range(3):
+            self.run_program("sweep", self.study, "-o", f"p{shard}.h5", "--shard", f"{shard}/3")
+
+    def refuse(self, words, *parts, code=2):
+        result = self.expect(code, "merge", *parts, "-o", "m.h5")
+        self.assertIn(words, result.stderr)
+        self.assertNotIn("m.h5", self.files())
+        self.assertNotIn("m.h5.part", self.files())
+
+    def test_what_does_not_belong_together(self):
+        self.refuse("shard 1 of 3 is missing", "p0.h5", "p2.h5")
+        self.refuse("shard 2 of 3 is missing", "p0.h5", "p1.h5")
+        self.refuse("are both shard 1", "p0.h5", "p1.h5", "p1.h5")
+        self.refuse("cannot be read", "p0.h5", "none.h5")
+        self.refuse("cannot be read", "p0.h5", "study.yaml")
+        self.run_program("sweep", self.study, "-o", "q.h5", "--shard", "1/4")
+        self.refuse("one of 3 shards", "p0.h5", "q.h5", "p2.h5")
+        other = self.write("other.yaml", STUDY.replace("seed: 4", "seed: 5"))
+        self.run_program("sweep", other, "-o", "o.h5", "--shard", "1/3")
+        self.refuse("different studies", "p0.h5", "o.h5", "p2.h5")
+        shutil.copy(self.path("p1.h5"), self.path("v.h5"))
+        with h5py.File(self.path("v.h5"), "r+") as table:
+            table.attrs["source"] = "swashloop 99.0.0"
+        self.refuse("mixed versions", "p0.h5", "v.h5", "p2.h5")
+        shutil.copy(self.path("p1.h5"), self.path("v.h5"))
+        with h5py.File(self.path("v.h5"), "r+") as table:
+            table["case"][3] = 5
+        self.refuse("does not hold the cases of its shard", "p0.h5", "v.h5", "p2.h5")
+        self.expect(2, "merge", "p0.h5")
+        self.expect(2, "merge", "-o", "m.h5")
+        result = self.expect(2, "merge", "p0.h5", "p1.h5", "p2.h5", "-o", "p1.h5")
+        self.assertIn("overwritten", result.stderr)
+
+    def test_mixed_arithmetic_is_told(self):
+        with h5py.File(self.path("p1.h5"), "r+") as table:
+            table.attrs["arithmetic_fingerprint"] = "0000000000000001"
+        result = self.expect(5, "merge", "p0.h5", "p1.h5", "p2.h5", "-o", "m.h5")
+        self.assertIn("round differently", result.stderr)
+        self.assertIn("mixed", attributes(self.path("m.h5"))["arithmetic"])
+
+
+class LongSweep(Sweep):
+    """A sweep of about a second, whose table was made once without interruption."""
+
+    @classmethod
+    def setUpClass(cls):
+        place = tempfile.TemporaryDirectory(prefix="swashloop-test-")
+        cls.addClassCleanup(place.cleanup)
+        cls.whole = os.path.join(place.name, "whole.h5")
+        study = os.path.join(place.name, "long.yaml")
+        seconds = 0.0
+        for count in (20, None):
+            count = count or int(min(400, max(40, 20 / seconds)))
+            cls.long_text = LONG.replace("COUNT", str(count))
+            with open(study, "w", encoding="utf-8") as file:
+                file.write(cls.long_text)
+            began = time.monotonic()
+            subprocess.run([PROGRAM, "sweep", study, "-o", cls.whole, "--quiet"], check=True)
+            seconds = time.monotonic() - began
+
+    def setUp(self):
+        super().setUp()
+        self.long = self.write("long.yaml", self.long_text)
+
+
+class Interruption(LongSweep):
+    """Ended in every way and taken up again."""
+
+    def start(self, *arguments):
+        process = self.start_program("sweep", self.long, "-o", "t.h5", "--resume", *arguments)
+        self.addCleanup(process.stdout.close)
+        self.addCleanup(process.stderr.close)
+        self.addCleanup(process.wait)
+        self.addCleanup(process.kill)
+        return process
+
+    def wait_for_rows(self, process, size):
+        journal = self.path("t.h5.journal")
+        deadline = time.monotonic() + 60
+        while not (os.path.exists(journal) and os.path.getsize(journal) > size):
+            self.assertLess(time.monotonic(), deadline)
+            self.assertIsNone(process.poll(), "the sweep ended before the signal")
+            time.sleep(0.002)
+
+    def finish(self):
+        self.sweep("t.h5", "--resume", study=self.long, code=0)
+        self.expect_same(self.whole, "t.h5")
+        self.assertNotIn("t.h5.journal", self.files())
+
+    def test_signals_end_it_cleanly(self):
+        size = 1000
+        for number in (signal.SIGTERM, signal.SIGINT):
+            process = self.start("--jobs", "2")
+            self.wait_for_rows(process, size)
+            process.send_signal(number)
+            self.assertEqual(process.wait(30), 130)
+            self.assertIn("--resume goes on", process.stderr.read())
+            self.assertNotIn("t.h5", self.files())
+            size = os.path.getsize(self.path("t.h5.journal")) + 1000
+        self.finish()
+
+    def test_kills_lose_nothing(self):
+        draw = random.Random(7)
+        for _ in range(12):
+            process = self.start("--jobs", str(draw.choice((1, 2, 3))))
+            time.sleep(draw.uniform(0.005, 0.15))
+            process.kill()
+            process.wait()
+            if os.path.exists(self.path("t.h5")):
+                break
+        self.finish()
+
+    def test_a_torn_journal(self):
+        process = self.start()
+        self.wait_for_rows(process, 5_000)
+        process.kill()
+        process.wait()
+        with open(self.path("t.h5.journal"), "r+b") as journal:
+            journal.truncate(os.path.getsize(self.path("t.h5.journal")) - 5)
+        result = self.expect(0, "sweep", self.long, "-o", "t.h5", "--resume", "--quiet")
+        self.assertEqual(result.stdout, "")
+        self.expect_same(self.whole, "t.h5")
+
+    def test_a_journal_is_not_lost_by_mistake(self):
+        process = self.start()
+        self.wait_for_rows(process, 1000)
+        process.terminate()
+        process.wait(30)
+        before = os.path.getsize(self.path("t.h5.journal"))
+        result = self.sweep("t.h5", study=self.long, code=2)
+        self.assertIn("--resume goes on with it", result.stderr)
+        self.write("long.yaml", self.long_text.replace("14 t", "13 t"))
+        result = self.sweep("t.h5", "--resume", study=self.long, code=2)
+        self.assertIn("another study", result.stderr)
+        self.assertEqual(os.path.getsize(self.path("t.h5.journal")), before)
+        self.write("long.yaml", self.long_text)
+        self.finish()
+
+    def test_nothing_is_left_to_do(self):
+        self.sweep("t.h5", study=self.long, code=0)
+        before = os.stat(self.path("t.h5")).st_mtime_ns
+        result = self.sweep("t.h5", "--resume", study=self.long, code=0)
+        self.assertIn("was there already", result.stdout)
+        self.assertEqual(os.stat(self.path("t.h5")).st_mtime_ns, before)
+        result = self.sweep("t.h5", "--resume", code=2)
+        self.assertIn("no table of this study", result.stderr)
+
+    def test_a_full_disk_keeps_what_is_done(self):
+        result = self.expect(3, "sweep", self.long, "-o", "t.h5", preexec_fn=small_files)
+        self.assertIn("File too large", result.stderr)
+        self.assertIn("are safe in t.h5.journal", result.stderr)
+        self.assertNotIn("t.h5", self.files())
+        self.assertGreater(os.path.getsize(self.path("t.h5.journal")), 1_000)
+        self.finish()
+
+    def test_a_full_disk_at_the_table(self):
+        tmpfs = self.path("small")
+        os.mkdir(tmpfs)
+        with h5py.File(self.whole) as table:
+            room = 40 + table["case"].size * 450 // 1000  # for the journal, not for the table
+        mount = ["mount", "-t", "tmpfs", "-o", f"size={room}k", "tmpfs", tmpfs]
+        if subprocess.run(mount, stderr=subprocess.DEVNULL, check=False).returncode != 0:
+            self.skipTest("may not mount a small file system")
+        try:
+            environment = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
+            result = self.expect(3, "sweep", self.long, "-o", "small/t.h5", env=environment)
+            self.assertIn("No space left on device", result.stderr)
+            self.assertEqual(os.listdir(tmpfs), ["t.h5.journal"])
+            subprocess.run(["mount", "-o", "remount,size=4m", tmpfs], check=True)
+            result = self.expect(0, "sweep", self.long, "-o", "small/t.h5", "--resume")
+            self.expect_same(self.whole, "small/t.h5")
+        finally:
+            subprocess.run(["umount", tmpfs], check=True)
+
+
+class Ranks(LongSweep):
+    """The program for clusters, if it was built and its launcher is here."""
+
+    def setUp(self):
+        super().setUp()
+        self.program = PROGRAM + "-mpi"
+        if not os.access(self.program, os.X_OK):
+            self.skipTest("swashloop-mpi was not built")
+        if not shutil.which("mpirun"):
+            self.skipTest("no mpirun here")
+        self.environment = {**os.environ, "OMPI_ALLOW_RUN_AS_ROOT": "1", "OMPI_ALLOW_RUN_AS_ROOT_CONFIRM": "1",
+                            "OMPI_MCA_rmaps_base_oversubscribe": "1", "OMPI_MCA_btl_vader_single_copy_mechanism": "none",
+                            "ASAN_OPTIONS": "detect_leaks=0"}
+
+    def launch(self, ranks, *arguments):
+        return subprocess.run(["mpirun", "-np", str(ranks), self.program, "sweep", *arguments], cwd=self.folder,
+                              env=self.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                              timeout=120, check=False)
+
+    def test_ranks_make_the_same_table(self):
+        self.sweep("one.h5", "--jobs", "1")
+        for ranks in (1, 2, 5):
+            result = self.launch(ranks, self.study, "-o", f"r{ranks}.h5", "--jobs", "2" if ranks == 2 else "1")
+            self.assertEqual(result.returncode, 5, result.stderr)
+            self.expect_same("one.h5", f"r{ranks}.h5")
+
+    def end_ranks_at_work(self):
+        """Start ranks and end them by a signal; False if they were done before it came."""
+        process = subprocess.Popen(["mpirun", "-np", "3", self.program, "sweep", self.long, "-o", "t.h5"],
+                                   cwd=self.folder, env=self.environment, stdout=subprocess.DEVNULL,
+                                   stderr=subprocess.DEVNULL)
+        deadline = time.monotonic() + 60
+        journal = self.path("t.h5.journal")
+        while process.poll() is None and not (os.path.exists(journal) and os.path.getsize(journal) > 400):
+            self.assertLess(time.monotonic(), deadline)
+            time.sleep(0.002)
+        process.terminate()
+        process.wait(60)
+        return not os.path.exists(self.path("t.h5"))
+
+    def test_killed_ranks_lose_nothing(self):
+        for _ in range(10):
+            if self.end_ranks_at_work():
+                break
+            os.unlink(self.path("t.h5"))
+        self.assertNotIn("t.h5", self.files())
+        # One machine goes on with what the ranks have done.
+        self.sweep("t.h5", "--resume", study=self.long, code=0)
+        self.expect_same(self.whole, "t.h5")
+
+    def test_a_study_that_cannot_be_read_ends_all_ranks(self):
+        result = self.launch(3, "none.yaml", "-o", "t.h5")
+        self.assertEqual(result.returncode, 2, result.stderr)
+        self.assertIn("none.yaml: error: cannot be read", result.stderr)
+
+    def test_the_plain_program_says_what_is_wrong(self):
+        self.program = PROGRAM
+        result = self.launch(2, self.study, "-o", "t.h5")
+        self.assertEqual(result.returncode, 2, result.stderr)
+        self.assertIn("start swashloop-mpi", result.stderr)
+
+
+class Talk(Sweep):
+    def test_dry_run(self):
+        result = self.sweep("t.h5", "--dry-run", "--jobs", "2", code=0)
+        self.assertIn("60 cases (Sobol points)", result.stdout)
+        self.assertIn("first  case 0: vehicle.mass ", result.stdout)
+        self.assertIn("last   case 59: ", result.stdout)
+        self.assertRegex(result.stdout, r"about \S+ s with 2 threads")
+        self.assertNotIn("t.h5", self.files())
+
+    def test_bad_usage(self):
+        for arguments, words in ((("sweep",), "which study"), (("sweep", "a", "b"), "one study at a time"),
+                                 (("sweep", self.study, "--shard", "3/3"), "from 0 to N-1"),
+                                 (("sweep", self.study, "--shard", "x"), "from 0 to N-1"),
+                                 (("sweep", self.study, "--jobs", "0"), "--jobs '0'"),
+                                 (("sweep", self.study, "--shard", "70/80"), "shard 70/80 is empty"),
+                                 (("sweep", "none.yaml"), "none.yaml: error: cannot be read"),
+                                 (("sweep", self.study, "-o", self.study), "would overwrite the study"),
+                                 (("run", "--study", self.study), "--study STUDY --case K together"),
+                                 (("run", "--study", self.study, "--case", "60"), "there is no 60"),
+                                 (("run", "--study", self.study, "--case", "x"), "expected the number"),
+                                 (("run", "--study", self.study, "--case", "1", "--set", "a.b=3"), "together")):
+            result = self.expect(2, *arguments)
+            self.assertIn(words, result.stderr)
+        self.expect(3, "sweep", self.study, "-o", "none/t.h5")
+
+    def test_a_replay_does_not_overwrite_the_table(self):
+        self.replay(self.study, 5)
+        self.assertIn("study_case_000005.h5", self.files())
+        self.assertNotIn("study.h5", self.files())
+
+    def test_open_formats(self):
+        self.sweep("t.h5")
+        if shutil.which("ncdump"):
+            text = subprocess.run(["ncdump", "-h", self.path("t.h5")], stdout=subprocess.PIPE, text=True,
+                                  check=True).stdout
+            self.assertIn("case = 60 ;", text)
+            self.assertIn("double vehicle.mass(case) ;", text)
+            self.assertIn("byte limit_1_line_a_pressure(case) ;", text)
+            self.assertNotIn("phony", text)
+        try:
+            import xarray
+        except ImportError:
+            return
+        with xarray.open_dataset(self.path("t.h5")) as table:
+            self.assertEqual(dict(table.sizes), {"case": 60})
+            self.assertEqual(table["vehicle.mass"].attrs["units"], "kg")
+            self.assertEqual(table["peak_line_a_pressure"].attrs["pressure_reference"], "gauge")
+            self.assertEqual(int((table.status == "failed").sum()), table.attrs["failed_cases"])
+
+    def test_every_column_describes_itself(self):
+        self.sweep("t.h5")
+        with h5py.File(self.path("t.h5")) as table:
+            for name, dataset in table.items():
+                self.assertIn("long_name", dataset.attrs, name)
+                if dataset.dtype.kind == "f":
+                    self.assertIn("units", dataset.attrs, name)
+                    self.assertIn("trade_units", dataset.attrs, name)
+
+
+if __name__ == "__main__":
+    need_program()
+    if h5py is None:
+        print("skipped: no h5py here")
+        raise SystemExit(77)
+    unittest.main()
