@@ -166,7 +166,7 @@ function pointsFor(curves, window, columns) {
     const [first, last] = inView(curve, window);
     return sum + last - first + 1;
   }, 0);
-  return count <= 4 * columns ? everyPoint(curves, window) : everyPeak(curves, window, 2 * columns);
+  return count <= 4 * columns ? everyPoint(curves, window) : everyPeak(curves, window, columns);
 }
 
 // --- One chart ------------------------------------------------------------------------------------------------------------
