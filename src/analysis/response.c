@@ -13,7 +13,8 @@
 #define FEED_FALL 0.98          /* the disturbance is over when the feed falls below this share of its largest */
 #define SMALLEST_OVERSHOOT 1e-3 /* of the settled pressure; a gauge shows no less */
 #define SMALLEST_SWING 0.01     /* of the first overshoot */
-#define STILL_SHARE 2e-4        /* of the largest opening: less is standing still */
+#define STILL_SHARE 2e-3        /* of the largest opening: less is standing still */
+#define STILL_TIME 5e-3         /* s; shorter is the turning point of a swing */
 #define STICKING_PRESSURE 0.01  /* of the setting */
 #define LIMITER_ACTS 0.01       /* of the stroke */
 #define LARGEST_SWINGS 12
@@ -413,7 +414,7 @@ static void find_sticking(struct search *search) {
   double most = 0.0;
   for (int k = search->first; k <= search->last; k++) {
     double opening = history->opening[k];
-    bool open = history->flow[k] >= OPEN_FLOW && opening < (1.0 - STILL_SHARE) * largest;
+    bool open = history->flow[k] >= OPEN_FLOW && opening < (1.0 - STILL_SHARE) * search->settings->stop;
     bool goes_on = start >= 0 && open && fmax(high, opening) - fmin(low, opening) <= STILL_SHARE * largest;
     if (goes_on) {
       low = fmin(low, opening);
@@ -422,7 +423,8 @@ static void find_sticking(struct search *search) {
       most = fmax(most, history->pressure[k]);
       continue;
     }
-    if (start >= 0 && most - least >= STICKING_PRESSURE * search->settings->setting) {
+    if (start >= 0 && most - least >= STICKING_PRESSURE * search->settings->setting &&
+        history->time[k - 1] - history->time[start] >= STILL_TIME) {
       count++;
       longest = fmax(longest, history->time[k - 1] - history->time[start]);
     }

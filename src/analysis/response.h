@@ -37,7 +37,7 @@
   RESPONSE(peak_flow, FLOW, NONE, "largest flow through the valve")                                                    \
   RESPONSE(open_time, TIME, NONE, "total time with more than 0.6 L/min through the valve")                             \
   RESPONSE(openings, NUMBER, NONE, "how often the valve opened")                                                       \
-  RESPONSE(stickings, NUMBER, NONE, "how often the valve stood still while the pressure moved by 1 % of the setting")  \
+  RESPONSE(stickings, NUMBER, NONE, "how often the valve stood still for 5 ms while the pressure moved by 1 % of the setting")  \
   RESPONSE(longest_sticking, TIME, NONE, "longest of these")                                                           \
   RESPONSE(limiter_begin, TIME, NONE, "from cracking until the pressure limiter takes 1 % of the stroke; before: negative") \
   RESPONSE(handover_time, TIME, NONE, "from cracking until the valve is shut and the pressure limiter holds alone")
@@ -89,6 +89,7 @@ struct response_history {
 
 struct response_settings {
   double setting; /* drop at which the valve cracks, Pa */
+  double stop;    /* opening at which the poppet meets its stop, where it must stand still */
   double band;    /* of settling, share of the settled pressure, either way */
   double from;    /* s */
   double to;

@@ -117,7 +117,9 @@ bool response_run(struct case_data *data, const struct response_wishes *wishes, 
         .feed = column(run, feed),
         .limiter = column(run, limiter[i]),
     };
-    struct response_settings settings = {relief->setting, wishes->band, wishes->from, wishes->to};
+    struct response_settings settings = {relief->setting,
+                                         relief->law == RELIEF_POPPET ? relief->largest_lift : HUGE_VAL, wishes->band,
+                                         wishes->from, wishes->to};
     if (!response_find(&history, &settings, &valve->response, error)) {
       return false;
     }

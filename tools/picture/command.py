@@ -88,6 +88,10 @@ def write(figure, path, kind):
 
 
 def draw(options):
+    from . import answers
+
+    if len(options.runs) == 1 and answers.kind_of(options.runs[0]):
+        return answers.draw(options.runs[0], options)
     from .figure import make_figure
     from .panels import chosen_panels, default_panels
     from .runfile import Run, name_apart

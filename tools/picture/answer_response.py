@@ -1,0 +1,208 @@
+"""Pictures of `swashloop response`: marks stand where the numbers come from."""
+import numpy
+from matplotlib.patheffects import withStroke
+
+from . import style
+from .answers import heading, new_figure, panel, panel_heading
+from .errors import PlotError
+
+HALO = (withStroke(linewidth=1.8, foreground="white"),)
+WIDTH = 270  # mm
+BLOCK = 5.55  # inches of a valve
+TABLE = (("cracking_pressure", "opening_delay", "opening_pressure", "rise_rate"),
+         ("opening_time", "response_time", "settling_time"),
+         ("peak_pressure", "settled_pressure", "overshoot", "overshoot_share", "settled_flow"),
+         ("frequency", "damping_ratio", "swings"),
+         ("reseat_pressure", "hysteresis", "openings", "open_time", "stickings", "longest_sticking"),
+         ("energy", "peak_power", "peak_flow"), ("limiter_begin", "handover_time"))
+
+
+def draw(answer, options):
+    return draw_curve(answer) if answer.kind == "valve_curve" else draw_response(answer, options)
+
+
+def valves_of(answer):
+    """(letter, values) of the valves that cracked."""
+    found = [(name[-1], group) for name, group in answer.groups().items() if name.startswith("valve_")]
+    opened = [(letter, group) for letter, group in found if group["cracking_time"] == group["cracking_time"]]
+    if not opened:
+        raise PlotError(f"{answer.path}: {found[0][1].reason('cracking_time') or 'no valve cracks'}")
+    return opened
+
+
+def window_of(valve, time):
+    """The transient: from a little before cracking to where it has settled, or shut."""
+    crack = valve["cracking_time"]
+    ends = [crack + 8.0 * (valve["peak_time"] - crack)]
+    for name, factor in (("settling_time", 2.0), ("opening_time", 3.0), ("handover_time", 1.6)):
+        if valve[name] == valve[name]:
+            ends.append(crack + factor * valve[name])
+    marks = [when for name, when in zip(valve["mark_name"], valve["mark_time"]) if name == "swing"]
+    ends += [crack + 1.15 * (when - crack) for when in marks]
+    if valve["openings"] > 3 and valve["frequency"] == valve["frequency"]:
+        ends = [crack + 14.0 / valve["frequency"]]
+    end = min(max(ends), float(time[-1]))
+    if valve["reseat_time"] == valve["reseat_time"] and valve["reseat_time"] < crack + 3.0 * (end - crack):
+        end = max(end, crack + 1.15 * (valve["reseat_time"] - crack))
+    return crack - 0.12 * (end - crack), end
+
+
+def draw_response(answer, options):
+    valves = valves_of(answer)
+    figure = new_figure(WIDTH, 25.4 * (0.70 + BLOCK * len(valves)))
+    top = heading(figure, answer, "response of the relief valve; marks stand where the numbers come from")
+    for letter, valve in valves:
+        draw_valve(figure, answer, letter, valve, top, options)
+        top += BLOCK
+    return figure
+
+
+def draw_valve(figure, answer, letter, valve, top, options):
+    time = answer["time"]
+    pressure = answer[f"line_{letter}_pressure"]
+    flow = answer[f"relief_{letter}_flow"]
+    low, high = window_of(valve, time)
+    low = options.low if options.low is not None else low
+    high = options.high if options.high is not None else high
+    left, middle, right = 0.62, 7.55, figure.get_figwidth() - 0.2
+
+    whole = panel(figure, left, middle, top + 0.16, top + 0.86)
+    whole.plot(time, pressure, color=style.INK, linewidth=0.9)
+    whole.axvspan(low, high, color=style.MARK, alpha=0.45, linewidth=0)
+    whole.set_xlim(time[0], time[-1])
+    whole.set_xlabel("time, s", labelpad=1)
+    panel_heading(whole, f"Relief valve {letter.upper()}: pressure of the whole run", "bar gauge")
+
+    axis = panel(figure, left, middle, top + 1.50, top + 3.55)
+    panel_heading(axis, "Pressure", "bar gauge")
+    crack = valve["cracking_time"]
+    inside = (time >= low) & (time <= high)
+    scaled = 1e3 * (time - crack)
+    axis.plot(scaled, pressure, color=style.INK, linewidth=1.3)
+    axis.set_xlim(1e3 * (low - crack), 1e3 * (high - crack))
+    seen = pressure[inside]
+    span = max(float(seen.max() - seen.min()), 1.0)
+    shown_low = max(float(seen.min()), float(seen.max()) - 6.0 * max(valve_swing(valve), 4.0))
+    span = float(seen.max()) - shown_low
+    axis.set_ylim(shown_low - 0.08 * span, float(seen.max()) + (0.18 + 0.10 * len(times_of(valve))) * span)
+    axis.axhline(valve["cracking_pressure"], color=style.LIMIT_COLOUR, linewidth=0.8, linestyle=(0, (7.0, 3.0)))
+    axis.text(1.0, valve["cracking_pressure"], "cracks ", transform=axis.get_yaxis_transform(), ha="right", va="bottom",
+              size=style.SMALL, color=style.LIMIT_COLOUR, path_effects=HALO)
+    if valve["settled_pressure"] == valve["settled_pressure"]:
+        axis.axhspan(valve["band_low"], valve["band_high"], color="#56b4e9", alpha=0.16, linewidth=0)
+        axis.axhline(valve["settled_pressure"], color="#0072b2", linewidth=0.8)
+        axis.text(1.0, valve["settled_pressure"], "settled ", transform=axis.get_yaxis_transform(), ha="right",
+                  va="bottom", size=style.SMALL, color="#0072b2", path_effects=HALO)
+    draw_marks(axis, valve, "pressure", crack, 1e-5)
+    draw_times(axis, valve)
+    axis.tick_params(labelbottom=False)
+
+    lower = panel(figure, left, middle, top + 3.85, top + 4.95)
+    panel_heading(lower, "Flow through the valve", "L/min")
+    lower.plot(scaled, flow, color="#0072b2", linewidth=1.3)
+    lower.set_xlim(axis.get_xlim())
+    largest = float(numpy.nanmax(flow[inside])) if inside.any() else 1.0
+    lower.set_ylim(-0.05 * largest, 1.25 * max(largest, 1e-3))
+    if valve["settled_flow"] == valve["settled_flow"]:
+        lower.axhline(0.9 * valve["settled_flow"], color=style.FAINT, linewidth=0.7, linestyle=(0, (2.0, 2.0)))
+    draw_marks(lower, valve, "flow", crack, 6e4)
+    lower.set_xlabel("time from cracking, ms", labelpad=2)
+    draw_table(figure, valve, middle + 0.35, right, top + 0.05)
+
+
+def valve_swing(valve):
+    if valve["settled_pressure"] == valve["settled_pressure"]:
+        return max(valve["peak_pressure"] - valve["settled_pressure"], valve["settled_pressure"] -
+                   valve["cracking_pressure"])
+    return valve["peak_pressure"] - valve["cracking_pressure"]
+
+
+def draw_marks(axis, valve, curve, crack, scale):
+    """Rings on the curve; `scale` turns SI into the unit of the axis."""
+    low, high = axis.get_xlim()
+    bottom, top = axis.get_ylim()
+    for name, on, when, value in zip(valve["mark_name"], valve["mark_curve"], valve["mark_time"],
+                                     valve["mark_value"]):
+        x, y = 1e3 * (when - crack), value * scale
+        if on != curve or not low <= x <= high or not bottom <= y <= top:
+            continue
+        axis.plot([x], [y], marker="o", markersize=4.5, markerfacecolor="white", markeredgecolor=style.SIGNAL_COLOURS[1],
+                  markeredgewidth=1.1, zorder=6, clip_on=False)
+        below = name in ("reseats", "opens", "90 % open", "cracks", "limiter begins", "settles")
+        dx, dy, align = (5, -10, "left") if below else (4, 6, "left")
+        if name != "swing":
+            axis.annotate(name, (x, y), xytext=(dx, dy), textcoords="offset points", size=style.SMALL, ha=align,
+                          color=style.SIGNAL_COLOURS[1], path_effects=HALO, zorder=7)
+
+
+def times_of(valve):
+    return [(name, label) for name, label in (("opening_time", "90 % open"), ("response_time", "response"),
+                                              ("settling_time", "settling"), ("handover_time", "handover"))
+            if valve[name] == valve[name] and valve[name] > 0.0]
+
+
+def draw_times(axis, valve):
+    """Opening, response and settling time as arrows from the moment of cracking."""
+    rows = times_of(valve)
+    low, high = axis.get_xlim()
+    for k, (name, label) in enumerate(rows):
+        y = 0.97 - 0.065 * k
+        end = 1e3 * valve[name]
+        axis.annotate("", xy=(min(end, high), y), xytext=(0.0, y), xycoords=axis.get_xaxis_transform(),
+                      textcoords=axis.get_xaxis_transform(),
+                      arrowprops={"arrowstyle": "|-|,widthA=0.25,widthB=0.25", "color": style.FAINT, "linewidth": 0.8,
+                                  "shrinkA": 0, "shrinkB": 0})
+        late = end > low + 0.85 * (high - low)
+        axis.text(0.5 * min(end, high) if late else end + 0.008 * (high - low), y, f"{label} {valve.shown(name)}",
+                  transform=axis.get_xaxis_transform(), va="center", ha="center" if late else "left", size=style.SMALL,
+                  color=style.FAINT, path_effects=HALO)
+    axis.axvline(0.0, color=style.MARK, linewidth=0.7, zorder=1)
+
+
+def draw_table(figure, valve, left, right, top):
+    width, height = figure.get_figwidth(), figure.get_figheight()
+    y = top
+    for group in TABLE:
+        rows = [name for name in group if valve[name] == valve[name]]
+        for name in rows:
+            figure.text(left / width, 1.0 - y / height, name.replace("_", " "), va="top", size=style.TEXT)
+            figure.text(right / width, 1.0 - y / height, valve.shown(name), va="top", ha="right", size=style.TEXT,
+                        weight="bold")
+            y += 0.165
+        y += 0.09 if rows else 0.0
+    reasons = {}
+    for group in TABLE:
+        for name in group:
+            if valve[name] != valve[name]:
+                reasons.setdefault(valve.reason(name), []).append(name.replace("_", " "))
+    for reason, names in reasons.items():
+        text = ", ".join(names)
+        text = text if len(text) < 44 else text[:42] + "..."
+        for line in (f"no {text}:", f"   {reason}"):
+            figure.text(left / width, 1.0 - y / height, line[:62], va="top", size=6.0, color=style.FAINT)
+            y += 0.13
+
+
+def draw_curve(answer):
+    figure = new_figure(210, 130)
+    top = heading(figure, answer, "flow-pressure curve, slowly up and down")
+    valve = answer.groups()["valve"]
+    axis = panel(figure, 0.65, 5.6, top + 0.2, figure.get_figheight() - 0.5)
+    flow = answer["flow"]
+    for name, label, look in (("drop_up", "up", {"color": style.INK}), ("drop_down", "down", {"color": "#0072b2"}),
+                              ("drop_balance", "static balance",
+                               {"color": style.SIGNAL_COLOURS[1], "linestyle": (0, (5.0, 2.0)), "linewidth": 1.0})):
+        axis.plot(flow, answer[name], label=label, **look)
+    axis.set_xlim(0.0, flow[-1])
+    axis.set_xlabel("flow through the valve, L/min")
+    panel_heading(axis, "Drop over the valve", "bar")
+    axis.legend(frameon=False, loc="lower right")
+    width, height = figure.get_figwidth(), figure.get_figheight()
+    y = top + 0.2
+    for name in valve.names():
+        value = valve[name]
+        figure.text(5.85 / width, 1.0 - y / height, name.replace("_", " "), va="top")
+        figure.text(1.0 - 0.2 / width, 1.0 - y / height, valve.shown(name) if value == value else "none", va="top",
+                    ha="right", weight="bold")
+        y += 0.17
+    return figure
