@@ -74,6 +74,12 @@ static int box_active_states(const void *model, int *rows) {
   return 2;
 }
 
+static bool always(const void *parameters, int signal) {
+  (void)parameters;
+  (void)signal;
+  return true;
+}
+
 static const struct plant box_plant = {.name = "box",
                                        .text = "a box",
                                        .groups = box_groups,
@@ -84,6 +90,7 @@ static const struct plant box_plant = {.name = "box",
                                        .state_count = 3,
                                        .signals = box_signals,
                                        .signal_count = 2,
+                                       .signal_active = always,
                                        .ledger = box_ledger,
                                        .ledger_count = 3,
                                        .prepare = box_prepare,
@@ -149,7 +156,16 @@ static void fill_outcome(struct scene *scene) {
   outcome->worst = scene->worst;
   outcome->broken = scene->broken;
   outcome->broken_count = 1;
-  outcome->counts = (struct run_counts){1234, 5678, 12, 252, 3, 1, 4, 0.0125};
+  outcome->counts = (struct run_counts){.steps = 1234,
+                                        .rate_calls = 5678,
+                                        .jacobians = 12,
+                                        .jacobian_calls = 252,
+                                        .factorizations = 40,
+                                        .solves = 2345,
+                                        .error_failures = 3,
+                                        .convergence_failures = 1,
+                                        .restarts = 4,
+                                        .cpu_seconds = 0.0125};
 }
 
 static int scene_open(void **state) {

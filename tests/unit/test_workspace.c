@@ -25,7 +25,6 @@ static const char *const changes[][3] = {
 };
 enum { CHANGES = sizeof changes / sizeof changes[0] };
 
-
 static void load(int i, struct case_data *data) {
   struct error error = {0};
   if (!case_load(CASE, changes[i], 3, data, &error)) {
