@@ -118,6 +118,8 @@ static inline int rows_main(int argument_count, char **arguments, const struct r
   struct CMUnitTest *tests = calloc(count, sizeof *tests);
   char(*names)[128] = calloc(count, sizeof *names);
   if (tests == NULL || names == NULL) {
+    free(tests);
+    free(names);
     return 1;
   }
   for (size_t i = 0; i < count; i++) {

@@ -52,7 +52,7 @@ static void events_are_located(void **state) {
   assert_int_equal(outcome.status, RUN_COMPLETE);
   assert_int_equal(outcome.event_count, 6);
   for (int i = 0; i < 6; i++) {
-    CHECK_NEAR(outcome.events[i].time, (i % 2 == 0 ? 1.0 : 5.0) / 12.0 + i / 2, 1e-9);
+    CHECK_NEAR(outcome.events[i].time, (i % 2 == 0 ? 1.0 : 5.0) / 12.0 + floor(0.5 * i), 1e-9);
     assert_string_equal(outcome.events[i].name, "crossing");
     CHECK_NEAR(outcome.events[i].value, 0.5, 1e-8);
     assert_int_equal(strncmp(outcome.events[i].message, i % 2 == 0 ? "up" : "down", 2), 0);
