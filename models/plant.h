@@ -61,6 +61,16 @@ struct plant_excess {
   real edge; /* the last that was given */
 };
 
+/* What hours of a run, repeated, come to (contamination.h). Size classes 4, 6, 14 um(c). NaN: not within the duty. */
+enum { PLANT_DUTY_CLASSES = 3, PLANT_DUTY_RATES = 4 };
+struct plant_duty {
+  real particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
+  real code[PLANT_DUTY_CLASSES];      /* ISO 4406 */
+  real cleaning_time;
+  real element_dirt; /* kg */
+  real bypass_time;
+};
+
 struct plant {
   const char *name;
   const char *text;
@@ -105,6 +115,11 @@ struct plant {
   /* Energy in every STORED row, J, in order; and oil in the plant, m3 at ambient pressure. */
   void (*stored)(const void *model, const real *state, real *energies);
   real (*oil)(const void *model, const real *state);
+
+  /* A duty: the run as one cycle of hours. `duty_rates` tells how many numbers of an instant count (0: no duty is asked
+   * for; `signals` may then be NULL) and what they are; their means over the run make the `duty`. NULL: has none. */
+  int (*duty_rates)(const void *model, const real *signals, real *rates);
+  void (*duty)(const void *model, const real *means, struct plant_duty *duty);
 
   /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `switches`: functions that are
    * positive while the mode holds; when one falls through zero the mode must change. `change`: make the mode right for

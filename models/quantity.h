@@ -48,6 +48,11 @@
   QUANTITY(INERTIA, "kg m2", "kg m2", 1.0, 0.0, "kg m2|kg.m2")                                                         \
   QUANTITY(VISCOUS_TORQUE, "N m s", "N m s", 1.0, 0.0, "N m s|N.m.s|N m s/rad=N.m.s|N.m/rpm")                          \
   QUANTITY(QUADRATIC_TORQUE, "N m s2", "N m s2", 1.0, 0.0, "N m s2|N.m.s2")                                            \
+  QUANTITY(LONG_TIME, "s", "h", 3600.0, 0.0, "s|min|h|d=day")                                                          \
+  QUANTITY(PARTICLE_RATE, "1/s", "1/min", 1.0 / 60.0, 0.0, "1/s|1/min|1/h")                                            \
+  QUANTITY(PARTICLE_COUNT, "1/m3", "1/mL", 1e6, 0.0, "1/m3|1/mL|1/L")                                                  \
+  QUANTITY(PARTICLE_SIZE, "m", "um", 1e-6, 0.0, "m|um|mm")                                                             \
+  QUANTITY(DIRT, "kg", "g", 1e-3, 0.0, "kg|g|mg")                                                                      \
   QUANTITY(SUCTION_RESISTANCE, "1/m3", "1/m3", 1.0, 0.0, "1/m3")                                                       \
   QUANTITY(FLOW_PER_PRESSURE, "m3/s/Pa", "L/min/bar", 1e-3 / 60.0 / 1e5, 0.0, "m3/s/Pa|L/min/bar")                     \
   QUANTITY(FLOW_PER_ROOT_PRESSURE, "m3/s/Pa^0.5", "L/min/bar^0.5", 1e-3 / 60.0 / 316.22776601683793320, 0.0,           \

@@ -5,6 +5,7 @@
 
 #include "brake.h"
 #include "charge.h"
+#include "contamination.h"
 #include "driveline.h"
 #include "engine.h"
 #include "fault.h"
@@ -35,6 +36,7 @@
   COMPONENT(relief, relief, "main relief valves")                                                                      \
   COMPONENT(charge, charge, "charge pump, charge relief and check valves")                                             \
   COMPONENT(filter, filter, "charge filter with bypass")                                                               \
+  COMPONENT(contamination, contamination, "particles in the oil over a duty of hours")                                 \
   COMPONENT(flushing, flushing, "loop flushing")                                                                       \
   COMPONENT(motor, motor, "motor and its servo")                                                                       \
   COMPONENT(motor, second_motor, "second motor, on the front axle (vehicle.second_motor yes)")                         \
@@ -277,7 +279,7 @@ struct transmission_model {
   int axle_count;
   struct axle axles[AXLE_LIMIT]; /* rear (or all wheels), front */
   real case_pressure;            /* absolute */
-  real filter_resistance;        /* of the clean element, over viscosity */
+  real filter_resistance;        /* of the element at the start, over viscosity */
   struct profile tables[CHANNEL_COUNT];
   real table_release; /* start of the last fall of the pedal to zero in the tables */
   int active_count;
@@ -362,6 +364,8 @@ static inline void transmission_channel_values(const struct transmission_mode *m
 /* transmission_signals.c */
 void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals);
 bool transmission_signal_active(const void *parameters, int signal);
+int transmission_duty_rates(const void *model, const real *signals, real *rates);
+void transmission_duty(const void *model, const real *means, struct plant_duty *duty);
 void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
 
 /* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */

@@ -172,6 +172,9 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->tyre.ground != TYRE_HARD && own->ground.rolling_resistance.count > 0) {
     return "ground.rolling_resistance belongs to tyre.ground hard; soft soil goes by ground.cone_index";
   }
+  if (own->contamination.fitted == CONTAMINATION_FITTED && !(own->filter.clean_drop > 0.0)) {
+    return "contamination.fitted yes needs a filter; give filter.clean_drop";
+  }
   const char *why_not = fluid_refusal(&own->fluid);
   return why_not != NULL ? why_not : map_refusal(own);
 }
@@ -257,7 +260,9 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, own->pump.viscous_exponent, &model->pump_film);
-  model->filter_resistance = filter_resistance(&own->filter, model->oil.density, 0.0);
+  real dirt = own->contamination.fitted == CONTAMINATION_FITTED ? own->contamination.start_dirt : 0.0;
+  model->filter_resistance =
+      filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
   set_up_axles(model);
   const struct profile nothing = {0, NULL, NULL};
   for (int i = 0; i < CHANNEL_COUNT; i++) {

@@ -156,3 +156,37 @@ void transmission_events_at(const void *model_, const void *mode_, real t, const
   values[EVENT_underspeed_control] =
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now.engine_speed - own->swash.underspeed_high : 1.0;
 }
+
+/* What a duty goes by: flow of the charge pump, its part through the element, temperature of the oil that it takes. */
+int transmission_duty_rates(const void *model_, const real *signals, real *rates) {
+  const struct transmission_model *model = model_;
+  if (model->own.contamination.fitted != CONTAMINATION_FITTED) {
+    return 0;
+  }
+  if (signals != NULL) {
+    rates[0] = signals[SIGNAL_charge_flow];
+    rates[1] = signals[SIGNAL_charge_flow] * (1.0 - signals[SIGNAL_filter_bypass]);
+    rates[2] = signals[SIGNAL_tank_oil_temperature];
+  }
+  return 3;
+}
+
+void transmission_duty(const void *model_, const real *means, struct plant_duty *duty) {
+  const struct transmission_model *model = model_;
+  const struct transmission_parameters *own = &model->own;
+  struct contamination_cycle cycle = {
+      .flow = means[0],
+      .filtered = means[1],
+      .clean_resistance =
+          filter_resistance(&own->filter, model->oil.density, 0.0) * fluid_viscosity(&model->oil.viscosity, means[2]),
+      .volume = own->lines.tank_volume + own->lines.volume_a + own->lines.volume_b + own->lines.volume_charge,
+  };
+  struct contamination_result result = contamination_duty(&own->contamination, &own->filter, &cycle);
+  for (int i = 0; i < PLANT_DUTY_CLASSES; i++) {
+    duty->particles[i] = result.count[i];
+    duty->code[i] = contamination_code(result.count[i]);
+  }
+  duty->cleaning_time = result.cleaning_time;
+  duty->element_dirt = result.dirt;
+  duty->bypass_time = result.bypass_time;
+}

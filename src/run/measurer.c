@@ -139,6 +139,7 @@ bool measurer_begin(struct measurer *measurer, const struct view *view, const st
   }
   measurer->speed = registry_signal(view->plant, "vehicle_speed");
   measurer->distance = registry_signal(view->plant, "vehicle_distance");
+  measurer->duty_count = view->plant->duty_rates != NULL ? view->plant->duty_rates(view->model, NULL, NULL) : 0;
   measurer->creep_from = data->simulation.end_time - CREEP_TIME;
   measurer->oil_start = view->plant->oil(view->model, moment->state);
   view->plant->stored(view->model, moment->state, measurer->stored_start + view->plant->ledger_integrated);
@@ -251,6 +252,18 @@ static void follow_limits(struct measurer *measurer, const struct view *view, co
   }
 }
 
+/* Simpson's rule over the step. */
+static void follow_duty(struct measurer *measurer, const struct view *view, const struct stretch *stretch) {
+  double rates[3][PLANT_DUTY_RATES];
+  view->plant->duty_rates(view->model, stretch->start->signals, rates[0]);
+  view->plant->duty_rates(view->model, stretch->middle->signals, rates[1]);
+  view->plant->duty_rates(view->model, stretch->end->signals, rates[2]);
+  double width = stretch->end->time - stretch->start->time;
+  for (int i = 0; i < measurer->duty_count; i++) {
+    measurer->duty_sums[i] += width / 6.0 * (rates[0][i] + 4.0 * rates[1][i] + rates[2][i]);
+  }
+}
+
 void measurer_follow(struct measurer *measurer, const struct view *view, const struct stretch *stretch) {
   for (int i = 0; i < EXTREME_ROWS; i++) {
     if (measurer->extremes[i].signal >= 0) {
@@ -264,6 +277,9 @@ void measurer_follow(struct measurer *measurer, const struct view *view, const s
   }
   follow_stop(measurer, view, stretch);
   follow_limits(measurer, view, stretch);
+  if (measurer->duty_count > 0) {
+    follow_duty(measurer, view, stretch);
+  }
   if (measurer->speed >= 0 && stretch->start->time >= measurer->creep_from) {
     /* Simpson's rule over the step */
     double width = stretch->end->time - stretch->start->time;
@@ -357,6 +373,44 @@ static void end_stop(const struct measurer *measurer, const struct moment *momen
   }
 }
 
+/* The run as one cycle of a duty of hours. */
+static void end_duty(const struct measurer *measurer, const struct view *view, const struct moment *moment,
+                     struct outcome *outcome) {
+  static const int particles[] = {MEASURE_particles_4, MEASURE_particles_6, MEASURE_particles_14};
+  static const int codes[] = {MEASURE_iso_code_4, MEASURE_iso_code_6, MEASURE_iso_code_14};
+  static const int all[] = {MEASURE_particles_4,   MEASURE_particles_6,  MEASURE_particles_14,
+                            MEASURE_iso_code_4,    MEASURE_iso_code_6,   MEASURE_iso_code_14,
+                            MEASURE_cleaning_time, MEASURE_element_dirt, MEASURE_bypass_opening_time};
+  if (view->plant->duty == NULL) {
+    return;
+  }
+  if (measurer->duty_count == 0 || !(moment->time > 0.0)) {
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+      lack(outcome, all[i], measurer->duty_count == 0 ? "no duty is asked for" : "the run is too short");
+    }
+    return;
+  }
+  double means[PLANT_DUTY_RATES];
+  for (int i = 0; i < measurer->duty_count; i++) {
+    means[i] = measurer->duty_sums[i] / moment->time;
+  }
+  struct plant_duty duty;
+  view->plant->duty(view->model, means, &duty);
+  for (int i = 0; i < PLANT_DUTY_CLASSES; i++) {
+    give(outcome, particles[i], duty.particles[i]);
+    give(outcome, codes[i], duty.code[i]);
+  }
+  give(outcome, MEASURE_element_dirt, duty.element_dirt);
+  give(outcome, MEASURE_cleaning_time, duty.cleaning_time);
+  give(outcome, MEASURE_bypass_opening_time, duty.bypass_time);
+  if (isnan(duty.cleaning_time)) {
+    lack(outcome, MEASURE_cleaning_time, "the oil does not get that clean within the duty");
+  }
+  if (isnan(duty.bypass_time)) {
+    lack(outcome, MEASURE_bypass_opening_time, "the bypass stays shut for the whole duty");
+  }
+}
+
 static bool end_limits(const struct measurer *measurer, const struct view *view, struct outcome *outcome,
                        struct error *error) {
   const struct case_data *data = view->data;
@@ -439,6 +493,7 @@ bool measurer_end(struct measurer *measurer, const struct view *view, const stru
   }
   give(outcome, MEASURE_relief_heat, relief_heat);
   end_stop(measurer, moment, outcome);
+  end_duty(measurer, view, moment, outcome);
   return end_limits(measurer, view, outcome, error);
 }
 

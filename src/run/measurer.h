@@ -35,8 +35,10 @@ struct measurer {
   struct stop_watch stop;
   int speed; /* signal indices, -1 where the plant has none */
   int distance;
-  double creep_from; /* s: start of the last second */
-  double creep_path; /* m: integral of |speed| from there */
+  double creep_from;                  /* s: start of the last second */
+  double creep_path;                  /* m: integral of |speed| from there */
+  int duty_count;                     /* numbers that a duty goes by */
+  double duty_sums[PLANT_DUTY_RATES]; /* their integrals over the run */
   double oil_start;
   double stored_start[PLANT_LEDGER_LIMIT];
   struct limit_watch *limits;

@@ -45,6 +45,15 @@
   MEASURE(energy_residual, FRACTION, NONE, "what the energy ledger does not explain, over the energy put in")          \
   MEASURE(oil_lost, VOLUME, NONE, "oil lost to the ground")                                                            \
   MEASURE(largest_front_wheel_slip, FRACTION, NONE, "largest slip of the front wheels, either way")                    \
+  MEASURE(particles_4, PARTICLE_COUNT, NONE, "particles above 4 um(c) at the end of the duty")                         \
+  MEASURE(particles_6, PARTICLE_COUNT, NONE, "particles above 6 um(c) at the end of the duty")                         \
+  MEASURE(particles_14, PARTICLE_COUNT, NONE, "particles above 14 um(c) at the end of the duty")                       \
+  MEASURE(iso_code_4, NUMBER, NONE, "ISO 4406 code above 4 um(c) at the end of the duty")                              \
+  MEASURE(iso_code_6, NUMBER, NONE, "ISO 4406 code above 6 um(c) at the end of the duty")                              \
+  MEASURE(iso_code_14, NUMBER, NONE, "ISO 4406 code above 14 um(c) at the end of the duty")                            \
+  MEASURE(cleaning_time, LONG_TIME, NONE, "duty until the oil is as clean as its target")                              \
+  MEASURE(element_dirt, DIRT, NONE, "dirt in the filter element at the end of the duty")                               \
+  MEASURE(bypass_opening_time, LONG_TIME, NONE, "duty until the filter's bypass opens at the run's mean flow")         \
   MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")
 /* clang-format on */
 
