@@ -29,6 +29,7 @@ static const struct command_row commands[] = {
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},
+    {"steady", command_steady, "steady drive: hold-back, tractive effort, grade ability, efficiency, a point"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 

@@ -115,6 +115,18 @@ void answer_column(struct answer_file *file, const struct answer_meaning *meanin
   h5_close_dataset(scale, &file->log);
 }
 
+void answer_grid(struct answer_file *file, const struct answer_meaning *meaning, const char *const axes[2],
+                 const int counts[2], const double *values) {
+  hid_t scales[2] = {find_axis(file, axes[0]), find_axis(file, axes[1])};
+  if (scales[0] >= 0 && scales[1] >= 0) {
+    hid_t dataset = h5_real_grid(file->group, meaning->row.name, counts, values, scales, &file->log);
+    describe(file, dataset, meaning);
+    h5_close_dataset(dataset, &file->log);
+  }
+  h5_close_dataset(scales[0], &file->log);
+  h5_close_dataset(scales[1], &file->log);
+}
+
 void answer_texts(struct answer_file *file, const char *name, const char *text, const char *axis, int count,
                   const char *const *values) {
   hid_t scale = find_axis(file, axis);

@@ -26,6 +26,9 @@ void answer_group(struct answer_file *file, const char *name, const char *text);
 void answer_axis(struct answer_file *file, const struct answer_meaning *meaning, int count, const double *values);
 void answer_column(struct answer_file *file, const struct answer_meaning *meaning, const char *axis, int count,
                    const double *values);
+/* Along two axes, the second running fastest. */
+void answer_grid(struct answer_file *file, const struct answer_meaning *meaning, const char *const axes[2],
+                 const int counts[2], const double *values);
 void answer_texts(struct answer_file *file, const char *name, const char *text, const char *axis, int count,
                   const char *const *values);
 /* `reason`: why the value is NaN, or NULL. */

@@ -190,6 +190,20 @@ hid_t h5_reals(hid_t parent, const char *name, int count, const double *values, 
   return array(parent, name, H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, count, values, scale, log);
 }
 
+hid_t h5_real_grid(hid_t parent, const char *name, const int counts[2], const double *values, const hid_t scales[2],
+                   struct h5_log *log) {
+  hsize_t sizes[2] = {(hsize_t)counts[0], (hsize_t)counts[1]};
+  hid_t space = H5Screate_simple(2, sizes, NULL);
+  hid_t dataset = create_dataset(parent, name, H5T_IEEE_F64LE, space, log->dataset_creation, H5P_DEFAULT, log);
+  if (dataset >= 0) {
+    h5_note(log, H5Dwrite(dataset, H5T_NATIVE_DOUBLE, H5S_ALL, H5S_ALL, log->transfer, values));
+    h5_note(log, H5DSattach_scale(dataset, scales[0], 0));
+    h5_note(log, H5DSattach_scale(dataset, scales[1], 1));
+  }
+  h5_note(log, H5Sclose(space));
+  return dataset;
+}
+
 hid_t h5_texts(hid_t parent, const char *name, int count, const char *const *values, hid_t scale, struct h5_log *log) {
   return array(parent, name, log->text_type, log->text_type, count, values, scale, log);
 }

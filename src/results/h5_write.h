@@ -41,6 +41,9 @@ hid_t h5_text(hid_t parent, const char *name, const char *value, struct h5_log *
 /* Arrays of `count` on one axis. `scale` is the dimension scale to attach, or H5I_INVALID_HID to make the array itself
  * the scale of a new dimension of its own name. */
 hid_t h5_reals(hid_t parent, const char *name, int count, const double *values, hid_t scale, struct h5_log *log);
+/* The same on two axes, the second running fastest; both scales must be given. */
+hid_t h5_real_grid(hid_t parent, const char *name, const int counts[2], const double *values, const hid_t scales[2],
+                   struct h5_log *log);
 hid_t h5_texts(hid_t parent, const char *name, int count, const char *const *values, hid_t scale, struct h5_log *log);
 /* A dimension without numbers of its own: an index 0, 1, 2 ... as its scale. */
 hid_t h5_dimension(hid_t parent, const char *name, int count, const char *text, struct h5_log *log);

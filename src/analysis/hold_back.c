@@ -1,0 +1,232 @@
+/* The hold-back map: how steep a downgrade the drive holds at a steady speed without the friction brake, and what ends
+ * it. At every speed the machine is looked at in balance along the pedal, from level drive down to the foot off; each
+ * edge is then found exactly, with pedal and grade sought. Engine braking, relief and grip at the oil temperatures of
+ * the case; heat in thermal balance. */
+#include <math.h>
+#include <string.h>
+
+#include "scan.h"
+#include "steady.h"
+#include "relief.h"
+#include "registry.h"
+
+/* What ends the hold, in the order in which a tie is told. */
+enum edge { EDGE_ENGINE, EDGE_RELIEF, EDGE_GRIP, EDGE_HEAT, EDGE_COUNT };
+
+static const struct {
+  enum machine_bound bound;
+  struct signal row;
+} edges[EDGE_COUNT] = {
+    {BOUND_engine_overspeed,
+     {"grade_engine_braking", QUANTITY_FRACTION, REFERENCE_NONE,
+      "downgrade at which the engine reaches its allowed speed"}},
+    {BOUND_relief, {"grade_relief", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the relief valve cracks"}},
+    {BOUND_grip, {"grade_grip", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the grip is used up"}},
+    {BOUND_heat,
+     {"grade_heat", QUANTITY_FRACTION, REFERENCE_NONE,
+      "downgrade at which the loop reaches its highest temperature in thermal balance"}},
+};
+
+struct hold {
+  double grades[EDGE_COUNT]; /* NaN: not met before the foot is off */
+  double foot_off;           /* downgrade held with the foot off, NaN if there is no balance */
+  struct machine_point best; /* at the edge that is met first */
+  double usable;             /* grade there */
+  const char *limit;
+};
+
+static struct balance_condition edge_condition(const struct machine *machine, enum edge edge) {
+  struct balance_condition condition = {-1, 0.0, 1.0};
+  switch (edge) {
+  case EDGE_ENGINE:
+    condition = (struct balance_condition){machine_signal(machine, "engine_speed"), machine->allowed_overspeed, 100.0};
+    break;
+  case EDGE_RELIEF:
+    condition = (struct balance_condition){machine_signal(machine, "line_pressure_difference"),
+                                           -machine_parameter(machine, "relief", "setting"), 1e7};
+    break;
+  case EDGE_GRIP:
+    condition = (struct balance_condition){machine_signal(machine, "wheel_slip"), -machine_peak_slip(machine), 0.1};
+    break;
+  case EDGE_HEAT:
+    condition = (struct balance_condition){MACHINE_HEATING, 0.0, 1.0};
+    break;
+  case EDGE_COUNT:
+    break;
+  }
+  return condition;
+}
+
+/* The scan point from which to go down: level drive, or full pedal where the machine is too fast for that. */
+static int top_of(const struct scan *scan) {
+  int top = -1;
+  for (int i = 0; i < SCAN_POINTS; i++) {
+    if (scan->points[i].found) {
+      top = i;
+      if (scan->points[i].at.inputs[MACHINE_GRADE] >= 0.0) {
+        break;
+      }
+    }
+  }
+  return top;
+}
+
+static void consider(struct hold *hold, const struct machine_point *point, const char *limit) {
+  double grade = point->inputs[MACHINE_GRADE];
+  if (grade <= 0.0 && (isnan(hold->usable) || grade > hold->usable)) {
+    hold->usable = grade;
+    hold->limit = limit;
+    hold->best = *point;
+  }
+}
+
+/* The edge of heat, the loop at its highest temperature and all behind it in balance. `cold` is the scan at the
+ * temperatures of the case. About no load the flushing shuttle stands shut and the loop keeps its heat: the edge is
+ * looked for from where the shuttle is open, down. */
+static void hold_heat(struct machine *machine, const struct scan *cold, int top, struct hold *hold) {
+  struct balance_condition hot = edge_condition(machine, EDGE_HEAT);
+  int drop = machine_signal(machine, "line_pressure_difference");
+  double shift = machine_parameter(machine, "flushing", "shift_pressure");
+  struct machine_point start;
+  struct machine_point point;
+  struct scan scan;
+  bool found = false;
+  int open = top + 1;
+  while (open > 0 && !found) {
+    const struct scan_point *here = &cold->points[--open];
+    start = here->at;
+    found = here->found && here->signals[drop] < -shift && machine_follow(machine, cold->speed, MACHINE_GRADE, &start);
+  }
+  if (!found) {
+    return;
+  }
+  scan_pedal_down(machine, cold->speed, MACHINE_GRADE, &start, open, &scan);
+  if (scan.points[open].heating > 0.0) {
+    /* Hot on every grade that goes with this speed. */
+    hold->grades[EDGE_HEAT] = scan.points[open].at.inputs[MACHINE_GRADE];
+    hold->usable = NAN;
+    hold->limit = machine_bound_words[BOUND_heat];
+  } else if (scan_edge(machine, &scan, open, hot, &point)) {
+    hold->grades[EDGE_HEAT] = point.inputs[MACHINE_GRADE];
+    consider(hold, &point, machine_bound_words[BOUND_heat]);
+  }
+}
+
+static void hold_at(struct machine *machine, double speed, const struct machine_point *from, struct hold *hold) {
+  struct scan scan;
+  struct machine_point point;
+  hold->usable = NAN;
+  hold->foot_off = NAN;
+  hold->limit = "";
+  for (int k = 0; k < EDGE_COUNT; k++) {
+    hold->grades[k] = NAN;
+  }
+  machine->warm = false;
+  scan_pedal(machine, speed, MACHINE_GRADE, from, &scan);
+  int top = top_of(&scan);
+  if (top < 0) {
+    hold->limit = "no balance";
+    return;
+  }
+  const struct scan_point *start = &scan.points[top];
+  if (start->at.inputs[MACHINE_GRADE] < 0.0 && (start->bounds & (1u << BOUND_engine_overspeed)) != 0) {
+    /* Full pedal, and the engine already turns too fast. */
+    hold->limit = machine_bound_words[BOUND_gearing];
+    return;
+  }
+  if (scan.points[0].found) {
+    hold->foot_off = scan.points[0].at.inputs[MACHINE_GRADE];
+  }
+  for (int k = 0; k < EDGE_HEAT; k++) {
+    if (scan_edge(machine, &scan, top, edge_condition(machine, (enum edge)k), &point)) {
+      hold->grades[k] = point.inputs[MACHINE_GRADE];
+      consider(hold, &point, machine_bound_words[edges[k].bound]);
+    }
+  }
+  if (isnan(hold->usable) && scan.points[0].found) {
+    consider(hold, &scan.points[0].at, "foot off");
+  }
+  machine->warm = true;
+  hold_heat(machine, &scan, top, hold);
+  machine->warm = false;
+}
+
+enum { TOLD_COUNT = 8 };
+
+static const char *const told[TOLD_COUNT] = {"engine_speed",    "pump_stroke",         "motor_displacement",
+                                             "line_b_pressure", "motor_speed",         "wheel_slip",
+                                             "traction_force",  "loop_oil_temperature"};
+
+bool steady_hold_back(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
+                      struct error *error) {
+  const struct plant *plant = machine->data.plant;
+  int count = options->speed_count;
+  struct chart *chart = &answer->charts[answer->chart_count++];
+  chart_begin(chart, "", "downgrade held without the friction brake");
+  double *speeds = chart_axis(chart, "speed", QUANTITY_SPEED, "steady speed", count);
+  struct signal usable_row = {"grade_held", QUANTITY_FRACTION, REFERENCE_NONE, "steepest grade held within all bounds"};
+  struct signal foot_row = {"grade_foot_off", QUANTITY_FRACTION, REFERENCE_NONE,
+                            "grade held with the foot off the pedal"};
+  struct signal pedal_row = {"pedal", QUANTITY_FRACTION, REFERENCE_NONE, "pedal that belongs to the grade held"};
+  double *usable = chart_column(chart, 1, usable_row);
+  const char **limits = chart_texts(chart, "limit", "what ends the hold");
+  double *columns[EDGE_COUNT] = {NULL};
+  for (int k = 0; k < EDGE_COUNT; k++) {
+    columns[k] = chart_column(chart, 1, edges[k].row);
+  }
+  double *foot_off = chart_column(chart, 1, foot_row);
+  double *pedals = chart_column(chart, 1, pedal_row);
+  double *signals_told[TOLD_COUNT];
+  int signal_index[TOLD_COUNT];
+  for (int k = 0; k < TOLD_COUNT; k++) {
+    signal_index[k] = machine_signal(machine, told[k]);
+    signals_told[k] = chart_column(chart, 1, plant->signals[signal_index[k]]);
+  }
+  double *powers_told[PLANT_LEDGER_LIMIT] = {NULL};
+  for (int k = 0; k < plant->ledger_integrated; k++) {
+    if (plant->ledger[k].kind == LEDGER_SOURCE || plant->ledger[k].kind == LEDGER_LOSS) {
+      struct signal row = {plant->ledger[k].name, QUANTITY_POWER, REFERENCE_NONE, plant->ledger[k].text};
+
+      powers_told[k] = chart_column(chart, 1, row);
+    }
+  }
+  if (chart->failed) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the map");
+  }
+  double allowed = machine->allowed_overspeed / machine_parameter(machine, "engine", "set_speed");
+  if (!steady_speeds(machine, options, fmax(1.0, allowed), speeds, error)) {
+    return false;
+  }
+  struct machine_point from;
+  memcpy(from.inputs, machine->inputs, sizeof from.inputs);
+  from.inputs[MACHINE_PULL] = 0.0;
+  from.inputs[MACHINE_GRADE] = 0.0;
+  from.inputs[MACHINE_BRAKE] = 0.0;
+  for (int i = 0; i < count; i++) {
+    struct hold hold;
+    hold_at(machine, speeds[i], &from, &hold);
+    usable[i] = hold.usable;
+    limits[i] = hold.limit;
+    foot_off[i] = hold.foot_off;
+    for (int k = 0; k < EDGE_COUNT; k++) {
+      columns[k][i] = hold.grades[k];
+    }
+    if (isnan(hold.usable)) {
+      continue;
+    }
+    double signals[PLANT_SIGNAL_LIMIT];
+    double powers[PLANT_LEDGER_LIMIT];
+    machine_signals(machine, &hold.best, signals);
+    machine_powers(machine, &hold.best, powers);
+    pedals[i] = hold.best.inputs[MACHINE_PEDAL];
+    for (int k = 0; k < TOLD_COUNT; k++) {
+      signals_told[k][i] = signals[signal_index[k]];
+    }
+    for (int k = 0; k < plant->ledger_integrated; k++) {
+      if (powers_told[k] != NULL) {
+        powers_told[k][i] = powers[k];
+      }
+    }
+  }
+  return true;
+}

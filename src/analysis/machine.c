@@ -1,0 +1,426 @@
+#include "machine.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "registry.h"
+#include "operator.h"
+#include "tyre.h"
+
+/* The drawbar pull is made from the draft of an implement: a large one, scaled by its channel. */
+#define FULL_DRAFT 1e6
+
+#define SETTLING_SECONDS 20.0
+
+const char *const machine_bound_names[BOUND_COUNT] = {
+#define MACHINE_BOUND_NAME(name, words) #name,
+    MACHINE_BOUNDS(MACHINE_BOUND_NAME)
+#undef MACHINE_BOUND_NAME
+};
+
+const char *const machine_bound_words[BOUND_COUNT] = {
+#define MACHINE_BOUND_WORDS(name, words) words,
+    MACHINE_BOUNDS(MACHINE_BOUND_WORDS)
+#undef MACHINE_BOUND_WORDS
+};
+
+/* Tables that are taken over. */
+enum {
+  TABLE_PEDAL,
+  TABLE_DIRECTION,
+  TABLE_FORWARD,
+  TABLE_REVERSE,
+  TABLE_GRADE,
+  TABLE_DRAFT,
+  TABLE_BRAKE,
+  TABLE_EXHAUST_BRAKE,
+  TABLE_THROTTLE,
+  TABLE_COUNT
+};
+
+static const struct {
+  const char *section;
+  const char *name;
+} tables[TABLE_COUNT] = {
+    {"operator", "pedal"},         {"operator", "direction"},     {"operator", "forward_pedal"},
+    {"operator", "reverse_pedal"}, {"ground", "grade"},           {"operator", "draft"},
+    {"operator", "brake"},         {"operator", "exhaust_brake"}, {"operator", "throttle"},
+};
+
+static void *member(const struct machine *machine, const char *section, const char *name) {
+  const struct plant *plant = machine->data.plant;
+  struct parameter parameter = {registry_group(plant->groups, plant->group_count, section), NULL};
+  parameter.field = parameter.group != NULL ? registry_field(parameter.group, name) : NULL;
+  return parameter.field != NULL ? registry_member(machine->data.parameters, parameter) : NULL;
+}
+
+double machine_parameter(const struct machine *machine, const char *section, const char *name) {
+  const double *value = member(machine, section, name);
+  return value != NULL ? *value : NAN;
+}
+
+static int choice(const struct machine *machine, const char *section, const char *name) {
+  const int *value = member(machine, section, name);
+  return value != NULL ? *value : 0;
+}
+
+int machine_signal(const struct machine *machine, const char *name) {
+  return registry_signal(machine->data.plant, name);
+}
+
+static struct balance begin_balance(struct machine *machine) {
+  struct balance balance;
+  balance_begin(&balance, machine->data.plant, machine->model, machine->mode, 0.0);
+  return balance;
+}
+
+/* Mode from the tables as they are now; the side of the command as the pedal has it. */
+static void refresh(struct machine *machine) {
+  const struct plant *plant = machine->data.plant;
+  double scratch[PLANT_STATE_LIMIT];
+  double switches[64];
+  const char *words;
+  plant->start(machine->model, machine->mode, scratch);
+  if (machine->steering < 0 || machine->inputs[MACHINE_PEDAL] == 0.0) {
+    return;
+  }
+  scratch[machine->steering] = machine->inputs[MACHINE_PEDAL];
+  plant->switches(machine->model, machine->mode, scratch, switches);
+  for (int i = 0; i < plant->switch_count; i++) {
+    if (switches[i] < 0.0) {
+      (void)plant->change(machine->model, machine->mode, 0.0, scratch, i, &words);
+    }
+  }
+}
+
+static void put(struct machine *machine, enum machine_input input, double value) {
+  double *values = machine->values;
+  machine->inputs[input] = value;
+  switch (input) {
+  case MACHINE_PEDAL:
+    values[TABLE_PEDAL] = fabs(value);
+    values[TABLE_DIRECTION] = value < 0.0 ? -1.0 : 1.0;
+    values[TABLE_FORWARD] = fmax(value, 0.0);
+    values[TABLE_REVERSE] = fmax(-value, 0.0);
+    break;
+  case MACHINE_GRADE:
+    values[TABLE_GRADE] = value;
+    break;
+  case MACHINE_PULL:
+    values[TABLE_DRAFT] = value / FULL_DRAFT;
+    break;
+  case MACHINE_BRAKE:
+    values[TABLE_BRAKE] = value;
+    break;
+  case MACHINE_EXHAUST_BRAKE:
+    values[TABLE_EXHAUST_BRAKE] = value;
+    break;
+  case MACHINE_THROTTLE:
+    values[TABLE_THROTTLE] = value;
+    break;
+  case MACHINE_INPUT_COUNT:
+    break;
+  }
+}
+
+void machine_set(struct machine *machine, enum machine_input input, double value) {
+  put(machine, input, value);
+  refresh(machine);
+}
+
+void machine_set_all(struct machine *machine, const double *inputs) {
+  for (int i = 0; i < MACHINE_INPUT_COUNT; i++) {
+    put(machine, (enum machine_input)i, inputs[i]);
+  }
+  refresh(machine);
+}
+
+/* A table's value at its start; `empty` without one. */
+static double first_value(const struct machine *machine, int table, double empty) {
+  const struct profile *profile = member(machine, tables[table].section, tables[table].name);
+  return profile->count > 0 ? profile_at(profile, 0.0) : empty;
+}
+
+static void take_over(struct machine *machine) {
+  bool two_pedals = choice(machine, "operator", "layout") == OPERATOR_TWO_PEDALS;
+  double inputs[MACHINE_INPUT_COUNT];
+  if (two_pedals) {
+    inputs[MACHINE_PEDAL] = first_value(machine, TABLE_FORWARD, 0.0) - first_value(machine, TABLE_REVERSE, 0.0);
+  } else {
+    inputs[MACHINE_PEDAL] = first_value(machine, TABLE_PEDAL, 0.0) * first_value(machine, TABLE_DIRECTION, 1.0);
+  }
+  double *draft = member(machine, "vehicle", "draft");
+  inputs[MACHINE_GRADE] = first_value(machine, TABLE_GRADE, 0.0);
+  inputs[MACHINE_PULL] = *draft * first_value(machine, TABLE_DRAFT, 1.0);
+  inputs[MACHINE_BRAKE] = first_value(machine, TABLE_BRAKE, 0.0);
+  inputs[MACHINE_EXHAUST_BRAKE] = first_value(machine, TABLE_EXHAUST_BRAKE, 0.0);
+  inputs[MACHINE_THROTTLE] = first_value(machine, TABLE_THROTTLE, 1.0);
+  *draft = FULL_DRAFT;
+  for (int i = 0; i < TABLE_COUNT; i++) {
+    struct profile *profile = member(machine, tables[i].section, tables[i].name);
+    bool of_other_layout =
+        two_pedals ? i == TABLE_PEDAL || i == TABLE_DIRECTION : i == TABLE_FORWARD || i == TABLE_REVERSE;
+    if (!of_other_layout) {
+      struct profile ours = {1, &machine->zero, &machine->values[i]};
+      *profile = ours;
+    }
+  }
+  for (int i = 0; i < MACHINE_INPUT_COUNT; i++) {
+    put(machine, (enum machine_input)i, inputs[i]);
+  }
+}
+
+bool machine_open(const struct case_data *data, struct machine *machine, struct error *error) {
+  memset(machine, 0, sizeof *machine);
+  if (data->plant != &transmission_plant) {
+    return error_at(error, data->source, 0, 0, "the plant is '%s'; only a transmission drives a machine",
+                    data->plant->name);
+  }
+  if (!case_copy(data, &machine->data, error)) {
+    return false;
+  }
+  const struct plant *plant = data->plant;
+  machine->model = calloc(1, plant->model_size);
+  machine->mode = calloc(1, plant->mode_size);
+  if (machine->model == NULL || machine->mode == NULL) {
+    machine_close(machine);
+    return error_set(error, ERROR_MEMORY, "out of memory for the machine");
+  }
+  take_over(machine);
+  const char *refusal = plant->prepare(machine->data.parameters, machine->model);
+  if (refusal != NULL) {
+    error_at(error, data->source, 0, 0, "%s", refusal);
+    machine_close(machine);
+    return false;
+  }
+  struct balance balance = begin_balance(machine);
+  machine->steering = balance_place(&balance, "control_pressure");
+  machine->speed = balance_place(&balance, "vehicle_speed");
+  machine->loop = balance_place(&balance, "loop_temperature");
+  machine->allowed_overspeed = machine_parameter(machine, "engine", "told_overspeed");
+  machine->hot = 273.15 + 95.0;
+  refresh(machine);
+  return true;
+}
+
+void machine_close(struct machine *machine) {
+  free(machine->model);
+  free(machine->mode);
+  machine->model = NULL;
+  machine->mode = NULL;
+  if (machine->data.memory != NULL) {
+    case_free(&machine->data);
+    machine->data.memory = NULL;
+  }
+}
+
+/* ---- balance ---- */
+
+static void set_pedal(void *context, double value) {
+  machine_set(context, MACHINE_PEDAL, value);
+}
+
+static void set_grade(void *context, double value) {
+  machine_set(context, MACHINE_GRADE, value);
+}
+
+static void set_pull(void *context, double value) {
+  machine_set(context, MACHINE_PULL, value);
+}
+
+static void free_input(struct machine *machine, struct balance *balance, enum machine_input input) {
+  struct balance_input freed = {.value = machine->inputs[input], .context = machine};
+  freed.set = input == MACHINE_PEDAL ? set_pedal : input == MACHINE_GRADE ? set_grade : set_pull;
+  freed.size = input == MACHINE_PULL ? 1e4 : 0.1;
+  balance->inputs[balance->input_count++] = freed;
+}
+
+/* A loop at its bound, and tank, cases and metal in balance with it. A search for the loop's own temperature may end at
+ * one that no machine comes to from the cold: hot oil leaks more and makes more heat, so that there are several. */
+static void warm_up(const struct machine *machine, struct balance *balance, double *state) {
+  if (!machine->warm) {
+    return;
+  }
+  state[machine->loop] = machine->hot;
+  for (int i = 0; i < balance->state_count; i++) {
+    if (i != machine->loop && strstr(machine->data.plant->states[balance->rows[i]].name, "temperature") != NULL) {
+      balance->sought[i] = true;
+      balance->still[i] = true;
+    }
+  }
+}
+
+static struct balance question(struct machine *machine, double speed, struct machine_point *point) {
+  struct balance balance = begin_balance(machine);
+  balance.sought[machine->speed] = false;
+  point->state[machine->speed] = speed;
+  machine_set_all(machine, point->inputs);
+  warm_up(machine, &balance, point->state);
+  return balance;
+}
+
+static bool answer(struct machine *machine, struct balance *balance, struct machine_point *point) {
+  bool found = balance_find(balance, point->state);
+  machine->counts.residual_calls += balance->counts.residual_calls;
+  machine->counts.iterations += balance->counts.iterations;
+  memcpy(point->inputs, machine->inputs, sizeof point->inputs);
+  return found;
+}
+
+bool machine_guess(struct machine *machine, double speed, struct machine_point *point, const char **words) {
+  const struct plant *plant = machine->data.plant;
+  const char *said = NULL;
+  plant->start(machine->model, machine->mode, point->state);
+  memcpy(point->inputs, machine->inputs, sizeof point->inputs);
+  struct balance balance = question(machine, speed, point);
+  int wheel = balance_place(&balance, "wheel_speed");
+  int front = balance_place(&balance, "front_wheel_speed");
+  point->state[wheel] = speed / machine_parameter(machine, "driveline", "wheel_radius");
+  if (front >= 0) {
+    point->state[front] = speed / machine_parameter(machine, "second_driveline", "wheel_radius");
+  }
+  bool good = balance_settle(&balance, SETTLING_SECONDS, point->state, &said);
+  if (words != NULL) {
+    *words = said;
+  }
+  return good;
+}
+
+/* Numbers that a machine can have: no slope of 500 %. */
+static bool is_sound(const struct machine_point *point) {
+  for (int i = 0; i < MACHINE_INPUT_COUNT; i++) {
+    if (!isfinite(point->inputs[i])) {
+      return false;
+    }
+  }
+  return fabs(point->inputs[MACHINE_GRADE]) < 5.0;
+}
+
+bool machine_find(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point) {
+  struct machine_point near = *point;
+  struct balance balance = question(machine, speed, &near);
+  free_input(machine, &balance, freed);
+  bool found = answer(machine, &balance, &near) && is_sound(&near);
+  if (found) {
+    *point = near;
+  }
+  return found;
+}
+
+bool machine_follow(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point) {
+  if (machine_find(machine, speed, freed, point)) {
+    return true;
+  }
+  static const double seconds[] = {2.0, 18.0};
+  for (size_t i = 0; i < sizeof seconds / sizeof seconds[0]; i++) {
+    const char *words = NULL;
+    struct balance balance = question(machine, speed, point);
+    if (!balance_settle(&balance, seconds[i], point->state, &words)) {
+      return false;
+    }
+    if (machine_find(machine, speed, freed, point)) {
+      return true;
+    }
+  }
+  return false;
+}
+
+bool machine_find_edge(struct machine *machine, double speed, enum machine_input first, enum machine_input second,
+                       struct balance_condition condition, struct machine_point *point) {
+  struct balance balance = question(machine, speed, point);
+  free_input(machine, &balance, first);
+  free_input(machine, &balance, second);
+  if (condition.signal == MACHINE_HEATING) {
+    balance.still[machine->loop] = true;
+  } else {
+    balance.conditions[balance.condition_count++] = condition;
+  }
+  return answer(machine, &balance, point) && is_sound(point);
+}
+
+bool machine_find_speed(struct machine *machine, struct machine_point *point) {
+  struct balance balance = question(machine, point->state[machine->speed], point);
+  balance.sought[machine->speed] = true;
+  return answer(machine, &balance, point);
+}
+
+bool machine_settle_speed(struct machine *machine, struct machine_point *point, const char **words) {
+  machine_set_all(machine, point->inputs);
+  machine->data.plant->start(machine->model, machine->mode, point->state);
+  for (int round = 0; round < 4; round++) {
+    struct balance balance = question(machine, point->state[machine->speed], point);
+    balance.sought[machine->speed] = true;
+    if (!balance_settle(&balance, SETTLING_SECONDS, point->state, words)) {
+      return false;
+    }
+    struct machine_point found = *point;
+    if (machine_find_speed(machine, &found)) {
+      *point = found;
+      return true;
+    }
+  }
+  return false;
+}
+
+/* ---- looking at a point ---- */
+
+void machine_signals(struct machine *machine, const struct machine_point *point, double *signals) {
+  machine_set_all(machine, point->inputs);
+  machine->data.plant->signals_at(machine->model, machine->mode, 0.0, point->state, signals);
+}
+
+double machine_heating(struct machine *machine, const struct machine_point *point) {
+  double rates[PLANT_STATE_LIMIT];
+  machine_set_all(machine, point->inputs);
+  machine->data.plant->rates(machine->model, machine->mode, 0.0, point->state, rates);
+  return rates[machine->loop];
+}
+
+void machine_powers(struct machine *machine, const struct machine_point *point, double *powers) {
+  const struct plant *plant = machine->data.plant;
+  memset(powers, 0, (size_t)plant->ledger_count * sizeof *powers);
+  machine_set_all(machine, point->inputs);
+  plant->powers(machine->model, machine->mode, 0.0, point->state, powers);
+}
+
+double machine_peak_slip(const struct machine *machine) {
+  if (choice(machine, "tyre", "ground") != TYRE_HARD) {
+    /* These laws have no peak: nothing is gained beyond some thirty per cent. */
+    return 0.3;
+  }
+  return tan(0.5 * REAL_PI / machine_parameter(machine, "tyre", "shape")) /
+         machine_parameter(machine, "tyre", "stiffness");
+}
+
+unsigned machine_bounds(struct machine *machine, const struct machine_point *point) {
+  double signals[PLANT_SIGNAL_LIMIT];
+  machine_signals(machine, point, signals);
+  unsigned bounds = 0;
+#define SIGNAL_NOW(name) signals[machine_signal(machine, name)]
+  const double leaking = 1e-5; /* m3/s, what counts as an open relief valve (docs/commands.md) */
+  if (fabs(SIGNAL_NOW("wheel_slip")) >= 0.999 * machine_peak_slip(machine)) {
+    bounds |= 1u << BOUND_grip;
+  }
+  if (SIGNAL_NOW("relief_a_flow") > leaking || SIGNAL_NOW("relief_b_flow") > leaking) {
+    bounds |= 1u << BOUND_relief;
+  }
+  if (SIGNAL_NOW("limiter_a") > 1e-3 || SIGNAL_NOW("limiter_b") > 1e-3) {
+    bounds |= 1u << BOUND_limiter;
+  }
+  if (SIGNAL_NOW("fuel_fraction") > 0.999) {
+    bounds |= 1u << BOUND_engine_power;
+  }
+  if (SIGNAL_NOW("engine_speed") > 1.0000001 * machine->allowed_overspeed) {
+    bounds |= 1u << BOUND_engine_overspeed;
+  }
+  if (SIGNAL_NOW("charge_pressure") <
+      machine_parameter(machine, "charge", "low_pressure") + machine_parameter(machine, "lines", "case_pressure")) {
+    bounds |= 1u << BOUND_charge;
+  }
+  if (SIGNAL_NOW("loop_oil_temperature") > machine->hot) {
+    bounds |= 1u << BOUND_heat;
+  }
+#undef SIGNAL_NOW
+  return bounds;
+}

@@ -1,0 +1,109 @@
+/* A machine in steady drive: a case of the transmission whose pedal, grade, drawbar pull and levers are held at values
+ * of ours, looked at in balance at a given speed. Speeds, grades and pulls count forward and uphill positive. */
+#ifndef SWASHLOOP_ANALYSIS_MACHINE_H
+#define SWASHLOOP_ANALYSIS_MACHINE_H
+
+#include <stdbool.h>
+
+#include "balance.h"
+#include "case.h"
+#include "error.h"
+
+/* In place of a signal: how fast the loop warms up, K/s. */
+enum { MACHINE_HEATING = -2 };
+
+/* What can be asked of the machine. */
+enum machine_input {
+  MACHINE_PEDAL, /* net pedal, -1 to 1 */
+  MACHINE_GRADE, /* tangent */
+  MACHINE_PULL,  /* at the drawbar, backward positive, N; besides a dragged load */
+  MACHINE_BRAKE,
+  MACHINE_EXHAUST_BRAKE,
+  MACHINE_THROTTLE,
+  MACHINE_INPUT_COUNT
+};
+
+/* What may stand in a machine's way; bits of a set, the first that is set is the first to name. */
+#define MACHINE_BOUNDS(BOUND)                                                                                          \
+  BOUND(grip, "grip")                                                                                                  \
+  BOUND(relief, "relief valve")                                                                                        \
+  BOUND(limiter, "pressure limiter")                                                                                   \
+  BOUND(engine_power, "engine power")                                                                                  \
+  BOUND(engine_overspeed, "engine braking")                                                                            \
+  BOUND(gearing, "gearing")                                                                                            \
+  BOUND(charge, "charge pressure")                                                                                     \
+  BOUND(heat, "heat")
+
+enum machine_bound {
+#define MACHINE_BOUND_ID(name, words) BOUND_##name,
+  MACHINE_BOUNDS(MACHINE_BOUND_ID)
+#undef MACHINE_BOUND_ID
+      BOUND_COUNT
+};
+
+extern const char *const machine_bound_names[BOUND_COUNT];
+extern const char *const machine_bound_words[BOUND_COUNT];
+
+enum { MACHINE_TABLE_LIMIT = 16 };
+
+/* One instant of balance. */
+struct machine_point {
+  double state[PLANT_STATE_LIMIT];
+  double inputs[MACHINE_INPUT_COUNT];
+};
+
+struct machine {
+  struct case_data data; /* a copy, its tables pointing to `values` */
+  void *model;
+  void *mode;
+  double zero;                        /* argument of every table of ours */
+  double values[MACHINE_TABLE_LIMIT]; /* one point each */
+  double inputs[MACHINE_INPUT_COUNT]; /* as last set */
+  double allowed_overspeed;           /* rad/s; an engine above it is over its bound */
+  double hot;                         /* K; a loop above it is over its bound */
+  bool warm;                          /* the loop is at `hot`, all behind it in thermal balance with it */
+  struct root_counts counts;
+  int steering; /* place of the control pressure */
+  int speed;    /* place of the machine's speed */
+  int loop;     /* place of the loop's temperature */
+};
+
+/* The machine of a case at its values of time zero and of the start of its tables. */
+bool machine_open(const struct case_data *data, struct machine *machine, struct error *error);
+void machine_close(struct machine *machine);
+
+int machine_signal(const struct machine *machine, const char *name);
+/* A parameter of the case in SI, by section and name. */
+double machine_parameter(const struct machine *machine, const char *section, const char *name);
+
+void machine_set(struct machine *machine, enum machine_input input, double value);
+/* All inputs at once, as kept in a point. */
+void machine_set_all(struct machine *machine, const double *inputs);
+
+/* A first guess for this speed: what the states settle to with the inputs as they are, the speed held. False if the
+ * engine stalls or the like; `words` (may be NULL) then says what. */
+bool machine_guess(struct machine *machine, double speed, struct machine_point *point, const char **words);
+/* The balance at this speed with `freed` sought, near `point`, which holds the guess and then the answer. */
+bool machine_find(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point);
+/* The same from farther away: where the search fails, the states run from the guess until they settle, and it starts
+ * again from there. */
+bool machine_follow(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point);
+/* As machine_find with two inputs sought, and one signal given; or, of a warm machine, the loop's heating nothing. */
+bool machine_find_edge(struct machine *machine, double speed, enum machine_input first, enum machine_input second,
+                       struct balance_condition condition, struct machine_point *point);
+/* The speed that belongs to the inputs of the point: near its speed; or from rest, where the machine comes by itself.
+ */
+bool machine_find_speed(struct machine *machine, struct machine_point *point);
+bool machine_settle_speed(struct machine *machine, struct machine_point *point, const char **words);
+
+/* The loop's rise of temperature, K/s. */
+double machine_heating(struct machine *machine, const struct machine_point *point);
+void machine_signals(struct machine *machine, const struct machine_point *point, double *signals);
+/* Power of every term of the ledger, W; the stored ones nothing. */
+void machine_powers(struct machine *machine, const struct machine_point *point, double *powers);
+/* Which bounds are reached there: a set of bits 1 << BOUND_x. */
+unsigned machine_bounds(struct machine *machine, const struct machine_point *point);
+/* The slip beyond which the ground gives no more, and the traction that it can give under this load. */
+double machine_peak_slip(const struct machine *machine);
+
+#endif

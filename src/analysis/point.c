@@ -1,0 +1,186 @@
+/* A single point of steady drive: what the machine does there, or why it cannot. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "scan.h"
+#include "steady.h"
+#include "units.h"
+
+/* "23.4 %" of a quantity, in a text of its own to stand among arguments. */
+struct shown {
+  char text[48];
+};
+
+static struct shown show(enum quantity quantity, double si) {
+  struct shown shown;
+  (void)units_show(quantity, si, shown.text, sizeof shown.text);
+  return shown;
+}
+
+static struct shown show_signal(const struct machine *machine, const double *signals, const char *name) {
+  int i = machine_signal(machine, name);
+  return show(machine->data.plant->signals[i].quantity, signals[i]);
+}
+
+/* Why no more than this: the bound that is reached at the nearest point. */
+static void explain(struct machine *machine, const struct scan *scan, int nearest, enum machine_input freed,
+                    double asked, bool more, struct error *error) {
+  const struct scan_point *point = &scan->points[nearest];
+  const char *what = freed == MACHINE_PULL ? "pull" : "grade";
+  enum quantity quantity = freed == MACHINE_PULL ? QUANTITY_FORCE : QUANTITY_FRACTION;
+  char reason[256];
+  bool full_pedal = fabs(point->at.inputs[MACHINE_PEDAL]) > 0.999;
+  if (point->bounds & (1u << BOUND_grip)) {
+    (void)snprintf(reason, sizeof reason, "the grip is used up (slip %s)",
+                   show_signal(machine, point->signals, "wheel_slip").text);
+  } else if (point->bounds & (1u << BOUND_relief)) {
+    (void)snprintf(reason, sizeof reason, "the relief valve passes oil at %s",
+                   show_signal(machine, point->signals, more ? "line_a_pressure" : "line_b_pressure").text);
+  } else if (point->bounds & (1u << BOUND_limiter)) {
+    (void)snprintf(reason, sizeof reason, "the pressure limiter takes the pump's stroke at %s",
+                   show_signal(machine, point->signals, more ? "line_a_pressure" : "line_b_pressure").text);
+  } else if (point->bounds & (1u << BOUND_engine_power)) {
+    (void)snprintf(reason, sizeof reason, "the engine is at full fuel and down to %s",
+                   show_signal(machine, point->signals, "engine_speed").text);
+  } else if (more && full_pedal) {
+    (void)snprintf(reason, sizeof reason,
+                   "full pedal is no faster than that: pump at full stroke, motor at its smallest");
+  } else {
+    (void)snprintf(reason, sizeof reason, "the drive has no more to give with the foot %s", more ? "down" : "off");
+  }
+  error_set(error, ERROR_RUN, "no steady drive at %s with a %s of %s: at most %s there, for %s",
+            show(QUANTITY_SPEED, scan->speed).text, what, show(quantity, asked).text,
+            show(quantity, point->at.inputs[freed]).text, reason);
+}
+
+/* The pedal that belongs to a speed and a grade (or pull). */
+static bool seek_pedal(struct machine *machine, double speed, enum machine_input freed, double asked,
+                       struct machine_point *point, struct error *error) {
+  struct scan scan;
+  scan_pedal(machine, speed, freed, point, &scan);
+  if (scan_pedal_for(machine, &scan, asked, point)) {
+    return true;
+  }
+  int most = scan_extreme(&scan, speed < 0.0 ? -1.0 : 1.0);
+  int least = scan_extreme(&scan, speed < 0.0 ? 1.0 : -1.0);
+  if (most < 0) {
+    return error_set(error, ERROR_RUN, "no steady drive at %s: with no pedal does the machine come to balance there",
+                     show(QUANTITY_SPEED, speed).text);
+  }
+  double highest = fmax(scan.points[most].at.inputs[freed], scan.points[least].at.inputs[freed]);
+  bool more = asked > highest;
+  explain(machine, &scan, more ? most : least, freed, asked, more, error);
+  return false;
+}
+
+/* Grade or pull that belongs to a speed and a pedal. */
+static bool seek_freed(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point,
+                       struct error *error) {
+  const char *words = NULL;
+  machine_set_all(machine, point->inputs);
+  if (!machine_guess(machine, speed, point, &words) || !machine_find(machine, speed, freed, point)) {
+    return error_set(error, ERROR_RUN, "no steady drive at %s with a pedal of %s: %s", show(QUANTITY_SPEED, speed).text,
+                     show(QUANTITY_FRACTION, point->inputs[MACHINE_PEDAL]).text,
+                     words != NULL ? words : "the drive does not come to balance");
+  }
+  return true;
+}
+
+static void add_signals(struct machine *machine, const struct machine_point *point, struct chart *chart) {
+  const struct plant *plant = machine->data.plant;
+  double signals[PLANT_SIGNAL_LIMIT];
+  machine_signals(machine, point, signals);
+  for (int i = 0; i < plant->signal_count; i++) {
+    if (plant->signal_active(machine->data.parameters, i)) {
+      double *value = chart_column(chart, 0, plant->signals[i]);
+      if (value != NULL) {
+        *value = signals[i];
+      }
+    }
+  }
+}
+
+static void add_powers(struct machine *machine, const struct machine_point *point, struct chart *chart) {
+  const struct plant *plant = machine->data.plant;
+  double powers[PLANT_LEDGER_LIMIT];
+  machine_powers(machine, point, powers);
+  for (int i = 0; i < plant->ledger_integrated; i++) {
+    if (plant->ledger[i].kind == LEDGER_SOURCE || plant->ledger[i].kind == LEDGER_LOSS) {
+      struct signal row = {plant->ledger[i].name, QUANTITY_POWER, REFERENCE_NONE, plant->ledger[i].text};
+      double *value = chart_column(chart, 0, row);
+      if (value != NULL) {
+        *value = powers[i];
+      }
+    }
+  }
+}
+
+static void warn(struct machine *machine, const struct machine_point *point, struct steady_answer *answer) {
+  unsigned bounds = machine_bounds(machine, point);
+  double signals[PLANT_SIGNAL_LIMIT];
+  machine_signals(machine, point, signals);
+  for (int i = 0; i < BOUND_COUNT; i++) {
+    if ((bounds & (1u << i)) == 0) {
+      continue;
+    }
+    const char *told = i == BOUND_grip                                          ? "wheel_slip"
+                       : i == BOUND_engine_power || i == BOUND_engine_overspeed ? "engine_speed"
+                       : i == BOUND_charge                                      ? "charge_pressure"
+                       : i == BOUND_heat                                        ? "loop_oil_temperature"
+                                                                                : "line_pressure_difference";
+    const char *words = i == BOUND_grip               ? "the grip is used up: slip"
+                        : i == BOUND_relief           ? "a relief valve is open: line A over line B"
+                        : i == BOUND_limiter          ? "the pressure limiter acts: line A over line B"
+                        : i == BOUND_engine_power     ? "the engine is at full fuel:"
+                        : i == BOUND_engine_overspeed ? "the engine is above its allowed speed:"
+                        : i == BOUND_charge           ? "the charge pressure is low:"
+                                                      : "the loop is hot:";
+    steady_say(answer, "%s %s", words, show_signal(machine, signals, told).text);
+  }
+}
+
+bool steady_point(struct machine *machine, const struct steady_given *given, const struct steady_options *options,
+                  struct steady_answer *answer, struct error *error) {
+  struct machine_point point;
+  (void)options;
+  memcpy(point.inputs, machine->inputs, sizeof point.inputs);
+  bool has_speed = !isnan(given->speed);
+  bool has_grade = !isnan(given->grade);
+  bool has_pull = !isnan(given->pull);
+  bool has_pedal = !isnan(given->pedal);
+  point.inputs[MACHINE_GRADE] = has_grade ? given->grade : point.inputs[MACHINE_GRADE];
+  point.inputs[MACHINE_PULL] = has_pull ? given->pull : point.inputs[MACHINE_PULL];
+  point.inputs[MACHINE_PEDAL] = has_pedal ? given->pedal : point.inputs[MACHINE_PEDAL];
+  bool found;
+  if (has_speed && given->speed == 0.0) {
+    return error_set(error, ERROR_USAGE, "a speed of nothing has no steady drive: the case parked does");
+  }
+  if (has_speed && !has_pedal) {
+    /* Pedal sought. Where a pull is given, the scan frees the pull. */
+    enum machine_input freed = has_pull ? MACHINE_PULL : MACHINE_GRADE;
+    found = seek_pedal(machine, given->speed, freed, point.inputs[freed], &point, error);
+  } else if (has_speed) {
+    found = seek_freed(machine, given->speed, has_grade ? MACHINE_PULL : MACHINE_GRADE, &point, error);
+  } else {
+    const char *words = NULL;
+    found = machine_settle_speed(machine, &point, &words);
+    if (!found) {
+      error_set(error, ERROR_RUN, "with a pedal of %s on a grade of %s the machine does not come to a steady speed: %s",
+                show(QUANTITY_FRACTION, point.inputs[MACHINE_PEDAL]).text,
+                show(QUANTITY_FRACTION, point.inputs[MACHINE_GRADE]).text,
+                words != NULL ? words : "it runs away or does not settle");
+    }
+  }
+  if (!found) {
+    return false;
+  }
+  struct chart *chart = &answer->charts[answer->chart_count++];
+  chart_begin(chart, "", "a point of steady drive");
+  add_signals(machine, &point, chart);
+  struct chart *powers = &answer->charts[answer->chart_count++];
+  chart_begin(powers, "powers", "power of every source and loss");
+  add_powers(machine, &point, powers);
+  warn(machine, &point, answer);
+  return (!chart->failed && !powers->failed) || error_set(error, ERROR_MEMORY, "out of memory for the point");
+}

@@ -1,0 +1,39 @@
+/* All that a machine does at one speed: the balances along the pedal, from the foot off to full. */
+#ifndef SWASHLOOP_ANALYSIS_SCAN_H
+#define SWASHLOOP_ANALYSIS_SCAN_H
+
+#include "machine.h"
+
+enum { SCAN_PUMP_STEPS = 24, SCAN_MOTOR_STEPS = 16, SCAN_POINTS = SCAN_PUMP_STEPS + SCAN_MOTOR_STEPS + 1 };
+
+struct scan_point {
+  bool found;
+  struct machine_point at;
+  double signals[PLANT_SIGNAL_LIMIT];
+  double heating; /* of the loop, K/s */
+  unsigned bounds;
+};
+
+struct scan {
+  double speed;
+  enum machine_input freed; /* what keeps the balance: grade or pull */
+  struct scan_point points[SCAN_POINTS];
+};
+
+/* From the pedal that would give the speed without load, up to full and down to none, as far as there is balance. The
+ * inputs of `from` but the pedal and the freed one are kept. */
+void scan_pedal(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
+                struct scan *scan);
+/* Only from `start`, which takes place `top` of the scan, downward. */
+void scan_pedal_down(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *start,
+                     int top, struct scan *scan);
+/* Between two neighbours of the scan the value of the freed input passes `level`: the balance there with the pedal
+ * sought, on the side of the larger pedal. False if the scan never passes it. */
+bool scan_pedal_for(struct machine *machine, const struct scan *scan, double level, struct machine_point *point);
+/* The first place, from scan point `top` down to the foot off, at which a signal passes `level`: the balance there. */
+bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct balance_condition condition,
+               struct machine_point *point);
+/* The found point with the largest value of the freed input (sign 1) or the smallest (-1); -1 if there is none. */
+int scan_extreme(const struct scan *scan, double sign);
+
+#endif

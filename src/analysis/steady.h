@@ -1,0 +1,55 @@
+/* Maps of a machine in steady drive. Every function fills charts, the first of them the answer itself. */
+#ifndef SWASHLOOP_ANALYSIS_STEADY_H
+#define SWASHLOOP_ANALYSIS_STEADY_H
+
+#include "chart.h"
+#include "machine.h"
+
+struct steady_options {
+  double allowed_engine_speed; /* rad/s; NaN: the case's told_overspeed */
+  double hot;                  /* K, highest loop temperature */
+  double lowest_speed;         /* m/s; NaN: chosen from the machine */
+  double highest_speed;
+  int speed_count;
+  double lowest_pull; /* of the efficiency map, N; NaN: chosen */
+  double highest_pull;
+  int pull_count;
+};
+
+struct steady_answer {
+  struct chart charts[3];
+  int chart_count;
+  char words[8][256]; /* what to say below the table */
+  int word_count;
+};
+
+void steady_answer_free(struct steady_answer *answer);
+/* Add a line of words. */
+void steady_say(struct steady_answer *answer, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Fastest steady speed on the level with full pedal and nothing to pull; NaN if there is none. */
+double steady_top_speed(struct machine *machine);
+/* Spread the speeds of the options over the machine's range, the last at `factor` times its top speed. */
+bool steady_speeds(struct machine *machine, const struct steady_options *options, double factor, double *speeds,
+                   struct error *error);
+
+bool steady_hold_back(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
+                      struct error *error);
+bool steady_tractive_effort(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
+                            struct error *error);
+bool steady_grade_ability(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
+                          struct error *error);
+bool steady_efficiency(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
+                       struct error *error);
+
+/* One point: two of speed, grade, pull and pedal given (NaN: not), see docs/steady.md. */
+struct steady_given {
+  double speed;
+  double grade;
+  double pull;
+  double pedal;
+};
+bool steady_point(struct machine *machine, const struct steady_given *given, const struct steady_options *options,
+                  struct steady_answer *answer, struct error *error);
+
+#endif
