@@ -432,7 +432,7 @@ static bool set_path(const struct loader *loader, struct place place, const char
     const char *disorder = slot_disorder(loader->data, &slot);
     return !disorder || error_at(loader->error, value->file, value->line, value->column, "%s: %s", path, disorder);
   }
-  struct parameter parameter;
+  struct parameter parameter = {NULL, NULL};
   void *base = NULL;
   if (!loader_find(loader->data, path, &parameter, &base, &inner)) {
     return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);

@@ -199,12 +199,15 @@ static int run_loaded(const struct request *request, const struct case_data *dat
 static bool check_request(struct request *request, struct error *error) {
   bool numbered = request->study_case >= 0;
   if (request->study == NULL && !numbered) {
-    return request->case_file != NULL ||
-           error_set(error, ERROR_USAGE, "which case? usage: swashloop run CASE [-o FILE]");
+    if (request->case_file == NULL) {
+      error_set(error, ERROR_USAGE, "which case? usage: swashloop run CASE [-o FILE]");
+    }
+    return request->case_file != NULL;
   }
   if (request->study == NULL || !numbered || request->case_file != NULL || request->set_count > 0) {
-    return error_set(error, ERROR_USAGE,
-                     "a case of a study is named by --study STUDY --case K together, without a case file and --set");
+    error_set(error, ERROR_USAGE,
+              "a case of a study is named by --study STUDY --case K together, without a case file and --set");
+    return false;
   }
   request->case_file = request->study;
   return true;

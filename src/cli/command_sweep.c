@@ -131,8 +131,10 @@ static bool read_request(int argument_count, char **arguments, struct request *r
       request->study = reader.value;
       break;
     case OPTION_END:
-      return request->study != NULL ||
-             error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE");
+      if (request->study == NULL) {
+        error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE");
+      }
+      return request->study != NULL;
     default:
       return false;
     }

@@ -75,7 +75,7 @@ static void directions_of(int dimension, uint32_t *directions) {
 }
 
 uint32_t draw_sobol(int dimension, uint32_t index) {
-  uint32_t directions[32];
+  uint32_t directions[32] = {0};
   directions_of(dimension, directions);
   /* In the order of the Gray code, as the sequence is usually run through. */
   uint32_t code = index ^ (index >> 1);

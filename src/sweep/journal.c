@@ -221,7 +221,7 @@ static bool check_head(const struct journal *journal, const struct stored_head *
 }
 
 bool journal_open(struct journal *journal, const char *path, const struct journal_head *head, struct error *error) {
-  struct stored_head stored;
+  struct stored_head stored = {{0}, {0}, 0};
   struct stat status;
   bool good = begin(journal, path, 0, error);
   if (good && fstat(journal->descriptor, &status) != 0) {

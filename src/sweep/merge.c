@@ -319,8 +319,9 @@ static bool merge_columns(struct merger *merger, struct error *error) {
   hid_t first = merger->parts[0].file;
   h5_note(log, H5Literate(first, H5_INDEX_CRT_ORDER, H5_ITER_INC, NULL, note_column, merger));
   hid_t *sources = calloc((size_t)merger->part_count, sizeof *sources);
-  char *rows = calloc(SLAB_ROWS, sizeof(double));
-  char *piece = calloc(SLAB_ROWS, sizeof(double));
+  /* As wide as the widest kind: numbers and pointers to texts alike. */
+  double *rows = calloc(SLAB_ROWS, sizeof *rows);
+  double *piece = calloc(SLAB_ROWS, sizeof *piece);
   bool good = sources && rows && piece;
   if (!good) {
     error_set(error, ERROR_MEMORY, "no memory for the table");
@@ -328,7 +329,7 @@ static bool merge_columns(struct merger *merger, struct error *error) {
     hid_t scale =
         h5_column(merger->table.file, "case", H5_KIND_INTEGER, merger->parts[0].case_count, H5I_INVALID_HID, log);
     for (int i = 0; good && i < merger->column_count; i++) {
-      good = merge_column(merger, &merger->columns[i], scale, sources, rows, piece, error);
+      good = merge_column(merger, &merger->columns[i], scale, sources, (char *)rows, (char *)piece, error);
     }
     h5_close_dataset(scale, log);
   }

@@ -141,7 +141,7 @@ static bool read_header(struct table *table) {
 
 static bool make_room(struct table *table) {
   struct plan *plan = table->plan;
-  if (plan->samples < table->room) {
+  if (table->points && plan->samples < table->room) {
     return true;
   }
   size_t width = (size_t)plan->axis_count * sizeof(double);
@@ -150,7 +150,7 @@ static bool make_room(struct table *table) {
   if (!points) {
     return loader_out_of_memory(table->loader);
   }
-  if (plan->samples > 0) {
+  if (table->points && plan->samples > 0) {
     memcpy(points, table->points, (size_t)plan->samples * width);
   }
   table->points = points;
@@ -177,7 +177,7 @@ static bool read_row(struct table *table, const char *line, size_t length) {
       return false;
     }
     size_t used = strlen(cell);
-    if (table->units[i][0] != '\0') {
+    if (table->units && table->units[i][0] != '\0') {
       (void)snprintf(cell + used, sizeof cell - used, " %s", table->units[i]);
     }
     struct node node = {.kind = NODE_TEXT,

@@ -34,8 +34,7 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
                   unsigned char *bytes) {
   struct row_shape shape = row_shape_of(plan);
   bool known = outcome->status != RUN_FAILED;
-  size_t length = strlen(message);
-  length = length < ROW_MESSAGE_LIMIT ? length : ROW_MESSAGE_LIMIT;
+  size_t length = strnlen(message, ROW_MESSAGE_LIMIT);
   struct row_head head = {k, (uint32_t)outcome->status, (uint32_t)length};
   unsigned char *at = bytes;
   memcpy(at, &head, sizeof head);
