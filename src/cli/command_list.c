@@ -100,7 +100,8 @@ static void json_value(struct json *json, const struct field *field) {
   json_names(json, "accepted_units", row->accepted);
 }
 
-static void json_parameter(struct json *json, const char *plant, const char *path, const struct field *field) {
+static void json_parameter(struct json *json, const char *plant, const char *path, const struct field *field,
+                           bool repeated) {
   static const char *const kinds[] = {
       [FIELD_REAL] = "real", [FIELD_CHOICE] = "choice", [FIELD_TABLE] = "table", [FIELD_MAP] = "map"};
   json_begin_object(json, NULL);
@@ -114,7 +115,7 @@ static void json_parameter(struct json *json, const char *plant, const char *pat
   } else {
     json_value(json, field);
   }
-  json_text(json, "baseline", field->baseline[0] != '\0' ? field->baseline : NULL);
+  json_text(json, "baseline", field->baseline[0] != '\0' && !repeated ? field->baseline : NULL);
   json_text(json, "text", field->text);
   json_end_object(json);
 }
@@ -138,7 +139,8 @@ static void print_parameter(const char *path, const struct field *field) {
   (void)printf("  %-40s   %s\n", "", field->text);
 }
 
-static void list_group(const struct listing *listing, const char *plant, const struct group *group) {
+/* `repeated`: the same component stands in the plant before; the reference symbols are the first one's. */
+static void list_group(const struct listing *listing, const char *plant, const struct group *group, bool repeated) {
   for (int f = 0; f < group->field_count; f++) {
     const struct field *field = &group->fields[f];
     char path[128];
@@ -147,7 +149,7 @@ static void list_group(const struct listing *listing, const char *plant, const s
       continue;
     }
     if (listing->json != NULL) {
-      json_parameter(listing->json, plant, path, field);
+      json_parameter(listing->json, plant, path, field, repeated);
     } else {
       print_parameter(path, field);
     }
@@ -165,11 +167,15 @@ static void list_parameters(const struct listing *listing) {
     const struct plant *plant = registry_plants[p];
     print_plant(listing, plant->name, plant->text);
     for (int g = 0; g < plant->group_count; g++) {
-      list_group(listing, plant->name, &plant->groups[g]);
+      bool repeated = false;
+      for (int earlier = 0; earlier < g; earlier++) {
+        repeated = repeated || plant->groups[earlier].fields == plant->groups[g].fields;
+      }
+      list_group(listing, plant->name, &plant->groups[g], repeated);
     }
   }
   print_plant(listing, "of any kind", simulation_group.text);
-  list_group(listing, NULL, &simulation_group);
+  list_group(listing, NULL, &simulation_group, false);
 }
 
 static void list_row(const struct listing *listing, const char *plant, const struct signal *row) {
