@@ -52,9 +52,10 @@ static inline real brake_stiffness(const struct brake_parameters *brake) {
   return brake->torque / brake->wind_up_angle;
 }
 
-/* Torque that the brake can hold, N m; never quite zero, so that quotients stay finite. */
+/* Torque that the brake can hold, N m; never quite zero, so that quotients stay finite, on an axle without brake too.
+ */
 static inline real brake_capacity(const struct brake_parameters *brake, real share) {
-  return brake->torque * larger(share, 1e-3);
+  return larger(brake->torque * larger(share, 1e-3), 1e-3);
 }
 
 /* Part of the wheel speed that winds the brake up rather than slides it, rad/s. */

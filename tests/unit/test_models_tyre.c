@@ -188,6 +188,18 @@ static void stick_brake_holds_slides_and_lets_go(void **state) {
   assert_true(brake_stored_energy(&brake, 0.0) == 0.0);
 }
 
+static void an_axle_without_brake_gives_nothing(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  brake.torque = 0.0;
+  for (int law = 0; law < 2; law++) {
+    brake.law = law;
+    assert_true(brake_torque_rate(&brake, 1.0, false, 0.0, 5.0) == 0.0);
+    assert_true(brake_stick_torque(&brake, 1.0, false, 0.0, -5.0) == 0.0);
+    assert_true(brake_smoothed_torque(&brake, 1.0, 5.0) == 0.0);
+  }
+}
+
 /* The torque on the wheels never exceeds the capacity, the excess of a falling pedal apart. */
 static void stick_brake_keeps_its_capacity(void **state) {
   (void)state;
@@ -209,7 +221,7 @@ int main(void) {
       cmocka_unit_test(damping_fades_with_rolling),           cmocka_unit_test(soil_laws_are_odd_and_grow),
       cmocka_unit_test(park_brake_adds_its_torque),           cmocka_unit_test(smoothed_brake_opposes),
       cmocka_unit_test(stick_brake_never_gives_power),        cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
-      cmocka_unit_test(stick_brake_keeps_its_capacity),
+      cmocka_unit_test(an_axle_without_brake_gives_nothing),  cmocka_unit_test(stick_brake_keeps_its_capacity),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

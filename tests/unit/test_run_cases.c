@@ -207,6 +207,23 @@ static void a_braked_machine_stays(void **state) {
   outcome_free(&outcome);
 }
 
+/* All brakes on one axle: the other has none, and that is no reason to fail. */
+static void one_axle_may_have_no_brake(void **state) {
+  (void)state;
+  static const char *const shares[] = {"0 %", "100 %"};
+  for (int i = 0; i < 2; i++) {
+    char text[512];
+    snprintf(text, sizeof text,
+             "simulation: {end_time: 6 s}\nvehicle: {axles: two, start_speed: 8 km/h}\nbrake: {rear_share: %s}\n"
+             "operator: {brake: [[0 s, 0 %%], [1 s, 0 %%], [1.3 s, 40 %%]]}\n",
+             shares[i]);
+    struct outcome outcome = run_demo(text);
+    assert_int_equal(outcome.status, RUN_COMPLETE);
+    closes("one axle braked", &outcome);
+    outcome_free(&outcome);
+  }
+}
+
 #define LUGGED                                                                                                         \
   "simulation: {end_time: 12 s}\nlimiter: {fitted: no}\nmotor: {override_line: off}\n"                                 \
   "operator: {brake: 100 %, forward_pedal: [[0 s, 0 %], [1 s, 0 %], [2 s, 100 %]]}\n"
@@ -248,6 +265,7 @@ int main(void) {
       cmocka_unit_test(a_short_bump_is_not_missed),
       cmocka_unit_test(a_parked_machine_stands),
       cmocka_unit_test(a_braked_machine_stays),
+      cmocka_unit_test(one_axle_may_have_no_brake),
       cmocka_unit_test(a_stalled_engine_ends_the_run),
       cmocka_unit_test(a_held_engine_never_turns_backwards),
   };
