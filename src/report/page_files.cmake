@@ -36,6 +36,8 @@ if(SWASHLOOP_REPORT)
       SCRIPT=${page}/base.js
       SCRIPT=${page}/story.js
       SCRIPT=${page}/tables.js
+      SCRIPT=${page}/groups.js
+      SCRIPT=${page}/points.js
       SCRIPT=${page}/charts.js
       SCRIPT=${page}/circuit.js
       SCRIPT=${page}/energy.js

@@ -78,12 +78,24 @@ export async function closeBrowser() {
 export async function open(file, { width = 1280, height = 900, colorScheme = 'light' } = {}) {
   browser ??= await driver.chromium.launch({
     executablePath: browserPath,
-    args: ['--headless', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
+    args: [
+      '--headless',
+      '--no-sandbox',
+      '--disable-gpu',
+      '--disable-quic',
+      '--no-first-run',
+      '--disable-background-networking',
+      '--disable-component-update',
+      '--disable-sync',
+    ],
   });
   const page = await browser.newPage({ viewport: { width, height }, colorScheme });
   page.complaints = [];
   page.requests = [];
-  page.on('console', (message) => ['error', 'warning'].includes(message.type()) && page.complaints.push(message.text()));
+  page.on(
+    'console',
+    (message) => ['error', 'warning'].includes(message.type()) && page.complaints.push(message.text()),
+  );
   page.on('pageerror', (error) => page.complaints.push(error.message));
   page.on('request', (request) => page.requests.push(request.url()));
   const started = Date.now();
@@ -100,5 +112,7 @@ export async function show(page, id) {
 }
 
 export function settle(page) {
-  return page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done)))));
+  return page.evaluate(
+    () => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done)))),
+  );
 }

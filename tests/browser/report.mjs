@@ -5,7 +5,11 @@ import { after, test } from 'node:test';
 import { closeBrowser, folder, open, python, report, run, settle, show } from './_page.mjs';
 
 const one = report('one', run('one'));
-const two = report('two', 'one.h5', run('other', {}, '--set', 'relief.setting=420 bar', '--set', 'operator.pump_share=50 %'));
+const two = report(
+  'two',
+  'one.h5',
+  run('other', {}, '--set', 'relief.setting=420 bar', '--set', 'operator.pump_share=50 %'),
+);
 
 after(closeBrowser);
 
@@ -25,10 +29,23 @@ test('loads alone, without a complaint', async () => {
 
 test('tells the verdict first, worst margin first, and the caution', async () => {
   const page = await open(one);
-  assert.match(await text(page, '#verdict .headline'), /2 of 4 limits broken\. Worst: line_b_pressure <= 500 bar, over by .* bar/);
+  assert.match(
+    await text(page, '#verdict .headline'),
+    /2 of 4 limits broken\. Worst: line_b_pressure <= 500 bar, over by .* bar/,
+  );
   const limits = await page.locator('#verdict tbody th').allInnerTexts();
-  assert.deepEqual(limits, ['line_b_pressure <= 500 bar', 'engine_speed <= 3000 rpm', 'line_a_pressure <= 420 bar', 'lowest_low_side_pressure >= 10 bar']);
-  assert.deepEqual(await page.locator('#verdict tbody .result').allInnerTexts(), ['✕ broken', '✕ broken', '✓ kept', '✓ kept']);
+  assert.deepEqual(limits, [
+    'line_b_pressure <= 500 bar',
+    'engine_speed <= 3000 rpm',
+    'line_a_pressure <= 420 bar',
+    'lowest_low_side_pressure >= 10 bar',
+  ]);
+  assert.deepEqual(await page.locator('#verdict tbody .result').allInnerTexts(), [
+    '✕ broken',
+    '✕ broken',
+    '✓ kept',
+    '✓ kept',
+  ]);
   assert.match(await text(page, '#caution'), /^A simulation proves no brake\./);
   assert.equal(await page.title(), 'Downhill');
   const sections = await page.locator('main section:visible').evaluateAll((all) => all.map((section) => section.id));
@@ -41,10 +58,16 @@ test('tells the story in order, in sentences with times and values', async () =>
   const sentences = await page.locator('#story li').allInnerTexts();
   const story = sentences.join('\n').replace(/\u00a0/g, ' ');
   assert.match(story, /The pedal is released from 90\.5 % to 0 % within 0\.5 s, at 18\.\d+ km\/h/);
-  assert.match(story, /Relief valve B opens for 1\.\d+ s\. Flow up to 2\d\d\.?\d* L\/min at 17\.\d+ s, line B up to 52\d\.?\d* bar at 17\.\d+ s\./);
+  assert.match(
+    story,
+    /Relief valve B opens for 1\.\d+ s\. Flow up to 2\d\d\.?\d* L\/min at 17\.\d+ s, line B up to 52\d\.?\d* bar at 17\.\d+ s\./,
+  );
   assert.match(story, /The machine stands still, .* after braking began\./);
   const times = sentences.map((sentence) => parseFloat(sentence));
-  assert.deepEqual(times, times.slice().sort((a, b) => a - b));
+  assert.deepEqual(
+    times,
+    times.slice().sort((a, b) => a - b),
+  );
   await page.close();
 });
 
@@ -65,7 +88,8 @@ test('draws every chart: pixels of every curve that is on', async () => {
         const [red, green, blue] = probe.getImageData(0, 0, 1, 1).data;
         let count = 0;
         for (let i = 0; i < pixels.length; i += 4) {
-          if (Math.abs(pixels[i] - red) + Math.abs(pixels[i + 1] - green) + Math.abs(pixels[i + 2] - blue) < 60) count++;
+          if (Math.abs(pixels[i] - red) + Math.abs(pixels[i + 1] - green) + Math.abs(pixels[i + 2] - blue) < 60)
+            count++;
         }
         // A later curve may lie on an earlier one.
         if (count < 40) found.push(`${series.name}: ${count} of ${canvas.width} columns`);
@@ -83,22 +107,37 @@ test('hides no peak: what is drawn is as high as the measure', async () => {
   await show(page, 'replay');
   const peaks = await page.evaluate(async () => {
     const rows = [];
-    for (const [measure, signal] of [['peak_line_a_pressure', 'line_a_pressure'], ['peak_line_b_pressure', 'line_b_pressure'], ['engine_speed_max', 'engine_speed'], ['lowest_charge_pressure', 'charge_pressure']]) {
+    for (const [measure, signal] of [
+      ['peak_line_a_pressure', 'line_a_pressure'],
+      ['peak_line_b_pressure', 'line_b_pressure'],
+      ['engine_speed_max', 'engine_speed'],
+      ['lowest_charge_pressure', 'charge_pressure'],
+    ]) {
       const chart = charts.find((row) => row.series.some((series) => series.name === signal));
       const at = runs[0].measureByName.get(measure + '_time').value;
       chart.figure.scrollIntoView();
       for (const window of [wholeSpan, [at - 1, at + 0.7], [at - 0.01, at + 0.02]]) {
         setWindow(...window);
         await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
-        const column = chart.data[1 + chart.active.findIndex((series) => series.name === signal)].filter((value) => value !== null);
+        const column = chart.data[1 + chart.active.findIndex((series) => series.name === signal)].filter(
+          (value) => value !== null,
+        );
         const extreme = measure.startsWith('lowest') ? Math.min(...column) : Math.max(...column);
-        rows.push({ measure, window: window[1] - window[0], drawn: extreme, wanted: toShown(chart.described, runs[0].measureByName.get(measure).value) });
+        rows.push({
+          measure,
+          window: window[1] - window[0],
+          drawn: extreme,
+          wanted: toShown(chart.described, runs[0].measureByName.get(measure).value),
+        });
       }
     }
     return rows;
   });
   for (const { measure, window, drawn, wanted } of peaks) {
-    assert.ok(Math.abs(drawn - wanted) <= 1e-6 * Math.abs(wanted), `${measure} in ${window} s: drawn ${drawn}, measured ${wanted}`);
+    assert.ok(
+      Math.abs(drawn - wanted) <= 1e-6 * Math.abs(wanted),
+      `${measure} in ${window} s: drawn ${drawn}, measured ${wanted}`,
+    );
   }
   await page.close();
 });
@@ -113,18 +152,30 @@ test('zooms, pans and reads out all charts together', async () => {
   await page.mouse.move(box.x + 0.8 * box.width, box.y + 60, { steps: 5 });
   await page.mouse.up();
   await settle(page);
-  const seen = () => page.evaluate(() => ({
-    window: state.window,
-    scales: charts.filter((chart) => isInSight(chart)).map((chart) => [chart.plot.scales.x.min, chart.plot.scales.x.max]),
-  }));
+  const seen = () =>
+    page.evaluate(() => ({
+      window: state.window,
+      scales: charts
+        .filter((chart) => isInSight(chart))
+        .map((chart) => [chart.plot.scales.x.min, chart.plot.scales.x.max]),
+    }));
   const zoomed = await seen();
-  assert.ok(Math.abs(zoomed.window[0] - 0.6 * 24) < 0.2 && Math.abs(zoomed.window[1] - 0.8 * 24) < 0.2, String(zoomed.window));
+  assert.ok(
+    Math.abs(zoomed.window[0] - 0.6 * 24) < 0.2 && Math.abs(zoomed.window[1] - 0.8 * 24) < 0.2,
+    String(zoomed.window),
+  );
   assert.ok(zoomed.scales.length >= 3);
   for (const scale of zoomed.scales) assert.deepEqual(scale, zoomed.window);
   // A chart out of sight has the same window once it is scrolled to.
   await page.evaluate(() => charts[charts.length - 1].figure.scrollIntoView());
   await settle(page);
-  assert.deepEqual(await page.evaluate(() => { const { min, max } = charts[charts.length - 1].plot.scales.x; return [min, max]; }), zoomed.window);
+  assert.deepEqual(
+    await page.evaluate(() => {
+      const { min, max } = charts[charts.length - 1].plot.scales.x;
+      return [min, max];
+    }),
+    zoomed.window,
+  );
   await show(page, 'replay');
   // Pan.
   await page.keyboard.down('Shift');
@@ -135,7 +186,11 @@ test('zooms, pans and reads out all charts together', async () => {
   await page.keyboard.up('Shift');
   await settle(page);
   const panned = (await seen()).window;
-  assert.ok(panned[0] < zoomed.window[0] - 0.1 && Math.abs(panned[1] - panned[0] - (zoomed.window[1] - zoomed.window[0])) < 1e-9, String(panned));
+  assert.ok(
+    panned[0] < zoomed.window[0] - 0.1 &&
+      Math.abs(panned[1] - panned[0] - (zoomed.window[1] - zoomed.window[0])) < 1e-9,
+    String(panned),
+  );
   // One cursor for all, read out to the value of the curve.
   await page.mouse.move(box.x + 0.5 * box.width, box.y + 50);
   await settle(page);
@@ -145,7 +200,10 @@ test('zooms, pans and reads out all charts together', async () => {
     readout: charts[0].series[0].readout.textContent,
     value: toShown(charts[0].described, signalAt(runs[0], charts[0].series[0].name, state.cursor)),
   }));
-  assert.ok(Math.abs(cursor.time - (panned[0] + panned[1]) / 2) < 0.01 * (panned[1] - panned[0]), `cursor at ${cursor.time}`);
+  assert.ok(
+    Math.abs(cursor.time - (panned[0] + panned[1]) / 2) < 0.01 * (panned[1] - panned[0]),
+    `cursor at ${cursor.time}`,
+  );
   for (const left of cursor.lines) assert.ok(Math.abs(left - (box.x + 0.5 * box.width)) < 1.5, `line at ${left}`);
   assert.ok(Math.abs(parseFloat(cursor.readout) - cursor.value) < 0.1, `${cursor.readout} for ${cursor.value}`);
   // Back to all by a double click, curves off and on by their keys.
@@ -176,7 +234,10 @@ test('the circuit follows the cursor and plays', async () => {
   };
   const driving = await circuit(5.6);
   const braking = await circuit(17.28);
-  assert.ok(!driving.open.includes('relief B') && braking.open.includes('relief B'), `${driving.open} / ${braking.open}`);
+  assert.ok(
+    !driving.open.includes('relief B') && braking.open.includes('relief B'),
+    `${driving.open} / ${braking.open}`,
+  );
   assert.ok(driving.open.includes('check B') && braking.open.includes('check A'));
   assert.equal(driving.shuttle, '1');
   assert.equal(braking.shuttle, '-1');
@@ -206,9 +267,9 @@ test('works by keys', async () => {
   assert.equal(await page.evaluate(() => state.cursor), first);
   assert.match(await page.locator('#announce').textContent(), /machine moves off/);
   await page.keyboard.press('ArrowRight');
-  assert.ok(await page.evaluate(() => state.cursor) > first);
+  assert.ok((await page.evaluate(() => state.cursor)) > first);
   await page.keyboard.press('+');
-  assert.ok(await page.evaluate(() => state.window[1] - state.window[0]) < 12.001);
+  assert.ok((await page.evaluate(() => state.window[1] - state.window[0])) < 12.001);
   await page.keyboard.press('0');
   assert.deepEqual(await page.evaluate(() => state.window), [0, 24]);
   assert.equal(await page.locator('.rail-track').getAttribute('role'), 'slider');
@@ -230,13 +291,20 @@ test('shows trade units and SI', async () => {
 test('the energy picture is the ledger', async () => {
   const page = await open(one);
   for (const braking of [false, true]) {
-    await page.evaluate((part) => { energyState.braking = part; showEnergy(); }, braking);
+    await page.evaluate((part) => {
+      energyState.braking = part;
+      showEnergy();
+    }, braking);
     const sums = await page.evaluate((part) => {
       const bands = [...document.querySelectorAll('.band[data-energy]')];
       const term = (name) => runs[0].ledger.find((row) => row.name === name)[part ? 'braking' : 'value'];
       return {
-        into: bands.filter((band) => band.classList.contains('source')).reduce((sum, band) => sum + Number(band.dataset.energy), 0),
-        out: bands.filter((band) => band.classList.contains('sink')).reduce((sum, band) => sum + Number(band.dataset.energy), 0),
+        into: bands
+          .filter((band) => band.classList.contains('source'))
+          .reduce((sum, band) => sum + Number(band.dataset.energy), 0),
+        out: bands
+          .filter((band) => band.classList.contains('sink'))
+          .reduce((sum, band) => sum + Number(band.dataset.energy), 0),
         wrong: bands.filter((band) => {
           const wanted = band.dataset.terms.split(' ').reduce((sum, name) => sum + Math.abs(term(name)), 0);
           return Math.abs(wanted - Number(band.dataset.energy)) > 1e-9 * wanted;
@@ -259,9 +327,16 @@ test('compares runs, differences first', async () => {
   assert.match(settings.replace(/\u00a0/g, ' '), /relief: setting\s+450 bar\s+420 bar/);
   assert.match(settings, /operator: pump share/);
   assert.equal(await page.locator('#comparison table').first().locator('tbody tr').count(), 2);
-  assert.match((await page.locator('#comparison table').nth(1).innerText()).replace(/\u00a0/g, ' '), /heat made in both main relief valves/);
-  assert.deepEqual(await page.evaluate(() => charts[0].active.map((series) => [series.name, series.run.index])),
-    [['line_a_pressure', 0], ['line_a_pressure', 1], ['line_b_pressure', 0], ['line_b_pressure', 1]]);
+  assert.match(
+    (await page.locator('#comparison table').nth(1).innerText()).replace(/\u00a0/g, ' '),
+    /heat made in both main relief valves/,
+  );
+  assert.deepEqual(await page.evaluate(() => charts[0].active.map((series) => [series.name, series.run.index])), [
+    ['line_a_pressure', 0],
+    ['line_a_pressure', 1],
+    ['line_b_pressure', 0],
+    ['line_b_pressure', 1],
+  ]);
   await show(page, 'replay');
   await page.evaluate(() => setCursor(17));
   const before = await text(page, '.circuit .big');
@@ -301,7 +376,10 @@ test('markup in titles is text, and no script but its own runs', async () => {
 test('a minute at 1 kHz: small, ready soon, quick to zoom; noise hides no spike', async () => {
   const minute = run('minute', { 'end_time: 24 s': 'end_time: 60 s' });
   python(new URL('_noise.py', import.meta.url).pathname, `${folder}/${minute}`, `${folder}/noise.h5`);
-  for (const [name, file] of [['minute', minute], ['noise', 'noise.h5']]) {
+  for (const [name, file] of [
+    ['minute', minute],
+    ['noise', 'noise.h5'],
+  ]) {
     const html = report(name, file);
     const megabytes = statSync(html).size / 1e6;
     assert.ok(megabytes <= 3, `${name}: ${megabytes} MB`);
@@ -317,31 +395,53 @@ test('a minute at 1 kHz: small, ready soon, quick to zoom; noise hides no spike'
     // Other programs share the machine: what counts is the time that the page's own thread worked, not that it waited.
     const thread = await page.context().newCDPSession(page);
     await thread.send('Performance.enable', { timeDomain: 'threadTicks' });
-    const worked = async () => 1000 * (await thread.send('Performance.getMetrics')).metrics.find((row) => row.name === 'TaskDuration').value;
+    const worked = async () =>
+      1000 * (await thread.send('Performance.getMetrics')).metrics.find((row) => row.name === 'TaskDuration').value;
     const zooms = [];
-    for (const window of [[10, 50], [12, 20], [12.2, 12.6], [0, 60]]) {
+    for (const window of [
+      [10, 50],
+      [12, 20],
+      [12.2, 12.6],
+      [0, 60],
+    ]) {
       const before = await worked();
-      const waited = await page.evaluate((to) => new Promise((done) => {
-        const started = performance.now();
-        setWindow(...to);
-        requestAnimationFrame(() => queueMicrotask(() => setTimeout(() => done(performance.now() - started))));
-      }), window);
+      const waited = await page.evaluate(
+        (to) =>
+          new Promise((done) => {
+            const started = performance.now();
+            setWindow(...to);
+            requestAnimationFrame(() => queueMicrotask(() => setTimeout(() => done(performance.now() - started))));
+          }),
+        window,
+      );
       zooms.push({ work: (await worked()) - before, wait: waited });
     }
-    const { signals, samples } = await page.evaluate(() => ({ signals: runs[0].signals.length, samples: runs[0].samples }));
+    const { signals, samples } = await page.evaluate(() => ({
+      signals: runs[0].signals.length,
+      samples: runs[0].samples,
+    }));
     assert.ok(signals >= 30 && samples > 60000);
     const list = (key) => zooms.map((row) => row[key].toFixed(0)).join(', ');
-    console.log(`# ${name}: ${megabytes.toFixed(2)} MB, ready after ${page.readyAfter} ms, zooms ${list('work')} ms of work, ${list('wait')} ms by the clock`);
-    assert.ok(zooms.every((row) => row.work > 0.5 && row.work < 100), `${name}: zooms took ${list('work')} ms`);
+    console.log(
+      `# ${name}: ${megabytes.toFixed(2)} MB, ready after ${page.readyAfter} ms, zooms ${list('work')} ms of work, ${list('wait')} ms by the clock`,
+    );
+    assert.ok(
+      zooms.every((row) => row.work > 0.5 && row.work < 100),
+      `${name}: zooms took ${list('work')} ms`,
+    );
     if (name === 'noise') {
       await page.evaluate(() => setWindow(...wholeSpan));
-      const low = await page.evaluate(() => runs[0].signals.filter((signal, at) => {
-        const chart = charts.find((row) => row.series.some((series) => series.name === signal.name));
-        redrawChart(chart);
-        const column = chart.data[1 + chart.active.findIndex((series) => series.name === signal.name)];
-        const highest = Math.max(...column.filter((value) => value !== null));
-        return !(Math.abs(highest - toShown(chart.described, 40 + at)) <= 1e-5 * Math.abs(highest));
-      }).map((signal) => signal.name));
+      const low = await page.evaluate(() =>
+        runs[0].signals
+          .filter((signal, at) => {
+            const chart = charts.find((row) => row.series.some((series) => series.name === signal.name));
+            redrawChart(chart);
+            const column = chart.data[1 + chart.active.findIndex((series) => series.name === signal.name)];
+            const highest = Math.max(...column.filter((value) => value !== null));
+            return !(Math.abs(highest - toShown(chart.described, 40 + at)) <= 1e-5 * Math.abs(highest));
+          })
+          .map((signal) => signal.name),
+      );
       assert.deepEqual(low, []);
     }
     await page.close();
@@ -350,11 +450,26 @@ test('a minute at 1 kHz: small, ready soon, quick to zoom; noise hides no spike'
 
 test('a time base to the millisecond, late in a long run too', async () => {
   const page = await open(one);
-  const worst = await page.evaluate(() => Math.max(...['pedal', 'vehicle_speed', 'line_b_pressure'].map((name) => {
-    const { time } = curveOf(runs[0], name);
-    const exact = new Set(runs[0].events.map((event) => Math.round(event.time * 1e7)).concat(runs[0].measures.map((measure) => Math.round((measure.value || 0) * 1e7)), runs[0].limits.map((limit) => Math.round((limit.worst_time || 0) * 1e7))));
-    return Math.max(...[...time].filter((one) => !exact.has(Math.round(one * 1e7))).map((one) => Math.abs(one * 1000 - Math.round(one * 1000))));
-  })));
+  const worst = await page.evaluate(() =>
+    Math.max(
+      ...['pedal', 'vehicle_speed', 'line_b_pressure'].map((name) => {
+        const { time } = curveOf(runs[0], name);
+        const exact = new Set(
+          runs[0].events
+            .map((event) => Math.round(event.time * 1e7))
+            .concat(
+              runs[0].measures.map((measure) => Math.round((measure.value || 0) * 1e7)),
+              runs[0].limits.map((limit) => Math.round((limit.worst_time || 0) * 1e7)),
+            ),
+        );
+        return Math.max(
+          ...[...time]
+            .filter((one) => !exact.has(Math.round(one * 1e7)))
+            .map((one) => Math.abs(one * 1000 - Math.round(one * 1000))),
+        );
+      }),
+    ),
+  );
   assert.ok(worst < 1e-3, `${worst} ms off the output step`);
   await page.close();
 });
@@ -362,12 +477,17 @@ test('a time base to the millisecond, late in a long run too', async () => {
 test('fits 400 pixels, light and dark', async () => {
   for (const width of [400, 1280]) {
     const page = await open(one, { width, height: 800, colorScheme: 'dark' });
-    assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${width} pixels: wider than the window`);
+    assert.ok(
+      await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth),
+      `${width} pixels: wider than the window`,
+    );
     const paper = () => page.evaluate(() => getComputedStyle(document.body).backgroundColor);
     const dark = await paper();
     await page.locator('#switch-theme').click();
     assert.notEqual(await paper(), dark);
-    assert.ok(await page.evaluate(() => charts.every((chart) => chart.plot === null || chart.plot.width <= innerWidth)));
+    assert.ok(
+      await page.evaluate(() => charts.every((chart) => chart.plot === null || chart.plot.width <= innerWidth)),
+    );
     assert.deepEqual(page.complaints, []);
     await page.close();
   }
@@ -397,8 +517,12 @@ test('prints on A4 and Letter, light, with every chart', async () => {
 
 test('is told to a screen reader', async () => {
   const page = await open(one);
-  const unnamed = await page.evaluate(() => [...document.querySelectorAll('button, select')].filter((node) =>
-    !(node.getAttribute('aria-label') || node.textContent.trim())).length);
+  const unnamed = await page.evaluate(
+    () =>
+      [...document.querySelectorAll('button, select')].filter(
+        (node) => !(node.getAttribute('aria-label') || node.textContent.trim()),
+      ).length,
+  );
   assert.equal(unnamed, 0);
   assert.equal(await page.locator('section:not([aria-labelledby])').count(), 0);
   assert.equal(await page.getByRole('table', { name: 'Limits, worst margin first' }).count(), 1);

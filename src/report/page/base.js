@@ -31,7 +31,9 @@ function byId(id) {
 }
 
 function replaceAll(node, ...children) {
-  node.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
+  node.replaceChildren(
+    ...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false),
+  );
 }
 
 function announce(words) {
@@ -40,7 +42,9 @@ function announce(words) {
 
 function announceError(error) {
   const main = document.querySelector('main');
-  main.prepend(element('p', { class: 'notice', role: 'alert' }, 'Part of this page could not be shown: ', error.message));
+  main.prepend(
+    element('p', { class: 'notice', role: 'alert' }, 'Part of this page could not be shown: ', error.message),
+  );
 }
 
 // --- The runs -----------------------------------------------------------------------------------------------------------
@@ -168,14 +172,28 @@ function signalBehind(run, name) {
 const unitRows = new Map(facts.units.map((row) => [row.si + '>' + row.trade, row]));
 // SI with the prefix that fits this trade, so that numbers stay readable.
 const siShown = {
-  Pa: ['MPa', 1e6], 'Pa/s': ['MPa/s', 1e6], J: ['kJ', 1e3], W: ['kW', 1e3], 'm3/s': ['dm3/s', 1e-3], m3: ['dm3', 1e-3],
-  'm3/rad': ['cm3/rad', 1e-6], 'm2/s': ['mm2/s', 1e-6], N: ['kN', 1e3], 'J/kg/K': ['kJ/kg/K', 1e3], 'J/K': ['kJ/K', 1e3],
+  Pa: ['MPa', 1e6],
+  'Pa/s': ['MPa/s', 1e6],
+  J: ['kJ', 1e3],
+  W: ['kW', 1e3],
+  'm3/s': ['dm3/s', 1e-3],
+  m3: ['dm3', 1e-3],
+  'm3/rad': ['cm3/rad', 1e-6],
+  'm2/s': ['mm2/s', 1e-6],
+  N: ['kN', 1e3],
+  'J/kg/K': ['kJ/kg/K', 1e3],
+  'J/K': ['kJ/K', 1e3],
 };
 let shownUnits = 'trade';
 
 function prettyUnit(unit) {
   if (unit === '1' || !unit) return '';
-  return unit.replace('degC', '°C').replace(/\^0\.5/g, '^½').replace(/(m|s)2/g, '$1²').replace(/m3/g, 'm³').replace(/ /g, '\u00a0');
+  return unit
+    .replace('degC', '°C')
+    .replace(/\^0\.5/g, '^½')
+    .replace(/(m|s)2/g, '$1²')
+    .replace(/m3/g, 'm³')
+    .replace(/ /g, '\u00a0');
 }
 
 // How numbers of this kind are shown now: shown = (SI - offset) / scale.
@@ -187,7 +205,9 @@ function unitOf(described) {
     return { unit: prettyUnit(unit), scale, offset: 0 };
   }
   const row = unitRows.get(si + '>' + trade);
-  return row ? { unit: prettyUnit(trade), scale: row.scale, offset: row.offset } : { unit: prettyUnit(si), scale: 1, offset: 0 };
+  return row
+    ? { unit: prettyUnit(trade), scale: row.scale, offset: row.offset }
+    : { unit: prettyUnit(si), scale: 1, offset: 0 };
 }
 
 function toShown(described, value) {
@@ -203,7 +223,10 @@ function figures(value, digits = 4) {
   const size = Math.abs(value);
   if (size >= 1e6 || size < 1e-4) {
     const [number, power] = value.toExponential(Math.max(0, digits - 1)).split('e');
-    const places = String(Number(power)).split('').map((letter) => raised[letter]).join('');
+    const places = String(Number(power))
+      .split('')
+      .map((letter) => raised[letter])
+      .join('');
     return minus(String(Number(number))) + '·10' + places;
   }
   return minus(size >= 10 ** digits ? value.toFixed(0) : String(Number(value.toPrecision(digits))));

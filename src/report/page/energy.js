@@ -10,7 +10,9 @@ const energyParts = [
 const energyState = { braking: false, fixedWidth: null };
 
 function termsOf(run, braking) {
-  return run.ledger.filter((row) => row.kind).map((row) => ({ ...row, energy: braking ? row.braking : row.value }))
+  return run.ledger
+    .filter((row) => row.kind)
+    .map((row) => ({ ...row, energy: braking ? row.braking : row.value }))
     .filter((row) => Number.isFinite(row.energy));
 }
 
@@ -41,11 +43,18 @@ function withoutThin(terms, smallest) {
   const thin = sorted.filter((term) => term.size < smallest);
   if (thin.length < 2) return sorted;
   const sum = thin.reduce((size, term) => size + term.size, 0);
-  return sorted.filter((term) => !thin.includes(term)).concat({ words: `${thin.length} smaller`, size: sum, names: thin.flatMap((term) => term.names) });
+  return sorted
+    .filter((term) => !thin.includes(term))
+    .concat({ words: `${thin.length} smaller`, size: sum, names: thin.flatMap((term) => term.names) });
 }
 
 function sized(terms) {
-  return terms.map((term) => ({ words: termWords(term), size: Math.abs(gives(term)), names: [term.name], part: partOf(term) }));
+  return terms.map((term) => ({
+    words: termWords(term),
+    size: Math.abs(gives(term)),
+    names: [term.name],
+    part: partOf(term),
+  }));
 }
 
 // By part, largest first.
@@ -69,7 +78,10 @@ const energyUnit = { si: 'J', trade: 'kJ' };
 const LINE = 17; // height of a line of words
 
 function amountWords(size, total, short) {
-  return [drawn('tspan', { class: 'band-number' }, '  ' + shown(energyUnit, size)), short ? null : drawn('tspan', { class: 'band-share' }, '  ' + percent(size / total, 3))];
+  return [
+    drawn('tspan', { class: 'band-number' }, '  ' + shown(energyUnit, size)),
+    short ? null : drawn('tspan', { class: 'band-share' }, '  ' + percent(size / total, 3)),
+  ];
 }
 
 function bandLabel(x, y, said, size, total, kind, short) {
@@ -85,15 +97,25 @@ function drawSinks(picture, groups, total, scale, x, top) {
     const block = heights.reduce((sum, height) => sum + height, LINE);
     const thick = group.sum * scale;
     const from = row + LINE + (block - LINE - thick) / 2;
-    picture.append(drawn('path', { d: band(x.trunk + 4, out, x.part, from, thick), class: 'band part' }), bandLabel(x.text, row + 12, group.part, group.sum, total, 'band-part'));
+    picture.append(
+      drawn('path', { d: band(x.trunk + 4, out, x.part, from, thick), class: 'band part' }),
+      bandLabel(x.text, row + 12, group.part, group.sum, total, 'band-part'),
+    );
     out += thick;
     let inner = from;
     let y = row + LINE;
     group.terms.forEach((term, at) => {
       const thin = term.size * scale;
       const centre = y + heights[at] / 2;
-      picture.append(drawn('path', { d: band(x.part, inner, x.term, centre - thin / 2, thin), class: 'band sink', 'data-energy': term.size, 'data-terms': term.names.join(' ') }),
-        bandLabel(x.text, centre + 4, term.words, term.size, total, null, x.text < 100));
+      picture.append(
+        drawn('path', {
+          d: band(x.part, inner, x.term, centre - thin / 2, thin),
+          class: 'band sink',
+          'data-energy': term.size,
+          'data-terms': term.names.join(' '),
+        }),
+        bandLabel(x.text, centre + 4, term.words, term.size, total, null, x.text < 100),
+      );
       inner += thin;
       y += heights[at];
     });
@@ -109,10 +131,23 @@ function drawSources(picture, sources, total, scale, x, top, narrow) {
   sources.forEach((source, at) => {
     const thick = source.size * scale;
     const centre = y + heights[at] / 2;
-    picture.append(drawn('path', { d: band(x.source, centre - thick / 2, x.trunk, into, thick), class: 'band source', 'data-energy': source.size, 'data-terms': source.names.join(' ') }));
+    picture.append(
+      drawn('path', {
+        d: band(x.source, centre - thick / 2, x.trunk, into, thick),
+        class: 'band source',
+        'data-energy': source.size,
+        'data-terms': source.names.join(' '),
+      }),
+    );
     if (!narrow) {
-      picture.append(drawn('text', { x: x.source - 8, y: centre - 3, 'text-anchor': 'end', class: 'band-label' }, source.words),
-        drawn('text', { x: x.source - 8, y: centre + 12, 'text-anchor': 'end', class: 'band-label' }, amountWords(source.size, total)));
+      picture.append(
+        drawn('text', { x: x.source - 8, y: centre - 3, 'text-anchor': 'end', class: 'band-label' }, source.words),
+        drawn(
+          'text',
+          { x: x.source - 8, y: centre + 12, 'text-anchor': 'end', class: 'band-label' },
+          amountWords(source.size, total),
+        ),
+      );
     }
     into += thick;
     y += heights[at];
@@ -127,15 +162,34 @@ function energyPicture(run, width) {
   const narrow = width < 760;
   const sources = withoutThin(sized(terms.filter((term) => gives(term) > 0)), 0.004 * total);
   const groups = inParts(sized(terms.filter((term) => gives(term) < 0)), 0.004 * total);
-  const x = width > 500 && narrow ? { source: 2, trunk: 70, part: 170, term: 250, text: 260 } : narrow ? { source: 2, trunk: 20, part: 48, term: 76, text: 82 } : { source: 230, trunk: 300, part: 420, term: 510, text: 520 };
-  const picture = drawn('svg', { class: 'energy', role: 'img', 'aria-label': 'Energy flow; the same numbers stand in the table below' });
+  const x =
+    width > 500 && narrow
+      ? { source: 2, trunk: 70, part: 170, term: 250, text: 260 }
+      : narrow
+        ? { source: 2, trunk: 20, part: 48, term: 76, text: 82 }
+        : { source: 230, trunk: 300, part: 420, term: 510, text: 520 };
+  const picture = drawn('svg', {
+    class: 'energy',
+    role: 'img',
+    'aria-label': 'Energy flow; the same numbers stand in the table below',
+  });
   const scale = 210 / total;
   const words_ = narrow ? 8 + (sources.length + 1) * LINE : 0;
-  const rows = groups.reduce((sum, group) => sum + LINE + 12 + group.terms.reduce((height, term) => height + Math.max(LINE, term.size * scale + 3), 0), 0);
+  const rows = groups.reduce(
+    (sum, group) =>
+      sum + LINE + 12 + group.terms.reduce((height, term) => height + Math.max(LINE, term.size * scale + 3), 0),
+    0,
+  );
   const top = Math.max(24, (rows - 210) / 2);
-  const end = Math.max(drawSinks(picture, groups, total, scale, x, top), drawSources(picture, sources, total, scale, x, top, narrow));
+  const end = Math.max(
+    drawSinks(picture, groups, total, scale, x, top),
+    drawSources(picture, sources, total, scale, x, top, narrow),
+  );
   picture.append(drawn('rect', { x: x.trunk, y: top, width: 4, height: 210, class: 'trunk' }));
-  if (narrow) sources.forEach((source, at) => picture.append(bandLabel(2, end + 14 + at * LINE, 'in: ' + source.words, source.size, total)));
+  if (narrow)
+    sources.forEach((source, at) =>
+      picture.append(bandLabel(2, end + 14 + at * LINE, 'in: ' + source.words, source.size, total)),
+    );
   picture.setAttribute('viewBox', `0 0 ${width} ${Math.ceil(end + words_)}`);
   return picture;
 }
@@ -143,15 +197,47 @@ function energyPicture(run, width) {
 function energyTable(run) {
   const hasBraking = termsOf(run, true).length > 0;
   const totals = [energyIn(run, false), energyIn(run, true)];
-  const kinds = [['source', 'put in by'], ['loss', 'turned into heat in'], ['stored', 'stored in (negative: given back)']];
-  const amount = (value, total) => [cell(shown(energyUnit, value), 'number'), cell(total > 0 && Number.isFinite(value) ? percent(Math.abs(value) / total, 3) : '', 'number hint')];
+  const kinds = [
+    ['source', 'put in by'],
+    ['loss', 'turned into heat in'],
+    ['stored', 'stored in (negative: given back)'],
+  ];
+  const amount = (value, total) => [
+    cell(shown(energyUnit, value), 'number'),
+    cell(total > 0 && Number.isFinite(value) ? percent(Math.abs(value) / total, 3) : '', 'number hint'),
+  ];
   const rows = kinds.flatMap(([kind, words]) => {
-    const terms = run.ledger.filter((row) => row.kind === kind && (row.value !== 0 || row.braking)).sort((a, b) => Math.abs(b.value) - Math.abs(a.value));
-    return [element('tr', { class: 'group' }, element('th', { scope: 'colgroup', colspan: hasBraking ? 5 : 3 }, words))].concat(terms.map((row) =>
-      element('tr', { 'data-term': row.name }, rowHead(row.text || named(row.name)), amount(row.value, totals[0]), hasBraking ? amount(row.braking, totals[1]) : null)));
+    const terms = run.ledger
+      .filter((row) => row.kind === kind && (row.value !== 0 || row.braking))
+      .sort((a, b) => Math.abs(b.value) - Math.abs(a.value));
+    return [
+      element('tr', { class: 'group' }, element('th', { scope: 'colgroup', colspan: hasBraking ? 5 : 3 }, words)),
+    ].concat(
+      terms.map((row) =>
+        element(
+          'tr',
+          { 'data-term': row.name },
+          rowHead(row.text || named(row.name)),
+          amount(row.value, totals[0]),
+          hasBraking ? amount(row.braking, totals[1]) : null,
+        ),
+      ),
+    );
   });
-  const heads = [{ text: '' }, { text: 'whole run', number: true }, { text: 'share', number: true }].concat(hasBraking ? [{ text: 'braking', number: true }, { text: 'share', number: true }] : []);
-  return element('details', {}, element('summary', {}, 'The ledger in numbers'), table(heads, rows, { 'aria-label': 'Energy ledger' }));
+  const heads = [{ text: '' }, { text: 'whole run', number: true }, { text: 'share', number: true }].concat(
+    hasBraking
+      ? [
+          { text: 'braking', number: true },
+          { text: 'share', number: true },
+        ]
+      : [],
+  );
+  return element(
+    'details',
+    {},
+    element('summary', {}, 'The ledger in numbers'),
+    table(heads, rows, { 'aria-label': 'Energy ledger' }),
+  );
 }
 
 function energyOf(run) {
@@ -161,9 +247,22 @@ function energyOf(run) {
     energyState.braking = braking;
     showEnergy();
   };
-  const toggle = hasBraking ? element('div', { class: 'choice', role: 'group', 'aria-label': 'Which part of the run' },
-    [[false, 'whole run'], [true, 'braking: release of the pedal to standstill']].map(([braking, words]) =>
-      element('button', { type: 'button', 'aria-pressed': String(energyState.braking === braking), onclick: choose(braking) }, words))) : null;
+  const toggle = hasBraking
+    ? element(
+        'div',
+        { class: 'choice', role: 'group', 'aria-label': 'Which part of the run' },
+        [
+          [false, 'whole run'],
+          [true, 'braking: release of the pedal to standstill'],
+        ].map(([braking, words]) =>
+          element(
+            'button',
+            { type: 'button', 'aria-pressed': String(energyState.braking === braking), onclick: choose(braking) },
+            words,
+          ),
+        ),
+      )
+    : null;
   const width = energyState.fixedWidth || Math.max(330, Math.min(960, byId('energy-body').clientWidth || 800));
   return [toggle, energyPicture(run, width), energyTable(run)];
 }

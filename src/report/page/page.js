@@ -7,9 +7,10 @@ function showMasthead() {
   document.title = title;
   byId('title').textContent = title;
   byId('kind').textContent = runs.length === 1 ? 'Report of a run' : 'Comparison of runs';
-  byId('subtitle').textContent = runs.length === 1
-    ? `${first.plant_text || first.plant}. Simulated ${seconds(first.end - first.start, 3)}; file ${first.file}.`
-    : runs.map(runName).join('; ');
+  byId('subtitle').textContent =
+    runs.length === 1
+      ? `${first.plant_text || first.plant}. Simulated ${seconds(first.end - first.start, 3)}; file ${first.file}.`
+      : runs.map(runName).join('; ');
   byId('caution').textContent = facts.caution;
   byId('caution-end').textContent = facts.caution;
 }
@@ -26,40 +27,52 @@ function railShape() {
   const [times, values] = everyPeak([curve], wholeSpan, columns);
   const low = Math.min(0, curve.signal.low);
   const high = Math.max(0, curve.signal.high);
-  const y = (value) => (Number.isFinite(value) ? 100 - 92 * (value - low) / (high - low) : y(0));
-  const x = (time) => 1000 * (time - wholeSpan[0]) / (wholeSpan[1] - wholeSpan[0]);
-  return `M0 ${y(0).toFixed(1)}` + times.map((time, at) => `L${x(time).toFixed(1)} ${y(values[at]).toFixed(1)}`).join('') + `L1000 ${y(0).toFixed(1)}Z`;
+  const y = (value) => (Number.isFinite(value) ? 100 - (92 * (value - low)) / (high - low) : y(0));
+  const x = (time) => (1000 * (time - wholeSpan[0])) / (wholeSpan[1] - wholeSpan[0]);
+  return (
+    `M0 ${y(0).toFixed(1)}` +
+    times.map((time, at) => `L${x(time).toFixed(1)} ${y(values[at]).toFixed(1)}`).join('') +
+    `L1000 ${y(0).toFixed(1)}Z`
+  );
 }
 
 function railPlace(time) {
-  return 100 * (time - wholeSpan[0]) / (wholeSpan[1] - wholeSpan[0]) + '%';
+  return (100 * (time - wholeSpan[0])) / (wholeSpan[1] - wholeSpan[0]) + '%';
 }
 
 function showRailMarks() {
   rail.shape.setAttribute('d', railShape());
-  replaceAll(rail.marks, chosenRun().events.slice(0, 400).map((event) => {
-    const mark = element('span', { class: 'rail-mark', title: `${seconds(event.time)} ${event.message}` });
-    mark.style.left = railPlace(event.time);
-    return mark;
-  }));
+  replaceAll(
+    rail.marks,
+    chosenRun()
+      .events.slice(0, 400)
+      .map((event) => {
+        const mark = element('span', { class: 'rail-mark', title: `${seconds(event.time)} ${event.message}` });
+        mark.style.left = railPlace(event.time);
+        return mark;
+      }),
+  );
 }
 
 function updateRail() {
   const [from, to] = state.window;
   rail.window.style.left = railPlace(from);
-  rail.window.style.width = 100 * (to - from) / (wholeSpan[1] - wholeSpan[0]) + '%';
+  rail.window.style.width = (100 * (to - from)) / (wholeSpan[1] - wholeSpan[0]) + '%';
   rail.cursor.style.left = railPlace(state.cursor);
   rail.time.textContent = seconds(state.cursor, timeDecimals(to - from));
   rail.track.setAttribute('aria-valuenow', state.cursor.toFixed(6));
   rail.track.setAttribute('aria-valuetext', seconds(state.cursor));
-  rail.span.textContent = to - from < wholeSpan[1] - wholeSpan[0] ? `${seconds(from, timeDecimals(to - from))} to ${seconds(to, timeDecimals(to - from))}` : 'whole run';
+  rail.span.textContent =
+    to - from < wholeSpan[1] - wholeSpan[0]
+      ? `${seconds(from, timeDecimals(to - from))} to ${seconds(to, timeDecimals(to - from))}`
+      : 'whole run';
 }
 
 function bindRail() {
   let drag = null;
   const timeAt = (event) => {
     const box = rail.track.getBoundingClientRect();
-    return wholeSpan[0] + (wholeSpan[1] - wholeSpan[0]) * (event.clientX - box.left) / box.width;
+    return wholeSpan[0] + ((wholeSpan[1] - wholeSpan[0]) * (event.clientX - box.left)) / box.width;
   };
   rail.track.addEventListener('pointerdown', (event) => {
     rail.track.setPointerCapture(event.pointerId);
@@ -74,11 +87,18 @@ function bindRail() {
     if (drag.pans) setWindow(drag.window[0] + timeAt(event) - drag.time, drag.window[1] + timeAt(event) - drag.time);
     else goTo(timeAt(event));
   });
-  for (const kind of ['pointerup', 'pointercancel']) rail.track.addEventListener(kind, () => { drag = null; });
+  for (const kind of ['pointerup', 'pointercancel'])
+    rail.track.addEventListener(kind, () => {
+      drag = null;
+    });
 }
 
 function button(words, label, action) {
-  return element('button', { type: 'button', class: 'tool', title: label, 'aria-label': label, onclick: action }, words);
+  return element(
+    'button',
+    { type: 'button', class: 'tool', title: label, 'aria-label': label, onclick: action },
+    words,
+  );
 }
 
 function showRail() {
@@ -86,38 +106,98 @@ function showRail() {
   rail.window = element('div', { class: 'rail-window' });
   rail.marks = element('div', { class: 'rail-marks' });
   rail.cursor = element('div', { class: 'rail-cursor' });
-  rail.track = element('div', {
-    class: 'rail-track', role: 'slider', tabindex: '0', 'aria-label': 'Time of the cursor', 'aria-valuemin': wholeSpan[0], 'aria-valuemax': wholeSpan[1],
-  }, drawn('svg', { viewBox: '0 0 1000 100', preserveAspectRatio: 'none', 'aria-hidden': 'true' }, rail.shape), rail.window, rail.marks, rail.cursor);
+  rail.track = element(
+    'div',
+    {
+      class: 'rail-track',
+      role: 'slider',
+      tabindex: '0',
+      'aria-label': 'Time of the cursor',
+      'aria-valuemin': wholeSpan[0],
+      'aria-valuemax': wholeSpan[1],
+    },
+    drawn('svg', { viewBox: '0 0 1000 100', preserveAspectRatio: 'none', 'aria-hidden': 'true' }, rail.shape),
+    rail.window,
+    rail.marks,
+    rail.cursor,
+  );
   rail.time = element('output', { class: 'rail-time' });
   rail.span = element('span', { class: 'rail-span' });
   rail.play = button('▶', 'Play (space)', togglePlay);
-  rail.speed = element('select', { 'aria-label': 'Speed of playing', onchange: () => { state.speed = Number(rail.speed.value); } },
-    [0.01, 0.05, 0.1, 0.25, 0.5, 1, 2, 5, 10].map((speed) => element('option', { value: speed, selected: speed === 1 }, `${speed} ×`)));
-  const choose = runs.length < 2 ? null : element('select', { 'aria-label': 'Run shown in the circuit and by the marks', onchange: (event) => selectRun(Number(event.target.value)) },
-    runs.map((run) => element('option', { value: run.index }, run.label)));
-  replaceAll(byId('rail'),
-    element('div', { class: 'rail-tools', role: 'toolbar', 'aria-label': 'Time' }, rail.play, rail.speed, rail.time,
-      button('⇤', 'Event before ([)', () => stepEvent(-1)), button('⇥', 'Event after (])', () => stepEvent(1)), choose,
-      element('span', { class: 'space' }), rail.span,
-      button('−', 'Show more time (-)', () => zoomBy(2)), button('+', 'Show less time (+)', () => zoomBy(0.5)),
-      button('◂', 'Earlier', () => panBy(-0.25)), button('▸', 'Later', () => panBy(0.25)), button('whole', 'Show the whole run (0)', () => setWindow(...wholeSpan))),
+  rail.speed = element(
+    'select',
+    {
+      'aria-label': 'Speed of playing',
+      onchange: () => {
+        state.speed = Number(rail.speed.value);
+      },
+    },
+    [0.01, 0.05, 0.1, 0.25, 0.5, 1, 2, 5, 10].map((speed) =>
+      element('option', { value: speed, selected: speed === 1 }, `${speed} ×`),
+    ),
+  );
+  const choose =
+    runs.length < 2
+      ? null
+      : element(
+          'select',
+          {
+            'aria-label': 'Run shown in the circuit and by the marks',
+            onchange: (event) => selectRun(Number(event.target.value)),
+          },
+          runs.map((run) => element('option', { value: run.index }, run.label)),
+        );
+  replaceAll(
+    byId('rail'),
+    element(
+      'div',
+      { class: 'rail-tools', role: 'toolbar', 'aria-label': 'Time' },
+      rail.play,
+      rail.speed,
+      rail.time,
+      button('⇤', 'Event before ([)', () => stepEvent(-1)),
+      button('⇥', 'Event after (])', () => stepEvent(1)),
+      choose,
+      element('span', { class: 'space' }),
+      rail.span,
+      button('−', 'Show more time (-)', () => zoomBy(2)),
+      button('+', 'Show less time (+)', () => zoomBy(0.5)),
+      button('◂', 'Earlier', () => panBy(-0.25)),
+      button('▸', 'Later', () => panBy(0.25)),
+      button('whole', 'Show the whole run (0)', () => setWindow(...wholeSpan)),
+    ),
     rail.track,
-    element('p', { class: 'hint keys-hint' }, 'Drag in a chart to zoom, shift-drag or swipe sideways to pan, double click for all. Keys: ← → cursor, + − zoom, [ ] events, space plays, 0 all.'));
+    element(
+      'p',
+      { class: 'hint keys-hint' },
+      'Drag in a chart to zoom, shift-drag or swipe sideways to pan, double click for all. Keys: ← → cursor, + − zoom, [ ] events, space plays, 0 all.',
+    ),
+  );
   bindRail();
   showRailMarks();
   updateRail();
   onChange('cursor', updateRail);
   onChange('window', updateRail);
-  onChange('run', () => { showRailMarks(); updateRail(); });
+  onChange('run', () => {
+    showRailMarks();
+    updateRail();
+  });
 }
 
 function stepEvent(way) {
   const times = [...new Set(chosenRun().events.map((event) => event.time))].sort((a, b) => a - b);
-  const next = way > 0 ? times.find((time) => time > state.cursor + 1e-6) : times.reverse().find((time) => time < state.cursor - 1e-6);
+  const next =
+    way > 0
+      ? times.find((time) => time > state.cursor + 1e-6)
+      : times.reverse().find((time) => time < state.cursor - 1e-6);
   if (next === undefined) return;
   goTo(next);
-  announce(chosenRun().events.filter((event) => event.time === next).map((event) => `${seconds(next)}: ${event.message}`).join('; '));
+  announce(
+    chosenRun()
+      .events.filter((event) => event.time === next)
+      .map((event) => `${seconds(next)}: ${event.message}`)
+      .join('; '),
+  );
 }
 
 // --- Playing ------------------------------------------------------------------------------------------------------------------
@@ -131,7 +211,7 @@ function togglePlay() {
   let before = performance.now();
   const step = (now) => {
     if (!state.playing) return;
-    goTo(state.cursor + state.speed * (now - before) / 1000);
+    goTo(state.cursor + (state.speed * (now - before)) / 1000);
     before = now;
     if (state.cursor >= chosenRun().end - 1e-9) togglePlay();
     else requestAnimationFrame(step);
@@ -143,11 +223,18 @@ function togglePlay() {
 
 function bindKeys() {
   const actions = {
-    ArrowLeft: (event) => goTo(state.cursor - (event.shiftKey ? 20 : 1) * (state.window[1] - state.window[0]) / 500),
-    ArrowRight: (event) => goTo(state.cursor + (event.shiftKey ? 20 : 1) * (state.window[1] - state.window[0]) / 500),
-    Home: () => goTo(wholeSpan[0]), End: () => goTo(wholeSpan[1]),
-    '+': () => zoomBy(0.5), '=': () => zoomBy(0.5), '-': () => zoomBy(2), 0: () => setWindow(...wholeSpan), Escape: () => setWindow(...wholeSpan),
-    '[': () => stepEvent(-1), ']': () => stepEvent(1), ' ': togglePlay,
+    ArrowLeft: (event) => goTo(state.cursor - ((event.shiftKey ? 20 : 1) * (state.window[1] - state.window[0])) / 500),
+    ArrowRight: (event) => goTo(state.cursor + ((event.shiftKey ? 20 : 1) * (state.window[1] - state.window[0])) / 500),
+    Home: () => goTo(wholeSpan[0]),
+    End: () => goTo(wholeSpan[1]),
+    '+': () => zoomBy(0.5),
+    '=': () => zoomBy(0.5),
+    '-': () => zoomBy(2),
+    0: () => setWindow(...wholeSpan),
+    Escape: () => setWindow(...wholeSpan),
+    '[': () => stepEvent(-1),
+    ']': () => stepEvent(1),
+    ' ': togglePlay,
   };
   document.addEventListener('keydown', (event) => {
     const target = event.target;
@@ -156,7 +243,8 @@ function bindKeys() {
     // Arrows, Home and End also scroll the page: they belong to the cursor only while the curves are in sight.
     const near = byId('replay').getBoundingClientRect();
     const inSight = near.top < innerHeight && near.bottom > 0;
-    if (typing || pressing || event.ctrlKey || event.metaKey || event.altKey || actions[event.key] === undefined) return;
+    if (typing || pressing || event.ctrlKey || event.metaKey || event.altKey || actions[event.key] === undefined)
+      return;
     if (!inSight && target !== rail.track) return;
     if (/^(Home|End)$/.test(event.key) && target !== rail.track) return;
     event.preventDefault();
@@ -200,7 +288,10 @@ function bindSwitches() {
 function bindPrint() {
   let kept = null;
   addEventListener('beforeprint', () => {
-    kept = { theme: document.documentElement.dataset.theme, shut: [...document.querySelectorAll('details.per-run:not([open])')] };
+    kept = {
+      theme: document.documentElement.dataset.theme,
+      shut: [...document.querySelectorAll('details.per-run:not([open])')],
+    };
     for (const details of kept.shut) details.open = true;
     document.documentElement.dataset.theme = 'light';
     document.body.classList.add('printing');
@@ -235,7 +326,18 @@ function bindWidth() {
 
 function start() {
   // One part that cannot be shown must not take the others along.
-  for (const part of [showMasthead, showTables, showRail, showCircuit, showCharts, showEnergy, bindKeys, bindSwitches, bindPrint, bindWidth]) {
+  for (const part of [
+    showMasthead,
+    showTables,
+    showRail,
+    showCircuit,
+    showCharts,
+    showEnergy,
+    bindKeys,
+    bindSwitches,
+    bindPrint,
+    bindWidth,
+  ]) {
     try {
       part();
     } catch (error) {

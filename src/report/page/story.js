@@ -83,22 +83,66 @@ function change(run, name, group) {
 }
 
 const told = {
-  relief_a: [1, (run, g) => `Relief valve A opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_a_flow', g)}, line A up to ${upTo(run, 'line_a_pressure', g)}.`],
-  relief_b: [1, (run, g) => `Relief valve B opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_b_flow', g)}, line B up to ${upTo(run, 'line_b_pressure', g)}.`],
-  limiter_a: [1, (run, g) => `The pressure limiter acts on line A ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line A up to ${upTo(run, 'line_a_pressure', g)}.`],
-  limiter_b: [1, (run, g) => `The pressure limiter acts on line B ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line B up to ${upTo(run, 'line_b_pressure', g)}.`],
-  motor_override: [1, (run, g) => `The motor override asks for displacement ${howLong(g)}. Motor displacement ${change(run, 'motor_displacement', g)}.`],
-  engine_overspeed: [1, (run, g) => `The engine turns above the told overspeed${setting(run, 'engine.told_overspeed')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`],
-  engine_underspeed: [-1, (run, g) => `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`],
+  relief_a: [
+    1,
+    (run, g) =>
+      `Relief valve A opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_a_flow', g)}, line A up to ${upTo(run, 'line_a_pressure', g)}.`,
+  ],
+  relief_b: [
+    1,
+    (run, g) =>
+      `Relief valve B opens ${howLong(g)}. Flow up to ${upTo(run, 'relief_b_flow', g)}, line B up to ${upTo(run, 'line_b_pressure', g)}.`,
+  ],
+  limiter_a: [
+    1,
+    (run, g) =>
+      `The pressure limiter acts on line A ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line A up to ${upTo(run, 'line_a_pressure', g)}.`,
+  ],
+  limiter_b: [
+    1,
+    (run, g) =>
+      `The pressure limiter acts on line B ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; line B up to ${upTo(run, 'line_b_pressure', g)}.`,
+  ],
+  motor_override: [
+    1,
+    (run, g) =>
+      `The motor override asks for displacement ${howLong(g)}. Motor displacement ${change(run, 'motor_displacement', g)}.`,
+  ],
+  engine_overspeed: [
+    1,
+    (run, g) =>
+      `The engine turns above the told overspeed${setting(run, 'engine.told_overspeed')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`,
+  ],
+  engine_underspeed: [
+    -1,
+    (run, g) =>
+      `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`,
+  ],
   low_side: [-1, (run, g) => `The low side is starved ${howLong(g)}: down to ${downTo(run, 'low_side_pressure', g)}.`],
-  charge_pressure: [-1, (run, g) => `The charge pressure is low ${howLong(g)}: down to ${downTo(run, 'charge_pressure', g)}.`],
-  front_wheel_slip: [1, (run, g) => `The front wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
+  charge_pressure: [
+    -1,
+    (run, g) => `The charge pressure is low ${howLong(g)}: down to ${downTo(run, 'charge_pressure', g)}.`,
+  ],
+  front_wheel_slip: [
+    1,
+    (run, g) => `The front wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`,
+  ],
   wheel_lock: [-1, (run, g) => `The wheels lock ${howLong(g)}, from ${valueOf(run, 'vehicle_speed', g.from)}.`],
   rear_axle: [-1, (run, g) => `The rear axle is off the ground ${howLong(g)}.`],
   front_axle: [-1, (run, g) => `The front axle is off the ground ${howLong(g)}.`],
-  filter_bypass: [1, (run, g) => `Oil goes by the charge filter ${howLong(g)}: drop up to ${upTo(run, 'filter_drop', g)}.`],
-  charge_filling: [-1, (run, g) => `The charge pump does not fill ${howLong(g)}: delivery down to ${downTo(run, 'charge_flow', g)}.`],
-  underspeed_control: [-1, (run, g) => `Underspeed control takes stroke ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; engine down to ${downTo(run, 'engine_speed', g)}.`],
+  filter_bypass: [
+    1,
+    (run, g) => `Oil goes by the charge filter ${howLong(g)}: drop up to ${upTo(run, 'filter_drop', g)}.`,
+  ],
+  charge_filling: [
+    -1,
+    (run, g) => `The charge pump does not fill ${howLong(g)}: delivery down to ${downTo(run, 'charge_flow', g)}.`,
+  ],
+  underspeed_control: [
+    -1,
+    (run, g) =>
+      `Underspeed control takes stroke ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; engine down to ${downTo(run, 'engine_speed', g)}.`,
+  ],
   wheel_slip: [1, (run, g) => `The wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
 };
 
@@ -125,14 +169,18 @@ function rockingWords(run, events) {
 function sentenceOf(run, event) {
   if (event.name === 'standstill' && event.direction > 0) {
     const gone = signalAt(run, 'vehicle_distance', event.time);
-    return Math.abs(gone) > 0.1 ? `The machine moves off, ${valueOf(run, 'vehicle_distance', event.time)} from its start.` : 'The machine moves off.';
+    return Math.abs(gone) > 0.1
+      ? `The machine moves off, ${valueOf(run, 'vehicle_distance', event.time)} from its start.`
+      : 'The machine moves off.';
   }
   if (event.name === 'standstill' && event.direction < 0) {
     const since = event.time - measureOf(run, 'stop_from');
     const braking = Math.abs(since - measureOf(run, 'stop_time')) < 1e-6;
     const distance = run.measureByName.get('stop_distance');
-    return `The machine stands still, ${valueOf(run, 'vehicle_distance', event.time)} from its start` +
-      (braking ? `: ${duration(since)} and ${shown(distance, distance.value)} after braking began.` : '.');
+    return (
+      `The machine stands still, ${valueOf(run, 'vehicle_distance', event.time)} from its start` +
+      (braking ? `: ${duration(since)} and ${shown(distance, distance.value)} after braking began.` : '.')
+    );
   }
   const words = event.message || named(event.name);
   return words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? '' : '.');
@@ -182,8 +230,10 @@ function inputsOf(run) {
   const items = [];
   for (const ramp of rampsOf(run, 'pedal')) {
     const released = Math.abs(ramp.after) < 1e-4;
-    const where = released && run.signalByName.has('vehicle_speed')
-      ? `, at ${valueOf(run, 'vehicle_speed', ramp.from)} on a grade of ${valueOf(run, 'grade', ramp.from)}` : '';
+    const where =
+      released && run.signalByName.has('vehicle_speed')
+        ? `, at ${valueOf(run, 'vehicle_speed', ramp.from)} on a grade of ${valueOf(run, 'grade', ramp.from)}`
+        : '';
     items.push({ time: ramp.from, words: `The pedal ${released ? 'is released' : 'moves'} ${fromTo(ramp)}${where}.` });
   }
   for (const ramp of rampsOf(run, 'brake')) {
@@ -203,14 +253,27 @@ const statusWords = {
 };
 
 function beginAndEnd(run) {
-  const facing = (time) => [
-    ['vehicle_speed', 'machine'], ['engine_speed', 'engine'], ['line_a_pressure', 'line A'], ['line_b_pressure', 'line B'],
-  ].filter(([name]) => run.signalByName.has(name)).map(([name, words]) => `${words} ${valueOf(run, name, time)}`).join(', ');
-  const distance = run.signalByName.has('vehicle_distance') ? `, ${valueOf(run, 'vehicle_distance', run.end)} gone` : '';
+  const facing = (time) =>
+    [
+      ['vehicle_speed', 'machine'],
+      ['engine_speed', 'engine'],
+      ['line_a_pressure', 'line A'],
+      ['line_b_pressure', 'line B'],
+    ]
+      .filter(([name]) => run.signalByName.has(name))
+      .map(([name, words]) => `${words} ${valueOf(run, name, time)}`)
+      .join(', ');
+  const distance = run.signalByName.has('vehicle_distance')
+    ? `, ${valueOf(run, 'vehicle_distance', run.end)} gone`
+    : '';
   const reason = run.status !== 'complete' && run.status_message ? ` (${run.status_message})` : '';
   return [
     { time: run.start, first: true, words: `At the start: ${facing(run.start)}.` },
-    { time: run.end, last: true, words: `${statusWords[run.status] || 'The run is not whole; the record ends here'}${reason}: ${facing(run.end)}${distance}.` },
+    {
+      time: run.end,
+      last: true,
+      words: `${statusWords[run.status] || 'The run is not whole; the record ends here'}${reason}: ${facing(run.end)}${distance}.`,
+    },
   ];
 }
 
@@ -225,7 +288,8 @@ function storyOf(run) {
   for (const events of rocking) items.push({ time: events[0].time, words: rockingWords(run, events) });
   for (const event of run.events) {
     if (rocking.some((events) => events.includes(event))) continue;
-    if (told[event.name] === undefined || event.direction === 0) items.push({ time: event.time, words: sentenceOf(run, event) });
+    if (told[event.name] === undefined || event.direction === 0)
+      items.push({ time: event.time, words: sentenceOf(run, event) });
   }
   const rank = (item) => (item.first ? -1 : item.last ? 1 : 0);
   return items.sort((a, b) => rank(a) - rank(b) || a.time - b.time);
@@ -233,23 +297,48 @@ function storyOf(run) {
 
 function storyList(run) {
   const items = storyOf(run);
-  const row = (item) => element('li', {},
-    element('button', { type: 'button', class: 'time', onclick: () => goTo(item.time) }, seconds(item.time)),
-    element('span', {}, item.words));
+  const row = (item) =>
+    element(
+      'li',
+      {},
+      element('button', { type: 'button', class: 'time', onclick: () => goTo(item.time) }, seconds(item.time)),
+      element('span', {}, item.words),
+    );
   const few = items.length <= 30;
   const list = element('ol', { class: 'story' }, (few ? items : items.slice(0, 24)).map(row));
-  const rest = few ? null : element('details', {}, element('summary', {}, `${items.length - 24} more`),
-    element('ol', { class: 'story' }, items.slice(24).map(row)));
-  const cut = run.events_left_out > 0 ? element('p', { class: 'hint' }, `${run.events_left_out} more events were not recorded.`) : null;
+  const rest = few
+    ? null
+    : element(
+        'details',
+        {},
+        element('summary', {}, `${items.length - 24} more`),
+        element('ol', { class: 'story' }, items.slice(24).map(row)),
+      );
+  const cut =
+    run.events_left_out > 0
+      ? element('p', { class: 'hint' }, `${run.events_left_out} more events were not recorded.`)
+      : null;
   return [list, rest, cut];
 }
 
 function showStory() {
   const body = byId('story-body');
-  const parts = runs.map((run) => [
-    runs.length > 1 ? element('h3', {}, runName(run)) : null,
-    ...storyList(run),
-  ]);
-  replaceAll(body, runs.length > 2 ? parts.map((part, at) => element('details', { class: 'per-run', open: at === 0 },
-    element('summary', {}, runName(runs[at])), part.slice(1))) : element('div', { class: 'stories' }, parts.map((part) => element('div', {}, part))));
+  const parts = runs.map((run) => [runs.length > 1 ? element('h3', {}, runName(run)) : null, ...storyList(run)]);
+  replaceAll(
+    body,
+    runs.length > 2
+      ? parts.map((part, at) =>
+          element(
+            'details',
+            { class: 'per-run', open: at === 0 },
+            element('summary', {}, runName(runs[at])),
+            part.slice(1),
+          ),
+        )
+      : element(
+          'div',
+          { class: 'stories' },
+          parts.map((part) => element('div', {}, part)),
+        ),
+  );
 }
