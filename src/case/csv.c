@@ -251,7 +251,7 @@ static bool read_cell(const struct csv *csv, const struct cell *cell, int which,
   if (cell->length >= CSV_CELL_LIMIT) {
     return fail_at(csv, cell->column, "found a long text, expected a number");
   }
-  (void)snprintf(text, 2 * CSV_CELL_LIMIT, "%.*s %s", cell->length, cell->text, heading->unit);
+  (void)snprintf(text, (size_t)2 * CSV_CELL_LIMIT, "%.*s %s", cell->length, cell->text, heading->unit);
   *node = (struct node){.kind = NODE_TEXT, .file = csv->file, .line = csv->line, .column = cell->column, .text = text};
   if (cell->length == 0) {
     return error_at(csv->loader->error, csv->file, csv->line, cell->column, "%s: found nothing in column '%s'",
