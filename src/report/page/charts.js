@@ -74,7 +74,9 @@ function limitLinesOf(chart) {
 function axisNumber(value, step) {
   const size = Math.max(Math.abs(value), step);
   if (size >= 1e5 || size < 1e-3) return figures(value, 3);
-  return minus(value.toFixed(Math.max(0, Math.min(6, -Math.floor(Math.log10(step) + 1e-9)))));
+  let decimals = 0;
+  while (decimals < 6 && Math.abs(step * 10 ** decimals - Math.round(step * 10 ** decimals)) > 1e-6) decimals++;
+  return minus(value.toFixed(decimals));
 }
 
 function makeAxes(narrow) {
@@ -160,7 +162,8 @@ function drawMarks(chart, plot) {
     context.stroke();
     const words_ = `${line.broken ? '✕' : '✓'} ${line.words}`;
     context.textAlign = 'left';
-    context.textBaseline = 'bottom';
+    const above = y - 15 * ratio > top;
+    context.textBaseline = above ? 'bottom' : 'top';
     context.setLineDash([]);
     context.strokeStyle = themeColour('--paper');
     context.lineWidth = 3 * ratio;
@@ -172,8 +175,9 @@ function drawMarks(chart, plot) {
         6 * ratio,
       );
     taken.push({ y, end: x - left + context.measureText(words_).width });
-    context.strokeText(words_, x, y - 2 * ratio);
-    context.fillText(words_, x, y - 2 * ratio);
+    const height_ = above ? y - 2 * ratio : y + 3 * ratio;
+    context.strokeText(words_, x, height_);
+    context.fillText(words_, x, height_);
   }
   context.restore();
 }
@@ -240,7 +244,7 @@ function plotOptions(chart, width) {
     width,
     height: chart.height,
     legend: { show: false },
-    padding: [6, chart.narrow ? 6 : 78, 0, 0],
+    padding: [6, chart.narrow ? 12 : 78, 0, 0],
     axes: makeAxes(chart.narrow),
     series,
     scales: { x: { time: false, range: () => state.window }, y: { range: () => chart.range } },

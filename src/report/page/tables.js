@@ -70,17 +70,24 @@ function marginWords(run, limit) {
   return (limit.result === 'broken' ? 'over by ' : '') + distance + share;
 }
 
+// Kept only because its time never came: the run ended before it had to hold, or there was no value.
+function neverJudged(limit) {
+  return limit.result !== 'broken' && limit.worst === null;
+}
+
 function marginBar(limit) {
   const margin = marginOf(limit);
   const bar = element('span', { class: 'margin-bar ' + limit.result, 'aria-hidden': 'true' }, element('span', {}));
-  const share = Number.isFinite(margin) ? Math.min(1, Math.abs(margin) / 0.5) : 1;
+  const share = Number.isFinite(margin) ? Math.min(1, Math.abs(margin) / 0.5) : neverJudged(limit) ? 0 : 1;
   bar.firstChild.style.width = 100 * share + '%';
   return bar;
 }
 
 function headlineOf(run) {
   const broken = run.limits.filter((limit) => limit.result === 'broken').length;
-  const count = run.limits.length;
+  const open = run.limits.filter(neverJudged).length;
+  const count = run.limits.length - open;
+  const aside = open > 0 ? ` ${open} ${open === 1 ? 'was' : 'were'} never put to the test.` : '';
   if (run.status === 'failed' || run.status === 'interrupted' || run.status === 'running') {
     return {
       mark: '✕',
@@ -88,19 +95,22 @@ function headlineOf(run) {
       words: `The run is not whole: ${run.status}${run.status_message ? ', ' + run.status_message : ''}.`,
     };
   }
-  if (count === 0) return { mark: '○', kind: 'none', words: 'No limits were set in this case, so nothing was judged.' };
+  if (count + open === 0) {
+    return { mark: '○', kind: 'none', words: 'No limits were set in this case, so nothing was judged.' };
+  }
+  if (count === 0) return { mark: '○', kind: 'none', words: 'Nothing was judged.' + aside };
   const first = rankedLimits(run)[0];
   if (broken > 0) {
     return {
       mark: '✕',
       kind: 'broken',
-      words: `${broken} of ${count} ${count === 1 ? 'limit' : 'limits'} broken. Worst: ${first.sentence}, ${marginWords(run, first)}.`,
+      words: `${broken} of ${count} ${count === 1 ? 'limit' : 'limits'} broken. Worst: ${first.sentence}, ${marginWords(run, first)}.${aside}`,
     };
   }
   return {
     mark: '✓',
     kind: 'kept',
-    words: `${count === 1 ? 'The limit is' : count === 2 ? 'Both limits are' : 'All ' + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.`,
+    words: `${count === 1 ? 'The limit is' : count === 2 ? 'Both limits are' : 'All ' + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.${aside}`,
   };
 }
 
@@ -110,7 +120,13 @@ function limitRow(run, limit) {
   return element(
     'tr',
     { class: limit.result },
-    cell([element('span', { class: 'mark', 'aria-hidden': 'true' }, broken ? '✕ ' : '✓ '), limit.result], 'result'),
+    cell(
+      [
+        element('span', { class: 'mark', 'aria-hidden': 'true' }, broken ? '✕ ' : neverJudged(limit) ? '○ ' : '✓ '),
+        neverJudged(limit) ? 'not judged' : limit.result,
+      ],
+      'result',
+    ),
     rowHead(limit.sentence),
     labelled('worst value', cell(shown(describedLimit(run, limit), limit.worst), 'number')),
     labelled('margin', cell(marginWords(run, limit), 'number')),
