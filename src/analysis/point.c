@@ -140,39 +140,43 @@ static void warn(struct machine *machine, const struct machine_point *point, str
   }
 }
 
-bool steady_point(struct machine *machine, const struct steady_given *given, const struct steady_options *options,
-                  struct steady_answer *answer, struct error *error) {
-  struct machine_point point;
-  (void)options;
-  memcpy(point.inputs, machine->inputs, sizeof point.inputs);
+bool steady_find(struct machine *machine, const struct steady_given *given, struct machine_point *point,
+                 struct error *error) {
+  memset(point, 0, sizeof *point);
+  memcpy(point->inputs, machine->inputs, sizeof point->inputs);
   bool has_speed = !isnan(given->speed);
   bool has_grade = !isnan(given->grade);
   bool has_pull = !isnan(given->pull);
   bool has_pedal = !isnan(given->pedal);
-  point.inputs[MACHINE_GRADE] = has_grade ? given->grade : point.inputs[MACHINE_GRADE];
-  point.inputs[MACHINE_PULL] = has_pull ? given->pull : point.inputs[MACHINE_PULL];
-  point.inputs[MACHINE_PEDAL] = has_pedal ? given->pedal : point.inputs[MACHINE_PEDAL];
-  bool found;
+  point->inputs[MACHINE_GRADE] = has_grade ? given->grade : point->inputs[MACHINE_GRADE];
+  point->inputs[MACHINE_PULL] = has_pull ? given->pull : point->inputs[MACHINE_PULL];
+  point->inputs[MACHINE_PEDAL] = has_pedal ? given->pedal : point->inputs[MACHINE_PEDAL];
   if (has_speed && given->speed == 0.0) {
-    return error_set(error, ERROR_USAGE, "a speed of nothing has no steady drive: the case parked does");
+    return error_set(error, ERROR_USAGE, "at a speed of nothing there is no steady drive");
   }
   if (has_speed && !has_pedal) {
     /* Pedal sought. Where a pull is given, the scan frees the pull. */
     enum machine_input freed = has_pull ? MACHINE_PULL : MACHINE_GRADE;
-    found = seek_pedal(machine, given->speed, freed, point.inputs[freed], &point, error);
-  } else if (has_speed) {
-    found = seek_freed(machine, given->speed, has_grade ? MACHINE_PULL : MACHINE_GRADE, &point, error);
-  } else {
-    const char *words = NULL;
-    found = machine_settle_speed(machine, &point, &words);
-    if (!found) {
-      error_set(error, ERROR_RUN, "with a pedal of %s on a grade of %s the machine does not come to a steady speed: %s",
-                show(QUANTITY_FRACTION, point.inputs[MACHINE_PEDAL]).text,
-                show(QUANTITY_FRACTION, point.inputs[MACHINE_GRADE]).text,
-                words != NULL ? words : "it runs away or does not settle");
-    }
+    return seek_pedal(machine, given->speed, freed, point->inputs[freed], point, error);
   }
-  if (!found) {
+  if (has_speed) {
+    return seek_freed(machine, given->speed, has_grade ? MACHINE_PULL : MACHINE_GRADE, point, error);
+  }
+  const char *words = NULL;
+  if (!machine_settle_speed(machine, point, &words)) {
+    return error_set(error, ERROR_RUN,
+                     "with a pedal of %s on a grade of %s the machine does not come to a steady speed: %s",
+                     show(QUANTITY_FRACTION, point->inputs[MACHINE_PEDAL]).text,
+                     show(QUANTITY_FRACTION, point->inputs[MACHINE_GRADE]).text,
+                     words != NULL ? words : "it runs away or does not settle");
+  }
+  return true;
+}
+
+bool steady_point(struct machine *machine, const struct steady_given *given, struct steady_answer *answer,
+                  struct error *error) {
+  struct machine_point point;
+  if (!steady_find(machine, given, &point, error)) {
     return false;
   }
   struct chart *chart = &answer->charts[answer->chart_count++];

@@ -49,7 +49,10 @@ struct steady_given {
   double pull;
   double pedal;
 };
-bool steady_point(struct machine *machine, const struct steady_given *given, const struct steady_options *options,
-                  struct steady_answer *answer, struct error *error);
+/* The point itself: state and inputs. */
+bool steady_find(struct machine *machine, const struct steady_given *given, struct machine_point *point,
+                 struct error *error);
+bool steady_point(struct machine *machine, const struct steady_given *given, struct steady_answer *answer,
+                  struct error *error);
 
 #endif

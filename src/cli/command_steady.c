@@ -322,7 +322,7 @@ static bool make_map(const struct request *request, struct machine *machine, str
   }
   machine->hot = request->options.hot;
   return request->map->make != NULL ? request->map->make(machine, &request->options, answer, error)
-                                    : steady_point(machine, &request->given, &request->options, answer, error);
+                                    : steady_point(machine, &request->given, answer, error);
 }
 
 static int answer_request(const struct request *request, struct machine *machine, struct steady_answer *answer,

@@ -18,6 +18,7 @@ int command_list(int argument_count, char **arguments);
 int command_response(int argument_count, char **arguments);
 int command_report(int argument_count, char **arguments);
 int command_steady(int argument_count, char **arguments);
+int command_linear(int argument_count, char **arguments);
 int command_sweep(int argument_count, char **arguments);
 int command_merge(int argument_count, char **arguments);
 

@@ -30,6 +30,7 @@ static const struct command_row commands[] = {
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},
     {"steady", command_steady, "steady drive: hold-back, tractive effort, grade ability, efficiency, a point"},
+    {"linear", command_linear, "linearised: modes, damping, frequency response, whether it hunts"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 

@@ -53,6 +53,8 @@ struct run_workspace {
   double last_tick;
   int steps_to_tick;
   bool told_to_stop;
+  run_follower *follow;
+  void *follow_context;
 };
 
 /* ---- the clock ---- */
@@ -262,6 +264,9 @@ static bool fire_all(struct run_workspace *run, const struct moment *moment, boo
 static bool accept(struct run_workspace *run, const struct moment *end, struct error *error) {
   struct stretch step = {&run->start, &run->middle, end};
   measurer_follow(&run->measurer, &run->view, &step);
+  if (run->follow != NULL) {
+    run->follow(run->follow_context, &run->view, &step);
+  }
   return (!run->story || event_watch_follow(&run->watch, &run->view, &step, run->outcome, error)) &&
          put_samples(run, end->time, error);
 }
@@ -480,6 +485,11 @@ struct run_workspace *run_workspace_new(const struct plant *plant, bool story, s
   }
   error_set(error, ERROR_MEMORY, "out of memory for the run");
   return NULL;
+}
+
+void run_workspace_follow(struct run_workspace *workspace, run_follower *follow, void *context) {
+  workspace->follow = follow;
+  workspace->follow_context = context;
 }
 
 void run_workspace_free(struct run_workspace *workspace) {

@@ -1,0 +1,138 @@
+/* What a linear system does: eigenvalues with the states that take part, and its answer to an input. The only file that
+ * sees LAPACKE. */
+#include <complex.h>
+#include <lapacke.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "linear.h"
+
+double mode_frequency(const struct mode *mode) {
+  return hypot(mode->real, mode->imaginary);
+}
+
+double mode_damping(const struct mode *mode) {
+  double frequency = mode_frequency(mode);
+  return frequency > 0.0 ? -mode->real / frequency : 0.0;
+}
+
+static int slower(const void *left, const void *right) {
+  double a = mode_frequency(left);
+  double b = mode_frequency(right);
+  return (a > b) - (a < b);
+}
+
+/* Entry i of the eigenvector in column k; a pair stands in two columns. */
+static double complex entry(const double *vectors, int n, int i, int k, bool pair) {
+  return pair ? vectors[i * n + k] + vectors[i * n + k + 1] * I : (double complex)vectors[i * n + k];
+}
+
+static void take_part(const double *left, const double *right, int n, int k, bool pair, struct mode *mode) {
+  double sum = 0.0;
+  for (int i = 0; i < n; i++) {
+    double complex motion = entry(right, n, i, k, pair);
+    mode->share[i] = cabs(entry(left, n, i, k, pair)) * cabs(motion);
+    mode->phase[i] = carg(motion);
+    sum += mode->share[i];
+  }
+  for (int i = 0; i < n; i++) {
+    mode->share[i] = sum > 0.0 ? mode->share[i] / sum : 0.0;
+  }
+}
+
+bool modes_find(const struct linear *linear, struct modes *modes, struct error *error) {
+  int n = linear->count;
+  size_t square = (size_t)n * (size_t)n;
+  double *work = malloc((3 * square + 2 * (size_t)n) * sizeof *work);
+  if (work == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the eigenvalues");
+  }
+  double *matrix = work;
+  double *left = matrix + square;
+  double *right = left + square;
+  double *growth = right + square;
+  double *swing = growth + n;
+  /* States in their typical sizes, so that shares compare. */
+  for (int i = 0; i < n; i++) {
+    for (int k = 0; k < n; k++) {
+      matrix[i * n + k] = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
+    }
+  }
+  int status = LAPACKE_dgeev(LAPACK_ROW_MAJOR, 'V', 'V', n, matrix, n, growth, swing, left, n, right, n);
+  modes->count = 0;
+  for (int k = 0; status == 0 && k < n; k++) {
+    bool pair = swing[k] != 0.0 && k + 1 < n;
+    struct mode *mode = &modes->modes[modes->count++];
+    mode->real = growth[k];
+    mode->imaginary = fabs(swing[k]);
+    take_part(left, right, n, k, pair, mode);
+    k += pair ? 1 : 0;
+  }
+  free(work);
+  if (status != 0) {
+    return error_set(error, ERROR_RUN, "the eigenvalues could not be found");
+  }
+  qsort(modes->modes, (size_t)modes->count, sizeof modes->modes[0], slower);
+  return true;
+}
+
+/* The state with the largest share below `than`, or -1. */
+static int next_share(const struct linear *linear, const struct mode *mode, const bool *told) {
+  int best = -1;
+  for (int i = 0; i < linear->count; i++) {
+    if (!told[i] && (best < 0 || mode->share[i] > mode->share[best])) {
+      best = i;
+    }
+  }
+  return best;
+}
+
+const char *mode_words(const struct instant *instant, const struct linear *linear, const struct mode *mode,
+                       char *buffer, int size) {
+  bool told[PLANT_STATE_LIMIT] = {false};
+  int length = 0;
+  double sum = 0.0;
+  buffer[0] = '\0';
+  for (int k = 0; k < 4 && length < size - 1; k++) {
+    int i = next_share(linear, mode, told);
+    if (i < 0 || (k > 0 && (mode->share[i] < 0.1 || sum > 0.9))) {
+      break;
+    }
+    told[i] = true;
+    sum += mode->share[i];
+    const char *between = k == 0 ? "" : (k == 1 && mode->imaginary > 0.0 ? " against " : ", ");
+    length += snprintf(buffer + length, (size_t)(size - length), "%s%s", between,
+                       instant_state_words(instant, linear->places[i]));
+  }
+  return buffer;
+}
+
+bool linear_response(const struct linear *linear, const struct linear_input *input, const double *output,
+                     double frequency, double *gain, double *phase) {
+  int n = linear->count;
+  lapack_complex_double *matrix = malloc(((size_t)n * (size_t)n + (size_t)n) * sizeof *matrix);
+  lapack_int *pivots = malloc((size_t)n * sizeof *pivots);
+  bool good = matrix != NULL && pivots != NULL;
+  if (good) {
+    lapack_complex_double *motion = matrix + (size_t)n * (size_t)n;
+    for (int i = 0; i < n; i++) {
+      for (int k = 0; k < n; k++) {
+        double scaled = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
+        matrix[i * n + k] = -scaled + (i == k ? frequency * I : 0.0);
+      }
+      motion[i] = input->by_rate[i] / linear->sizes[i];
+    }
+    good = LAPACKE_zgesv(LAPACK_ROW_MAJOR, n, 1, matrix, n, pivots, motion, 1) == 0;
+    double complex sum = input->by_signal;
+    for (int i = 0; i < n; i++) {
+      sum += output[i] * linear->sizes[i] * motion[i];
+    }
+    *gain = cabs(sum);
+    *phase = carg(sum);
+  }
+  free(pivots);
+  free(matrix);
+  return good;
+}

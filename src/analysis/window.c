@@ -1,0 +1,266 @@
+#include "window.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "registry.h"
+#include "view.h"
+
+#define GROWTH_TOLD 0.05 /* 1/s: slower is no growth that anybody meets */
+#define TURN_PRESSURE 1e5
+
+/* ---- following the run ---- */
+
+struct looker {
+  struct window *window;
+  int signal;
+  bool failed;
+};
+
+static void look_at(struct looker *looker, const struct view *view, const struct moment *moment) {
+  struct window *window = looker->window;
+  struct instant instant;
+  struct error error = {0};
+  struct linear *linear = malloc(sizeof *linear);
+  struct modes *modes = malloc(sizeof *modes);
+  instant_of(view->plant, view->model, view->mode, moment->time, moment->state, &instant);
+  if (linear == NULL || modes == NULL || !linear_make(&instant, NULL, linear, &error) ||
+      !modes_find(linear, modes, &error)) {
+    looker->failed = true;
+  } else {
+    const struct mode *worst = &modes->modes[0];
+    for (int k = 1; k < modes->count; k++) {
+      /* Among those that die out, the least damped pair is worth telling. */
+      worst = modes->modes[k].real > worst->real ? &modes->modes[k] : worst;
+    }
+    int i = window->taken++;
+    window->time[i] = moment->time;
+    window->growth[i] = worst->real;
+    window->frequency[i] = worst->imaginary;
+    window->swing[i] = moment->signals[looker->signal];
+    for (int k = 0; k < linear->count; k++) {
+      window->share[linear->places[k]] += fmax(worst->real - GROWTH_TOLD, 0.0) * worst->share[k];
+    }
+  }
+  free(modes);
+  free(linear);
+}
+
+static void follow(void *context, const struct view *view, const struct stretch *step) {
+  struct looker *looker = context;
+  struct window *window = looker->window;
+  double spacing = (window->to - window->from) / (window->samples - 1);
+  while (!looker->failed && window->taken < window->samples) {
+    double t = window->from + spacing * window->taken;
+    if (t > step->end->time) {
+      return;
+    }
+    struct moment moment;
+    view_at(view, fmax(t, step->start->time), &moment);
+    look_at(looker, view, &moment);
+  }
+}
+
+/* ---- judging ---- */
+
+static void judge_growth(struct window *window) {
+  double spacing = (window->to - window->from) / (window->samples - 1);
+  double stretch = 0.0;
+  for (int i = 0; i < window->taken; i++) {
+    stretch = window->growth[i] > GROWTH_TOLD ? stretch + spacing : 0.0;
+    window->growing_time += window->growth[i] > GROWTH_TOLD ? spacing : 0.0;
+    window->longest_time = fmax(window->longest_time, stretch);
+  }
+}
+
+/* Turning points that lie at least `least` apart in value; the largest half swing between them. */
+static int count_turns(const double *values, int first, int past, double least, double *amplitude) {
+  int turns = 0;
+  double extreme = values[first];
+  double last_turn = NAN;
+  int way = 0;
+  *amplitude = 0.0;
+  for (int i = first + 1; i < past; i++) {
+    if (way == 0) {
+      way = values[i] > extreme + least ? 1 : values[i] < extreme - least ? -1 : 0;
+      extreme = way != 0 ? values[i] : extreme;
+    } else if (way > 0 ? values[i] >= extreme : values[i] <= extreme) {
+      extreme = values[i];
+    } else if (fabs(values[i] - extreme) > least) {
+      if (!isnan(last_turn)) {
+        *amplitude = fmax(*amplitude, 0.5 * fabs(extreme - last_turn));
+      }
+      last_turn = extreme;
+      turns++;
+      way = -way;
+      extreme = values[i];
+    }
+  }
+  return turns;
+}
+
+static void judge_swing(struct window *window) {
+  int half = window->taken / 2;
+  int quarter = window->taken - window->taken / 4;
+  double first = 0.0;
+  double second = 0.0;
+  window->turns = count_turns(window->swing, half, window->taken, TURN_PRESSURE, &first);
+  (void)count_turns(window->swing, half, quarter, TURN_PRESSURE, &first);
+  (void)count_turns(window->swing, quarter, window->taken, TURN_PRESSURE, &second);
+  window->amplitude = second;
+  double lasted = window->time[window->taken - 1] - window->time[half];
+  window->swing_frequency = lasted > 0.0 ? 0.5 * window->turns / lasted : 0.0;
+  if (window->turns >= 6 && second > 0.7 * first && second > 0.0) {
+    window->verdict = WINDOW_HUNTS;
+  } else if (window->longest_time > 0.5 * (window->to - window->from)) {
+    window->verdict = WINDOW_GROWS;
+  } else {
+    window->verdict = window->growing_time > 0.0 ? WINDOW_IN_PASSING : WINDOW_SOUND;
+  }
+}
+
+static bool takes_part(const struct instant *instant, const double *share, const char *name, double least) {
+  for (int i = 0; i < instant->state_count; i++) {
+    if (share[i] >= least && strstr(instant->plant->states[instant->rows[i]].name, name) != NULL) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* What usually steadies it. */
+static const char *advice(const struct instant *instant, const double *share) {
+  if (takes_part(instant, share, "limiter", 0.08)) {
+    return "; the limiter's loop is too stiff for its lags: a wider limiter.band, shorter lags or more oil in the line "
+           "steady it";
+  }
+  if (takes_part(instant, share, "override", 0.08)) {
+    return "; the motor override is too stiff for its lags: a wider motor.override_band or a shorter motor.servo_lag "
+           "steady it";
+  }
+  return "";
+}
+
+static void tell(struct window *window, const struct instant *instant) {
+  double sum = 0.0;
+  struct linear all = {.count = instant->state_count};
+  struct mode mode = {.imaginary = 1.0};
+  for (int i = 0; i < instant->state_count; i++) {
+    sum += window->share[i];
+  }
+  for (int i = 0; i < instant->state_count; i++) {
+    all.places[i] = i;
+    window->share[i] = sum > 0.0 ? window->share[i] / sum : 0.0;
+    mode.share[i] = window->share[i];
+  }
+  char who[200];
+  (void)mode_words(instant, &all, &mode, who, sizeof who);
+  double spacing = (window->to - window->from) / (window->samples - 1);
+  switch (window->verdict) {
+  case WINDOW_SOUND:
+    (void)snprintf(window->words, sizeof window->words, "sound: no mode grows in this window");
+    break;
+  case WINDOW_IN_PASSING:
+    (void)snprintf(window->words, sizeof window->words,
+                   "sound: a mode grows only in passing, %.3g s of %.3g s, %.3g s at a stretch (%s)",
+                   window->growing_time, window->to - window->from, fmax(window->longest_time, spacing), who);
+    break;
+  case WINDOW_GROWS:
+    (void)snprintf(window->words, sizeof window->words, "unstable: a mode grows for %.3g s at a stretch: %s%s",
+                   window->longest_time, who, advice(instant, window->share));
+    break;
+  case WINDOW_HUNTS:
+    (void)snprintf(window->words, sizeof window->words,
+                   "hunts: the pressure swings by +-%.3g bar at %.3g Hz and does not settle: %s%s",
+                   1e-5 * window->amplitude, window->swing_frequency, who, advice(instant, window->share));
+    break;
+  }
+}
+
+/* ---- from outside ---- */
+
+void window_free(struct window *window) {
+  free(window->time);
+  window->time = NULL;
+}
+
+static struct run_workspace *run_to(const struct case_data *data, double time, run_follower *follower, void *context,
+                                    struct error *error) {
+  struct run_workspace *workspace = run_workspace_new(data->plant, false, error);
+  if (workspace == NULL) {
+    return NULL;
+  }
+  struct case_data shorter = *data;
+  struct outcome outcome = {0};
+  shorter.simulation.end_time = time;
+  run_workspace_follow(workspace, follower, context);
+  bool good = run_in(workspace, &shorter, NULL, NULL, &outcome, error);
+  if (good && outcome.status == RUN_FAILED) {
+    *error = outcome.error;
+    good = false;
+  } else if (good && outcome.end_time < time) {
+    good = error_set(error, ERROR_RUN, "the run ends at %.4g s, before %.4g s: %s", outcome.end_time, time,
+                     outcome.stop_words);
+  }
+  outcome_free(&outcome);
+  if (!good) {
+    run_workspace_free(workspace);
+    return NULL;
+  }
+  return workspace;
+}
+
+static void keep_last(void *context, const struct view *view, const struct stretch *step) {
+  instant_of(view->plant, view->model, view->mode, step->end->time, step->end->state, context);
+}
+
+struct run_workspace *window_run_to(const struct case_data *data, double time, struct instant *instant,
+                                    struct error *error) {
+  return run_to(data, time, keep_last, instant, error);
+}
+
+/* Both lookers of a window. */
+struct pair {
+  struct looker looker;
+  struct instant last;
+};
+
+static void follow_both(void *context, const struct view *view, const struct stretch *step) {
+  struct pair *pair = context;
+  follow(&pair->looker, view, step);
+  keep_last(&pair->last, view, step);
+}
+
+bool window_look(const struct case_data *data, double from, double to, int samples, struct window *window,
+                 struct error *error) {
+  memset(window, 0, sizeof *window);
+  window->from = from;
+  window->to = to;
+  window->samples = samples;
+  window->time = calloc((size_t)samples * 4, sizeof *window->time);
+  if (window->time == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for the window");
+  }
+  window->growth = window->time + samples;
+  window->frequency = window->growth + samples;
+  window->swing = window->frequency + samples;
+  struct pair pair = {.looker = {.window = window}};
+  pair.looker.signal = registry_signal(data->plant, "line_pressure_difference");
+  if (pair.looker.signal < 0) {
+    pair.looker.signal = registry_signal(data->plant, "line_a_pressure");
+  }
+  struct run_workspace *workspace = run_to(data, to, follow_both, &pair, error);
+  if (workspace == NULL) {
+    return false;
+  }
+  bool good = !pair.looker.failed && window->taken > 8;
+  if (good) {
+    judge_growth(window);
+    judge_swing(window);
+    tell(window, &pair.last);
+  }
+  run_workspace_free(workspace);
+  return good || error_set(error, ERROR_RUN, "the modes could not be found along the window");
+}
