@@ -118,8 +118,9 @@ static inline real profile_at(const struct profile *profile, real argument) {
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {
   struct piece piece = {0, t, target, 0.0, t, HUGE_VAL};
   if (duration > 0.0) {
-    piece.value = piece_at(present, t);
-    piece.slope = (target - piece.value) / duration;
+    /* Held at its end, so that it ends exactly at the target: a pedal let go is at zero, not at a rounding error. */
+    piece.slope = (target - piece_at(present, t)) / duration;
+    piece.start = t + duration;
     piece.high = t + duration;
   }
   return piece;

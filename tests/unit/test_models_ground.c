@@ -106,6 +106,12 @@ static void a_moved_piece_ends_at_its_target(void **state) {
   CHECK_NEAR(piece_at(&moved, 2.0), 0.5, 1e-15);
   CHECK_NEAR(piece_at(&moved, 2.25), 0.25, 1e-15);
   CHECK_NEAR(moved.high, 2.5, 0.0);
+  /* Whatever the times, a move ends exactly at its target. */
+  for (int i = 1; i < 200; i++) {
+    struct piece let_go = piece_move(&now, 0.1 * i, 0.0, 0.0137 * i);
+    assert_true(piece_at(&let_go, let_go.high) == 0.0);
+    CHECK_NEAR(piece_at(&let_go, 0.1 * i), piece_at(&now, 0.1 * i), 1e-14);
+  }
   struct piece rest = piece_rest(&moved, 2.5);
   CHECK_NEAR(piece_at(&rest, 99.0), 0.0, 1e-15);
   assert_true(isinf(rest.high));
