@@ -346,6 +346,36 @@ test('compares runs, differences first', async () => {
   await page.close();
 });
 
+test('lays runs over each other from the start of braking', async () => {
+  const earlier = run('earlier', { '[16 s, 90.5 %], [16.5 s, 0 %]': '[14 s, 90.5 %], [14.5 s, 0 %]' });
+  const page = await open(report('aligned', 'one.h5', earlier));
+  await show(page, 'replay');
+  await page.getByRole('button', { name: 'Count time from the start of braking in every run' }).click();
+  await page.evaluate(() => setCursor(0));
+  await settle(page);
+  const seen = await page.evaluate(() => {
+    const chart = charts.find((row) => row.series.some((series) => series.name === 'vehicle_speed'));
+    return {
+      window: state.window,
+      readouts: chart.series.map((series) => parseFloat(series.readout.textContent)),
+      wanted: runs.map((row) => toShown(chart.described, row.measureByName.get('stop_from_speed').value)),
+    };
+  });
+  assert.deepEqual(seen.window, [-16, 10]);
+  for (const at of [0, 1]) assert.ok(Math.abs(seen.readouts[at] - seen.wanted[at]) < 0.02, JSON.stringify(seen));
+  // The story keeps each run's own clock; a click on a time finds it on the page's.
+  const second = page.locator('#story .stories > div').nth(1);
+  await second
+    .getByRole('button', { name: /^14\.000/ })
+    .first()
+    .click();
+  assert.ok(Math.abs(await page.evaluate(() => state.cursor)) < 1e-9);
+  await page.getByRole('button', { name: 'Count time from the start of braking in every run' }).click();
+  assert.deepEqual(await page.evaluate(() => state.window), [0, 24]);
+  assert.deepEqual(page.complaints, []);
+  await page.close();
+});
+
 test('markup in titles is text, and no script but its own runs', async () => {
   const title = '</script><img src=x onerror="window.broken=1"><script>window.broken=1</script>&amp;\u2028<b>bold</b>';
   python(new URL('_markup.py', import.meta.url).pathname, 'one.h5', 'markup.h5', title);

@@ -59,6 +59,8 @@ for (let index = 0; index < facts.runs; index++) {
   run.measureByName = new Map(run.measures.map((measure) => [measure.name, measure]));
   run.parameterByName = new Map(run.parameters.map((parameter) => [parameter.name, parameter]));
   run.decoded = new Map();
+  run.shift = 0; // s: how much later than its own clock the run is shown
+  run.shifted = new Map();
   run.bytes = null;
   runs.push(run);
 }
@@ -105,6 +107,14 @@ function curveOf(run, name) {
     run.decoded.set(name, { time, value, signal: run.signals[at] });
   }
   return run.decoded.get(name);
+}
+
+// The same on the clock of the page, where runs may be laid over each other.
+function shownCurve(run, name) {
+  const curve = curveOf(run, name);
+  if (curve === null || run.shift === 0) return curve;
+  if (!run.shifted.has(name)) run.shifted.set(name, { ...curve, time: curve.time.map((time) => time + run.shift) });
+  return run.shifted.get(name);
 }
 
 // Index of the last point at or before `time`; -1 if there is none.
@@ -320,6 +330,27 @@ function goTo(time) {
     setWindow(time - half, time + half);
   }
   setCursor(time);
+}
+
+// A time of a run among words: a click brings charts and circuit there, and into sight.
+function timeButton(run, time) {
+  const go = () => {
+    byId('replay').scrollIntoView({
+      behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth',
+    });
+    goTo(time + run.shift);
+  };
+  return element('button', { type: 'button', class: 'time', onclick: go }, seconds(time));
+}
+
+// Lay the runs over each other: the shift of each, in s.
+function shiftRuns(shiftOf) {
+  for (const run of runs) {
+    run.shift = shiftOf(run);
+    run.shifted.clear();
+  }
+  wholeSpan[0] = Math.min(...runs.map((run) => run.start + run.shift));
+  wholeSpan[1] = Math.max(...runs.map((run) => run.end + run.shift));
 }
 
 function selectRun(index) {

@@ -141,8 +141,9 @@ function drawMarks(chart, plot) {
   context.lineWidth = ratio;
   context.strokeStyle = themeColour('--event');
   for (const event of chosenRun().events) {
-    if (event.time < state.window[0] || event.time > state.window[1]) continue;
-    const x = Math.round(plot.valToPos(event.time, 'x', true));
+    const time = event.time + chosenRun().shift;
+    if (time < state.window[0] || time > state.window[1]) continue;
+    const x = Math.round(plot.valToPos(time, 'x', true));
     context.setLineDash([ratio, 3 * ratio]);
     context.beginPath();
     context.moveTo(x, top);
@@ -287,7 +288,7 @@ function refreshData(chart) {
     Math.round(chart.plot ? chart.plot.bbox.width / devicePixelRatioOf(chart.plot) : chart.holder.clientWidth),
   );
   const points = pointsFor(
-    chart.active.map((one) => curveOf(one.run, one.name)),
+    chart.active.map((one) => shownCurve(one.run, one.name)),
     state.window,
     columns,
   );
@@ -377,7 +378,7 @@ function placeCursor(chart) {
       Math.abs((one.signal.high - unit.offset) / unit.scale),
     );
     one.readout.textContent = steady(
-      (valueAt(curveOf(one.run, one.name), state.cursor) - unit.offset) / unit.scale,
+      (valueAt(shownCurve(one.run, one.name), state.cursor) - unit.offset) / unit.scale,
       largest,
     );
   }

@@ -559,7 +559,7 @@ function instant(run, time) {
 }
 
 function updateCircuit() {
-  const at = instant(chosenRun(), state.cursor);
+  const at = instant(chosenRun(), state.cursor - chosenRun().shift);
   for (const part of circuit.parts) part(at);
   circuit.when.textContent = `at ${seconds(state.cursor)}${runs.length > 1 ? ', ' + chosenRun().label : ''}`;
   for (const { name, cell: target } of circuit.cells) target.textContent = shownSignal(name)(at);

@@ -21,7 +21,7 @@ const rail = {};
 
 function railShape() {
   const run = chosenRun();
-  const curve = curveOf(run, 'vehicle_speed') || curveOf(run, run.signals.length > 0 ? run.signals[0].name : '');
+  const curve = shownCurve(run, 'vehicle_speed') || shownCurve(run, run.signals.length > 0 ? run.signals[0].name : '');
   if (curve === null || !(curve.signal.high > curve.signal.low)) return '';
   const columns = 240;
   const [times, values] = everyPeak([curve], wholeSpan, columns);
@@ -48,7 +48,7 @@ function showRailMarks() {
       .events.slice(0, 400)
       .map((event) => {
         const mark = element('span', { class: 'rail-mark', title: `${seconds(event.time)} ${event.message}` });
-        mark.style.left = railPlace(event.time);
+        mark.style.left = railPlace(event.time + chosenRun().shift);
         return mark;
       }),
   );
@@ -60,6 +60,8 @@ function updateRail() {
   rail.window.style.width = (100 * (to - from)) / (wholeSpan[1] - wholeSpan[0]) + '%';
   rail.cursor.style.left = railPlace(state.cursor);
   rail.time.textContent = seconds(state.cursor, timeDecimals(to - from));
+  rail.track.setAttribute('aria-valuemin', wholeSpan[0]);
+  rail.track.setAttribute('aria-valuemax', wholeSpan[1]);
   rail.track.setAttribute('aria-valuenow', state.cursor.toFixed(6));
   rail.track.setAttribute('aria-valuetext', seconds(state.cursor));
   rail.span.textContent =
@@ -101,6 +103,25 @@ function button(words, label, action) {
   );
 }
 
+// Runs that brake at different times are compared from the start of braking, which becomes time zero.
+function alignButton() {
+  const starts = runs.map((run) => measureOf(run, 'stop_from'));
+  if (!starts.every(Number.isFinite) || Math.max(...starts) - Math.min(...starts) < 1e-6) return null;
+  const toggle = button('from braking', 'Count time from the start of braking in every run', () => {
+    const align = toggle.getAttribute('aria-pressed') !== 'true';
+    const before = chosenRun().shift;
+    shiftRuns((run) => (align ? -starts[run.index] : 0));
+    toggle.setAttribute('aria-pressed', String(align));
+    const cursor = state.cursor - before + chosenRun().shift;
+    setWindow(...wholeSpan);
+    setCursor(cursor);
+    showRailMarks();
+    updateRail();
+  });
+  toggle.setAttribute('aria-pressed', 'false');
+  return toggle;
+}
+
 function showRail() {
   rail.shape = drawn('path', { class: 'rail-shape' });
   rail.window = element('div', { class: 'rail-window' });
@@ -113,8 +134,6 @@ function showRail() {
       role: 'slider',
       tabindex: '0',
       'aria-label': 'Time of the cursor',
-      'aria-valuemin': wholeSpan[0],
-      'aria-valuemax': wholeSpan[1],
     },
     drawn('svg', { viewBox: '0 0 1000 100', preserveAspectRatio: 'none', 'aria-hidden': 'true' }, rail.shape),
     rail.window,
@@ -158,6 +177,7 @@ function showRail() {
       button('⇤', 'Event before ([)', () => stepEvent(-1)),
       button('⇥', 'Event after (])', () => stepEvent(1)),
       choose,
+      alignButton(),
       element('span', { class: 'space' }),
       rail.span,
       button('−', 'Show more time (-)', () => zoomBy(2)),
@@ -185,7 +205,8 @@ function showRail() {
 }
 
 function stepEvent(way) {
-  const times = [...new Set(chosenRun().events.map((event) => event.time))].sort((a, b) => a - b);
+  const shift = chosenRun().shift;
+  const times = [...new Set(chosenRun().events.map((event) => event.time + shift))].sort((a, b) => a - b);
   const next =
     way > 0
       ? times.find((time) => time > state.cursor + 1e-6)
@@ -194,7 +215,7 @@ function stepEvent(way) {
   goTo(next);
   announce(
     chosenRun()
-      .events.filter((event) => event.time === next)
+      .events.filter((event) => event.time + shift === next)
       .map((event) => `${seconds(next)}: ${event.message}`)
       .join('; '),
   );
@@ -207,13 +228,14 @@ function togglePlay() {
   rail.play.textContent = state.playing ? '❚❚' : '▶';
   rail.play.setAttribute('aria-label', state.playing ? 'Stop (space)' : 'Play (space)');
   if (!state.playing) return;
-  if (state.cursor >= chosenRun().end - 1e-9) setCursor(wholeSpan[0]);
+  const run = chosenRun();
+  if (state.cursor >= run.end + run.shift - 1e-9) setCursor(run.start + run.shift);
   let before = performance.now();
   const step = (now) => {
     if (!state.playing) return;
     goTo(state.cursor + (state.speed * (now - before)) / 1000);
     before = now;
-    if (state.cursor >= chosenRun().end - 1e-9) togglePlay();
+    if (state.cursor >= run.end + run.shift - 1e-9) togglePlay();
     else requestAnimationFrame(step);
   };
   requestAnimationFrame(step);

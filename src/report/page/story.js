@@ -297,13 +297,7 @@ function storyOf(run) {
 
 function storyList(run) {
   const items = storyOf(run);
-  const row = (item) =>
-    element(
-      'li',
-      {},
-      element('button', { type: 'button', class: 'time', onclick: () => goTo(item.time) }, seconds(item.time)),
-      element('span', {}, item.words),
-    );
+  const row = (item) => element('li', {}, timeButton(run, item.time), element('span', {}, item.words));
   const few = items.length <= 30;
   const list = element('ol', { class: 'story' }, (few ? items : items.slice(0, 24)).map(row));
   const rest = few

@@ -131,16 +131,7 @@ function limitRow(run, limit) {
     labelled('worst value', cell(shown(describedLimit(run, limit), limit.worst), 'number')),
     labelled('margin', cell(marginWords(run, limit), 'number')),
     cell(marginBar(limit)),
-    cell(
-      limit.worst_time === null
-        ? ''
-        : element(
-            'button',
-            { type: 'button', class: 'time', onclick: () => goTo(limit.worst_time) },
-            seconds(limit.worst_time),
-          ),
-      'number',
-    ),
+    cell(limit.worst_time === null ? '' : timeButton(run, limit.worst_time), 'number'),
     cell(broken && limit.first_time !== null ? 'first broken at ' + seconds(when) : '', 'hint'),
   );
 }
@@ -193,12 +184,7 @@ function measureCell(run, measure) {
       own === undefined || own.value === null ? element('span', { class: 'hint' }, 'none') : shown(own, own.value),
       'number',
     ),
-    cell(
-      Number.isFinite(when)
-        ? element('button', { type: 'button', class: 'time', onclick: () => goTo(when) }, seconds(when))
-        : '',
-      'number when',
-    ),
+    cell(Number.isFinite(when) ? timeButton(run, when) : '', 'number when'),
   ];
 }
 
