@@ -1,4 +1,5 @@
-/* Friction brake on the wheels, capacity T = share of pedal times T_max, plus that of the park brake.
+/* Friction brake on the wheels, capacity T = service pedal times its torque plus park brake times its own,
+ * stated as a share of the stronger one, T_max.
  *
  * `smoothed` (reference law): torque T s(w) by hyperbolic tangent; creeps under load.
  * `stick`: the torque q is a state, a stiff spring that yields at the capacity,
@@ -38,24 +39,30 @@ struct brake_parameters {
 static const struct field brake_fields[] = {BRAKE_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-/* Torque of the law `smoothed`, N m. */
-static inline real brake_smoothed_torque(const struct brake_parameters *brake, real share, real wheel_speed) {
-  return brake->torque * share * tanh_sign(wheel_speed, brake->speed_width);
+/* The stronger of service and park brake: the torque that shares are stated in, N m. */
+static inline real brake_reference(const struct brake_parameters *brake) {
+  return larger(brake->torque, brake->park_torque);
 }
 
-/* Pedal and park brake as one share of the pedal's torque. */
+/* Pedal and park brake together, as a share of the reference torque. */
 static inline real brake_share(const struct brake_parameters *brake, real pedal, real park) {
-  return brake->torque > 0.0 ? pedal + park * brake->park_torque / brake->torque : 0.0;
+  real reference = brake_reference(brake);
+  return reference > 0.0 ? (pedal * brake->torque + park * brake->park_torque) / reference : 0.0;
+}
+
+/* Torque of the law `smoothed`, N m. */
+static inline real brake_smoothed_torque(const struct brake_parameters *brake, real share, real wheel_speed) {
+  return brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width);
 }
 
 static inline real brake_stiffness(const struct brake_parameters *brake) {
-  return brake->torque / brake->wind_up_angle;
+  return brake_reference(brake) / brake->wind_up_angle;
 }
 
 /* Torque that the brake can hold, N m; never quite zero, so that quotients stay finite, on an axle without brake too.
  */
 static inline real brake_capacity(const struct brake_parameters *brake, real share) {
-  return larger(brake->torque * larger(share, 1e-3), 1e-3);
+  return larger(brake_reference(brake) * larger(share, 1e-3), 1e-3);
 }
 
 /* Part of the wheel speed that winds the brake up rather than slides it, rad/s. */

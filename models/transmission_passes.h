@@ -293,7 +293,7 @@ static inline real acceleration_of(const struct transmission_model *model, const
 /* Power into the wind-up of an axle's brake, W. */
 static inline real brake_winds(const struct transmission_model *model, const struct transmission_mode *mode,
                                const struct axle *axle, real brake_share, real wheel_speed, const real *x) {
-  if (model->own.brake.law != BRAKE_STICK || axle->brake.torque <= 0.0) {
+  if (model->own.brake.law != BRAKE_STICK || brake_stiffness(&axle->brake) <= 0.0) {
     return 0.0;
   }
   real torque = x[axle->brake_torque];

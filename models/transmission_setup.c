@@ -197,6 +197,7 @@ static void set_up_axles(struct transmission_model *model) {
     real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : 1.0;
     axle->brake = own->brake;
     axle->brake.torque *= share;
+    axle->brake.park_torque *= share;
     axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
     axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
     axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;

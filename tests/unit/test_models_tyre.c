@@ -184,7 +184,11 @@ static void stick_brake_holds_slides_and_lets_go(void **state) {
   assert_true(brake_stick_torque(&brake, 0.0, true, 45e3, 2.0) == 0.0);
   CHECK_CLOSE(brake_torque_rate(&brake, 0.0, true, 45e3, 2.0), -45e3 / brake.release_time, 1e-12);
   CHECK_CLOSE(brake_stored_energy(&brake, 90e3), 0.5 * 90e3 * brake.wind_up_angle, 1e-12);
+  /* a machine with a park brake alone */
   brake.torque = 0.0;
+  CHECK_CLOSE(brake_share(&brake, 1.0, 1.0) * brake_reference(&brake), brake.park_torque, 1e-12);
+  assert_true(brake_capacity(&brake, brake_share(&brake, 1.0, 0.0)) < 1e-2 * brake.park_torque);
+  brake.park_torque = 0.0;
   assert_true(brake_stored_energy(&brake, 0.0) == 0.0);
 }
 
@@ -192,6 +196,7 @@ static void an_axle_without_brake_gives_nothing(void **state) {
   (void)state;
   DEFAULTS(brake, brake);
   brake.torque = 0.0;
+  brake.park_torque = 0.0;
   for (int law = 0; law < 2; law++) {
     brake.law = law;
     assert_true(brake_torque_rate(&brake, 1.0, false, 0.0, 5.0) == 0.0);
