@@ -101,14 +101,37 @@ static void hold_heat(struct machine *machine, const struct scan *cold, int top,
     return;
   }
   scan_pedal_down(machine, cold->speed, MACHINE_GRADE, &start, open, &scan);
-  if (scan.points[open].heating > 0.0) {
+  /* Hot oil leaks more, so that the shuttle may still stand shut at the first of them. */
+  int cool = open;
+  while (cool >= 0 && !(scan.points[cool].found && scan.points[cool].heating <= 0.0)) {
+    cool--;
+  }
+  if (cool < 0) {
     /* Hot on every grade that goes with this speed. */
     hold->grades[EDGE_HEAT] = scan.points[open].at.inputs[MACHINE_GRADE];
     hold->usable = NAN;
     hold->limit = machine_bound_words[BOUND_heat];
-  } else if (scan_edge(machine, &scan, open, hot, &point)) {
+  } else if (scan_edge(machine, &scan, cool, hot, &point)) {
     hold->grades[EDGE_HEAT] = point.inputs[MACHINE_GRADE];
     consider(hold, &point, machine_bound_words[BOUND_heat]);
+  }
+}
+
+/* The engine may pass its allowed speed and come back between two points of the scan, where the relief valve opens. */
+static void hold_engine_again(struct machine *machine, const struct scan *scan, int top, struct hold *hold) {
+  if (isnan(hold->usable) || !isnan(hold->grades[EDGE_ENGINE]) ||
+      (machine_bounds(machine, &hold->best) & (1u << BOUND_engine_overspeed)) == 0) {
+    return;
+  }
+  struct machine_point point;
+  int above = top;
+  while (above > 0 && scan->points[above - 1].found &&
+         fabs(scan->points[above - 1].at.inputs[MACHINE_PEDAL]) > fabs(hold->best.inputs[MACHINE_PEDAL])) {
+    above--;
+  }
+  if (scan_edge_between(machine, scan, above, &hold->best, edge_condition(machine, EDGE_ENGINE), &point)) {
+    hold->grades[EDGE_ENGINE] = point.inputs[MACHINE_GRADE];
+    consider(hold, &point, machine_bound_words[BOUND_engine_overspeed]);
   }
 }
 
@@ -146,6 +169,7 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
   if (isnan(hold->usable) && scan.points[0].found) {
     consider(hold, &scan.points[0].at, "foot off");
   }
+  hold_engine_again(machine, &scan, top, hold);
   machine->warm = true;
   hold_heat(machine, &scan, top, hold);
   machine->warm = false;

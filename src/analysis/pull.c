@@ -262,6 +262,8 @@ static void put_settings(struct machine *machine, struct steady_answer *answer, 
         if (here.inputs[MACHINE_PULL] >= 0.0) {
           pulls[k * count + i] = here.inputs[MACHINE_PULL];
         }
+      } else if (started) {
+        break; /* what may lie beyond belongs to an engine that has been dragged down */
       }
     }
   }

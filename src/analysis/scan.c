@@ -193,6 +193,16 @@ bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct
   return false;
 }
 
+bool scan_edge_between(struct machine *machine, const struct scan *scan, int high, const struct machine_point *low,
+                       struct balance_condition condition, struct machine_point *point) {
+  struct scan_point below;
+  take(machine, &below, low);
+  if ((excess(&scan->points[high], &condition) > 0.0) == (excess(&below, &condition) > 0.0)) {
+    return false;
+  }
+  return halve(machine, scan, &scan->points[high], &below, &condition, point);
+}
+
 int scan_extreme(const struct scan *scan, double sign) {
   int best = -1;
   for (int i = 0; i < SCAN_POINTS; i++) {

@@ -33,6 +33,9 @@ bool scan_pedal_for(struct machine *machine, const struct scan *scan, double lev
 /* The first place, from scan point `top` down to the foot off, at which a signal passes `level`: the balance there. */
 bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct balance_condition condition,
                struct machine_point *point);
+/* The same between scan point `high` and a point with a smaller pedal on the other side of the edge, by halving. */
+bool scan_edge_between(struct machine *machine, const struct scan *scan, int high, const struct machine_point *low,
+                       struct balance_condition condition, struct machine_point *point);
 /* The found point with the largest value of the freed input (sign 1) or the smallest (-1); -1 if there is none. */
 int scan_extreme(const struct scan *scan, double sign);
 

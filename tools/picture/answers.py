@@ -15,6 +15,12 @@ KINDS = {
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",
+    "hold_back": "answer_steady",
+    "tractive_effort": "answer_steady",
+    "grade_ability": "answer_steady",
+    "efficiency": "answer_steady",
+    "linear": "answer_linear",
+    "window": "answer_linear",
 }
 
 # Where values carry no quantity of the table, a plain number.
