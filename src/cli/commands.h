@@ -16,6 +16,7 @@ int command_run(int argument_count, char **arguments);
 int command_check(int argument_count, char **arguments);
 int command_list(int argument_count, char **arguments);
 int command_response(int argument_count, char **arguments);
+int command_sensitivity(int argument_count, char **arguments);
 int command_report(int argument_count, char **arguments);
 int command_steady(int argument_count, char **arguments);
 int command_linear(int argument_count, char **arguments);

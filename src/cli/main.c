@@ -31,6 +31,7 @@ static const struct command_row commands[] = {
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},
     {"steady", command_steady, "steady drive: hold-back, tractive effort, grade ability, efficiency, a point"},
     {"linear", command_linear, "linearised: modes, damping, frequency response, whether it hunts"},
+    {"sensitivity", command_sensitivity, "which number of a case moves what, ranked"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 

@@ -21,10 +21,18 @@ struct integrator {
   N_Vector integrals;
   N_Vector work; /* dense output of states */
   N_Vector integral_work;
+  N_Vector *sensitivities; /* with which a start begins, one a parameter; NULL without parameters */
+  N_Vector *integral_sensitivities;
+  N_Vector sensitivity_work;
+  N_Vector integral_sensitivity_work;
+  double *scales; /* of the parameters */
+  int beside;     /* parameter that is looked beside */
+  double amount;
   SUNMatrix matrix;
   SUNLinearSolver linear;
-  bool made;  /* the library's memory is there */
-  bool begun; /* this problem has started */
+  bool stepped; /* since the last start */
+  bool made;    /* the library's memory is there */
+  bool begun;   /* this problem has started */
   double time;
   double step_start;
   long rate_calls;
@@ -123,6 +131,50 @@ static int call_jacobian(sunrealtype t, N_Vector state, N_Vector rates, SUNMatri
   return 0;
 }
 
+/* The data of an array of vectors, for functions that know none. */
+enum { PARAMETER_LIMIT = 32 };
+
+static void columns_of(N_Vector *vectors, int count, double **columns) {
+  for (int i = 0; i < count; i++) {
+    columns[i] = NV_DATA_S(vectors[i]);
+  }
+}
+
+static int call_sensitivity_rates(int count, sunrealtype t, N_Vector state, N_Vector rates, N_Vector *sensitivities,
+                                  N_Vector *results, void *context, N_Vector work1, N_Vector work2) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  double *now[PARAMETER_LIMIT] = {NULL};
+  double *result[PARAMETER_LIMIT] = {NULL};
+  (void)rates;
+  (void)work1;
+  (void)work2;
+  columns_of(sensitivities, count, now);
+  columns_of(results, count, result);
+  problem->sensitivity_rates(problem->sensitivity_context, t, NV_DATA_S(state), (const double *const *)now, result);
+  for (int i = 0; i < count; i++) {
+    if (!all_finite(result[i], problem->state_count)) {
+      return 1; /* try a smaller step */
+    }
+  }
+  return 0;
+}
+
+static int call_sensitivity_powers(int count, sunrealtype t, N_Vector state, N_Vector *sensitivities, N_Vector powers,
+                                   N_Vector *results, void *context, N_Vector work1, N_Vector work2) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  double *now[PARAMETER_LIMIT] = {NULL};
+  double *result[PARAMETER_LIMIT] = {NULL};
+  (void)powers;
+  (void)work1;
+  (void)work2;
+  columns_of(sensitivities, count, now);
+  columns_of(results, count, result);
+  problem->sensitivity_powers(problem->sensitivity_context, t, NV_DATA_S(state), (const double *const *)now, result);
+  return 0;
+}
+
 static void keep_message(int code, const char *module, const char *function, char *text, void *context) {
   struct integrator *integrator = context;
   (void)code;
@@ -145,6 +197,36 @@ static N_Vector new_vector(int count, SUNContext context) {
   return vector;
 }
 
+/* `count` zero vectors like `model`; NULL when memory is out. */
+static N_Vector *new_vectors(int count, N_Vector model) {
+  N_Vector *vectors = N_VCloneVectorArray(count, model);
+  for (int i = 0; vectors != NULL && i < count; i++) {
+    N_VConst(0.0, vectors[i]);
+  }
+  return vectors;
+}
+
+static bool make_sensitivities(struct integrator *integrator) {
+  int count = integrator->problem.parameter_count;
+  if (count == 0) {
+    return true;
+  }
+  if (count > PARAMETER_LIMIT) {
+    return false;
+  }
+  integrator->sensitivities = new_vectors(count, integrator->state);
+  integrator->integral_sensitivities = new_vectors(count, integrator->integrals);
+  integrator->sensitivity_work = N_VClone(integrator->state);
+  integrator->integral_sensitivity_work = N_VClone(integrator->integrals);
+  integrator->scales = malloc((size_t)count * sizeof *integrator->scales);
+  if (integrator->scales == NULL) {
+    return false;
+  }
+  memcpy(integrator->scales, integrator->problem.parameter_scales, (size_t)count * sizeof *integrator->scales);
+  return integrator->sensitivities && integrator->integral_sensitivities && integrator->sensitivity_work &&
+         integrator->integral_sensitivity_work;
+}
+
 struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error) {
   struct integrator *integrator = calloc(1, sizeof *integrator);
   if (integrator == NULL) {
@@ -164,7 +246,7 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
     integrator->taylor = calloc((size_t)n * (LARGEST_ORDER + 1), sizeof *integrator->taylor);
     ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work &&
-            integrator->integrals && integrator->integral_work && integrator->matrix;
+            integrator->integrals && integrator->integral_work && integrator->matrix && make_sensitivities(integrator);
   }
   if (ready) {
     vecops_matrix(integrator->matrix);
@@ -183,8 +265,8 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
 
 bool integrator_renew(struct integrator **integrator, const struct integrator_problem *problem, struct error *error) {
   struct integrator *old = *integrator;
-  if (old != NULL && old->problem.state_count == problem->state_count &&
-      old->problem.integral_count == problem->integral_count) {
+  if (old != NULL && old->problem.parameter_count == 0 && problem->parameter_count == 0 &&
+      old->problem.state_count == problem->state_count && old->problem.integral_count == problem->integral_count) {
     old->problem = *problem;
     memcpy(NV_DATA_S(old->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
     old->begun = false;
@@ -213,13 +295,25 @@ void integrator_free(struct integrator *integrator) {
   if (integrator->matrix != NULL) {
     SUNMatDestroy(integrator->matrix);
   }
-  N_Vector vectors[] = {integrator->state, integrator->tolerances, integrator->work, integrator->integrals,
-                        integrator->integral_work};
+  N_Vector vectors[] = {integrator->state,
+                        integrator->tolerances,
+                        integrator->work,
+                        integrator->integrals,
+                        integrator->integral_work,
+                        integrator->sensitivity_work,
+                        integrator->integral_sensitivity_work};
   for (size_t i = 0; i < sizeof vectors / sizeof vectors[0]; i++) {
     if (vectors[i] != NULL) {
       N_VDestroy(vectors[i]);
     }
   }
+  if (integrator->sensitivities != NULL) {
+    N_VDestroyVectorArray(integrator->sensitivities, integrator->problem.parameter_count);
+  }
+  if (integrator->integral_sensitivities != NULL) {
+    N_VDestroyVectorArray(integrator->integral_sensitivities, integrator->problem.parameter_count);
+  }
+  free(integrator->scales);
   free(integrator->taylor);
   if (integrator->context != NULL) {
     SUNContext_Free(&integrator->context);
@@ -238,6 +332,14 @@ static bool make(struct integrator *integrator, double t) {
     failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
     failed |= CVodeSetQuadErrCon(solver, SUNTRUE);
   }
+  int parameters = integrator->problem.parameter_count;
+  if (parameters > 0) {
+    failed |= CVodeSensInit(solver, parameters, CV_STAGGERED, call_sensitivity_rates, integrator->sensitivities);
+    failed |= CVodeSetSensParams(solver, NULL, integrator->scales, NULL);
+    failed |= CVodeSensEEtolerances(solver);
+    failed |= CVodeSetSensErrCon(solver, SUNTRUE);
+    failed |= CVodeQuadSensInit(solver, call_sensitivity_powers, integrator->integral_sensitivities);
+  }
   integrator->made = true;
   return failed == CV_SUCCESS;
 }
@@ -248,9 +350,22 @@ static bool attach_linear(struct integrator *integrator) {
 }
 
 static bool start_again(struct integrator *integrator, double t) {
-  return CVodeReInit(integrator->solver, t, integrator->state) == CV_SUCCESS &&
-         (integrator->problem.integral_count == 0 ||
-          CVodeQuadReInit(integrator->solver, integrator->integrals) == CV_SUCCESS);
+  void *solver = integrator->solver;
+  return CVodeReInit(solver, t, integrator->state) == CV_SUCCESS &&
+         (integrator->problem.integral_count == 0 || CVodeQuadReInit(solver, integrator->integrals) == CV_SUCCESS) &&
+         (integrator->problem.parameter_count == 0 ||
+          (CVodeSensReInit(solver, CV_STAGGERED, integrator->sensitivities) == CV_SUCCESS &&
+           CVodeQuadSensReInit(solver, integrator->integral_sensitivities) == CV_SUCCESS));
+}
+
+void integrator_begin_sensitivities(struct integrator *integrator, const double *const *states,
+                                    const double *const *integrals) {
+  for (int i = 0; i < integrator->problem.parameter_count; i++) {
+    memcpy(NV_DATA_S(integrator->sensitivities[i]), states[i],
+           sizeof(double) * (size_t)integrator->problem.state_count);
+    memcpy(NV_DATA_S(integrator->integral_sensitivities[i]), integrals[i],
+           sizeof(double) * (size_t)integrator->problem.integral_count);
+  }
 }
 
 static bool settle(struct integrator *integrator) {
@@ -312,6 +427,7 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   }
   integrator->before = counts;
   integrator->begun = true;
+  integrator->stepped = false;
   integrator->time = t;
   integrator->step_start = t;
   integrator->looks = 0;
@@ -340,6 +456,7 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
                      integrator->message[0] != '\0' ? integrator->message : "no reason given");
   }
   integrator->time = t;
+  integrator->stepped = true;
   integrator->looks = 0;
   integrator->taylor_order = -1;
   return true;
@@ -376,7 +493,7 @@ static bool make_taylor(struct integrator *integrator) {
   return true;
 }
 
-void integrator_state_at(struct integrator *integrator, double t, double *state) {
+static void state_at(struct integrator *integrator, double t, double *state) {
   int n = integrator->problem.state_count;
   if (t == integrator->time) {
     memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
@@ -407,4 +524,45 @@ void integrator_integrals_at(struct integrator *integrator, double t, double *in
   if (count > 0 && CVodeGetQuadDky(integrator->solver, t, 0, integrator->integral_work) == CV_SUCCESS) {
     memcpy(integrals, NV_DATA_S(integrator->integral_work), sizeof(double) * (size_t)count);
   }
+  if (integrator->amount != 0.0) {
+    double *change = NV_DATA_S(integrator->integral_work);
+    integrator_integral_sensitivity_at(integrator, integrator->beside, t, change);
+    for (int i = 0; i < count; i++) {
+      integrals[i] += integrator->amount * change[i];
+    }
+  }
+}
+
+void integrator_state_at(struct integrator *integrator, double t, double *state) {
+  state_at(integrator, t, state);
+  if (integrator->amount != 0.0) {
+    double *change = NV_DATA_S(integrator->work);
+    integrator_sensitivity_at(integrator, integrator->beside, t, change);
+    for (int i = 0; i < integrator->problem.state_count; i++) {
+      state[i] += integrator->amount * change[i];
+    }
+  }
+}
+
+void integrator_sensitivity_at(struct integrator *integrator, int parameter, double t, double *states) {
+  N_Vector found = integrator->sensitivities[parameter];
+  if (integrator->stepped &&
+      CVodeGetSensDky1(integrator->solver, t, 0, parameter, integrator->sensitivity_work) == CV_SUCCESS) {
+    found = integrator->sensitivity_work;
+  }
+  memcpy(states, NV_DATA_S(found), sizeof(double) * (size_t)integrator->problem.state_count);
+}
+
+void integrator_integral_sensitivity_at(struct integrator *integrator, int parameter, double t, double *integrals) {
+  N_Vector found = integrator->integral_sensitivities[parameter];
+  if (integrator->stepped &&
+      CVodeGetQuadSensDky1(integrator->solver, t, 0, parameter, integrator->integral_sensitivity_work) == CV_SUCCESS) {
+    found = integrator->integral_sensitivity_work;
+  }
+  memcpy(integrals, NV_DATA_S(found), sizeof(double) * (size_t)integrator->problem.integral_count);
+}
+
+void integrator_look_beside(struct integrator *integrator, int parameter, double amount) {
+  integrator->beside = parameter;
+  integrator->amount = amount;
 }

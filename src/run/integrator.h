@@ -23,6 +23,15 @@ struct integrator_problem {
   double relative_tolerance;
   double nonlinear_tolerance; /* share of the error test left to the Newton iteration */
   int largest_order;
+  /* Derivatives of states and integrals to parameters, integrated beside them; parameter_count 0: none. */
+  int parameter_count;
+  const double *parameter_scales; /* what counts as a change of each, for the error test */
+  void *sensitivity_context;
+  /* d/dt of the derivatives, one vector a parameter. */
+  void (*sensitivity_rates)(void *context, double t, const double *state, const double *const *sensitivities,
+                            double *const *rates);
+  void (*sensitivity_powers)(void *context, double t, const double *state, const double *const *sensitivities,
+                             double *const *powers);
   double integral_tolerance; /* absolute, J; relative is a tenth of the states' */
   double largest_step;       /* s */
 };
@@ -51,6 +60,17 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
                       struct error *error);
 /* One step, never beyond `stop`. On failure the error names the first state that left the numbers, if one did. */
 bool integrator_step(struct integrator *integrator, double stop, struct error *error);
+
+/* The derivatives with which the next integrator_start begins: of states and of integrals, one row a parameter. Without
+ * this call it begins with none (zero). */
+void integrator_begin_sensitivities(struct integrator *integrator, const double *const *states,
+                                    const double *const *integrals);
+/* Derivatives within the last step; at a start, those with which it began. */
+void integrator_sensitivity_at(struct integrator *integrator, int parameter, double t, double *states);
+void integrator_integral_sensitivity_at(struct integrator *integrator, int parameter, double t, double *integrals);
+/* From now on states and integrals are looked at as they would be with the parameter changed by `amount`, by its
+ * derivative; 0: as they are. */
+void integrator_look_beside(struct integrator *integrator, int parameter, double amount);
 
 double integrator_time(const struct integrator *integrator);
 double integrator_step_start(const struct integrator *integrator);

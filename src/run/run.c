@@ -11,6 +11,7 @@
 #include "registry.h"
 #include "steady_start.h"
 #include "story.h"
+#include "tangent.h"
 #include "units.h"
 #include "view.h"
 
@@ -37,6 +38,9 @@ struct run_workspace {
   struct measurer measurer;
   struct event_watch watch;
   struct outcome *outcome;
+  struct tangent *tangent; /* NULL: no derivatives are asked for */
+  const struct sensitivity_request *request;
+  double *derivatives; /* of one sample */
   const struct recorder *recorder;
   const struct watcher *watcher;
   struct moment start; /* of the present step */
@@ -105,6 +109,14 @@ static bool put_sample(struct run_workspace *run, const struct moment *moment, s
   return true;
 }
 
+static bool put_derivatives(struct run_workspace *run, double t, struct error *error) {
+  if (run->tangent == NULL || run->request->sample == NULL) {
+    return true;
+  }
+  tangent_signals(run->tangent, t, run->derivatives);
+  return run->request->sample(run->request->context, t, run->derivatives, error);
+}
+
 /* Asks the watcher now and then; once interrupted, always. */
 static bool interrupted(struct run_workspace *run) {
   if (run->watcher == NULL || run->told_to_stop || --run->steps_to_tick > 0) {
@@ -135,7 +147,7 @@ static bool put_samples(struct run_workspace *run, double until, struct error *e
     }
     integrator_state_at(view->integrator, moment.time, moment.state);
     view->plant->signals_at(view->model, view->mode, moment.time, moment.state, moment.signals);
-    if (!put_sample(run, &moment, error)) {
+    if (!put_sample(run, &moment, error) || !put_derivatives(run, moment.time, error)) {
       return false;
     }
     run->next_sample++;
@@ -183,7 +195,14 @@ static bool fire(struct run_workspace *run, int i, const struct moment *moment, 
   const struct action *action = &run->view.data->actions[i];
   const struct plant *plant = run->view.plant;
   run->fired[i] = true;
+  if (run->tangent != NULL) {
+    tangent_before(run->tangent, moment);
+    tangent_move(run->tangent, moment, i);
+  }
   plant->move(run->view.model, run->view.mode, moment->time, action->channel, action->target, action->duration);
+  if (run->tangent != NULL) {
+    tangent_after(run->tangent, moment);
+  }
   if (run->story && !tell_action(run, action, moment, error)) {
     return false;
   }
@@ -244,6 +263,9 @@ static struct cut find_cut(const struct run_workspace *run, const struct stretch
 static bool restart(struct run_workspace *run, const struct moment *at, struct error *error) {
   run->start = *at;
   view_evaluate(&run->view, &run->start);
+  if (run->tangent != NULL) {
+    tangent_restart(run->tangent, at->time);
+  }
   return integrator_start(run->view.integrator, at->time, run->start.state, run->integrals, error);
 }
 
@@ -264,6 +286,9 @@ static bool fire_all(struct run_workspace *run, const struct moment *moment, boo
 static bool accept(struct run_workspace *run, const struct moment *end, struct error *error) {
   struct stretch step = {&run->start, &run->middle, end};
   measurer_follow(&run->measurer, &run->view, &step);
+  if (run->tangent != NULL) {
+    tangent_follow(run->tangent, &step);
+  }
   if (run->follow != NULL) {
     run->follow(run->follow_context, &run->view, &step);
   }
@@ -288,7 +313,14 @@ static bool change_mode(struct run_workspace *run, struct moment *at, int which,
                         struct error *error) {
   const char *words = NULL;
   const struct plant *plant = run->view.plant;
+  if (run->tangent != NULL) {
+    tangent_before(run->tangent, at);
+    tangent_change(run->tangent, at, which);
+  }
   enum plant_verdict verdict = plant->change(run->view.model, run->view.mode, at->time, at->state, which, &words);
+  if (run->tangent != NULL && verdict == PLANT_GOES_ON) {
+    tangent_after(run->tangent, at);
+  }
   if (words != NULL && run->story && !story_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
     *status = RUN_FAILED;
     return false;
@@ -454,6 +486,9 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     run->state_names[i] = names[i];
   }
   problem.state_names = run->state_names;
+  if (run->tangent != NULL && !tangent_prepare(run->tangent, &run->view, &problem, error)) {
+    return false;
+  }
   return integrator_renew(&run->view.integrator, &problem, error);
 }
 
@@ -545,7 +580,8 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
     return false;
   }
   view_evaluate(&run->view, &run->start);
-  if (!measurer_begin(&run->measurer, &run->view, &run->start, error)) {
+  if (!measurer_begin(&run->measurer, &run->view, &run->start, error) ||
+      (run->tangent != NULL && !tangent_begin(run->tangent, &run->start, error))) {
     return false;
   }
   bool good = true;
@@ -572,6 +608,37 @@ bool run_case(const struct case_data *data, const struct recorder *recorder, con
   run_workspace_free(workspace);
   if (!good) {
     outcome_free(outcome);
+  }
+  return good;
+}
+
+bool run_sensitive(const struct case_data *data, const struct sensitivity_request *request,
+                   const struct recorder *recorder, const struct watcher *watcher, struct outcome *outcome,
+                   struct sensitivity_result *result, struct error *error) {
+  memset(outcome, 0, sizeof *outcome);
+  memset(result, 0, sizeof *result);
+  struct run_workspace *run = run_workspace_new(data->plant, true, error);
+  bool good = run != NULL;
+  if (good) {
+    size_t rows = (size_t)request->count + 1;
+    run->request = request;
+    run->tangent = tangent_new(data->plant, request, error);
+    run->derivatives = calloc(rows * ((size_t)request->signal_count + 1), sizeof *run->derivatives);
+    result->measures = calloc(rows, sizeof *result->measures);
+    good = run->tangent != NULL && ((run->derivatives != NULL && result->measures != NULL) ||
+                                    error_set(error, ERROR_MEMORY, "out of memory for derivatives"));
+  }
+  good = good && run_in(run, data, recorder, watcher, outcome, error);
+  good = good && tangent_end(run->tangent, &run->start, outcome, result, error);
+  if (run != NULL) {
+    tangent_free(run->tangent);
+    free(run->derivatives);
+  }
+  run_workspace_free(run);
+  if (!good) {
+    outcome_free(outcome);
+    free(result->measures);
+    result->measures = NULL;
   }
   return good;
 }

@@ -87,6 +87,33 @@ bool run_case(const struct case_data *data, const struct recorder *recorder, con
               struct outcome *outcome, struct error *error);
 void outcome_free(struct outcome *outcome);
 
+/* Derivatives of a run to parameters (tangent.h). Parameter i by two cases that differ from the run's in nothing else:
+ * `up[i]` has it raised by step[i], `down[i]` lowered. */
+struct sensitivity_request {
+  int count;
+  const struct case_data *up;
+  const struct case_data *down;
+  const double *steps;  /* SI */
+  const double *scales; /* what counts as a change, SI */
+  int signal_count;     /* histories wanted of the derivatives of these signals */
+  const int *signals;
+  /* Takes the derivatives at each output time: [parameter][signal], SI over SI. May be NULL. */
+  void *context;
+  bool (*sample)(void *context, double time, const double *derivatives, struct error *error);
+};
+
+struct sensitivity_result {
+  double (*measures)[MEASURE_COUNT]; /* [parameter]; NaN where the run or a neighbour lacks the measure; to be freed */
+  long moved;                        /* changes of mode whose moment depends on a parameter */
+  long unsure;         /* of these, crossings that only touch: derivatives behind them are not to be trusted */
+  double first_unsure; /* s */
+};
+
+/* run_case with derivatives. `result` as well is filled only when true is returned. */
+bool run_sensitive(const struct case_data *data, const struct sensitivity_request *request,
+                   const struct recorder *recorder, const struct watcher *watcher, struct outcome *outcome,
+                   struct sensitivity_result *result, struct error *error);
+
 /* What a run needs besides its case, made once for many runs, one after the other: solver, model and buffers. */
 struct run_workspace;
 

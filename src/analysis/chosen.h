@@ -1,0 +1,24 @@
+/* A number of a case that an analysis moves. */
+#ifndef SWASHLOOP_ANALYSIS_CHOSEN_H
+#define SWASHLOOP_ANALYSIS_CHOSEN_H
+
+#include "case.h"
+#include "slot.h"
+
+struct chosen {
+  const char *path; /* belongs to the caller */
+  struct slot slot;
+  double value;          /* SI, in the case */
+  double size;           /* SI, what counts as large: the value, or a fixed amount where a share means nothing */
+  double change;         /* SI, by what an engineer would change it: a tenth, 10 K, 0.1 s */
+  char change_words[48]; /* "10 %" */
+};
+
+/* Fails for what is no number of the machine: choices, settings of the run. */
+bool chosen_find(const struct case_data *data, const char *path, struct chosen *chosen, struct error *error);
+/* A copy of the case with the number moved to `si`; case_free it. Fails where a table's points would fall out of order.
+ */
+bool chosen_put(const struct case_data *data, const struct chosen *chosen, double si, struct case_data *copy,
+                struct error *error);
+
+#endif

@@ -1,0 +1,397 @@
+#include "sensitivity.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "answer_file.h"
+#include "registry.h"
+
+#define STEP_SHARE 1e-4 /* of the size: between the neighbours and the case */
+/* The check: its larger step, share of the size, and the tolerances at which it runs, so that a difference is more than
+ * the noise of two runs. */
+#define CHECK_SHARE 2e-3
+#define CHECK_TOLERANCE 1e-9
+#define CHECK_PRESSURE 0.1   /* Pa */
+#define LARGEST_COUNT 5000.0 /* samples of a history */
+
+static const int usual_measures[] = {
+    MEASURE_peak_line_a_pressure,
+    MEASURE_peak_line_b_pressure,
+    MEASURE_lowest_low_side_pressure_after_settling,
+    MEASURE_lowest_charge_pressure,
+    MEASURE_engine_speed_max,
+    MEASURE_engine_speed_min,
+    MEASURE_vehicle_speed_max,
+    MEASURE_stop_time,
+    MEASURE_stop_distance,
+    MEASURE_relief_a_open_time,
+    MEASURE_relief_b_open_time,
+    MEASURE_relief_a_peak_flow,
+    MEASURE_relief_b_peak_flow,
+    MEASURE_relief_heat,
+    MEASURE_loop_oil_temperature_max,
+};
+
+static const char *const usual_signals[] = {"line_a_pressure", "line_b_pressure", "engine_speed", "vehicle_speed",
+                                            "relief_a_flow"};
+
+static const char *measure_name(const void *context, int index) {
+  (void)context;
+  return measure_rows[index].name;
+}
+
+static const char *signal_name(const void *context, int index) {
+  return ((const struct plant *)context)->signals[index].name;
+}
+
+static bool has_signal(const struct case_data *data, int signal) {
+  return signal >= 0 && data->plant->signal_active(data->parameters, signal);
+}
+
+static bool want_of(const struct case_data *data, const char *name, struct sensitivity *found, struct error *error) {
+  int measure = measure_find(name);
+  int signal = registry_signal(data->plant, name);
+  if (measure >= 0 && found->measure_count < MEASURE_COUNT) {
+    found->measures[found->measure_count++] = measure;
+    return true;
+  }
+  if (has_signal(data, signal)) {
+    if (found->signal_count == SENSITIVITY_SIGNALS) {
+      return error_set(error, ERROR_USAGE, "--of: at most %d signals", SENSITIVITY_SIGNALS);
+    }
+    found->signals[found->signal_count++] = signal;
+    return true;
+  }
+  const char *near = registry_nearest(name, MEASURE_COUNT, measure_name, NULL);
+  if (near == NULL) {
+    near = registry_nearest(name, data->plant->signal_count, signal_name, data->plant);
+  }
+  return error_set(error, ERROR_USAGE, "--of: '%s' is no measure and no signal of this circuit%s%s%s", name,
+                   near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
+}
+
+static bool read_wishes(const struct case_data *data, const struct sensitivity_wishes *wishes,
+                        struct sensitivity *found, struct error *error) {
+  if (wishes->to_count == 0 || wishes->to_count > SENSITIVITY_PARAMETERS) {
+    return error_set(error, ERROR_USAGE, "--to: found %d parameters, expected 1 to %d", wishes->to_count,
+                     SENSITIVITY_PARAMETERS);
+  }
+  for (int i = 0; i < wishes->to_count; i++) {
+    if (!chosen_find(data, wishes->to[i], &found->chosen[i], error)) {
+      return false;
+    }
+  }
+  found->count = wishes->to_count;
+  for (int i = 0; i < wishes->of_count; i++) {
+    if (!want_of(data, wishes->of[i], found, error)) {
+      return false;
+    }
+  }
+  bool usual = found->signal_count == 0;
+  for (size_t i = 0; usual && i < sizeof usual_signals / sizeof usual_signals[0]; i++) {
+    int signal = registry_signal(data->plant, usual_signals[i]);
+    if (has_signal(data, signal)) {
+      found->signals[found->signal_count++] = signal;
+    }
+  }
+  return true;
+}
+
+static bool take_sample(void *context, double time, const double *derivatives, struct error *error) {
+  struct sensitivity *found = context;
+  size_t row = (size_t)found->count * (size_t)found->signal_count;
+  (void)time;
+  if (found->sample_count == found->sample_capacity) {
+    int capacity = found->sample_capacity > 0 ? 2 * found->sample_capacity : 1024;
+    double *samples = realloc(found->samples, (size_t)capacity * row * sizeof *samples);
+    if (samples == NULL) {
+      return error_set(error, ERROR_MEMORY, "out of memory for derivatives");
+    }
+    found->samples = samples;
+    found->sample_capacity = capacity;
+  }
+  memcpy(found->samples + (size_t)found->sample_count++ * row, derivatives, row * sizeof *derivatives);
+  return true;
+}
+
+/* The two cases beside each parameter. */
+struct neighbours {
+  struct case_data up[SENSITIVITY_PARAMETERS];
+  struct case_data down[SENSITIVITY_PARAMETERS];
+  double steps[SENSITIVITY_PARAMETERS];
+  double scales[SENSITIVITY_PARAMETERS];
+  int made; /* pairs */
+};
+
+static void free_neighbours(struct neighbours *neighbours) {
+  for (int i = 0; i < neighbours->made; i++) {
+    case_free(&neighbours->up[i]);
+    case_free(&neighbours->down[i]);
+  }
+}
+
+static bool make_neighbours(const struct case_data *data, const struct sensitivity *found,
+                            struct neighbours *neighbours, struct error *error) {
+  for (int i = 0; i < found->count; i++) {
+    const struct chosen *chosen = &found->chosen[i];
+    neighbours->steps[i] = STEP_SHARE * chosen->size;
+    neighbours->scales[i] = chosen->size;
+    if (!chosen_put(data, chosen, chosen->value + neighbours->steps[i], &neighbours->up[i], error)) {
+      return false;
+    }
+    if (!chosen_put(data, chosen, chosen->value - neighbours->steps[i], &neighbours->down[i], error)) {
+      case_free(&neighbours->up[i]);
+      return false;
+    }
+    neighbours->made++;
+  }
+  return true;
+}
+
+static bool run_it(const struct case_data *data, const struct watcher *watcher, struct sensitivity *found,
+                   struct error *error) {
+  struct neighbours *neighbours = calloc(1, sizeof *neighbours);
+  if (neighbours == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for derivatives");
+  }
+  bool good = make_neighbours(data, found, neighbours, error);
+  if (good) {
+    struct sensitivity_request request = {
+        .count = found->count,
+        .up = neighbours->up,
+        .down = neighbours->down,
+        .steps = neighbours->steps,
+        .scales = neighbours->scales,
+        .signal_count = found->signal_count,
+        .signals = found->signals,
+        .context = found,
+        .sample = take_sample,
+    };
+    for (int i = 0; i < found->signal_count; i++) {
+      history_want(&found->history, found->signals[i]);
+    }
+    struct recorder recorder = {&found->history, history_block};
+    good = run_sensitive(data, &request, &recorder, watcher, &found->outcome, &found->result, error);
+  }
+  if (good && found->outcome.status == RUN_FAILED) {
+    *error = found->outcome.error;
+    good = false;
+  } else if (good && found->outcome.status == RUN_INTERRUPTED) {
+    good = error_set(error, ERROR_RUN, "interrupted");
+  }
+  free_neighbours(neighbours);
+  free(neighbours);
+  return good;
+}
+
+/* ---- the check ---- */
+
+/* Measures of the case with a number moved; all NaN when that run fails. */
+static bool measures_at(struct run_workspace *workspace, const struct case_data *data, const struct chosen *chosen,
+                        double si, const struct watcher *watcher, double *measures, struct error *error) {
+  struct case_data moved;
+  struct outcome outcome = {0};
+  if (!chosen_put(data, chosen, si, &moved, error)) {
+    return false;
+  }
+  moved.simulation.relative_tolerance = fmin(moved.simulation.relative_tolerance, CHECK_TOLERANCE);
+  moved.simulation.pressure_tolerance = fmin(moved.simulation.pressure_tolerance, CHECK_PRESSURE);
+  bool good = run_in(workspace, &moved, NULL, watcher, &outcome, error);
+  if (good && outcome.status == RUN_INTERRUPTED) {
+    good = error_set(error, ERROR_RUN, "interrupted");
+  }
+  for (int m = 0; good && m < MEASURE_COUNT; m++) {
+    measures[m] = outcome.status == RUN_FAILED ? NAN : outcome.measures[m];
+  }
+  outcome_free(&outcome);
+  case_free(&moved);
+  return good;
+}
+
+/* Central differences at a step and at half of it, put together so that the error of second order falls out. */
+static bool check_one(struct run_workspace *workspace, const struct case_data *data, const struct watcher *watcher,
+                      struct sensitivity *found, int i, struct error *error) {
+  const struct chosen *chosen = &found->chosen[i];
+  double values[4][MEASURE_COUNT];
+  double step = CHECK_SHARE * chosen->size;
+  const double places[] = {step, -step, 0.5 * step, -0.5 * step};
+  for (int k = 0; k < 4; k++) {
+    if (!measures_at(workspace, data, chosen, chosen->value + places[k], watcher, values[k], error)) {
+      return false;
+    }
+  }
+  for (int m = 0; m < MEASURE_COUNT; m++) {
+    double wide = (values[0][m] - values[1][m]) / (2.0 * step);
+    double near = (values[2][m] - values[3][m]) / step;
+    found->differences[i][m] = (4.0 * near - wide) / 3.0;
+    found->doubts[i][m] = fabs(near - wide);
+  }
+  return true;
+}
+
+static bool check(const struct case_data *data, const struct watcher *watcher, struct sensitivity *found,
+                  struct error *error) {
+  found->differences = calloc((size_t)found->count, sizeof *found->differences);
+  found->doubts = calloc((size_t)found->count, sizeof *found->doubts);
+  struct run_workspace *workspace = run_workspace_new(data->plant, false, error);
+  bool good = workspace != NULL;
+  if (good && (found->differences == NULL || found->doubts == NULL)) {
+    good = error_set(error, ERROR_MEMORY, "out of memory for the check");
+  }
+  for (int i = 0; good && i < found->count; i++) {
+    good = check_one(workspace, data, watcher, found, i, error);
+  }
+  run_workspace_free(workspace);
+  return good;
+}
+
+bool sensitivity_find(struct case_data *data, const struct sensitivity_wishes *wishes, const struct watcher *watcher,
+                      struct sensitivity *found, struct error *error) {
+  memset(found, 0, sizeof *found);
+  data->simulation.output_step = fmax(data->simulation.output_step, data->simulation.end_time / LARGEST_COUNT);
+  if (!read_wishes(data, wishes, found, error) || !run_it(data, watcher, found, error)) {
+    return false;
+  }
+  if (found->measure_count == 0) {
+    for (size_t k = 0; k < sizeof usual_measures / sizeof usual_measures[0]; k++) {
+      int measure = usual_measures[k];
+      bool moves = false;
+      for (int i = 0; i < found->count; i++) {
+        moves = moves || (isfinite(found->result.measures[i][measure]) && found->result.measures[i][measure] != 0.0);
+      }
+      if (moves && isfinite(found->outcome.measures[measure])) {
+        found->measures[found->measure_count++] = measure;
+      }
+    }
+  }
+  return !wishes->check || check(data, watcher, found, error);
+}
+
+void sensitivity_free(struct sensitivity *found) {
+  history_free(&found->history);
+  outcome_free(&found->outcome);
+  free(found->result.measures);
+  free(found->differences);
+  free(found->doubts);
+  free(found->samples);
+}
+
+void sensitivity_rank(const struct sensitivity *found, int measure, int *order) {
+  double size[SENSITIVITY_PARAMETERS];
+  for (int i = 0; i < found->count; i++) {
+    double effect = fabs(found->result.measures[i][measure] * found->chosen[i].change);
+    size[i] = isnan(effect) ? -1.0 : effect;
+    int place = i;
+    while (place > 0 && size[order[place - 1]] < size[i]) {
+      order[place] = order[place - 1];
+      place--;
+    }
+    order[place] = i;
+  }
+}
+
+/* ---- the file ---- */
+
+static void write_rank(const struct sensitivity *found, struct answer_file *file) {
+  int rows = found->measure_count * found->count;
+  const char **measures = calloc((size_t)rows + 1, sizeof *measures);
+  const char **paths = calloc((size_t)rows + 1, sizeof *paths);
+  const char **changes = calloc((size_t)rows + 1, sizeof *changes);
+  double *numbers = calloc(4 * (size_t)rows + 1, sizeof *numbers);
+  if (measures != NULL && paths != NULL && changes != NULL && numbers != NULL) {
+    int row = 0;
+    for (int m = 0; m < found->measure_count; m++) {
+      int order[SENSITIVITY_PARAMETERS];
+      int measure = found->measures[m];
+      sensitivity_rank(found, measure, order);
+      for (int k = 0; k < found->count; k++, row++) {
+        const struct chosen *chosen = &found->chosen[order[k]];
+        measures[row] = measure_rows[measure].name;
+        paths[row] = chosen->path;
+        changes[row] = chosen->change_words;
+        numbers[row] = found->result.measures[order[k]][measure];
+        numbers[rows + row] = numbers[row] * chosen->change;
+        numbers[2 * rows + row] = found->outcome.measures[measure];
+        numbers[3 * rows + row] = found->differences != NULL ? found->differences[order[k]][measure] : NAN;
+      }
+    }
+    struct answer_meaning axis = {{"row", QUANTITY_NUMBER, REFERENCE_NONE, "measures, each with its parameters ranked"},
+                                  NULL};
+    struct answer_meaning columns[] = {
+        {{"derivative", QUANTITY_NUMBER, REFERENCE_NONE, "derivative of the measure, SI over SI"}, "1"},
+        {{"effect", QUANTITY_NUMBER, REFERENCE_NONE, "derivative times change, SI of the measure"}, "1"},
+        {{"value", QUANTITY_NUMBER, REFERENCE_NONE, "the measure itself, SI"}, "1"},
+        {{"difference", QUANTITY_NUMBER, REFERENCE_NONE, "derivative by whole runs; NaN without a check"}, "1"},
+    };
+    answer_group(file, "ranking", "what moves what");
+    answer_axis(file, &axis, rows, NULL);
+    answer_texts(file, "measure", "what moves", "row", rows, measures);
+    answer_texts(file, "parameter", "what moves it", "row", rows, paths);
+    answer_texts(file, "change", "by what the parameter is changed", "row", rows, changes);
+    for (int c = 0; c < 4; c++) {
+      answer_column(file, &columns[c], "row", rows, numbers + (size_t)c * (size_t)rows);
+    }
+    for (int m = 0; m < found->measure_count; m++) {
+      const struct signal *row_of = &measure_rows[found->measures[m]];
+      struct answer_meaning meaning = {*row_of, NULL};
+      answer_value(file, &meaning, found->outcome.measures[found->measures[m]],
+                   found->outcome.absent[found->measures[m]]);
+    }
+  }
+  free(measures);
+  free(paths);
+  free(changes);
+  free(numbers);
+}
+
+static void write_histories(const struct sensitivity *found, const struct case_data *data, struct answer_file *file) {
+  int count = found->history.count < found->sample_count ? found->history.count : found->sample_count;
+  double *buffer = calloc((size_t)count + 1, sizeof *buffer);
+  struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run"}, NULL};
+  if (buffer == NULL) {
+    return;
+  }
+  answer_axis(file, &time, count, found->history.time);
+  for (int s = 0; s < found->signal_count; s++) {
+    struct answer_meaning meaning = {data->plant->signals[found->signals[s]], NULL};
+    answer_column(file, &meaning, "time", count, found->history.values[s]);
+  }
+  for (int i = 0; i < found->count; i++) {
+    const struct chosen *chosen = &found->chosen[i];
+    answer_group(file, chosen->path, chosen->slot.text);
+    answer_words(file, "change", chosen->change_words);
+    struct answer_meaning value = {{"value", chosen->slot.quantity, chosen->slot.reference, "of the parameter"}, NULL};
+    struct answer_meaning change = {{"change_size", QUANTITY_NUMBER, REFERENCE_NONE, "the change, SI"},
+                                    quantity_rows[chosen->slot.quantity].si_unit};
+    answer_value(file, &value, chosen->value, NULL);
+    answer_value(file, &change, chosen->change, NULL);
+    for (int s = 0; s < found->signal_count; s++) {
+      const struct signal *signal = &data->plant->signals[found->signals[s]];
+      char unit[64];
+      char text[200];
+      (void)snprintf(unit, sizeof unit, "(%s)/(%s)", quantity_rows[signal->quantity].si_unit,
+                     quantity_rows[chosen->slot.quantity].si_unit);
+      (void)snprintf(text, sizeof text, "derivative of %s to %s", signal->text, chosen->path);
+      struct answer_meaning meaning = {{signal->name, signal->quantity, signal->reference, text}, unit};
+      for (int k = 0; k < count; k++) {
+        buffer[k] =
+            found->samples[((size_t)k * (size_t)found->count + (size_t)i) * (size_t)found->signal_count + (size_t)s];
+      }
+      answer_column(file, &meaning, "time", count, buffer);
+    }
+  }
+  free(buffer);
+}
+
+bool sensitivity_write(const struct sensitivity *found, const struct case_data *data, const char *path,
+                       const char *command, struct error *error) {
+  struct answer_file *file = answer_open(path, "sensitivity", data->title, data->resolved, command, error);
+  if (file == NULL) {
+    return false;
+  }
+  write_histories(found, data, file);
+  write_rank(found, file);
+  return answer_close(file, error);
+}

@@ -1,0 +1,47 @@
+/* What moves what: derivatives of measures and of time histories of a run to numbers of its case. */
+#ifndef SWASHLOOP_ANALYSIS_SENSITIVITY_H
+#define SWASHLOOP_ANALYSIS_SENSITIVITY_H
+
+#include "chosen.h"
+#include "history.h"
+#include "run.h"
+
+enum { SENSITIVITY_PARAMETERS = 24, SENSITIVITY_SIGNALS = 12 };
+
+struct sensitivity_wishes {
+  const char *const *to; /* paths */
+  int to_count;
+  const char *const *of; /* measures and signals; none: what the run has of the usual ones */
+  int of_count;
+  bool check; /* by central differences of whole runs as well */
+};
+
+struct sensitivity {
+  struct chosen chosen[SENSITIVITY_PARAMETERS];
+  int count;
+  int measures[MEASURE_COUNT]; /* which, in the order of telling */
+  int measure_count;
+  int signals[SENSITIVITY_SIGNALS];
+  int signal_count;
+  struct outcome outcome;               /* of the run itself */
+  struct sensitivity_result result;     /* derivatives, SI over SI */
+  double (*differences)[MEASURE_COUNT]; /* by whole runs, NULL without a check; NaN where they do not agree among
+                                           themselves */
+  double (*doubts)[MEASURE_COUNT];      /* what two steps of difference differ by */
+  struct history history;               /* the signals */
+  int sample_count;                     /* derivatives: [sample][parameter][signal] */
+  int sample_capacity;
+  double *samples;
+};
+
+/* The case's output step is written to. */
+bool sensitivity_find(struct case_data *data, const struct sensitivity_wishes *wishes, const struct watcher *watcher,
+                      struct sensitivity *found, struct error *error);
+void sensitivity_free(struct sensitivity *found);
+/* The parameters in order of what their usual change does to a measure, the largest first; those without a derivative
+ * last. */
+void sensitivity_rank(const struct sensitivity *found, int measure, int *order);
+bool sensitivity_write(const struct sensitivity *found, const struct case_data *data, const char *path,
+                       const char *command, struct error *error);
+
+#endif

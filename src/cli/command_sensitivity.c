@@ -1,0 +1,279 @@
+/* swashloop sensitivity */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "answers.h"
+#include "case.h"
+#include "commands.h"
+#include "interrupt.h"
+#include "options.h"
+#include "sensitivity.h"
+#include "units.h"
+
+static const struct option_row options[] = {
+    {"to", '\0', "PATH", "a number of the case that is moved; may stand several times"},
+    {"of", '\0', "NAME", "a measure or a signal; may stand several times; default: the usual ones that move"},
+    {"check", '\0', NULL, "hold the derivatives against differences of whole runs (four runs a parameter)"},
+    {"output", 'o', "FILE", "the file; default: the name of the case with .sensitivity.h5, in the current folder"},
+    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
+    {"json", '\0', NULL, "print one JSON document, numbers in SI"},
+    {"quiet", '\0', NULL, "print nothing but errors"},
+    {"help", 'h', NULL, "print this"},
+};
+
+enum { TO, OF, CHECK, OUTPUT, SET, JSON, QUIET, HELP, OPTION_COUNT };
+
+struct request {
+  const char *case_file;
+  const char *output;
+  const char **sets;
+  int set_count;
+  const char **to;
+  const char **of;
+  struct sensitivity_wishes wishes;
+  bool json;
+  bool quiet;
+  bool help;
+};
+
+static void print_help(void) {
+  (void)fputs("usage: swashloop sensitivity CASE --to PATH... [--of NAME]... [--check] [--json]\n\n"
+              "Which setting moves what, and by how much: derivatives of measures and of time histories, integrated\n"
+              "beside the run, told in units of an engineer (bar per 10 %), ranked. docs/sensitivity.md.\n\n"
+              "  swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter.setting --to limiter.lag\n"
+              "  tools/plot stall.sensitivity.h5\n\n",
+              stdout);
+  option_help(stdout, options, OPTION_COUNT);
+  (void)fputs("\n" CAUTION "\n", stdout);
+}
+
+static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
+  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
+  for (;;) {
+    switch (option_next(&reader, error)) {
+    case TO:
+      request->to[request->wishes.to_count++] = reader.value;
+      break;
+    case OF:
+      request->of[request->wishes.of_count++] = reader.value;
+      break;
+    case CHECK:
+      request->wishes.check = true;
+      break;
+    case OUTPUT:
+      request->output = reader.value;
+      break;
+    case SET:
+      request->sets[request->set_count++] = reader.value;
+      break;
+    case JSON:
+      request->json = true;
+      break;
+    case QUIET:
+      request->quiet = true;
+      break;
+    case HELP:
+      request->help = true;
+      return true;
+    case OPTION_WORD:
+      if (request->case_file != NULL) {
+        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
+                         request->case_file);
+      }
+      request->case_file = reader.value;
+      break;
+    case OPTION_END:
+      if (request->case_file == NULL || request->wishes.to_count == 0) {
+        return error_set(error, ERROR_USAGE, "%s? usage: swashloop sensitivity CASE --to PATH...",
+                         request->case_file == NULL ? "which case" : "to which parameter");
+      }
+      return true;
+    default:
+      return false;
+    }
+  }
+}
+
+/* "12.3 bar": a change of a measure, without the offset that a temperature has. */
+static const char *show_change(int measure, double change, char *text, int size) {
+  const struct quantity_row *row = &quantity_rows[measure_rows[measure].quantity];
+  const char *unit = row->offset != 0.0 ? "K" : row->trade_unit;
+  double number = change / row->scale;
+  (void)snprintf(text, (size_t)size, "%+.4g %s", number, strcmp(unit, "1") == 0 ? "" : unit);
+  return text;
+}
+
+/* How far the check is off, as words. */
+static void show_check(const struct sensitivity *found, int i, int measure, char *text, int size) {
+  double derivative = found->result.measures[i][measure];
+  double difference = found->differences[i][measure];
+  if (isnan(difference)) {
+    (void)snprintf(text, (size_t)size, "runs beside it lack it");
+  } else if (difference == 0.0 && derivative == 0.0) {
+    (void)snprintf(text, (size_t)size, "both zero");
+  } else {
+    double size_of = fmax(fabs(difference), fabs(derivative));
+    (void)snprintf(text, (size_t)size, "%.1e off, differences differ by %.1e", fabs(derivative - difference) / size_of,
+                   found->doubts[i][measure] / size_of);
+  }
+}
+
+static void print_notes(const struct sensitivity *found) {
+  if (found->result.moved > 0) {
+    (void)printf("\n%ld changes of mode whose moment moves with a parameter, jumps taken into account\n",
+                 found->result.moved);
+  }
+  if (found->result.unsure > 0) {
+    (void)printf("UNSURE from %.6g s on: %ld changes of mode only touch their level, so that a small change of a\n"
+                 "parameter may turn them on or off; no derivative holds across that\n",
+                 found->result.first_unsure, found->result.unsure);
+  }
+}
+
+static void print_answer(const struct request *request, const struct case_data *data, const struct sensitivity *found) {
+  struct paint paint = paint_for(stdout);
+  (void)printf("%s%s%s   %s %.6g s, %.2f s of processor time\n", paint.strong, data->title, paint.plain,
+               run_status_names[found->outcome.status], found->outcome.end_time, found->outcome.counts.cpu_seconds);
+  for (int m = 0; m < found->measure_count; m++) {
+    int measure = found->measures[m];
+    int order[SENSITIVITY_PARAMETERS];
+    char value[64];
+    sensitivity_rank(found, measure, order);
+    if (isnan(found->outcome.measures[measure])) {
+      (void)printf("\n%s: none, %s\n", measure_rows[measure].name, found->outcome.absent[measure]);
+      continue;
+    }
+    units_show(measure_rows[measure].quantity, found->outcome.measures[measure], value, sizeof value);
+    (void)printf("\n%s%s%s %s, %s\n", paint.strong, measure_rows[measure].name, paint.plain, value,
+                 measure_rows[measure].text);
+    for (int k = 0; k < found->count; k++) {
+      const struct chosen *chosen = &found->chosen[order[k]];
+      double derivative = found->result.measures[order[k]][measure];
+      char effect[64] = "none: a run beside it lacks the measure";
+      char checked[128] = "";
+      if (!isnan(derivative)) {
+        show_change(measure, derivative * chosen->change, effect, sizeof effect);
+      }
+      if (found->differences != NULL && !isnan(derivative)) {
+        show_check(found, order[k], measure, checked, sizeof checked);
+      }
+      (void)printf("  %18s per %-8s of %-34s %s%s%s\n", effect, chosen->change_words, chosen->path, paint.faint,
+                   checked, paint.plain);
+    }
+  }
+  print_notes(found);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+}
+
+static void json_answer(const struct request *request, const struct case_data *data, const struct sensitivity *found) {
+  struct json json = {.out = stdout};
+  json_begin_object(&json, NULL);
+  json_text(&json, "title", data->title);
+  json_text(&json, "case", data->source);
+  json_text(&json, "answer", "sensitivity");
+  json_text(&json, "status", run_status_names[found->outcome.status]);
+  json_number(&json, "cpu_seconds", found->outcome.counts.cpu_seconds);
+  json_integer(&json, "moved_changes", found->result.moved);
+  json_integer(&json, "unsure_changes", found->result.unsure);
+  json_begin_list(&json, "parameters");
+  for (int i = 0; i < found->count; i++) {
+    const struct chosen *chosen = &found->chosen[i];
+    json_begin_object(&json, NULL);
+    json_text(&json, "path", chosen->path);
+    json_number(&json, "value", chosen->value);
+    json_text(&json, "unit", quantity_rows[chosen->slot.quantity].si_unit);
+    json_number(&json, "change", chosen->change);
+    json_text(&json, "change_words", chosen->change_words);
+    json_end_object(&json);
+  }
+  json_end_list(&json);
+  json_begin_object(&json, "measures");
+  for (int m = 0; m < found->measure_count; m++) {
+    int measure = found->measures[m];
+    int order[SENSITIVITY_PARAMETERS];
+    sensitivity_rank(found, measure, order);
+    json_begin_object(&json, measure_rows[measure].name);
+    json_number(&json, "value", found->outcome.measures[measure]);
+    json_text(&json, "unit", quantity_rows[measure_rows[measure].quantity].si_unit);
+    json_begin_list(&json, "ranking");
+    for (int k = 0; k < found->count; k++) {
+      double derivative = found->result.measures[order[k]][measure];
+      json_begin_object(&json, NULL);
+      json_text(&json, "path", found->chosen[order[k]].path);
+      json_number(&json, "derivative", derivative);
+      json_number(&json, "effect", derivative * found->chosen[order[k]].change);
+      if (found->differences != NULL) {
+        json_number(&json, "difference", found->differences[order[k]][measure]);
+        json_number(&json, "difference_doubt", found->doubts[order[k]][measure]);
+      }
+      json_end_object(&json);
+    }
+    json_end_list(&json);
+    json_end_object(&json);
+  }
+  json_end_object(&json);
+  json_text(&json, "file", request->output);
+  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
+  json_text(&json, "caution", CAUTION);
+  json_end_object(&json);
+  (void)fputc('\n', stdout);
+}
+
+static int find_answer(const struct request *request, struct case_data *data, const char *command) {
+  struct error error = {0};
+  struct sensitivity *found = calloc(1, sizeof *found);
+  if (found == NULL) {
+    return EXIT_RUN_FAILED;
+  }
+  struct progress progress = progress_start(request->quiet);
+  struct watcher watcher = {&progress, answers_tick};
+  bool good = sensitivity_find(data, &request->wishes, &watcher, found, &error);
+  progress_clear(&progress);
+  good = good && sensitivity_write(found, data, request->output, command, &error);
+  if (good && request->json && !request->quiet) {
+    json_answer(request, data, found);
+  } else if (good && !request->quiet) {
+    print_answer(request, data, found);
+  }
+  sensitivity_free(found);
+  free(found);
+  return good ? EXIT_DONE : answers_fail(&error);
+}
+
+int command_sensitivity(int argument_count, char **arguments) {
+  struct error error = {0};
+  struct case_data data;
+  struct request request = {0};
+  size_t room = (size_t)argument_count + 1;
+  const char **words = calloc(3 * room, sizeof *words);
+  char *command = option_command_line("swashloop sensitivity", argument_count, arguments);
+  char *output = NULL;
+  int code = EXIT_DONE;
+  request.sets = words;
+  request.to = words != NULL ? words + room : NULL;
+  request.of = words != NULL ? words + 2 * room : NULL;
+  request.wishes.to = request.to;
+  request.wishes.of = request.of;
+  if (words == NULL || command == NULL) {
+    error_set(&error, ERROR_MEMORY, "no memory for names");
+    code = terminal_error(&error);
+  } else if (!read_request(argument_count, arguments, &request, &error)) {
+    code = terminal_error(&error);
+  } else if (request.help) {
+    print_help();
+  } else if (!case_load(request.case_file, request.sets, request.set_count, &data, &error)) {
+    code = terminal_error(&error);
+  } else {
+    output = answers_output(request.case_file, "sensitivity");
+    request.output = request.output != NULL ? request.output : output;
+    interrupt_catch();
+    code = find_answer(&request, &data, command);
+    case_free(&data);
+  }
+  units_close();
+  free(output);
+  free(command);
+  free(words);
+  return code;
+}
