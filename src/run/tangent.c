@@ -6,8 +6,9 @@
 
 #include "steady_start.h"
 
-#define ALONG 30.0   /* change of states along a derivative, in units of the error test */
-#define TOUCHES 1e-9 /* relative to its size, a crossing slower than this over a second only touches */
+#define ALONG 30.0 /* change of states along a derivative, in units of the error test */
+/* A crossing only touches when the small step of the parameter moves it by more than this share of the run. */
+#define TOUCHES 1e-3
 #define CROSSES 1e-7 /* a condition is met by crossing, not by a jump, when it holds by no more than this share */
 #define SAME_TIME 1e-12
 
@@ -301,15 +302,13 @@ static double moved_by(struct tangent *tangent, int i, const struct trigger *tri
   values[0] = trigger_at(tangent->view, trigger, 0, t + far, shifted[0]);
   values[1] = trigger_at(tangent->view, trigger, 0, t - far, shifted[1]);
   double by_time = (values[0] - values[1]) / (2.0 * far);
-  double size = fmax(fabs(values[0]), fabs(by_parameter) * tangent->request->scales[i]);
-  if (!(fabs(by_time) > TOUCHES * size)) {
-    if (by_parameter != 0.0) {
-      tangent->unsure++;
-      tangent->first_unsure = isnan(tangent->first_unsure) ? t : tangent->first_unsure;
-    }
+  double moved = -by_parameter / by_time;
+  if (by_parameter != 0.0 && !(fabs(moved * parameter->step) <= TOUCHES * tangent->view->data->simulation.end_time)) {
+    tangent->unsure++;
+    tangent->first_unsure = isnan(tangent->first_unsure) ? t : tangent->first_unsure;
     return 0.0;
   }
-  return -by_parameter / by_time;
+  return by_parameter != 0.0 ? moved : 0.0;
 }
 
 /* The state of a neighbour at its own moment of the change. */
