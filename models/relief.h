@@ -63,8 +63,10 @@ static inline real relief_flow(const struct relief_parameters *relief, real open
 
 /* ---- law poppet ---- */
 
-/* Stops: stiff enough that a full force presses them in by some micrometres, damped beyond rebound. */
+/* Stops: stiff enough that a full force presses them in by some micrometres, damped beyond rebound. The damping comes up
+ * over the first micrometre, so that the force has no jump where a poppet strikes. */
 #define RELIEF_STOP_STIFFNESS 2e8 /* N/m */
+#define RELIEF_STOP_CONTACT 1e-6  /* m */
 
 static inline real relief_seat_area(const struct relief_parameters *relief) {
   return 0.25 * REAL_PI * relief->seat_diameter * relief->seat_diameter;
@@ -78,7 +80,8 @@ static inline real relief_flow_force_factor(const struct relief_parameters *reli
 /* Push of a stop that is pressed in by `depth` at a speed `inward`, N; never pulls. */
 static inline real relief_stop_force(const struct relief_parameters *relief, real depth, real inward) {
   real damping = 2.0 * sqrt(RELIEF_STOP_STIFFNESS * relief->poppet_mass);
-  return depth > 0.0 ? max0(RELIEF_STOP_STIFFNESS * depth + damping * inward) : 0.0;
+  real contact = clamp01(depth / RELIEF_STOP_CONTACT);
+  return depth > 0.0 ? max0(RELIEF_STOP_STIFFNESS * depth + damping * contact * inward) : 0.0;
 }
 
 /* Below this speed the dry friction fades: a poppet creeps instead of resting, by less than one sees. */

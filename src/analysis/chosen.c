@@ -27,8 +27,13 @@ static void find_change(struct chosen *chosen) {
     set_change(chosen, USUAL_TIME, "0.1 s");
   } else if (place && quantity == QUANTITY_LENGTH) {
     set_change(chosen, USUAL_LENGTH, "1 m");
-  } else if (chosen->value != 0.0) {
-    set_change(chosen, USUAL_SHARE * fabs(chosen->value), "10 %");
+  } else if (chosen->value > 0.0) {
+    set_change(chosen, USUAL_SHARE * chosen->value, "10 %");
+  } else if (chosen->value < 0.0) { /* "10 % more" of a downgrade would be read both ways */
+    char words[48];
+    double change = -USUAL_SHARE * chosen->value;
+    units_show(quantity, change, words, sizeof words);
+    set_change(chosen, change, words);
   } else {
     /* One unit of the trade is what one would try. */
     char words[48];
@@ -38,22 +43,42 @@ static void find_change(struct chosen *chosen) {
   }
 }
 
-bool chosen_find(const struct case_data *data, const char *path, struct chosen *chosen, struct error *error) {
+static bool find_one(const struct case_data *data, const char *path, struct slot *slot, struct error *error) {
   struct error reason = {0};
-  memset(chosen, 0, sizeof *chosen);
-  chosen->path = path;
-  if (!slot_find(data, path, &chosen->slot, &reason)) {
+  if (!slot_find(data, path, slot, &reason)) {
     return error_set(error, ERROR_USAGE, "%s", reason.text);
   }
-  if (chosen->slot.choices != NULL) {
+  if (slot->choices != NULL) {
     return error_set(error, ERROR_USAGE,
                      "%s is a choice (%s): nothing lies between its values; compare runs with --set", path,
-                     chosen->slot.choices);
+                     slot->choices);
   }
-  if (chosen->slot.of_run) {
-    return error_set(error, ERROR_USAGE, "%s is a setting of the run, no number of the machine", path);
+  return !slot->of_run || error_set(error, ERROR_USAGE, "%s is a setting of the run, no number of the machine", path);
+}
+
+bool chosen_find(const struct case_data *data, const char *path, struct chosen *chosen, struct error *error) {
+  memset(chosen, 0, sizeof *chosen);
+  chosen->path = path;
+  int count = 0;
+  for (const char *part = path; part != NULL && *part != '\0'; count++) {
+    char name[256];
+    size_t length = strcspn(part, "+");
+    if (length >= sizeof name || count == CHOSEN_TOGETHER) {
+      return error_set(error, ERROR_USAGE, "'%.60s': at most %d numbers move together", path, CHOSEN_TOGETHER);
+    }
+    memcpy(name, part, length);
+    name[length] = '\0';
+    struct slot *slot = count == 0 ? &chosen->slot : &chosen->others[chosen->other_count++];
+    if (!find_one(data, name, slot, error)) {
+      return false;
+    }
+    double value = slot_get(data, slot);
+    if (count > 0 && (value != chosen->value || slot->quantity != chosen->slot.quantity)) {
+      return error_set(error, ERROR_USAGE, "%s: what moves together must have one value", path);
+    }
+    chosen->value = value;
+    part = part[length] == '+' ? part + length + 1 : NULL;
   }
-  chosen->value = slot_get(data, &chosen->slot);
   find_change(chosen);
   return true;
 }
@@ -73,6 +98,9 @@ bool chosen_put(const struct case_data *data, const struct chosen *chosen, doubl
     return false;
   }
   slot_set(copy, &chosen->slot, si);
+  for (int i = 0; i < chosen->other_count; i++) {
+    slot_set(copy, &chosen->others[i], si);
+  }
   const char *disorder = slot_disorder(copy, &chosen->slot);
   if (disorder != NULL) {
     case_free(copy);

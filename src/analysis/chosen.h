@@ -1,13 +1,17 @@
-/* A number of a case that an analysis moves. */
+/* A number of a case that an analysis moves; or several that move together, `lines.volume_a+lines.volume_b`. */
 #ifndef SWASHLOOP_ANALYSIS_CHOSEN_H
 #define SWASHLOOP_ANALYSIS_CHOSEN_H
 
 #include "case.h"
 #include "slot.h"
 
+enum { CHOSEN_TOGETHER = 4 };
+
 struct chosen {
   const char *path; /* belongs to the caller */
-  struct slot slot;
+  struct slot slot; /* the first */
+  struct slot others[CHOSEN_TOGETHER - 1];
+  int other_count;
   double value;          /* SI, in the case */
   double size;           /* SI, what counts as large: the value, or a fixed amount where a share means nothing */
   double change;         /* SI, by what an engineer would change it: a tenth, 10 K, 0.1 s */

@@ -147,9 +147,15 @@ static void print_answer(const struct request *request, const struct case_data *
     units_show(measure_rows[measure].quantity, found->outcome.measures[measure], value, sizeof value);
     (void)printf("\n%s%s%s %s, %s\n", paint.strong, measure_rows[measure].name, paint.plain, value,
                  measure_rows[measure].text);
+    bool still = false;
     for (int k = 0; k < found->count; k++) {
       const struct chosen *chosen = &found->chosen[order[k]];
       double derivative = found->result.measures[order[k]][measure];
+      if (derivative == 0.0) {
+        (void)printf("%s %s", still ? "," : "  not moved by", chosen->path);
+        still = true;
+        continue;
+      }
       char effect[64] = "none: a run beside it lacks the measure";
       char checked[128] = "";
       if (!isnan(derivative)) {
@@ -160,6 +166,9 @@ static void print_answer(const struct request *request, const struct case_data *
       }
       (void)printf("  %18s per %-8s of %-34s %s%s%s\n", effect, chosen->change_words, chosen->path, paint.faint,
                    checked, paint.plain);
+    }
+    if (still) {
+      (void)fputc('\n', stdout);
     }
   }
   print_notes(found);

@@ -1,0 +1,100 @@
+"""swashloop sensitivity: derivatives against whole runs, ranking, units, refusals."""
+import json
+import os
+import sys
+import unittest
+
+sys.dont_write_bytecode = True
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from _program import ROOT, Folder, need_program  # noqa: E402
+
+STEP = os.path.join(ROOT, "cases", "baseline", "relief_step.yaml")
+STALL = os.path.join(ROOT, "cases", "stall.yaml")
+DOWNHILL = os.path.join(ROOT, "cases", "downhill.yaml")
+TIGHT = ("--set", "simulation.relative_tolerance=1e-9", "--set", "simulation.pressure_tolerance=0.01 Pa")
+
+
+class Sensitivity(Folder):
+    def answer(self, case, to, of=(), more=()):
+        arguments = ["sensitivity", case, "--json", "--check", "-o", "s.h5", *more]
+        for path in to:
+            arguments += ["--to", path]
+        for name in of:
+            arguments += ["--of", name]
+        return json.loads(self.expect(0, *arguments).stdout)
+
+    def worst(self, answer, measure):
+        """Largest deviation from the differences of whole runs, over the largest effect on the measure."""
+        changes = {row["path"]: row["change"] for row in answer["parameters"]}
+        ranking = answer["measures"][measure]["ranking"]
+        top = max(abs(row["effect"]) for row in ranking)
+        return max(abs(row["effect"] - row["difference"] * changes[row["path"]]) for row in ranking) / top
+
+    def test_rig_at_default_tolerance(self):
+        answer = self.answer(STEP, ("relief.setting", "relief.lag", "rig.volume", "relief.gradient",
+                                    "fluid.air_content"))
+        for measure, allowed in (("peak_line_a_pressure", 1e-3), ("relief_a_open_time", 1e-3), ("relief_heat", 1e-5),
+                                 ("relief_a_peak_flow", 1e-2)):
+            self.assertLess(self.worst(answer, measure), allowed, measure)
+
+    def test_rig_at_a_tight_tolerance(self):
+        answer = self.answer(STEP, ("relief.setting", "relief.lag", "rig.volume", "relief.gradient"), more=TIGHT)
+        for measure in ("peak_line_a_pressure", "relief_a_open_time", "relief_heat", "relief_a_peak_flow"):
+            self.assertLess(self.worst(answer, measure), 1e-3, measure)
+
+    def test_poppet(self):
+        answer = self.answer(os.path.join(ROOT, "cases", "valve", "step.yaml"),
+                             ("relief.setting", "relief.spring_rate", "relief.poppet_damping", "rig.feed[2].argument+rig.feed[3].argument"),
+                             ("peak_line_a_pressure", "relief_heat"), TIGHT[:2])
+        for measure in ("peak_line_a_pressure", "relief_heat"):
+            self.assertLess(self.worst(answer, measure), 1e-3, measure)
+
+    def test_machine(self):
+        answer = self.answer(STALL, ("limiter.setting", "lines.volume_a", "relief.lag", "engine.inertia"),
+                             ("peak_line_a_pressure", "engine_speed_min", "relief_heat"),
+                             ("--set", "simulation.end_time=3 s"))
+        for measure in ("peak_line_a_pressure", "engine_speed_min", "relief_heat"):
+            self.assertLess(self.worst(answer, measure), 2e-3, measure)
+
+    def test_jumps_at_places_and_actions(self):
+        """The pedal is released at a distance, the grade begins at a place: both moments move with the mass."""
+        answer = self.answer(DOWNHILL, ("vehicle.mass", "motor.rate_up", "ground.grade[2].argument", "actions[1].when"),
+                             ("engine_speed_max", "peak_line_b_pressure", "vehicle_speed_max"))
+        self.assertGreater(answer["moved_changes"], 5)
+        self.assertEqual(answer["unsure_changes"], 0)
+        for measure in answer["measures"]:
+            self.assertLess(self.worst(answer, measure), 1e-3, measure)
+
+    def test_ranked_in_units_of_an_engineer(self):
+        result = self.expect(0, "sensitivity", STEP, "--to", "relief.lag", "--to", "relief.setting", "--of",
+                             "peak_line_a_pressure")
+        lines = [line for line in result.stdout.splitlines() if " per " in line]
+        self.assertRegex(lines[0], r"^ +\+45\.\d+ bar per 10 % +of relief\.setting")
+        self.assertRegex(lines[1], r"^ +\+1\.3\d+ bar per 10 % +of relief\.lag")
+
+    def test_the_file(self):
+        import h5py
+
+        self.expect(0, "sensitivity", STEP, "--to", "relief.setting", "--of", "line_a_pressure", "-o", "s.h5", "--quiet")
+        with h5py.File(self.path("s.h5")) as file:
+            derivative = file["relief.setting/line_a_pressure"]
+            self.assertEqual(derivative.attrs["units"], "(Pa)/(Pa)")
+            self.assertEqual(derivative.shape, file["time"].shape)
+            # at rest the pressure follows the setting one to one
+            self.assertAlmostEqual(derivative[-1], 1.0, places=4)
+            self.assertEqual(derivative[0], 0.0)
+
+    def test_refusals(self):
+        for to, words in (("relief.law", "is a choice"), ("simulation.end_time", "setting of the run"),
+                          ("relief.seting", "did you mean"), ("relief.lag+relief.setting", "one value"), ("operator.forward_pedal", "is a table")):
+            result = self.expect(2, "sensitivity", STALL, "--to", to)
+            self.assertIn(words, result.stderr)
+        self.assertIn("did you mean 'peak_line_a_pressure'",
+                      self.expect(2, "sensitivity", STEP, "--to", "relief.lag", "--of", "peak_line_a_presure").stderr)
+        self.assertIn("which parameter", self.expect(2, "sensitivity", STEP).stderr)
+        self.assertEqual(self.files(), [])
+
+
+if __name__ == "__main__":
+    need_program()
+    unittest.main()
