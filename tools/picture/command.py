@@ -12,6 +12,8 @@ EPILOG = """examples:
   tools/plot downhill.h5
   tools/plot downhill.h5 -s line_a_pressure line_b_pressure -s engine_speed --from 15 --to 20
   tools/plot slow.h5 fast.h5 -o compare.pdf
+  tools/plot sweep.h5
+  tools/plot sweep.h5 --draw map -x vehicle.mass -y relief.setting -m stop_distance --at tyre.grip=0.7
 Each -s makes its own panels; within one -s, signals of one quantity share a panel."""
 
 
@@ -32,6 +34,15 @@ def parse(arguments):
     parser.add_argument("--from", dest="low", type=float, metavar="T", help="start of the window, s")
     parser.add_argument("--to", dest="high", type=float, metavar="T", help="end of the window, s")
     parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
+    tables = parser.add_argument_group("the table of a sweep")
+    tables.add_argument("--draw", choices=("curve", "map", "influence", "scatter", "pairs"),
+                        help="one picture instead of all that fit")
+    tables.add_argument("-x", metavar="PATH", help="what was varied, along the x axis (default: what matters most)")
+    tables.add_argument("-y", metavar="PATH", help="what was varied, along the y axis of a map")
+    tables.add_argument("-m", "--measures", nargs="+", default=[], metavar="MEASURE",
+                        help="measures, or worst values of limits (default: what breaks most)")
+    tables.add_argument("--at", action="append", default=[], metavar="PATH=VALUE",
+                        help="only cases with this value, in the unit of the trade; the nearest there is")
     parser.add_argument("--size", metavar="WIDTHxHEIGHT", help="of the picture, mm (default: 260 by what it needs)")
     parser.add_argument("--plain", action="store_true", help="no events, limits, peaks and tables")
     options = parser.parse_intermixed_args(arguments)
@@ -88,8 +99,18 @@ def write(figure, path, kind):
 
 
 def draw(options):
-    from . import answers
+    from . import answers, sweep
 
+    tables = [path for path in options.runs if sweep.is_table(path)]
+    if tables:
+        if len(options.runs) > 1:
+            raise PlotError(f"{tables[0]}: the table of a sweep is drawn by itself")
+        from .sweep_figure import make_sweep_figure
+        return make_sweep_figure(tables[0], options)
+    for name, given in (("-x", options.x), ("-y", options.y), ("-m", options.measures), ("--at", options.at),
+                        ("--draw", options.draw)):
+        if given:
+            raise PlotError(f"{name} is for the table of a sweep, and {options.runs[0]} is none")
     if len(options.runs) == 1 and answers.kind_of(options.runs[0]):
         return answers.draw(options.runs[0], options)
     from .figure import make_figure

@@ -1,0 +1,230 @@
+"""Reading the table of a sweep: what was varied, measures, limits, in the units of the trade; percentiles and ranks."""
+import difflib
+
+import h5py
+import numpy
+
+from .errors import PlotError
+from .runfile import Quantity, _text, show, words
+
+KEPT, BROKEN, UNKNOWN = 1, 0, 2
+
+
+def is_table(path):
+    """Has it a dimension `case` and no time?"""
+    try:
+        with h5py.File(path, "r") as file:
+            return "case" in file and "time" not in file and "study_fingerprint" in file.attrs
+    except OSError:
+        return False
+
+
+class Column:
+    def __init__(self, name, dataset):
+        self.name = name
+        self.quantity = Quantity(dataset)
+        self.long_name = self.quantity.long_name
+        self.is_text = h5py.check_string_dtype(dataset.dtype) is not None
+        attributes = dataset.attrs
+        self.role = _text(attributes.get("role", ""))
+        level = attributes.get("level")
+        self.level = float(self.quantity.trade(float(_text(level)))) if level is not None else None
+        self.side = _text(attributes.get("side", ""))
+        if self.is_text:
+            self.texts = dataset.asstr()[()]
+            names = _text(attributes.get("choices", "")).split("|")
+            if not set(self.texts) <= set(names):
+                names = sorted(set(self.texts))
+            self.choices = [name for name in names if name in set(self.texts)]
+            self.values = numpy.array([self.choices.index(text) for text in self.texts], dtype=float)
+        else:
+            self.values = self.quantity.trade(dataset[()].astype(float))
+
+    @property
+    def title(self):
+        """As it stands at an axis: the path of what was varied, the words of a measure."""
+        if self.role in ("measure", "work"):
+            return words(self.name)
+        if self.role == "worst":
+            return ("highest " if self.side == "at most" else "lowest ") + self.limited
+        return self.name
+
+    @property
+    def limited(self):
+        """What a limit is about, from the name `limit_3_line_b_pressure_worst`."""
+        return words(self.name.split("_", 2)[2].removesuffix("_worst"))
+
+    @property
+    def label(self):
+        unit = self.quantity.label
+        return f"{self.title}, {unit}" if unit else self.title
+
+
+class Table:
+    def __init__(self, path):
+        self.path = path
+        self.columns = {}
+        with h5py.File(path, "r") as file:
+            attributes = file.attrs
+            self.title = _text(attributes.get("title", ""))
+            self.source = _text(attributes.get("source", ""))
+            self.shards = int(attributes.get("shards", 1))
+            for name, dataset in file.items():
+                role = _text(dataset.attrs.get("role", ""))
+                if role in ("varied", "measure", "worst", "work"):
+                    self.columns[name] = Column(name, dataset)
+            # h5py lists by name; the file was written in the order of the study.
+            order = {name: k for k, name in enumerate(creation_order(file))}
+            self.columns = dict(sorted(self.columns.items(), key=lambda item: order.get(item[0], 0)))
+            self.cases = file["case"][()]
+            self.status = file["status"].asstr()[()]
+            self.kept = file["all_limits"][()] if "all_limits" in file else None
+            self.limits = {name: file[name][()] for name in file
+                           if _text(file[name].attrs.get("role", "")) == "limit"}
+            self.sentences = {name: _text(file[name].attrs.get("long_name", "")) for name in self.limits}
+            self.setting = file["setting"].asstr()[()] if "setting" in file else None
+        self.select = numpy.ones(self.cases.size, dtype=bool)
+        self.conditions = []
+
+    @property
+    def failed(self):
+        return self.status == "failed"
+
+    @property
+    def good(self):
+        """Cases that count: not failed, and within what was asked for by --at."""
+        return self.select & ~self.failed
+
+    def varied(self):
+        """What was varied and takes more than one value among the selected cases."""
+        return [column for column in self.columns.values() if column.role == "varied" and
+                numpy.unique(column.values[self.select]).size > 1]
+
+    def find(self, name, roles=("varied", "measure", "worst", "work")):
+        column = self.columns.get(name)
+        if column is not None and column.role in roles:
+            return column
+        known = [other.name for other in self.columns.values() if other.role in roles]
+        near = difflib.get_close_matches(name, known, 1, 0.4)
+        what = "varied" if roles == ("varied",) else "in this table"
+        raise PlotError(f'{self.path}: "{name}" is not {what}' + (f'; nearest: "{near[0]}"' if near else ""))
+
+    def narrow(self, wish):
+        """`PATH=VALUE`, the value in the unit of the trade or a choice: only the cases with the nearest value there is."""
+        name, _, text = wish.partition("=")
+        column = self.find(name.strip(), ("varied",))
+        text = text.strip()
+        if column.is_text:
+            if text not in column.choices:
+                raise PlotError(f'--at {wish}: {column.name} is one of {", ".join(column.choices)}')
+            value = float(column.choices.index(text))
+        else:
+            try:
+                wanted = float(text.split()[0]) if text else float("nan")
+            except ValueError:
+                wanted = float("nan")
+            if wanted != wanted:
+                raise PlotError(f"--at {wish}: expected PATH=NUMBER, in {column.quantity.unit}")
+            values = numpy.unique(column.values)
+            value = values[numpy.argmin(numpy.abs(values - wanted))]
+        self.select &= column.values == value
+        shown = text if column.is_text else show(value, column.quantity.unit)
+        self.conditions.append(f"{column.name} = {shown}")
+
+    def default_measure(self):
+        """What a study is mostly about: the worst value of the limit that most cases break, else a usual measure."""
+        good = self.good
+        broken = {name: int(numpy.sum(flags[good] == BROKEN)) for name, flags in self.limits.items()}
+        telling = {name: count for name, count in broken.items() if 0 < count < int(good.sum())}
+        if telling:
+            name = max(telling, key=telling.get) + "_worst"
+            if name in self.columns and numpy.isfinite(self.columns[name].values[good]).any():
+                return self.columns[name]
+        for name in ("stop_distance", "peak_line_b_pressure", "peak_line_a_pressure", "engine_speed_max"):
+            column = self.columns.get(name)
+            if column is not None and moves(column.values[good]):
+                return column
+        for column in self.columns.values():
+            if column.role in ("measure", "worst") and moves(column.values[good]):
+                return column
+        raise PlotError(f"{self.path}: no measure differs between the cases")
+
+    def default_measures(self, most=6):
+        """The main one, then those that a review asks first."""
+        chosen = [self.default_measure()]
+        for name in ("stop_distance", "stop_time", "engine_speed_max", "peak_line_b_pressure", "peak_line_a_pressure",
+                     "lowest_low_side_pressure_after_settling", "lowest_charge_pressure", "relief_heat",
+                     "largest_wheel_slip", "creep_speed"):
+            column = self.columns.get(name)
+            if column is None or not moves(column.values[self.good]):
+                continue
+            # The worst value of a limit may be the measure itself.
+            if not any(numpy.array_equal(column.values, other.values, equal_nan=True) for other in chosen):
+                chosen.append(column)
+        return chosen[:most]
+
+
+def creation_order(file):
+    names = []
+    file.id.links.iterate(names.append, idx_type=h5py.h5.INDEX_CRT_ORDER)
+    return [name.decode() if isinstance(name, bytes) else name for name in names]
+
+
+def moves(values):
+    values = values[numpy.isfinite(values)]
+    return values.size > 1 and float(values.max() - values.min()) > 1e-9 * max(1.0, float(numpy.abs(values).max()))
+
+
+def ranks(values):
+    """Ranks from 1; equal values share the mean of theirs."""
+    order = numpy.argsort(values, kind="stable")
+    ordered = values[order]
+    starts = numpy.flatnonzero(numpy.concatenate(([True], ordered[1:] != ordered[:-1])))
+    ends = numpy.append(starts[1:], ordered.size)
+    result = numpy.empty(values.size)
+    for first, past in zip(starts, ends):
+        result[order[first:past]] = 0.5 * (first + 1 + past)
+    return result
+
+
+def rank_correlation(x, y):
+    """Spearman's, of the cases in which both are numbers; and how many these are."""
+    both = numpy.isfinite(x) & numpy.isfinite(y)
+    if both.sum() < 3 or not moves(x[both]) or not moves(y[both]):
+        return float("nan"), int(both.sum())
+    a, b = ranks(x[both]), ranks(y[both])
+    a, b = a - a.mean(), b - b.mean()
+    return float((a * b).sum() / numpy.sqrt((a * a).sum() * (b * b).sum())), int(both.sum())
+
+
+def groups_of(values, most=24):
+    """(centres, group of each case): the values themselves where they are few, else bins of as many cases each."""
+    distinct = numpy.unique(values)
+    if distinct.size <= most:
+        return distinct, numpy.searchsorted(distinct, values)
+    count = int(min(16, max(4, values.size // 25)))
+    edges = numpy.quantile(values, numpy.linspace(0.0, 1.0, count + 1))
+    group = numpy.clip(numpy.searchsorted(edges, values, "right") - 1, 0, count - 1)
+    return numpy.array([values[group == k].mean() if (group == k).any() else numpy.nan for k in range(count)]), group
+
+
+def spans_decades(values):
+    """Is a logarithmic axis the natural one?"""
+    values = values[numpy.isfinite(values)]
+    return values.size > 2 and values.min() > 0.0 and values.max() / values.min() >= 15.0
+
+
+def axis_bins(values, log, most=24):
+    """(edges, bin of each case) for a map: cells around the values where they are few, else of equal width."""
+    to, back = (numpy.log, numpy.exp) if log else (numpy.asarray, numpy.asarray)
+    distinct = numpy.unique(values)
+    points = to(distinct)
+    if distinct.size == 1:
+        return back(numpy.array([points[0] - 0.5, points[0] + 0.5])), numpy.zeros(values.size, dtype=int)
+    if distinct.size <= most:
+        middle = 0.5 * (points[1:] + points[:-1])
+        edges = numpy.concatenate(([2 * points[0] - middle[0]], middle, [2 * points[-1] - middle[-1]]))
+        return back(edges), numpy.searchsorted(distinct, values)
+    count = int(min(16, max(4, round(numpy.sqrt(values.size / 20.0)))))
+    edges = back(numpy.linspace(points[0], points[-1], count + 1))
+    return edges, numpy.clip(numpy.searchsorted(edges, values, "right") - 1, 0, count - 1)
