@@ -8,7 +8,7 @@
 #include "answer_file.h"
 #include "registry.h"
 
-#define STEP_SHARE 1e-4 /* of the size: between the neighbours and the case */
+#define STEP_SHARE 1e-5 /* of the size: between the neighbours and the case */
 /* The check: its larger step, share of the size, and the tolerances at which it runs, so that a difference is more than
  * the noise of two runs. */
 #define CHECK_SHARE 2e-3

@@ -6,7 +6,10 @@
 
 #include "steady_start.h"
 
-#define ALONG 30.0 /* change of states along a derivative, in units of the error test */
+/* Change of states along a derivative: by the stated tolerances of the plant's rows, whatever those of the run; small
+ * against what a stop or a seat yields, large against rounding. */
+#define ALONG_SHARE 1e-7
+#define ALONG_TOLERANCE 0.1
 /* A crossing only touches when the small step of the parameter moves it by more than this share of the run. */
 #define TOUCHES 1e-3
 #define CROSSES 1e-7 /* a condition is met by crossing, not by a jump, when it holds by no more than this share */
@@ -33,8 +36,7 @@ struct tangent {
   const struct sensitivity_request *request;
   const struct view *view; /* of the run */
   struct parameter_tangent *parameters;
-  double own_tolerances[PLANT_STATE_LIMIT];
-  double relative_tolerance;
+  double tolerances[PLANT_STATE_LIMIT]; /* of the states, as their rows state them */
   double rates_before[PLANT_STATE_LIMIT];
   double powers_before[PLANT_LEDGER_LIMIT];
   double state_before[PLANT_STATE_LIMIT];
@@ -106,10 +108,10 @@ typedef void derivative_of(const struct view *view, double t, const double *stat
 static double reach(const struct tangent *tangent, const double *state, const double *along) {
   double largest = 0.0;
   for (int k = 0; k < tangent->view->state_count; k++) {
-    double weight = 1.0 / (tangent->relative_tolerance * fabs(state[k]) + tangent->own_tolerances[k]);
+    double weight = 1.0 / (ALONG_SHARE * fabs(state[k]) + ALONG_TOLERANCE * tangent->tolerances[k]);
     largest = fmax(largest, fabs(along[k]) * weight);
   }
-  return largest > 0.0 ? ALONG / largest : 0.0;
+  return largest > 0.0 ? 1.0 / largest : 0.0;
 }
 
 /* d/dp of `function` with the states moving along `along`: its partial derivative along the states with the run's own
@@ -162,11 +164,12 @@ static void sensitivity_powers(void *context, double t, const double *state, con
 bool tangent_prepare(struct tangent *tangent, const struct view *view, struct integrator_problem *problem,
                      struct error *error) {
   tangent->view = view;
-  tangent->relative_tolerance = problem->relative_tolerance;
-  memcpy(tangent->own_tolerances, problem->tolerances, sizeof(double) * (size_t)view->state_count);
   int rows[PLANT_STATE_LIMIT];
   int own_rows[PLANT_STATE_LIMIT];
   view->plant->active_states(view->model, rows);
+  for (int k = 0; k < view->state_count; k++) {
+    tangent->tolerances[k] = view->plant->states[rows[k]].tolerance;
+  }
   for (int i = 0; i < tangent->request->count; i++) {
     for (int side = 0; side < 2; side++) {
       struct view *own = &tangent->parameters[i].sides[side].view;
