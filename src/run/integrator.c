@@ -18,6 +18,7 @@ struct integrator {
   void *solver;
   N_Vector state;
   N_Vector tolerances;
+  N_Vector integral_tolerances;
   N_Vector integrals;
   N_Vector work; /* dense output of states */
   N_Vector integral_work;
@@ -227,6 +228,17 @@ static bool make_sensitivities(struct integrator *integrator) {
          integrator->integral_sensitivity_work;
 }
 
+/* The problem's tolerances, which belong to the caller, into vectors of our own. */
+static void take_tolerances(struct integrator *integrator) {
+  const struct integrator_problem *problem = &integrator->problem;
+  memcpy(NV_DATA_S(integrator->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
+  double *tolerances = NV_DATA_S(integrator->integral_tolerances);
+  for (int i = 0; i < problem->integral_count; i++) {
+    tolerances[i] =
+        problem->integral_tolerance * (problem->integral_scales != NULL ? problem->integral_scales[i] : 1.0);
+  }
+}
+
 struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error) {
   struct integrator *integrator = calloc(1, sizeof *integrator);
   if (integrator == NULL) {
@@ -243,14 +255,16 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->work = new_vector(n, integrator->context);
     integrator->integrals = new_vector(problem->integral_count, integrator->context);
     integrator->integral_work = new_vector(problem->integral_count, integrator->context);
+    integrator->integral_tolerances = new_vector(problem->integral_count, integrator->context);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
     integrator->taylor = calloc((size_t)n * (LARGEST_ORDER + 1), sizeof *integrator->taylor);
     ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work &&
-            integrator->integrals && integrator->integral_work && integrator->matrix && make_sensitivities(integrator);
+            integrator->integrals && integrator->integral_work && integrator->integral_tolerances &&
+            integrator->matrix && make_sensitivities(integrator);
   }
   if (ready) {
     vecops_matrix(integrator->matrix);
-    memcpy(NV_DATA_S(integrator->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
+    take_tolerances(integrator);
     integrator->linear = vecops_solver(problem->state_count, integrator->context);
     integrator->solver = CVodeCreate(CV_BDF, integrator->context);
     ready = integrator->linear != NULL && integrator->solver != NULL;
@@ -268,7 +282,7 @@ bool integrator_renew(struct integrator **integrator, const struct integrator_pr
   if (old != NULL && old->problem.parameter_count == 0 && problem->parameter_count == 0 &&
       old->problem.state_count == problem->state_count && old->problem.integral_count == problem->integral_count) {
     old->problem = *problem;
-    memcpy(NV_DATA_S(old->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
+    take_tolerances(old);
     old->begun = false;
     old->rate_calls = 0;
     old->jacobian_calls = 0;
@@ -297,6 +311,7 @@ void integrator_free(struct integrator *integrator) {
   }
   N_Vector vectors[] = {integrator->state,
                         integrator->tolerances,
+                        integrator->integral_tolerances,
                         integrator->work,
                         integrator->integrals,
                         integrator->integral_work,
@@ -377,7 +392,7 @@ static bool settle(struct integrator *integrator) {
   failed |= CVodeSetMaxStep(solver, problem->largest_step);
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
   if (problem->integral_count > 0) {
-    failed |= CVodeQuadSStolerances(solver, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
+    failed |= CVodeQuadSVtolerances(solver, 0.1 * problem->relative_tolerance, integrator->integral_tolerances);
   }
   return failed == CV_SUCCESS;
 }

@@ -32,8 +32,9 @@ struct integrator_problem {
                             double *const *rates);
   void (*sensitivity_powers)(void *context, double t, const double *state, const double *const *sensitivities,
                              double *const *powers);
-  double integral_tolerance; /* absolute, J; relative is a tenth of the states' */
-  double largest_step;       /* s */
+  double integral_tolerance;     /* absolute; relative is a tenth of the states' */
+  const double *integral_scales; /* of that tolerance, one an integral (an integral may be no energy); NULL: 1 */
+  double largest_step;           /* s */
 };
 
 struct integrator_counts {

@@ -24,6 +24,9 @@ enum {
   RESTARTS_AT_ONCE = 64              /* changes at one instant before the run gives up: a mode that flickers */
 };
 
+/* Oil is audited to 1e-9 m3, energy to some hundredths of a joule: their tolerances stand as m3 to J. */
+#define OIL_OVER_ENERGY 1e-8
+
 #define TICK_SECONDS 0.05
 
 /* Two kinks of the clock this near to each other, over their time, are one: a rounding error lies between them (0.2 s
@@ -469,6 +472,10 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     names[i] = plant->states[rows[i]].name;
     tolerances[i] = plant->states[rows[i]].tolerance * scale;
   }
+  double integral_scales[PLANT_LEDGER_LIMIT];
+  for (int i = 0; i < plant->ledger_integrated; i++) {
+    integral_scales[i] = plant->ledger[i].kind == LEDGER_OIL_LOST ? OIL_OVER_ENERGY : 1.0;
+  }
   struct integrator_problem problem = {
       .state_count = run->view.state_count,
       .integral_count = plant->ledger_integrated,
@@ -478,6 +485,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
       .tolerances = tolerances,
       .relative_tolerance = data->simulation.relative_tolerance,
       .nonlinear_tolerance = data->simulation.nonlinear_tolerance,
+      .integral_scales = integral_scales,
       .integral_tolerance = 0.01 * (data->simulation.relative_tolerance / 1e-6),
       .largest_order = (int)data->simulation.largest_order,
       .largest_step = data->simulation.largest_step,
