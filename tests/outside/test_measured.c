@@ -570,7 +570,7 @@ static const struct row rows[] = {
      0.70, BETWEEN, "field tests of geared farm tractors, index abstract", PUBLISHED, a7_efficiency, -2.5, NULL},
     {"A7", "drive line", "on the level: within 0.56 to 0.86", "", 0.56, 0.86, BETWEEN,
      "field tests of geared farm tractors, index abstract", PUBLISHED, a7_efficiency, 0.0,
-     "0.8656: the measured drive lines have a gearbox before the axles, which the demo machine has not"},
+     "the measured drive lines have a gearbox before the axles, which the demo machine has not"},
     {"A7", "drive line", "part of the constant drag in its losses, travelling on the level (measured: 61 %)", "", 0.61,
      0.1, ABSOLUTE, "field tests of geared farm tractors, index abstract", PUBLISHED, a7_drag, 0.0, NULL},
     {"B4", "energy balance", "six demo cases: largest part of the energy put in that the ledger does not explain", "%",
@@ -594,11 +594,11 @@ static const struct row rows[] = {
     {"E3", "skidding", "with 3 t", "%", 39.0, 0.25, RELATIVE, SKIDDER, PUBLISHED, e3, 3.0, NULL},
     {"E3", "skidding", "with 4 t", "%", 30.0, 0.25, RELATIVE, SKIDDER, PUBLISHED, e3, 4.0, NULL},
     {"E3", "skidding", "with 5 t", "%", 11.0, 0.25, RELATIVE, SKIDDER, PUBLISHED, e3, 5.0,
-     "22: the published limit drops by 19 points from the fourth to the fifth tonne, where something else than grip "
+     "the published limit drops by 19 points from the fourth to the fifth tonne, where something else than grip "
      "stops that machine; a load only dragged costs this one 9"},
     {"E4", "skidding", "square of the correlation of largest load and slope, 0 to 40 %, friction of the load 0.6", "",
      0.98, 0.0, AT_LEAST, LJUBLJANA, PUBLISHED, e4, 0.6,
-     "0.977: by the law the load is (grip - s)/(friction + s) of the machine, s the slope, which bends: its own "
+     "by the law the load is (grip - s)/(friction + s) of the machine, s the slope, which bends: its own "
      "correlation on these five slopes is 0.978; measured trails scatter more than it bends"},
     {"E4", "skidding", "friction 0.8", "", 0.98, 0.0, AT_LEAST, LJUBLJANA, PUBLISHED, e4, 0.8, NULL},
     {"E6", "travel speeds", "demo machine, full pedal on the level (fastest skidder timed: 10.3)", "km/h", 10.3, 0.0,
@@ -607,7 +607,7 @@ static const struct row rows[] = {
      BETWEEN, "Appl. Sci. 15(18) 9921 (2025), abstract", PUBLISHED, e6, 5.0, NULL},
     {"E7", "travel speeds", "median while moving, demo cycle of driving out and back (skidders at work: 1.6 to 5.0)",
      "km/h", 1.6, 5.0, BETWEEN, "Appl. Sci. 15(18) 9921 (2025), abstract", PUBLISHED, e7, 0.0,
-     "9.3: the cycle is transport on a road at 50 to 60 % pedal, a choice of the case; the medians are from forest "
+     "the cycle is transport on a road at 50 to 60 % pedal, a choice of the case; the medians are from forest "
      "trails, with loading and manoeuvring"},
     {"E14", "tyre table", "hard ground (number 80): largest deviation of the net pull over load at slips of 5 to 30 %",
      "", 0.0, 0.002, ABSOLUTE, TYRES, FROM_MEMORY, e14_net, HARD_SOIL, NULL},

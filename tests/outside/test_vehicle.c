@@ -237,6 +237,50 @@ static double p7_17(double mph) {
   return stop_distance(speed / KMH, 1.5 * speed, 9.66 * FOOT) / FOOT;
 }
 
+/* The rule for tractors of up to 30 km/h, then for faster ones. */
+static double d1(double speed) {
+  return stop_distance(speed, 0.15 * speed, (speed <= 30.0 ? 92.0 : 130.0) / 25.92);
+}
+
+/* A machine that hardly feels its drive, stopped from 30 km/h by its friction brake, which acts after the rule's hidden
+ * delay of 0.54 s with the force that the rule's deceleration needs; what its wheels and its rolling add is in the
+ * force.
+ */
+static double d1_brake(double none) {
+  (void)none;
+  char text[2048];
+  double deceleration = 92.0 / 25.92;
+  (void)snprintf(
+      text, sizeof text,
+      "motor: {displacement: 5 cm3/rev}\ndriveline: {ratio: 0.1, drag_torque: 0 N m, wheel_inertia: 0.1 kg m2, "
+      "wheel_radius: 0.5 m}\nbrake: {torque: %.17g N m}\ntyre: {grip: 1, stiffness: 100, "
+      "rolling_resistance: 0}\nvehicle: {mass: 12 t, start_speed: 30 km/h}\n"
+      "operator: {brake: [[0 s, 0 %%], [0.54 s, 0 %%], [0.54 s, 100 %%]]}\n"
+      "simulation: {stop_from: 0 s, end_time: 10 s, output_step: 1 s}\n",
+      12e3 * deceleration * 0.5);
+  return bench_measure(text, MEASURE_stop_distance);
+}
+
+/* Table of the mining rule, ft, from 10 to 20 mph, six classes of weight with their delays: the largest deviation of
+ * the measure, run by run. */
+static double d4(double none) {
+  (void)none;
+  static const double delays[] = {0.5, 1.0, 1.5, 2.0, 2.25, 2.5};
+  static const double table[6][11] = {
+      {34, 38, 43, 48, 53, 59, 64, 70, 76, 83, 89},      {41, 46, 52, 58, 62, 70, 76, 83, 90, 97, 104},
+      {48, 54, 61, 67, 74, 81, 88, 95, 103, 111, 119},   {56, 62, 69, 77, 84, 92, 100, 108, 116, 125, 133},
+      {59, 66, 74, 81, 89, 97, 105, 114, 123, 132, 141}, {63, 71, 78, 86, 94, 103, 111, 120, 129, 139, 148}};
+  double worst = 0.0;
+  for (int c = 0; c < 6; c++) {
+    for (int i = 0; i < 11; i++) {
+      double speed = (10.0 + i) * 5280.0 * FOOT / 3600.0;
+      double feet = stop_distance(speed / KMH, (1.0 + delays[c]) * speed, 9.66 * FOOT) / FOOT;
+      worst = fmax(worst, fabs(feet - table[c][i]));
+    }
+  }
+  return worst;
+}
+
 static double p7_19(double none) {
   (void)none;
   return stop_distance(20.0, 0.2 * 25.0, 150.0 / 25.92);
@@ -325,6 +369,18 @@ static const struct row rows[] = {
     {"P7.17", "stopping distance", "20 mph", "ft", 88.54, 2e-4, RELATIVE, CFR, PUBLISHED, p7_17, 20.0, NULL},
     {"P7.19", "stopping distance", "20 km/h: v^2/150 + 0.2 (v + 5)", "m", 7.667, 1e-4, RELATIVE,
      "ISO 3450:1996; newer editions differ", FROM_MEMORY, p7_19, 0.0, NULL},
+    {"D1", "stopping distance", "rule for tractors, 10 km/h", "m", 2.59, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 10.0,
+     NULL},
+    {"D1", "stopping distance", "15 km/h", "m", 4.70, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 15.0, NULL},
+    {"D1", "stopping distance", "20 km/h", "m", 7.35, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 20.0, NULL},
+    {"D1", "stopping distance", "25 km/h", "m", 10.54, 0.01, ABSOLUTE, EU, PUBLISHED, d1, 25.0, NULL},
+    {"D1", "stopping distance", "30 km/h", "m", 14.28, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 30.0, NULL},
+    {"D1", "stopping distance", "35 km/h", "m", 14.67, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 35.0, NULL},
+    {"D1", "stopping distance", "40 km/h", "m", 18.31, 0.005, ABSOLUTE, EU, PUBLISHED, d1, 40.0, NULL},
+    {"D1", "stopping distance", "30 km/h, stopped by the friction brake after 0.54 s with 12 t times 3.549 m/s2", "m",
+     14.283, 0.01, RELATIVE, EU, PUBLISHED, d1_brake, 0.0, NULL},
+    {"D4", "stopping distance", "66 cells, 10 to 20 mph, six classes of weight: largest deviation of the measure", "ft",
+     0.0, 1.3, ABSOLUTE, "30 CFR 57.14101, Table M-1", PUBLISHED, d4, 0.0, NULL},
 };
 
 ROWS_MAIN(rows)
