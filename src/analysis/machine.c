@@ -393,13 +393,22 @@ double machine_peak_slip(const struct machine *machine) {
          machine_parameter(machine, "tyre", "stiffness");
 }
 
+/* Slip at which the ground gives 99.5 % of what it can. */
+static double used_up_slip(const struct machine *machine) {
+  if (choice(machine, "tyre", "ground") != TYRE_HARD) {
+    return machine_peak_slip(machine);
+  }
+  return tan(asin(0.995) / machine_parameter(machine, "tyre", "shape")) /
+         machine_parameter(machine, "tyre", "stiffness");
+}
+
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point) {
   double signals[PLANT_SIGNAL_LIMIT];
   machine_signals(machine, point, signals);
   unsigned bounds = 0;
 #define SIGNAL_NOW(name) signals[machine_signal(machine, name)]
   const double leaking = 1e-5; /* m3/s, what counts as an open relief valve (docs/commands.md) */
-  if (fabs(SIGNAL_NOW("wheel_slip")) >= 0.999 * machine_peak_slip(machine)) {
+  if (fabs(SIGNAL_NOW("wheel_slip")) >= used_up_slip(machine)) {
     bounds |= 1u << BOUND_grip;
   }
   if (SIGNAL_NOW("relief_a_flow") > leaking || SIGNAL_NOW("relief_b_flow") > leaking) {

@@ -70,6 +70,17 @@ static bool seek_pedal(struct machine *machine, double speed, enum machine_input
   }
   double highest = fmax(scan.points[most].at.inputs[freed], scan.points[least].at.inputs[freed]);
   bool more = asked > highest;
+  struct steady_most peak;
+  if (more) {
+    /* The scan may have stepped over the top. */
+    steady_most(machine, speed, freed, point, &peak);
+    if (peak.found) {
+      struct scan_point *top = &scan.points[most];
+      top->at = peak.at;
+      top->bounds = peak.bounds;
+      machine_signals(machine, &peak.at, top->signals);
+    }
+  }
   explain(machine, &scan, more ? most : least, freed, asked, more, error);
   return false;
 }

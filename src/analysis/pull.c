@@ -7,14 +7,6 @@
 #include "steady.h"
 #include "units.h"
 
-/* The most at one speed. */
-struct most {
-  bool found;
-  struct machine_point at;
-  unsigned bounds;
-  const char *limit;
-};
-
 static double at_pedal(struct machine *machine, double speed, enum machine_input freed, double pedal,
                        struct machine_point *point) {
   point->inputs[MACHINE_PEDAL] = pedal;
@@ -67,8 +59,8 @@ static const char *limit_of(const struct machine_point *point, unsigned bounds) 
   return fabs(point->inputs[MACHINE_PEDAL]) > 0.999 ? machine_bound_words[BOUND_gearing] : "drive";
 }
 
-static void most_at(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
-                    struct most *most) {
+void steady_most(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
+                 struct steady_most *most) {
   struct scan scan;
   scan_pedal(machine, speed, freed, from, &scan);
   int best = scan_extreme(&scan, 1.0);
@@ -125,7 +117,7 @@ static void begin_envelope(const struct machine *machine, struct chart *chart, s
   }
 }
 
-static void put_envelope(struct machine *machine, struct envelope *envelope, int i, const struct most *most) {
+static void put_envelope(struct machine *machine, struct envelope *envelope, int i, const struct steady_most *most) {
   envelope->limits[i] = most->limit;
   if (!most->found) {
     return;
@@ -172,9 +164,9 @@ static int find_corners(struct machine *machine, const struct envelope *envelope
     const char *above = envelope->limits[i + 1];
     double value = envelope->most[i];
     for (int k = 0; k < HALVINGS; k++) {
-      struct most most;
+      struct steady_most most;
       double middle = 0.5 * (low + high);
-      most_at(machine, middle, envelope->freed, from, &most);
+      steady_most(machine, middle, envelope->freed, from, &most);
       if (most.found && strcmp(most.limit, envelope->limits[i]) == 0) {
         low = middle;
         value = most.at.inputs[envelope->freed];
@@ -286,8 +278,8 @@ static bool make_envelope(struct machine *machine, const struct steady_options *
   }
   struct machine_point from = level_inputs(machine);
   for (int i = 0; i < count; i++) {
-    struct most most;
-    most_at(machine, speeds[i], freed, &from, &most);
+    struct steady_most most;
+    steady_most(machine, speeds[i], freed, &from, &most);
     put_envelope(machine, &envelope, i, &most);
   }
   int corner_count = find_corners(machine, &envelope, speeds, count, &from, corners);

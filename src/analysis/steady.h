@@ -23,6 +23,16 @@ struct steady_answer {
   int word_count;
 };
 
+/* The most pull or climb (`freed`) at one speed, with the inputs of `from` but the pedal. */
+struct steady_most {
+  bool found;
+  struct machine_point at;
+  unsigned bounds;
+  const char *limit; /* what ends it, in words */
+};
+void steady_most(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
+                 struct steady_most *most);
+
 void steady_answer_free(struct steady_answer *answer);
 /* Add a line of words. */
 void steady_say(struct steady_answer *answer, const char *format, ...) __attribute__((format(printf, 2, 3)));

@@ -1,0 +1,350 @@
+/* Balance: roots, steady drive against long runs, starts from balance, maps that agree with runs, and reasons. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "case.h"
+#include "check.h"
+#include "registry.h"
+#include "root.h"
+#include "run.h"
+#include "steady.h"
+#include "units.h"
+
+/* ---- roots ---- */
+
+static bool circle_and_line(void *context, const double *u, double *f) {
+  (void)context;
+  f[0] = u[0] * u[0] + u[1] * u[1] - 25.0;
+  f[1] = 1e6 * (u[0] - 0.75 * u[1]);
+  return true;
+}
+
+static bool no_root(void *context, const double *u, double *f) {
+  (void)context;
+  f[0] = u[0] * u[0] + 1.0;
+  return true;
+}
+
+static bool only_positive(void *context, const double *u, double *f) {
+  (void)context;
+  f[0] = log(u[0]) - 2.0;
+  return u[0] > 0.0;
+}
+
+static void test_roots(void **state) {
+  (void)state;
+  double sizes[2] = {1.0, 1.0};
+  double u[2] = {10.0, 1.0};
+  struct root_problem problem = {2, NULL, circle_and_line, sizes};
+  assert_true(root_find(&problem, u, NULL));
+  CHECK_CLOSE(u[0], 3.0, 1e-9);
+  CHECK_CLOSE(u[1], 4.0, 1e-9);
+  double v[1] = {0.3};
+  struct root_problem none = {1, NULL, no_root, sizes};
+  assert_false(root_find(&none, v, NULL));
+  double w[1] = {0.1};
+  struct root_problem half = {1, NULL, only_positive, sizes};
+  assert_true(root_find(&half, w, NULL));
+  CHECK_CLOSE(w[0], exp(2.0), 1e-9);
+}
+
+/* ---- machines ---- */
+
+static struct case_data load(const char *name, const char *const *sets, int set_count) {
+  struct error error = {0};
+  struct case_data data;
+  char path[512];
+  char message[2048];
+  snprintf(path, sizeof path, SWASHLOOP_SOURCE "/cases/%s.yaml", name);
+  if (!case_load(path, sets, set_count, &data, &error)) {
+    fail_msg("%s", error_text(&error, message, sizeof message));
+  }
+  return data;
+}
+
+static struct case_data load_text(const char *text) {
+  struct error error = {0};
+  struct case_data data;
+  char message[2048];
+  if (!case_load_text(SWASHLOOP_SOURCE "/cases/test.yaml", text, NULL, 0, &data, &error)) {
+    fail_msg("%s", error_text(&error, message, sizeof message));
+  }
+  return data;
+}
+
+static struct machine *open_machine(const struct case_data *data) {
+  struct error error = {0};
+  struct machine *machine = calloc(1, sizeof *machine);
+  assert_non_null(machine);
+  if (!machine_open(data, machine, &error)) {
+    fail_msg("%s", error.text);
+  }
+  return machine;
+}
+
+static void close_machine(struct machine *machine) {
+  machine_close(machine);
+  free(machine);
+}
+
+/* The last sample of a run. */
+struct last {
+  int count;
+  double values[PLANT_SIGNAL_LIMIT];
+  double first[PLANT_SIGNAL_LIMIT];
+  bool any;
+};
+
+static bool keep_last(void *context, int count, const double *time, const double *const *values, struct error *error) {
+  struct last *last = context;
+  (void)time;
+  (void)error;
+  for (int i = 0; i < last->count; i++) {
+    if (!last->any) {
+      last->first[i] = values[i][0];
+    }
+    last->values[i] = values[i][count - 1];
+  }
+  last->any = true;
+  return true;
+}
+
+static struct last run_to_end(const struct case_data *data) {
+  struct error error = {0};
+  struct outcome outcome;
+  struct last last = {.count = data->plant->signal_count};
+  struct recorder recorder = {&last, keep_last};
+  if (!run_case(data, &recorder, NULL, &outcome, &error)) {
+    fail_msg("%s", error.text);
+  }
+  assert_int_equal(outcome.status, RUN_COMPLETE);
+  outcome_free(&outcome);
+  return last;
+}
+
+#define HELD_HEAT                                                                                                      \
+  "heat: {loop_capacity: 100000 kJ/K, tank_capacity: 1000000 kJ/K}\n" /* temperatures stand still, as in balance */
+
+/* A long run of a machine on a steady grade comes to where the balance says it is. */
+static void test_balance_is_where_a_run_comes_to(void **state) {
+  (void)state;
+  static const char *const grades[] = {"-8", "0", "12"};
+  for (int i = 0; i < 3; i++) {
+    char text[512];
+    snprintf(text, sizeof text,
+             "machine: machines/forwarder.yaml\nsimulation: {end_time: 60 s, output_step: 1 s}\n" HELD_HEAT
+             "operator: {forward_pedal: [[0 s, 55 %%]]}\nground: {grade: [[0 m, %s %%]]}\n",
+             grades[i]);
+    struct case_data data = load_text(text);
+    struct machine *machine = open_machine(&data);
+    struct steady_given given = {NAN, NAN, NAN, NAN};
+    struct machine_point point;
+    struct error error = {0};
+    double signals[PLANT_SIGNAL_LIMIT];
+    assert_true(steady_find(machine, &given, &point, &error));
+    machine_signals(machine, &point, signals);
+    struct last last = run_to_end(&data);
+    static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
+                                       "line_b_pressure", "charge_pressure", "fuel_fraction"};
+    for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
+      int signal = machine_signal(machine, told[k]);
+      CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
+    }
+    close_machine(machine);
+    case_free(&data);
+  }
+}
+
+/* A run that starts in balance stays there. */
+static void test_start_steady_stays(void **state) {
+  (void)state;
+  struct case_data data = load_text("machine: machines/forwarder.yaml\n"
+                                    "simulation: {end_time: 5 s, output_step: 0.1 s, start: steady}\n" HELD_HEAT
+                                    "operator: {forward_pedal: [[0 s, 60 %]]}\nground: {grade: [[0 m, 6 %]]}\n");
+  struct last last = run_to_end(&data);
+  int speed = registry_signal(data.plant, "vehicle_speed");
+  int line = registry_signal(data.plant, "line_a_pressure");
+  assert_true(last.first[speed] > 1.0);
+  CHECK_CLOSE(last.values[speed], last.first[speed], 1e-5);
+  CHECK_CLOSE(last.values[line], last.first[line], 1e-4);
+  case_free(&data);
+}
+
+/* A start that cannot be is refused in words. */
+static void test_start_steady_refused(void **state) {
+  (void)state;
+  struct case_data data = load_text("machine: machines/forwarder.yaml\n"
+                                    "simulation: {end_time: 5 s, start: steady}\n"
+                                    "engine: {peak_torque: 60 N m}\n"
+                                    "operator: {forward_pedal: [[0 s, 100 %]]}\nground: {grade: [[0 m, 30 %]]}\n");
+  struct error error = {0};
+  struct outcome outcome;
+  assert_false(run_case(&data, NULL, NULL, &outcome, &error));
+  assert_non_null(strstr(error.text, "no steady start"));
+  assert_non_null(strstr(error.text, "stalls"));
+  case_free(&data);
+}
+
+/* Speed and pedal give a grade; speed and that grade give the pedal back; so do grade and pedal the speed. */
+static void test_questions_agree(void **state) {
+  (void)state;
+  struct case_data data = load("climb", NULL, 0);
+  struct machine *machine = open_machine(&data);
+  struct error error = {0};
+  for (int i = 0; i < 4; i++) {
+    double speed = (4.0 + 4.0 * i) / 3.6;
+    struct steady_given by_pedal = {speed, NAN, NAN, 0.3 + 0.2 * i};
+    struct machine_point first;
+    struct machine_point second;
+    struct machine_point third;
+    assert_true(steady_find(machine, &by_pedal, &first, &error));
+    struct steady_given by_grade = {speed, first.inputs[MACHINE_GRADE], NAN, NAN};
+    assert_true(steady_find(machine, &by_grade, &second, &error));
+    /* Under the pressure limiter more than one pedal gives the same: compare what the machine does. */
+    CHECK_NEAR(second.inputs[MACHINE_GRADE], first.inputs[MACHINE_GRADE], 1e-9);
+    machine_set_all(machine, second.inputs);
+    third = second;
+    third.state[machine->speed] *= 1.01;
+    assert_true(machine_find_speed(machine, &third));
+    CHECK_CLOSE(third.state[machine->speed], speed, 1e-6);
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
+/* No solution is an answer, with a reason in words. */
+static void test_reasons(void **state) {
+  (void)state;
+  static const struct {
+    double speed, grade; /* km/h, share */
+    const char *set;
+    const char *reason;
+  } questions[] = {
+      {8.0, 0.35, "tyre.grip=0.75", "engine is at full fuel"},
+      {2.0, 0.75, "tyre.grip=0.75", "pressure limiter"},
+      {2.0, 0.60, "tyre.grip=0.5", "grip is used up"},
+      {8.0, -0.9, "tyre.grip=0.75", "grip is used up"},
+      {45.0, 0.0, "tyre.grip=0.75", "full pedal"},
+  };
+  for (size_t i = 0; i < sizeof questions / sizeof questions[0]; i++) {
+    struct case_data data = load("climb", &questions[i].set, 1);
+    struct machine *machine = open_machine(&data);
+    struct error error = {0};
+    struct machine_point point;
+    struct steady_given given = {questions[i].speed / 3.6, questions[i].grade, NAN, NAN};
+    assert_false(steady_find(machine, &given, &point, &error));
+    if (strstr(error.text, questions[i].reason) == NULL) {
+      fail_msg("expected '%s' in: %s", questions[i].reason, error.text);
+    }
+    close_machine(machine);
+    case_free(&data);
+  }
+}
+
+static struct steady_answer *hold_back(const char *name, const char *const *sets, int set_count, double exhaust_brake,
+                                       int steps) {
+  struct case_data data = load(name, sets, set_count);
+  struct machine *machine = open_machine(&data);
+  struct steady_answer *answer = calloc(1, sizeof *answer);
+  struct steady_options options = {NAN, 368.15, 3.0 / 3.6, 24.0 / 3.6, steps, NAN, NAN, 0};
+  struct error error = {0};
+  assert_non_null(answer);
+  machine_set(machine, MACHINE_EXHAUST_BRAKE, exhaust_brake);
+  assert_true(steady_hold_back(machine, &options, answer, &error));
+  close_machine(machine);
+  case_free(&data);
+  return answer;
+}
+
+static void free_answer(struct steady_answer *answer) {
+  steady_answer_free(answer);
+  free(answer);
+}
+
+/* The map says how steep the engine holds: a run on that grade with that pedal keeps the engine there. */
+static void test_hold_back_against_a_run(void **state) {
+  (void)state;
+  struct steady_answer *answer = hold_back("downhill", NULL, 0, 0.0, 4);
+  const struct chart *chart = &answer->charts[0];
+  double grade = chart_find(chart, "grade_held")->values[1];
+  double pedal = chart_find(chart, "pedal")->values[1];
+  double speed = chart->axes[0].values[1];
+  assert_string_equal(chart_find_texts(chart, "limit")->values[1], "engine braking");
+  char text[700];
+  snprintf(text, sizeof text,
+           "machine: machines/forwarder.yaml\n"
+           "simulation: {end_time: 40 s, output_step: 1 s}\n" HELD_HEAT "vehicle: {start_speed: %.9g m/s}\n"
+           "operator: {forward_pedal: [[0 s, %.12g %%]]}\nground: {grade: [[0 m, %.12g %%]]}\n",
+           speed, 100.0 * pedal, 100.0 * grade);
+  struct case_data data = load_text(text);
+  struct last last = run_to_end(&data);
+  CHECK_CLOSE(last.values[registry_signal(data.plant, "vehicle_speed")], speed, 1e-3);
+  CHECK_CLOSE(last.values[registry_signal(data.plant, "engine_speed")], 2520.0 * 2.0 * 3.14159265358979323846 / 60.0,
+              1e-3);
+  case_free(&data);
+  free_answer(answer);
+}
+
+/* An exhaust brake holds more; a low relief valve ends the hold where it cracks. */
+static void test_hold_back_answers_to_parts(void **state) {
+  (void)state;
+  static const char *const low_relief[] = {"relief.setting=150 bar", "limiter.setting=130 bar"};
+  struct steady_answer *plain = hold_back("downhill", NULL, 0, 0.0, 4);
+  struct steady_answer *braked = hold_back("downhill", NULL, 0, 1.0, 4);
+  struct steady_answer *relieved = hold_back("downhill", low_relief, 2, 0.0, 4);
+  for (int i = 0; i < 3; i++) {
+    double without = chart_find(&plain->charts[0], "grade_engine_braking")->values[i];
+    double with = chart_find(&braked->charts[0], "grade_engine_braking")->values[i];
+    assert_true(isnan(without) || isnan(with) || with < without);
+  }
+  assert_string_equal(chart_find_texts(&relieved->charts[0], "limit")->values[0], "relief valve");
+  free_answer(plain);
+  free_answer(braked);
+  free_answer(relieved);
+}
+
+/* What is put in is what is lost, at every point of the map. */
+static void test_powers_close(void **state) {
+  (void)state;
+  struct case_data data = load("climb", NULL, 0);
+  struct machine *machine = open_machine(&data);
+  struct error error = {0};
+  struct steady_given given = {7.0 / 3.6, 0.1, NAN, NAN};
+  struct machine_point point;
+  double powers[PLANT_LEDGER_LIMIT];
+  assert_true(steady_find(machine, &given, &point, &error));
+  machine_powers(machine, &point, powers);
+  double balance = 0.0;
+  double in = 0.0;
+  for (int i = 0; i < data.plant->ledger_integrated; i++) {
+    enum ledger_kind kind = data.plant->ledger[i].kind;
+    balance += kind == LEDGER_SOURCE ? powers[i] : kind == LEDGER_LOSS ? -powers[i] : 0.0;
+    in += kind == LEDGER_SOURCE && powers[i] > 0.0 ? powers[i] : 0.0;
+  }
+  CHECK_NEAR(balance, 0.0, 1e-7 * in);
+  close_machine(machine);
+  case_free(&data);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(test_roots),
+      cmocka_unit_test(test_balance_is_where_a_run_comes_to),
+      cmocka_unit_test(test_start_steady_stays),
+      cmocka_unit_test(test_start_steady_refused),
+      cmocka_unit_test(test_questions_agree),
+      cmocka_unit_test(test_reasons),
+      cmocka_unit_test(test_hold_back_against_a_run),
+      cmocka_unit_test(test_hold_back_answers_to_parts),
+      cmocka_unit_test(test_powers_close),
+  };
+  int failed = cmocka_run_group_tests(tests, NULL, NULL);
+  units_close();
+  return failed;
+}
