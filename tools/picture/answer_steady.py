@@ -17,7 +17,7 @@ SHORTEST_SHARE = 0.02  # of the largest power: a smaller loss joins the rest
 
 def draw(answer, options):
     return {"hold_back": draw_hold_back, "tractive_effort": draw_envelope, "grade_ability": draw_envelope,
-            "efficiency": draw_efficiency}[answer.kind](answer)
+            "efficiency": draw_efficiency, "point": draw_point}[answer.kind](answer)
 
 
 def runs_of(words):
@@ -208,4 +208,40 @@ def draw_efficiency(answer):
         axis.set_xlabel("steady speed, km/h", labelpad=1)
         axis.set_xlim(speed[0], speed[-1])
         axis.set_ylim(pull[0], pull[-1])
+    return figure
+
+
+# ---- a single point ----
+
+TOLD = ("vehicle_speed", "grade", "drawbar_force", "pedal", "engine_speed", "fuel_fraction", "line_a_pressure",
+        "line_b_pressure", "charge_pressure", "pump_stroke", "motor_displacement", "motor_speed", "pump_flow",
+        "flush_flow", "wheel_slip", "traction_force", "loop_heat", "loop_oil_temperature")
+
+
+def draw_point(answer):
+    """Where the power comes from and where it goes, and the point in numbers."""
+    powers = answer.groups()["powers"]
+    rows = [(powers.long_name(name), powers[name]) for name in powers.names() if abs(powers[name]) >= 0.05]
+    sources = {"combustion", "slope", "starter"}
+    signs = [1.0 if name in sources else -1.0 for name in powers.names() if abs(powers[name]) >= 0.05]
+    figure = new_figure(230, max(95.0, 30.0 + 6.2 * max(len(rows), len(TOLD))))
+    top = heading(figure, answer, "a point of steady drive")
+    width, height = figure.get_figwidth(), figure.get_figheight()
+    axis = panel(figure, 2.35, width - 3.6, top + 0.20, height - 0.45)
+    panel_heading(axis, "Power put in and taken out")
+    order = sorted(range(len(rows)), key=lambda k: signs[k] * rows[k][1])
+    for place, k in enumerate(order):
+        value = signs[k] * rows[k][1]
+        axis.barh(place, value, height=0.7, color="#009e73" if value > 0.0 else "#d55e00")
+        axis.text(value, place, f" {abs(value):.1f} ", va="center", ha="left" if value > 0.0 else "right",
+                  size=style.SMALL)
+    axis.set_yticks(range(len(order)), [rows[k][0] for k in order])
+    axis.axvline(0.0, color=style.INK, linewidth=0.6)
+    axis.margins(x=0.16)
+    axis.set_xlabel("kW, put in to the right", labelpad=1)
+    names = [name for name in TOLD if name in answer]
+    for k, name in enumerate(names):
+        y = 1.0 - (top + 0.30 + 0.185 * k) / height
+        figure.text((width - 3.2) / width, y, answer.long_name(name).split(",")[0], size=style.SMALL, color=style.FAINT)
+        figure.text((width - 0.2) / width, y, answer.shown(name), size=style.SMALL, ha="right")
     return figure

@@ -19,6 +19,7 @@ KINDS = {
     "tractive_effort": "answer_steady",
     "grade_ability": "answer_steady",
     "efficiency": "answer_steady",
+    "point": "answer_steady",
     "linear": "answer_linear",
     "window": "answer_linear",
 }
