@@ -14,7 +14,7 @@
 #include "terminal.h"
 
 static const struct option_row options[] = {
-    {"output", 'o', "FILE", "the page; default: the name of the first run with .html, in the current folder"},
+    {"output", 'o', "FILE", "the page; default: the name of the first file with .html, in the current folder"},
     {"quiet", '\0', NULL, "print nothing but errors"},
     {"help", 'h', NULL, "print this"},
 };
@@ -31,12 +31,16 @@ struct request {
 
 static void print_help(void) {
   (void)fputs(
-      "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n\n"
+      "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n"
+      "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n\n"
       "Writes one page for a browser that tells the run: verdict, story, measures, charts, the circuit at every\n"
       "instant, where the energy went, the case. It needs no network and can be mailed. Several runs are\n"
-      "compared, differences first.\n\n"
+      "compared, differences first. The table of a sweep becomes a page of its own: how many cases keep every\n"
+      "limit, maps, curves, what matters most, and every case with the command that runs it again.\n\n"
       "  swashloop run cases/baseline/downhill.yaml -o downhill.h5\n"
-      "  swashloop report downhill.h5 -o downhill.html\n\n",
+      "  swashloop report downhill.h5 -o downhill.html\n"
+      "  swashloop sweep cases/studies/braking.yaml -o braking.h5\n"
+      "  swashloop report braking.h5 -o braking.html\n\n",
       stdout);
   option_help(stdout, options, OPTION_COUNT);
   (void)fputs("\n" CAUTION "\n", stdout);
@@ -130,7 +134,7 @@ static int write_guarded(const struct report_request *wanted, struct error *erro
   bool told = child > 0 && read(ends[0], error, sizeof *error) == (ssize_t)sizeof *error;
   (void)close(ends[0]);
   if (child < 0 || waitpid(child, &status, 0) != child) {
-    error_set(error, ERROR_RUN, "no process to read the run in: %s", strerror(errno));
+    error_set(error, ERROR_RUN, "no process to read the file in: %s", strerror(errno));
     return EXIT_RUN_FAILED;
   }
   if (told) {
@@ -143,16 +147,16 @@ static int write_guarded(const struct report_request *wanted, struct error *erro
   if (WIFSIGNALED(status) && WTERMSIG(status) == SIGINT) {
     return EXIT_INTERRUPTED;
   }
-  error_set(error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library gave up", wanted->runs[0],
-            wanted->run_count > 1 ? " or one of the other runs" : "");
+  error_set(error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library gave up", wanted->files[0],
+            wanted->file_count > 1 ? " or one of the other files" : "");
   return EXIT_BAD_INPUT;
 }
 
 static void tell(const struct report_request *wanted) {
   struct stat status;
   double size = stat(wanted->output, &status) == 0 ? (double)status.st_size : 0.0;
-  (void)printf("page %s (%d %s, %.2f MB)\n", wanted->output, wanted->run_count, wanted->run_count == 1 ? "run" : "runs",
-               size / 1e6);
+  (void)printf("page %s (%d %s, %.2f MB)\n", wanted->output, wanted->file_count,
+               wanted->file_count == 1 ? "file" : "files", size / 1e6);
 }
 
 int command_report(int argument_count, char **arguments) {

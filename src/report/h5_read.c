@@ -153,10 +153,15 @@ static herr_t add_name(hid_t group, const char *name, const H5L_info_t *link, vo
 
 static H5_index_t order_of(hid_t group) {
   unsigned flags = 0;
-  hid_t creation = H5Gget_create_plist(group);
+  /* A file stands for its first group, but the file library tells the order only of what was opened as a group. */
+  hid_t opened = H5Gopen2(group, ".", H5P_DEFAULT);
+  hid_t creation = opened >= 0 ? H5Gget_create_plist(opened) : H5I_INVALID_HID;
   if (creation >= 0) {
     (void)H5Pget_link_creation_order(creation, &flags);
     (void)H5Pclose(creation);
+  }
+  if (opened >= 0) {
+    (void)H5Gclose(opened);
   }
   return (flags & H5P_CRT_ORDER_INDEXED) != 0 ? H5_INDEX_CRT_ORDER : H5_INDEX_NAME;
 }
@@ -313,6 +318,26 @@ char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char 
   }
   h5_names_free(&texts);
   return text != NULL ? text : calloc(1, 1);
+}
+
+double h5_reading_attribute_number(struct h5_reading *reading, hid_t object, const char *name) {
+  double number = (double)NAN;
+  if (reading->failed || object < 0 || H5Aexists(object, name) <= 0) {
+    return number;
+  }
+  hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
+  hid_t type = H5Aget_type(attribute);
+  hid_t space = H5Aget_space(attribute);
+  if (attribute < 0 || type < 0 || space < 0) {
+    fail_at(reading, name);
+  } else if (kind_of_type(type) == H5_KIND_NUMBER && H5Sget_simple_extent_npoints(space) == 1 &&
+             H5Aread(attribute, H5T_NATIVE_DOUBLE, &number) < 0) {
+    fail_at(reading, name);
+  }
+  (void)H5Sclose(space);
+  (void)H5Tclose(type);
+  (void)H5Aclose(attribute);
+  return number;
 }
 
 double *h5_reading_numbers(struct h5_reading *reading, hid_t dataset, long count) {

@@ -44,6 +44,8 @@ enum h5_kind h5_reading_kind(hid_t dataset, long *count);
 
 /* An attribute as text, to be freed; "" where there is none. */
 char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char *name);
+/* An attribute as a number; NaN where there is none. */
+double h5_reading_attribute_number(struct h5_reading *reading, hid_t object, const char *name);
 /* A scalar; NaN after a failure. */
 double h5_reading_number(struct h5_reading *reading, hid_t dataset);
 /* All `count` numbers (1 for a scalar) of a dataset, to be freed; NULL after a failure. */

@@ -28,22 +28,31 @@ if(SWASHLOOP_REPORT)
   set(page ${CMAKE_CURRENT_LIST_DIR}/page)
   # In this order they stand on the page.
   set(page_files
-      STYLE=${charts}/dist/uPlot.min.css
-      STYLE=${page}/page.css
-      BODY=${page}/body.html
-      LICENCE=${charts}/LICENSE
-      SCRIPT=${charts}/dist/uPlot.iife.min.js
-      SCRIPT=${page}/base.js
-      SCRIPT=${page}/story.js
-      SCRIPT=${page}/tables.js
-      SCRIPT=${page}/groups.js
-      SCRIPT=${page}/points.js
-      SCRIPT=${page}/charts.js
-      SCRIPT=${page}/circuit.js
-      SCRIPT=${page}/energy.js
-      SCRIPT=${page}/page.js)
+      STYLE/RUNS=${charts}/dist/uPlot.min.css
+      STYLE/BOTH=${page}/page.css
+      STYLE/TABLE=${page}/sweep.css
+      BODY/RUNS=${page}/body.html
+      BODY/TABLE=${page}/sweep.html
+      LICENCE/RUNS=${charts}/LICENSE
+      SCRIPT/RUNS=${charts}/dist/uPlot.iife.min.js
+      SCRIPT/BOTH=${page}/base.js
+      SCRIPT/RUNS=${page}/story.js
+      SCRIPT/BOTH=${page}/tables.js
+      SCRIPT/BOTH=${page}/switches.js
+      SCRIPT/RUNS=${page}/groups.js
+      SCRIPT/RUNS=${page}/points.js
+      SCRIPT/RUNS=${page}/charts.js
+      SCRIPT/RUNS=${page}/circuit.js
+      SCRIPT/RUNS=${page}/energy.js
+      SCRIPT/RUNS=${page}/page.js
+      SCRIPT/TABLE=${page}/sweep_data.js
+      SCRIPT/TABLE=${page}/sweep_frame.js
+      SCRIPT/TABLE=${page}/sweep_map.js
+      SCRIPT/TABLE=${page}/sweep_plots.js
+      SCRIPT/TABLE=${page}/sweep_cases.js
+      SCRIPT/TABLE=${page}/sweep.js)
 endif()
-list(TRANSFORM page_files REPLACE "^[A-Z]+=" "" OUTPUT_VARIABLE page_inputs)
+list(TRANSFORM page_files REPLACE "^[A-Z]+/[A-Z]+=" "" OUTPUT_VARIABLE page_inputs)
 set(embedded ${PROJECT_BINARY_DIR}/report/page_files.c)
 add_custom_command(
   OUTPUT ${embedded}

@@ -5,10 +5,13 @@
 #include <stddef.h>
 
 enum page_file_kind { PAGE_STYLE, PAGE_BODY, PAGE_SCRIPT, PAGE_LICENCE };
+/* On which page a file stands. */
+enum page_use { PAGE_FOR_RUNS = 1, PAGE_FOR_TABLE = 2, PAGE_FOR_BOTH = 3 };
 
 struct page_file {
   const char *name;
   enum page_file_kind kind;
+  enum page_use use;
   const unsigned char *bytes;
   size_t size;
 };

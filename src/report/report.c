@@ -15,6 +15,7 @@
 #include "quantity.h"
 #include "run_page.h"
 #include "sha256.h"
+#include "table_page.h"
 
 /* Points of all curves on the page: with 6 to 7 bytes a point, in base64, one run stays below 3 MB and a comparison
  * below 5 MB. */
@@ -32,7 +33,7 @@ static void write_source_hash(FILE *out, const struct page_file *file) {
   (void)fputc('\'', out);
 }
 
-static void write_policy(FILE *out) {
+static void write_policy(FILE *out, enum page_use use) {
   static const struct {
     const char *directive;
     enum page_file_kind kind;
@@ -43,7 +44,7 @@ static void write_policy(FILE *out) {
   for (size_t r = 0; r < sizeof rows / sizeof rows[0]; r++) {
     (void)fprintf(out, "; %s", rows[r].directive);
     for (int i = 0; i < page_file_count; i++) {
-      if (page_files[i].kind == rows[r].kind) {
+      if (page_files[i].kind == rows[r].kind && (page_files[i].use & use) != 0) {
         write_source_hash(out, &page_files[i]);
       }
     }
@@ -51,9 +52,9 @@ static void write_policy(FILE *out) {
   (void)fputs("\">\n", out);
 }
 
-static void write_files(FILE *out, enum page_file_kind kind, const char *before, const char *after) {
+static void write_files(FILE *out, enum page_file_kind kind, enum page_use use, const char *before, const char *after) {
   for (int i = 0; i < page_file_count; i++) {
-    if (page_files[i].kind == kind) {
+    if (page_files[i].kind == kind && (page_files[i].use & use) != 0) {
       (void)fputs(before, out);
       (void)fwrite(page_files[i].bytes, 1, page_files[i].size, out);
       (void)fputs(after, out);
@@ -61,18 +62,18 @@ static void write_files(FILE *out, enum page_file_kind kind, const char *before,
   }
 }
 
-static void write_head(FILE *out) {
+static void write_head(FILE *out, enum page_use use) {
   (void)fputs("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n", out);
-  write_policy(out);
+  write_policy(out, use);
   (void)fputs("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-              "<meta name=\"referrer\" content=\"no-referrer\">\n<title>Report of a run</title>\n",
+              "<meta name=\"referrer\" content=\"no-referrer\">\n<title>Report</title>\n",
               out);
-  write_files(out, PAGE_STYLE, "<style>", "</style>\n");
+  write_files(out, PAGE_STYLE, use, "<style>", "</style>\n");
   (void)fputs("</head>\n", out);
 }
 
 /* What holds for the page as a whole: who made it and when, units. */
-static void write_page_facts(FILE *out, const struct report_request *request) {
+static void write_page_facts(FILE *out, const struct report_request *request, int run_count) {
   struct json json = {.out = out, .for_page = true};
   char when[32] = "";
   time_t now = time(NULL);
@@ -85,7 +86,7 @@ static void write_page_facts(FILE *out, const struct report_request *request) {
   json_text(&json, "version", SWASHLOOP_VERSION);
   json_text(&json, "made", when);
   json_text(&json, "caution", request->caution);
-  json_integer(&json, "runs", request->run_count);
+  json_integer(&json, "runs", run_count);
   json_begin_list(&json, "units");
   for (int q = 0; q < QUANTITY_COUNT; q++) {
     json_begin_object(&json, NULL);
@@ -100,18 +101,43 @@ static void write_page_facts(FILE *out, const struct report_request *request) {
   (void)fputs("</script>\n", out);
 }
 
-static bool write_page(FILE *out, const struct report_request *request, struct error *error) {
-  write_head(out);
-  write_files(out, PAGE_BODY, "", "");
-  write_page_facts(out, request);
-  long point_limit = request->run_count > 1 ? POINTS_OF_A_COMPARISON / request->run_count : POINTS_OF_ONE_RUN;
-  for (int r = 0; r < request->run_count; r++) {
-    if (!run_page_write(out, r, request->runs[r], point_limit, error)) {
+static bool write_runs(FILE *out, const struct report_request *request, struct error *error) {
+  long point_limit = request->file_count > 1 ? POINTS_OF_A_COMPARISON / request->file_count : POINTS_OF_ONE_RUN;
+  for (int r = 0; r < request->file_count; r++) {
+    if (!run_page_write(out, r, request->files[r], point_limit, error)) {
       return false;
     }
   }
-  write_files(out, PAGE_LICENCE, "<script type=\"text/plain\" id=\"licence\">", "</script>\n");
-  write_files(out, PAGE_SCRIPT, "<script>", "</script>\n");
+  return true;
+}
+
+/* Runs are told together, a table alone. */
+static bool find_use(const struct report_request *request, enum page_use *use, struct error *error) {
+  *use = PAGE_FOR_RUNS;
+  for (int i = 0; i < request->file_count; i++) {
+    if (!table_page_fits(request->files[i])) {
+      continue;
+    }
+    *use = PAGE_FOR_TABLE;
+    if (request->file_count > 1) {
+      return error_set(error, ERROR_USAGE,
+                       "%s is the table of a sweep: a page tells one table, or runs, but not both or several tables",
+                       request->files[i]);
+    }
+  }
+  return true;
+}
+
+static bool write_page(FILE *out, const struct report_request *request, enum page_use use, struct error *error) {
+  bool of_table = use == PAGE_FOR_TABLE;
+  write_head(out, use);
+  write_files(out, PAGE_BODY, use, "", "");
+  write_page_facts(out, request, of_table ? 0 : request->file_count);
+  if (!(of_table ? table_page_write(out, request->files[0], error) : write_runs(out, request, error))) {
+    return false;
+  }
+  write_files(out, PAGE_LICENCE, use, "<script type=\"text/plain\" id=\"licence\">", "</script>\n");
+  write_files(out, PAGE_SCRIPT, use, "<script>", "</script>\n");
   (void)fputs("</body>\n</html>\n", out);
   return true;
 }
@@ -133,12 +159,12 @@ static bool close_page(FILE *out, const char *part, struct error *error) {
   return good;
 }
 
-static bool would_overwrite_run(const struct report_request *request) {
+static bool would_overwrite(const struct report_request *request) {
   struct stat output;
-  struct stat run;
-  for (int r = 0; r < request->run_count; r++) {
-    if (stat(request->output, &output) == 0 && stat(request->runs[r], &run) == 0 && output.st_dev == run.st_dev &&
-        output.st_ino == run.st_ino) {
+  struct stat input;
+  for (int r = 0; r < request->file_count; r++) {
+    if (stat(request->output, &output) == 0 && stat(request->files[r], &input) == 0 && output.st_dev == input.st_dev &&
+        output.st_ino == input.st_ino) {
       return true;
     }
   }
@@ -147,14 +173,18 @@ static bool would_overwrite_run(const struct report_request *request) {
 
 static bool write_part(const struct report_request *request, const char *part, struct error *error) {
   struct stat status;
+  enum page_use use;
   if (stat(request->output, &status) == 0 && !S_ISREG(status.st_mode)) {
     return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", request->output);
+  }
+  if (!find_use(request, &use, error)) {
+    return false;
   }
   FILE *out = fopen(part, "wb");
   if (out == NULL) {
     return output_error(part, error);
   }
-  bool good = write_page(out, request, error);
+  bool good = write_page(out, request, use, error);
   if (!good) {
     (void)fclose(out);
   } else {
@@ -173,8 +203,9 @@ bool report_write(const struct report_request *request, struct error *error) {
   if (page_file_count == 0) {
     return error_set(error, ERROR_USAGE, "this program was built without the report (SWASHLOOP_REPORT=OFF)");
   }
-  if (would_overwrite_run(request)) {
-    return error_set(error, ERROR_USAGE, "%s is one of the run files; the page needs another name", request->output);
+  if (would_overwrite(request)) {
+    return error_set(error, ERROR_USAGE, "%s is one of the files to read; the page needs another name",
+                     request->output);
   }
   size_t size = strlen(request->output) + sizeof ".part";
   char *part = malloc(size);

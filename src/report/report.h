@@ -1,4 +1,5 @@
-/* The report: one or more run files to one page that needs nothing else, not even a network. */
+/* The report: one or more run files, or the table of a sweep, to one page that needs nothing else, not even a network.
+ */
 #ifndef SWASHLOOP_REPORT_REPORT_H
 #define SWASHLOOP_REPORT_REPORT_H
 
@@ -9,8 +10,8 @@
 enum { REPORT_RUN_LIMIT = 12 };
 
 struct report_request {
-  const char *const *runs; /* paths of run files */
-  int run_count;
+  const char *const *files; /* paths of run files, or of one table */
+  int file_count;
   const char *output;  /* path of the page; written as OUTPUT.part and renamed when whole */
   const char *caution; /* stands on the page */
 };

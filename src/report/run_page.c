@@ -181,41 +181,13 @@ static void write_curves(struct json *json, struct signals *signals, double star
   json_end_list(json);
 }
 
-static bool hash_file(const char *path, char text[65]) {
-  FILE *file = fopen(path, "rb");
-  if (file == NULL) {
-    return false;
-  }
-  struct sha256 hash;
-  unsigned char digest[32];
-  unsigned char block[16384];
-  sha256_start(&hash);
-  for (size_t taken = 0; (taken = fread(block, 1, sizeof block, file)) > 0;) {
-    sha256_add(&hash, block, taken);
-  }
-  bool good = ferror(file) == 0;
-  (void)fclose(file);
-  sha256_end(&hash, digest);
-  sha256_hex(digest, text);
-  return good;
-}
-
-static void hash_text(const char *words, char text[65]) {
-  struct sha256 hash;
-  unsigned char digest[32];
-  sha256_start(&hash);
-  sha256_add(&hash, words, strlen(words));
-  sha256_end(&hash, digest);
-  sha256_hex(digest, text);
-}
-
 /* Root attributes. Returns the plant, NULL if this program does not know it; fails if the file is no run file. */
 static const struct plant *write_root(struct h5_reading *reading, struct json *json) {
   static const char *const names[] = {"title", "history", "source", "swashloop_version", "status", "status_message"};
   char hash[65] = "";
   const char *slash = strrchr(reading->path, '/');
   json_text(json, "file", slash != NULL ? slash + 1 : reading->path);
-  json_text(json, "file_hash", hash_file(reading->path, hash) ? hash : NULL);
+  json_text(json, "file_hash", sha256_of_file(reading->path, hash) ? hash : NULL);
   for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
     char *text = h5_reading_attribute(reading, reading->file, names[i]);
     json_text(json, names[i], text);
@@ -230,7 +202,7 @@ static const struct plant *write_root(struct h5_reading *reading, struct json *j
   json_text(json, "plant", plant_name);
   json_text(json, "plant_text", plant != NULL ? plant->text : "");
   json_text(json, "case", resolved);
-  hash_text(resolved != NULL ? resolved : "", hash);
+  sha256_of_text(resolved != NULL ? resolved : "", hash);
   json_text(json, "case_hash", hash);
   free(resolved);
   free(plant_name);

@@ -94,3 +94,31 @@ void sha256_hex(const unsigned char digest[32], char text[65]) {
   }
   text[64] = '\0';
 }
+
+void sha256_of_text(const char *words, char text[65]) {
+  struct sha256 hash;
+  unsigned char digest[32];
+  sha256_start(&hash);
+  sha256_add(&hash, words, strlen(words));
+  sha256_end(&hash, digest);
+  sha256_hex(digest, text);
+}
+
+bool sha256_of_file(const char *path, char text[65]) {
+  FILE *file = fopen(path, "rb");
+  if (file == NULL) {
+    return false;
+  }
+  struct sha256 hash;
+  unsigned char digest[32];
+  unsigned char block[16384];
+  sha256_start(&hash);
+  for (size_t taken = 0; (taken = fread(block, 1, sizeof block, file)) > 0;) {
+    sha256_add(&hash, block, taken);
+  }
+  bool good = ferror(file) == 0;
+  (void)fclose(file);
+  sha256_end(&hash, digest);
+  sha256_hex(digest, text);
+  return good;
+}

@@ -2,6 +2,7 @@
 #ifndef SWASHLOOP_REPORT_SHA256_H
 #define SWASHLOOP_REPORT_SHA256_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -18,5 +19,9 @@ void sha256_end(struct sha256 *hash, unsigned char digest[32]);
 
 /* Lower-case hexadecimal, as sha256sum prints it. */
 void sha256_hex(const unsigned char digest[32], char text[65]);
+
+/* The same of a whole text or file at once. False if the file could not be read. */
+void sha256_of_text(const char *words, char text[65]);
+bool sha256_of_file(const char *path, char text[65]);
 
 #endif

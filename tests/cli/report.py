@@ -73,7 +73,7 @@ class Report(Folder):
 class Use(Report):
     def test_names_the_page_after_the_run(self):
         result = self.expect(0, "report", "run.h5")
-        self.assertIn("page run.html (1 run, ", result.stdout)
+        self.assertIn("page run.html (1 file, ", result.stdout)
         self.assertEqual(self.files(), ["run.h5", "run.html"])
         self.assertEqual(self.expect(0, "report", "run.h5", "-o", "x.html", "--quiet").stdout, "")
 
@@ -81,7 +81,7 @@ class Use(Report):
         self.assertIn("which run?", self.expect(2, "report").stderr)
         self.assertIn("did you mean '--output'", self.expect(2, "report", "run.h5", "--outptu").stderr)
         self.assertIn("at most 12 runs", self.expect(2, "report", *["run.h5"] * 13).stderr)
-        self.assertIn("is one of the run files", self.expect(2, "report", "run.h5", "-o", "run.h5").stderr)
+        self.assertIn("is one of the files to read", self.expect(2, "report", "run.h5", "-o", "run.h5").stderr)
         self.assertIn("usage: swashloop report", self.expect(0, "report", "--help").stdout)
 
     def test_twelve_runs(self):

@@ -1,5 +1,5 @@
 'use strict';
-// The page put together: masthead, rail with transport, keys, switches, print.
+// The page put together: masthead, rail with transport, keys, print.
 
 function showMasthead() {
   const first = runs[0];
@@ -241,7 +241,7 @@ function togglePlay() {
   requestAnimationFrame(step);
 }
 
-// --- Keys, switches, print ------------------------------------------------------------------------------------------------------
+// --- Keys, print ----------------------------------------------------------------------------------------------------------------
 
 function bindKeys() {
   const actions = {
@@ -272,38 +272,6 @@ function bindKeys() {
     event.preventDefault();
     actions[event.key](event);
   });
-}
-
-function isDark() {
-  const chosen = document.documentElement.dataset.theme;
-  return chosen ? chosen === 'dark' : matchMedia('(prefers-color-scheme: dark)').matches;
-}
-
-function labelTheme() {
-  byId('switch-theme').textContent = isDark() ? 'Light' : 'Dark';
-  byId('switch-theme').setAttribute('aria-pressed', String(isDark()));
-}
-
-function bindSwitches() {
-  byId('switch-units').addEventListener('click', () => {
-    shownUnits = shownUnits === 'si' ? 'trade' : 'si';
-    byId('switch-units').setAttribute('aria-pressed', String(shownUnits === 'si'));
-    byId('switch-units').textContent = shownUnits === 'si' ? 'Trade units' : 'SI units';
-    showTables();
-    showEnergy();
-    tell('units');
-  });
-  byId('switch-theme').addEventListener('click', () => {
-    document.documentElement.dataset.theme = isDark() ? 'light' : 'dark';
-    labelTheme();
-    tell('theme');
-  });
-  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
-    labelTheme();
-    tell('theme');
-  });
-  byId('print').addEventListener('click', () => print());
-  labelTheme();
 }
 
 // On paper: light, every chart drawn at the width of the page, nothing hidden.
@@ -347,6 +315,10 @@ function bindWidth() {
 }
 
 function start() {
+  onChange('units', () => {
+    showTables();
+    showEnergy();
+  });
   // One part that cannot be shown must not take the others along.
   for (const part of [
     showMasthead,

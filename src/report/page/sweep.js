@@ -1,0 +1,343 @@
+'use strict';
+// The page of a sweep put together: verdict, settings, what is looked at, study, origin, print.
+
+function showMasthead() {
+  const title = whole.title || whole.file;
+  document.title = title;
+  byId('title').textContent = title;
+  const shard = whole.shards > 1 ? ` This is shard ${whole.shard} of ${whole.shards}.` : '';
+  byId('subtitle').textContent =
+    `${whole.rows} cases over ${varied.length} ${varied.length === 1 ? 'parameter' : 'parameters'}: ` +
+    `${varied.map((column) => column.label).join(', ')}; file ${whole.file}.${shard}`;
+  byId('caution').textContent = facts.caution;
+  byId('caution-end').textContent = facts.caution;
+}
+
+// --- Verdict --------------------------------------------------------------------------------------------------------------
+
+function failedCount() {
+  const failed = statusColumn === null ? undefined : statusColumn.choices.find((choice) => choice.text === 'failed');
+  return failed === undefined ? 0 : failed.count;
+}
+
+// Of all cases, how each limit fared: most broken first, then the least margin.
+function limitsOfAll() {
+  return limitColumns
+    .map(({ flags, worst, sentence }) => {
+      const least = worst !== null && worst.side === 'at least';
+      const extreme = worst === null ? null : least ? worst.low : worst.high;
+      const limit = {
+        sentence,
+        result: flags.broken > 0 ? 'broken' : flags.kept > 0 ? 'kept' : 'unknown',
+        worst: extreme,
+        level: worst === null ? null : worst.level,
+        unit: worst === null ? '1' : worst.si,
+        described: worst,
+      };
+      return { ...limit, flags, worstCase: worst === null ? null : least ? worst.low_case : worst.high_case };
+    })
+    .sort((a, b) => b.flags.broken - a.flags.broken || (marginOf(a) || 0) - (marginOf(b) || 0));
+}
+
+function headlineWords(limits) {
+  const failed = failedCount();
+  const aside = failed > 0 ? ` ${failed} failed: they have no numbers.` : '';
+  if (allLimits === null) {
+    return { kind: 'none', mark: '○', words: `${whole.rows} cases; no limits were set, so nothing was judged.${aside}` };
+  }
+  const share = percent(allLimits.kept / whole.rows, 3);
+  const first = limits[0];
+  if (allLimits.broken + failed === 0 && allLimits.unknown === 0) {
+    return {
+      kind: 'kept',
+      mark: '✓',
+      words: `All ${whole.rows} cases keep every limit. Closest: ${closest(limits)}.`,
+    };
+  }
+  const most =
+    first.flags.broken > 0
+      ? ` ${first.sentence} breaks most often, in ${first.flags.broken} cases, at worst ${marginText(first)}.`
+      : '';
+  return {
+    kind: 'mixed',
+    mark: '✕',
+    words: `${allLimits.kept} of ${whole.rows} cases (${share}) keep every limit.${most}${aside}`,
+  };
+}
+
+function closest(limits) {
+  const judged = limits.filter((limit) => Number.isFinite(marginOf(limit)));
+  const near = judged.sort((a, b) => marginOf(a) - marginOf(b))[0];
+  return near === undefined ? 'no margin is known' : `${near.sentence}, with ${marginText(near)} to spare`;
+}
+
+function shareBar(broken) {
+  const bar = element(
+    'span',
+    { class: 'margin-bar' + (broken > 0 ? ' broken' : ''), 'aria-hidden': 'true' },
+    element('span', {}),
+  );
+  bar.firstChild.style.width = (100 * broken) / whole.rows + '%';
+  return bar;
+}
+
+function limitOfAllRow(limit) {
+  const words = { broken: ['✕ ', 'broken'], kept: ['✓ ', 'always kept'], unknown: ['○ ', 'not judged'] }[limit.result];
+  return element(
+    'tr',
+    { class: limit.result },
+    cell([element('span', { class: 'mark', 'aria-hidden': 'true' }, words[0]), words[1]], 'result'),
+    rowHead(limit.sentence),
+    labelled('broken in', cell(limit.flags.broken > 0 ? `${limit.flags.broken} (${percent(limit.flags.broken / whole.rows, 2)})` : 'none', 'number')),
+    cell(shareBar(limit.flags.broken)),
+    labelled('worst value', cell(limit.described === null ? '–' : shown(limit.described, limit.worst), 'number')),
+    labelled('margin', cell(marginText(limit), 'number')),
+    labelled('case', cell(limit.worstCase === null ? '' : caseButton(limit.worstCase), 'number')),
+    cell(limit.flags.unknown - failedCount() > 0 ? `not judged in ${limit.flags.unknown - failedCount()}` : '', 'hint'),
+  );
+}
+
+function showSweepVerdict() {
+  const limits = limitsOfAll();
+  const headline = headlineWords(limits);
+  const statuses = statusColumn === null ? [] : statusColumn.choices.map((one) => `${one.count} ${one.text}`);
+  const sampled =
+    whole.shown_rows < whole.rows
+      ? ` Counts and extremes are of all cases; maps, curves and the table show ${whole.shown_rows} of them, drawn by lot.`
+      : '';
+  replaceAll(
+    byId('verdict-body'),
+    element(
+      'div',
+      { class: 'verdict' },
+      element(
+        'p',
+        { class: 'headline ' + headline.kind },
+        element('span', { class: 'mark', 'aria-hidden': 'true' }, headline.mark + ' '),
+        headline.words,
+      ),
+      statuses.length === 0 ? null : element('p', { class: 'hint' }, `Runs: ${statuses.join(', ')}.${sampled}`),
+      limits.length === 0
+        ? null
+        : table(
+            ['', 'limit', 'broken in', '', 'worst value', 'margin', 'case', ''].map((text, at) => ({
+              text,
+              number: [2, 4, 5, 6].includes(at),
+            })),
+            limits.map(limitOfAllRow),
+            { class: 'limits', 'aria-label': 'Limits over all cases, most often broken first' },
+          ),
+    ),
+  );
+}
+
+// --- Settings over the same cases -----------------------------------------------------------------------------------------
+
+// Rows of one sample, in the order of the settings: case k is sample k / settings with setting k % settings.
+function pairedRows(count) {
+  const samples = new Map();
+  for (const row of everyRow) {
+    const sample = Math.floor(numberOf(row) / count);
+    const rows = samples.get(sample) || new Array(count).fill(-1);
+    rows[numberOf(row) % count] = row;
+    samples.set(sample, rows);
+  }
+  return [...samples.values()].filter((rows) => rows.every((row) => row >= 0));
+}
+
+function showSettings() {
+  const column = columnByName.get('setting');
+  if (column === undefined || column.choices.length < 2) return;
+  byId('settings').hidden = false;
+  const count = column.choices.length;
+  const pairs = pairedRows(count);
+  const values = cellsOf(show.looked);
+  const rows = column.choices.map((choice, at) => {
+    const own = pairs.map((pair) => pair[at]);
+    const differences = sortedNumbers(pairs.map((pair) => values[pair[at]] - values[pair[0]]));
+    const middle = summaryOf(
+      own.map((row) => values[row]),
+      show.looked,
+      'median',
+    );
+    const unit = unitOf(show.looked);
+    const delta = (share) => figures(quantile(differences, share) / unit.scale, 3);
+    return element(
+      'tr',
+      {},
+      rowHead(named(choice.text)),
+      allLimits === null ? null : cell(percent(own.filter((row) => outcomeOf(row) === 'kept').length / (own.length || 1), 3), 'number'),
+      cell(shown(show.looked, middle), 'number'),
+      at === 0
+        ? cell('held against', 'hint')
+        : cell(`${delta(0.5)} (${delta(0.05)} to ${delta(0.95)})${unit.unit ? '\u00a0' + unit.unit : ''}`, 'number'),
+    );
+  });
+  replaceAll(
+    byId('settings-body'),
+    table(
+      [
+        { text: 'setting' },
+        ...(allLimits === null ? [] : [{ text: 'within all limits', number: true }]),
+        { text: show.looked.role === 'share' ? lookName(show.looked) : `median, ${lookName(show.looked)}`, number: true },
+        { text: 'difference case by case: median (5 to 95 %)', number: true },
+      ],
+      rows,
+      { 'aria-label': 'Settings compared over the same cases' },
+    ),
+    element('p', { class: 'hint' }, `${pairs.length} cases, each with every setting.`),
+  );
+}
+
+// --- What is looked at ----------------------------------------------------------------------------------------------------
+
+function lookEntries() {
+  const all = keepsAll === null ? lookable : [keepsAll, ...lookable];
+  return all.map((column) => ({ value: column, words: longLookName(column) }));
+}
+
+function showLook() {
+  replaceAll(
+    byId('look'),
+    element(
+      'div',
+      { class: 'picks' },
+      picker('Look at', lookEntries(), show.looked, look),
+      element('span', { class: 'hint look-hint' }, 'in map, ranking, curves and points'),
+    ),
+  );
+}
+
+function firstLook() {
+  const most = limitsOfAll().find((limit) => limit.described !== null && limit.described.low !== null);
+  return most !== undefined ? most.described : lookable.find((column) => column.role === 'measure') || lookable[0] || keepsAll;
+}
+
+function showViews() {
+  mapState.over = overFor(show.looked);
+  for (const view of [showMap, showRanking, showCurves, showScatter, showSettings]) guarded(view);
+}
+
+// --- Study and origin -----------------------------------------------------------------------------------------------------
+
+function rangeWords(column) {
+  if (column.kind === 'text') return column.choices.map((choice) => named(choice.text)).join(', ');
+  const steps = levelsOf(column);
+  if (!steps.binned && steps.count <= 8) return steps.centres.map((value) => shown(column, value)).join(', ');
+  const how = steps.binned ? 'all over' : `${steps.count} values`;
+  return `${shown(column, column.low)} to ${shown(column, column.high)}, ${how}`;
+}
+
+function showStudy() {
+  replaceAll(
+    byId('study-body'),
+    table(
+      [{ text: 'varied' }, { text: 'what' }, { text: 'values' }],
+      varied.map((column) =>
+        element(
+          'tr',
+          {},
+          rowHead(column.label),
+          cell([column.text || '', (column.also_sets || []).length > 0 ? `; also sets ${column.also_sets.join(', ')}` : '']),
+          cell(rangeWords(column)),
+        ),
+      ),
+      { class: 'varied', 'aria-label': 'What was varied' },
+    ),
+    element('details', {}, element('summary', {}, 'The study file'), element('pre', { tabindex: '0' }, whole.study || '')),
+    element(
+      'details',
+      {},
+      element('summary', {}, 'The case it starts from, with every default'),
+      element('pre', { tabindex: '0' }, whole.case || ''),
+    ),
+  );
+}
+
+function showSweepOrigin() {
+  const code = (words) => element('code', {}, words || 'not known');
+  const rows = [
+    ['table', whole.file],
+    ['its SHA-256', code(whole.file_hash)],
+    ['study, SHA-256 of its text', code(whole.study_hash)],
+    ['case, SHA-256 of its whole text', code(whole.case_hash)],
+    ['fingerprint of the study', code(whole.study_fingerprint)],
+    ['fingerprint of the arithmetic', code(whole.arithmetic_fingerprint)],
+    ['written by', whole.source],
+    ['command', whole.history],
+    ['circuit', whole.plant],
+    ['status', whole.status],
+    ['numbers', 'On this page as 32-bit numbers (7 figures); the table has them in full.'],
+  ];
+  replaceAll(
+    byId('origin-body'),
+    table(
+      null,
+      rows.map(([head, words]) => element('tr', {}, rowHead(head), cell(words, 'long'))),
+    ),
+    element('p', {}, `This page: swashloop ${facts.version}, ${facts.made}.`),
+  );
+}
+
+// --- Together -------------------------------------------------------------------------------------------------------------
+
+// One part that cannot be shown must not take the others along.
+function guarded(part) {
+  try {
+    part();
+  } catch (error) {
+    console.error(error);
+    announceError(error);
+  }
+}
+
+function bindSweepPrint() {
+  let theme = null;
+  addEventListener('beforeprint', () => {
+    theme = document.documentElement.dataset.theme || '';
+    document.documentElement.dataset.theme = 'light';
+    document.body.classList.add('printing');
+    showViews();
+  });
+  addEventListener('afterprint', () => {
+    if (theme === null) return;
+    if (theme === '') delete document.documentElement.dataset.theme;
+    else document.documentElement.dataset.theme = theme;
+    theme = null;
+    document.body.classList.remove('printing');
+    showViews();
+  });
+}
+
+function bindSweepWidth() {
+  let width = byId('map-view').clientWidth;
+  new ResizeObserver(() => {
+    const now = byId('map-view').clientWidth;
+    if (Math.abs(now - width) < 8 || document.body.classList.contains('printing')) return;
+    width = now;
+    showViews();
+  }).observe(byId('map-view'));
+}
+
+function startSweep() {
+  show.measuresOpen = false;
+  show.looked = firstLook();
+  if (show.looked === undefined || show.looked === null) {
+    // Every case failed, or none has a number: verdict, table and study are still told.
+    for (const id of ['look', 'looks']) byId(id).hidden = true;
+    for (const part of [showMasthead, showSweepVerdict, showStudy, showSweepOrigin, bindSwitches]) guarded(part);
+  } else {
+    const worst = limitsOfAll().find((limit) => limit.worstCase !== null && rowOfCase.has(limit.worstCase));
+    show.chosen = rowCount > 0 ? [worst === undefined ? 0 : rowOfCase.get(worst.worstCase)] : [];
+    show.origin = worst === undefined ? '' : `the worst for ${worst.sentence}`;
+    const parts = [showMasthead, showSweepVerdict, startMap, showLook, showViews, showChosen, showCases, showStudy, showSweepOrigin];
+    for (const part of [...parts, bindSwitches, bindSweepPrint, bindSweepWidth]) guarded(part);
+    onChange('looked', () => [showViews, showRows].forEach(guarded));
+    onChange('chosen', () => [showChosen, showRows, markPoint].forEach(guarded));
+    onChange('theme', showViews);
+    onChange('units', () => [showSweepVerdict, showLook, showViews, showChosen, showCases, showStudy].forEach(guarded));
+  }
+  document.documentElement.dataset.ready = 'yes';
+}
+
+startSweep();
