@@ -285,7 +285,7 @@ static void print_summary(const struct request *request, const struct plan *plan
   }
   (void)printf(", %" PRId64 " failed\n", report->failed);
   if (ran > 0 && report->seconds > 0.0) {
-    (void)printf("  %s, %.4g cases a second, %d thread%s; %.1f %% of their time was integration\n",
+    (void)printf("  %s, %.4g cases a second, %d thread%s; %.1f %% of the processor time was integration\n",
                  show_seconds(report->seconds, text, (int)sizeof text), (double)ran / report->seconds, jobs,
                  jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
   }

@@ -14,7 +14,7 @@ struct span {
   int64_t count;
 };
 
-enum { SPAN_LIMIT = 4096 };
+enum { SPAN_LIMIT = 1024 };
 
 struct pool_block {
   int64_t first;

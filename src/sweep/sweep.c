@@ -17,10 +17,11 @@
 
 enum { PATH_LIMIT = 4096 };
 
-/* How long the dealing thread sleeps while nothing finishes: alone it looks only for a wish to stop; in a crew for
- * messages, too. */
+/* How long the dealing thread sleeps while nothing finishes. Alone it looks only for a wish to stop; in a crew for
+ * messages, too, which costs: often after something came, then ever less often. */
 #define SLEEP_ALONE 0.1
-#define SLEEP_CREW 0.002
+#define SLEEP_CREW_LEAST 1e-3
+#define SLEEP_CREW_MOST 0.05
 
 struct sweep {
   const struct sweep_order *order;
@@ -37,12 +38,13 @@ struct sweep {
   bool unsynced; /* something was appended since the last sync */
   int away;      /* other ranks that have not said goodbye */
   bool told;     /* they were told to stop */
+  double nap;    /* s, in a crew */
   double began;
 };
 
-static double wall_clock(void) {
+static double clock_of(clockid_t clock) {
   struct timespec now = {0, 0};
-  (void)clock_gettime(CLOCK_MONOTONIC, &now);
+  (void)clock_gettime(clock, &now);
   return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
@@ -159,6 +161,7 @@ static void take_finished(struct sweep *sweep, double seconds) {
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
     struct crew_message message = message_of(block);
     take_rows(sweep, &message, block->payload);
+    sweep->nap = SLEEP_CREW_LEAST;
     if (block->broken && !sweep->broken) {
       sweep->broken = true;
       *sweep->error = block->error;
@@ -217,7 +220,9 @@ static void listen(struct sweep *sweep) {
   enum crew_kind kind;
   const void *payload;
   int from;
+  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_CREW_MOST);
   while (crew != NULL && crew->receive(crew->context, &from, &kind, &message, &payload)) {
+    sweep->nap = SLEEP_CREW_LEAST;
     switch (kind) {
     case CREW_ASK:
       answer(sweep, from, message.first);
@@ -247,7 +252,7 @@ static void stop_all(struct sweep *sweep) {
 
 static void show(const struct sweep *sweep) {
   const struct sweep_report *report = sweep->report;
-  double gone = wall_clock() - sweep->began;
+  double gone = clock_of(CLOCK_MONOTONIC) - sweep->began;
   int64_t done = report->done - report->before;
   struct sweep_progress progress = {report->done, report->wanted, report->failed, 0.0, NAN};
   if (gone > 0.0 && done > 0) {
@@ -275,7 +280,7 @@ static void deal(struct sweep *sweep) {
     if (sweep->away == 0 && pool_idle(sweep->pool) && (sweep->stopping || sweep->supply.left == 0)) {
       break;
     }
-    take_finished(sweep, order->crew != NULL ? SLEEP_CREW : SLEEP_ALONE);
+    take_finished(sweep, order->crew != NULL ? sweep->nap : SLEEP_ALONE);
     show(sweep);
   }
   take_finished(sweep, 0.0);
@@ -391,7 +396,9 @@ static void hear(struct servant *servant) {
   enum crew_kind kind;
   const void *payload;
   int from;
+  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_CREW_MOST);
   while (crew->receive(crew->context, &from, &kind, &message, &payload)) {
+    sweep->nap = SLEEP_CREW_LEAST;
     servant->asked -= kind == CREW_SPAN || kind == CREW_END;
     servant->ended = servant->ended || kind == CREW_END || kind == CREW_STOP;
     if (kind == CREW_STOP) {
@@ -409,6 +416,7 @@ static void send_finished(struct servant *servant, double seconds) {
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
     struct crew_message message = message_of(block);
     crew->send(crew->context, 0, CREW_ROWS, &message, block->payload);
+    sweep->nap = SLEEP_CREW_LEAST;
     if (block->broken) {
       servant->broken = true;
       *sweep->error = block->error;
@@ -436,7 +444,7 @@ static void serve(struct servant *servant) {
     if (servant->ended && servant->asked <= 0 && pool_idle(sweep->pool)) {
       break;
     }
-    send_finished(servant, SLEEP_CREW);
+    send_finished(servant, sweep->nap);
   }
 }
 
@@ -468,10 +476,14 @@ void sweep_absent(const struct crew *crew, const char *why) {
 }
 
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {
-  struct sweep sweep = {.order = order, .report = report, .error = error, .began = wall_clock()};
+  struct sweep sweep = {
+      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .nap = SLEEP_CREW_LEAST};
+  double dealing = clock_of(CLOCK_THREAD_CPUTIME_ID);
   sweep.journal.descriptor = -1;
   *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
   bool good = order->crew != NULL && order->crew->rank > 0 ? run_servant(&sweep) : run_first(&sweep);
-  report->seconds = wall_clock() - sweep.began;
+  report->seconds = clock_of(CLOCK_MONOTONIC) - sweep.began;
+  /* The journal and the table count, too. */
+  report->busy += clock_of(CLOCK_THREAD_CPUTIME_ID) - dealing;
   return good;
 }

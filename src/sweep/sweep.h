@@ -37,7 +37,7 @@ struct sweep_report {
   bool stopped;          /* asked to end before all was done */
   bool there;            /* the table was there already */
   double seconds;        /* wall time */
-  double busy;           /* s of all threads on this rank and the others */
+  double busy;           /* processor s of all threads on all ranks, journal and table included */
   double integration;    /* s of those within the runs */
 };
 

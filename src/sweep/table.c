@@ -10,7 +10,7 @@
 #include "table_file.h"
 
 /* Rows held before they are written: one piece of each column. */
-enum { SLAB_ROWS = 4096 };
+enum { SLAB_ROWS = 1024 };
 
 enum { LAST_NUMBERS = 2 }; /* steps and right-hand sides, behind measures and limits */
 

@@ -265,7 +265,7 @@ static void test_a_stopped_crew_goes_on_later(void **state) {
   run_alone(&plan, "alone.h5");
   for (int stopped = 0; stopped < RANKS; stopped++) {
     struct rank ranks[RANKS] = {{.absent = false}};
-    ranks[stopped].stop_at = 3;
+    ranks[stopped].stop_at = 2;
     run_crew(ranks, &plan, "crew.h5");
     assert_true(ranks[0].good);
     assert_true(ranks[0].report.stopped);
