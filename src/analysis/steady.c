@@ -15,12 +15,14 @@ void steady_answer_free(struct steady_answer *answer) {
 }
 
 void steady_say(struct steady_answer *answer, const char *format, ...) {
-  if (answer->word_count < (int)(sizeof answer->words / sizeof answer->words[0])) {
-    va_list arguments;
-    va_start(arguments, format);
-    (void)vsnprintf(answer->words[answer->word_count++], sizeof answer->words[0], format, arguments);
-    va_end(arguments);
+  if (answer->word_count == STEADY_WORDS) {
+    return;
   }
+  char *line = answer->words[answer->word_count++];
+  va_list arguments;
+  va_start(arguments, format);
+  (void)vsnprintf(line, sizeof answer->words[0], format, arguments);
+  va_end(arguments);
 }
 
 double steady_top_speed(struct machine *machine) {

@@ -16,10 +16,12 @@ struct steady_options {
   int pull_count;
 };
 
+enum { STEADY_WORDS = 8 };
+
 struct steady_answer {
   struct chart charts[3];
   int chart_count;
-  char words[8][256]; /* what to say below the table */
+  char words[STEADY_WORDS][256]; /* what to say below the table */
   int word_count;
 };
 

@@ -93,6 +93,7 @@ struct request {
   const char *case_file;
   const char *output;
   const struct map_row *map;
+  bool map_named;
   const char **sets;
   int set_count;
   struct steady_options options;
@@ -158,6 +159,7 @@ static bool read_option(struct request *request, int option, const char *value, 
   struct steady_options *wanted = &request->options;
   switch (option) {
   case MAP:
+    request->map_named = true;
     return read_map(value, &request->map, error);
   case SPEED:
     return read_value(name, QUANTITY_SPEED, value, &request->given.speed, error);
@@ -221,8 +223,8 @@ static bool read_request(int argument_count, char **arguments, struct request *r
   }
   bool any_given = !isnan(request->given.speed) || !isnan(request->given.grade) || !isnan(request->given.pull) ||
                    !isnan(request->given.pedal);
-  if (request->map == NULL) {
-    request->map = any_given ? &maps[MAP_COUNT - 1] : &maps[0];
+  if (!request->map_named && any_given) {
+    request->map = &maps[MAP_COUNT - 1];
   }
   if (any_given && request->map->make != NULL) {
     return error_set(error, ERROR_USAGE, "--speed, --grade, --pull and --pedal belong to --map point");
@@ -383,6 +385,7 @@ int command_steady(int argument_count, char **arguments) {
                   .highest_pull = NAN,
                   .pull_count = 30},
       .given = {NAN, NAN, NAN, NAN},
+      .map = &maps[0],
       .exhaust_brake = NAN,
       .throttle = NAN,
   };
