@@ -10,6 +10,11 @@
 /* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
 #define SMALLEST_STEP 1e-12
 
+/* A Jacobian serves so many steps at most. The solver would keep one for 51; where a stiffness falls by orders
+ * meanwhile (a brake that comes on), Newton's corrections with the old one are too small, look converged, and the state
+ * drifts off by per cents without any test failing. Costs 3 % over all demo cases. */
+#define JACOBIAN_STEPS 20
+
 enum { LARGEST_ORDER = 5 };
 
 struct integrator {
@@ -391,6 +396,7 @@ static bool settle(struct integrator *integrator) {
   failed |= CVodeSetMaxOrd(solver, problem->largest_order);
   failed |= CVodeSetMaxStep(solver, problem->largest_step);
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
+  failed |= CVodeSetJacEvalFrequency(solver, JACOBIAN_STEPS);
   if (problem->integral_count > 0) {
     failed |= CVodeQuadSVtolerances(solver, 0.1 * problem->relative_tolerance, integrator->integral_tolerances);
   }
