@@ -83,6 +83,13 @@ bool chosen_find(const struct case_data *data, const char *path, struct chosen *
   return true;
 }
 
+void chosen_write(struct case_data *copy, const struct chosen *chosen, double si) {
+  slot_set(copy, &chosen->slot, si);
+  for (int i = 0; i < chosen->other_count; i++) {
+    slot_set(copy, &chosen->others[i], si);
+  }
+}
+
 bool chosen_put(const struct case_data *data, const struct chosen *chosen, double si, struct case_data *copy,
                 struct error *error) {
   if (!(si >= chosen->slot.low && si <= chosen->slot.high)) {
@@ -97,10 +104,7 @@ bool chosen_put(const struct case_data *data, const struct chosen *chosen, doubl
   if (!case_copy(data, copy, error)) {
     return false;
   }
-  slot_set(copy, &chosen->slot, si);
-  for (int i = 0; i < chosen->other_count; i++) {
-    slot_set(copy, &chosen->others[i], si);
-  }
+  chosen_write(copy, chosen, si);
   const char *disorder = slot_disorder(copy, &chosen->slot);
   if (disorder != NULL) {
     case_free(copy);

@@ -20,6 +20,8 @@ struct chosen {
 
 /* Fails for what is no number of the machine: choices, settings of the run. */
 bool chosen_find(const struct case_data *data, const char *path, struct chosen *chosen, struct error *error);
+/* Move the number in a copy of the case that is the caller's own; no check. */
+void chosen_write(struct case_data *copy, const struct chosen *chosen, double si);
 /* A copy of the case with the number moved to `si`; case_free it. Fails where a table's points would fall out of order.
  */
 bool chosen_put(const struct case_data *data, const struct chosen *chosen, double si, struct case_data *copy,

@@ -17,6 +17,8 @@ int command_check(int argument_count, char **arguments);
 int command_list(int argument_count, char **arguments);
 int command_response(int argument_count, char **arguments);
 int command_sensitivity(int argument_count, char **arguments);
+int command_compare(int argument_count, char **arguments);
+int command_fit(int argument_count, char **arguments);
 int command_report(int argument_count, char **arguments);
 int command_steady(int argument_count, char **arguments);
 int command_linear(int argument_count, char **arguments);

@@ -32,6 +32,8 @@ static const struct command_row commands[] = {
     {"steady", command_steady, "steady drive: hold-back, tractive effort, grade ability, efficiency, a point"},
     {"linear", command_linear, "linearised: modes, damping, frequency response, whether it hunts"},
     {"sensitivity", command_sensitivity, "which number of a case moves what, ranked"},
+    {"compare", command_compare, "a run against a measured trace"},
+    {"fit", command_fit, "find numbers of a case from measured traces"},
     {"report", command_report, "tell one run or several on a page for a browser"},
 };
 

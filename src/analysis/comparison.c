@@ -1,0 +1,350 @@
+#include "comparison.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "answer_file.h"
+#include "h5_read.h"
+#include "history.h"
+#include "units.h"
+
+#define LEAST_COMMON 0.5 /* of the trace, that a shift must leave in common */
+
+enum { GRID_LIMIT = 4001, SHARPEN = 60, SAMPLES_LIMIT = 4000 };
+
+/* ---- one signal at one shift ---- */
+
+struct sums {
+  long count;
+  double x, y, xx, yy, xy;
+};
+
+static double correlation_of(const struct sums *sums) {
+  double n = (double)sums->count;
+  double xx = sums->xx - sums->x * sums->x / n;
+  double yy = sums->yy - sums->y * sums->y / n;
+  double xy = sums->xy - sums->x * sums->y / n;
+  return xx > 0.0 && yy > 0.0 ? xy / sqrt(xx * yy) : NAN;
+}
+
+/* Every `stride`-th instant of the trace. */
+static struct sums sums_at(const struct measured *measured, int signal, const struct curve *curve, double shift,
+                           int stride) {
+  struct sums sums = {0};
+  for (int k = 0; k < measured->count; k += stride) {
+    double t = measured->time[k] + shift;
+    double x = measured->values[signal][k];
+    if (isnan(x) || t < curve->time[0] || t > curve->time[curve->count - 1]) {
+      continue;
+    }
+    double y = history_at(curve->time, curve->values, curve->count, t);
+    sums.count++;
+    sums.x += x;
+    sums.y += y;
+    sums.xx += x * x;
+    sums.yy += y * y;
+    sums.xy += x * y;
+  }
+  return sums;
+}
+
+/* Mean of the correlations of all signals; -2 when too little is in common. */
+static double likeness(const struct measured *measured, const struct curve *curves, int count, double shift,
+                       int stride) {
+  double sum = 0.0;
+  int seen = 0;
+  double wanted = LEAST_COMMON * measured->count / stride;
+  for (int i = 0; i < count; i++) {
+    struct sums sums = sums_at(measured, i, &curves[i], shift, stride);
+    double correlation = (double)sums.count >= wanted ? correlation_of(&sums) : NAN;
+    if (isfinite(correlation)) {
+      sum += correlation;
+      seen++;
+    }
+  }
+  return seen > 0 ? sum / seen : -2.0;
+}
+
+bool comparison_shift(const struct measured *measured, const struct curve *curves, int count, double largest,
+                      double *shift, double *correlation) {
+  int stride = measured->count / SAMPLES_LIMIT + 1;
+  double sample = (measured->time[measured->count - 1] - measured->time[0]) / (measured->count - 1);
+  int steps = (int)fmin(ceil(largest / sample), (GRID_LIMIT - 1) / 2);
+  double grid = steps > 0 ? largest / steps : 0.0;
+  double best = -2.0;
+  *shift = 0.0;
+  for (int i = -steps; i <= steps; i++) {
+    double now = likeness(measured, curves, count, i * grid, stride);
+    if (now > best) {
+      best = now;
+      *shift = i * grid;
+    }
+  }
+  /* Between the points of the grid: golden section. */
+  const double ratio = 0.6180339887498949;
+  double low = fmax(*shift - grid, -largest);
+  double high = fmin(*shift + grid, largest);
+  for (int i = 0; i < SHARPEN && high - low > 1e-3 * fmin(sample, grid); i++) {
+    double left = high - ratio * (high - low);
+    double right = low + ratio * (high - low);
+    if (likeness(measured, curves, count, left, stride) > likeness(measured, curves, count, right, stride)) {
+      high = right;
+    } else {
+      low = left;
+    }
+  }
+  if (steps > 0) {
+    *shift = 0.5 * (low + high);
+  }
+  *correlation = likeness(measured, curves, count, *shift, 1);
+  return best > -2.0;
+}
+
+struct deviation comparison_deviation(const struct measured *measured, int signal, const struct curve *curve,
+                                      double shift, double from, double to) {
+  struct deviation found = {0};
+  struct sums sums = {0};
+  double squares = 0.0;
+  for (int k = 0; k < measured->count; k++) {
+    double t = measured->time[k] + shift;
+    double x = measured->values[signal][k];
+    if (isnan(x) || t < from || t > to || t < curve->time[0] || t > curve->time[curve->count - 1]) {
+      continue;
+    }
+    double y = history_at(curve->time, curve->values, curve->count, t);
+    double off = y - x;
+    found.count++;
+    found.mean += off;
+    squares += off * off;
+    if (fabs(off) >= found.largest) {
+      found.largest = fabs(off);
+      found.largest_time = t;
+    }
+    sums.count++;
+    sums.x += x;
+    sums.y += y;
+    sums.xx += x * x;
+    sums.yy += y * y;
+    sums.xy += x * y;
+  }
+  double n = (double)found.count;
+  if (found.count == 0) {
+    found.mean = found.rms = found.largest = found.largest_time = found.correlation = found.explained = NAN;
+    return found;
+  }
+  found.mean /= n;
+  found.rms = sqrt(squares / n);
+  found.correlation = correlation_of(&sums);
+  double about_mean = sums.xx - sums.x * sums.x / n;
+  found.explained = about_mean > 0.0 ? 1.0 - squares / about_mean : NAN;
+  return found;
+}
+
+/* ---- the whole ---- */
+
+static void judge_one(struct compared *compared, double value, double allowed, const char *what,
+                      enum quantity quantity) {
+  if (isnan(allowed)) {
+    return;
+  }
+  compared->verdict = compared->verdict == VERDICT_NOT_ASKED ? VERDICT_KEPT : compared->verdict;
+  if (!(value <= allowed)) {
+    char found[64];
+    char wanted[64];
+    enum quantity plain = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
+    compared->verdict = VERDICT_BROKEN;
+    size_t used = strlen(compared->why);
+    (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s %s, %s allowed", used > 0 ? "; " : "", what,
+                   isnan(value) ? "unknown" : units_show(plain, value, found, sizeof found),
+                   units_show(plain, allowed, wanted, sizeof wanted));
+  }
+}
+
+static void judge(const struct mapped *mapped, struct compared *compared) {
+  enum quantity quantity = mapped->row.quantity;
+  judge_one(compared, compared->deviation.largest, mapped->band, "largest deviation", quantity);
+  judge_one(compared, compared->deviation.rms, mapped->rms, "rms deviation", quantity);
+  judge_one(compared, fabs(compared->deviation.mean), mapped->mean, "mean deviation", quantity);
+}
+
+static double *read_signal(struct h5_reading *reading, const char *name, int expected, int *count) {
+  long found = 0;
+  hid_t dataset = h5_reading_dataset(reading, reading->file, name);
+  if (dataset < 0) {
+    char words[160];
+    (void)snprintf(words, sizeof words, "it has no signal '%s'", name);
+    h5_reading_fail(reading, words);
+    return NULL;
+  }
+  double *values = NULL;
+  if (h5_reading_kind(dataset, &found) != H5_KIND_NUMBER || found < 4 || (expected > 0 && found != expected)) {
+    h5_reading_fail(reading, "a signal is no list of numbers as long as the time");
+  } else {
+    values = h5_reading_numbers(reading, dataset, found);
+    *count = (int)found;
+  }
+  h5_reading_shut(dataset);
+  return values;
+}
+
+static bool read_run(const char *path, struct comparison *comparison, struct error *error) {
+  struct h5_reading reading;
+  if (!h5_reading_open(&reading, path, error)) {
+    return false;
+  }
+  comparison->run_time = read_signal(&reading, "time", 0, &comparison->run_count);
+  for (int i = 0; i < comparison->mapping.count && !reading.failed; i++) {
+    int count;
+    comparison->run_values[i] =
+        read_signal(&reading, comparison->mapping.signals[i].row.name, comparison->run_count, &count);
+  }
+  char *title = h5_reading_attribute(&reading, reading.file, "title");
+  (void)snprintf(comparison->title, sizeof comparison->title, "%s", title != NULL ? title : "");
+  free(title);
+  bool good = !reading.failed;
+  h5_reading_close(&reading);
+  return good;
+}
+
+static void compare(struct comparison *comparison, const struct curve *curves) {
+  for (int i = 0; i < comparison->mapping.count; i++) {
+    const struct mapped *mapped = &comparison->mapping.signals[i];
+    struct compared *compared = &comparison->compared[i];
+    compared->deviation = comparison_deviation(&comparison->measured, i, &curves[i], comparison->shift,
+                                               comparison->mapping.from, comparison->mapping.to);
+    judge(mapped, compared);
+    comparison->broken += compared->verdict == VERDICT_BROKEN;
+  }
+}
+
+bool comparison_find(const char *run_file, const char *trace_file, const char *mapping_file,
+                     struct comparison *comparison, struct error *error) {
+  struct trace trace;
+  memset(comparison, 0, sizeof *comparison);
+  if (!mapping_read(mapping_file, &comparison->mapping, error) || !trace_read(trace_file, &trace, error)) {
+    return false;
+  }
+  bool good = mapping_apply(&comparison->mapping, &trace, &comparison->measured, error) &&
+              read_run(run_file, comparison, error);
+  trace_free(&trace);
+  if (!good) {
+    return false;
+  }
+  struct curve curves[MAPPING_SIGNALS];
+  for (int i = 0; i < comparison->mapping.count; i++) {
+    curves[i] = (struct curve){comparison->run_count, comparison->run_time, comparison->run_values[i]};
+  }
+  int count = comparison->mapping.count;
+  comparison->correlation_at_zero = likeness(&comparison->measured, curves, count, 0.0, 1);
+  comparison->correlation = comparison->correlation_at_zero;
+  if (comparison->mapping.largest_shift > 0.0 &&
+      !comparison_shift(&comparison->measured, curves, count, comparison->mapping.largest_shift, &comparison->shift,
+                        &comparison->correlation)) {
+    return error_set(error, ERROR_INPUT, "%s and %s have less than half of the trace in common at every shift",
+                     run_file, trace_file);
+  }
+  compare(comparison, curves);
+  long compared = 0;
+  for (int i = 0; i < count; i++) {
+    compared += comparison->compared[i].deviation.count;
+  }
+  return compared > 0 || error_set(error, ERROR_INPUT, "%s and %s have no instant in common", run_file, trace_file);
+}
+
+void comparison_free(struct comparison *comparison) {
+  measured_free(&comparison->measured);
+  free(comparison->run_time);
+  for (int i = 0; i < MAPPING_SIGNALS; i++) {
+    free(comparison->run_values[i]);
+  }
+}
+
+/* ---- the file ---- */
+
+static void write_numbers(const struct comparison *comparison, struct answer_file *file) {
+  static const char *const verdicts[] = {"not asked", "kept", "broken"};
+  int count = comparison->mapping.count;
+  double numbers[6][MAPPING_SIGNALS];
+  const char *names[MAPPING_SIGNALS];
+  const char *judged[MAPPING_SIGNALS];
+  const char *why[MAPPING_SIGNALS];
+  for (int i = 0; i < count; i++) {
+    const struct deviation *deviation = &comparison->compared[i].deviation;
+    double row[] = {deviation->mean,         deviation->rms,         deviation->largest,
+                    deviation->largest_time, deviation->correlation, deviation->explained};
+    for (int c = 0; c < 6; c++) {
+      numbers[c][i] = row[c];
+    }
+    names[i] = comparison->mapping.signals[i].row.name;
+    judged[i] = verdicts[comparison->compared[i].verdict];
+    why[i] = comparison->compared[i].why;
+  }
+  struct answer_meaning axis = {{"row", QUANTITY_NUMBER, REFERENCE_NONE, "a signal each"}, NULL};
+  struct answer_meaning columns[] = {
+      {{"mean", QUANTITY_NUMBER, REFERENCE_NONE, "mean of run less trace, SI"}, "1"},
+      {{"rms", QUANTITY_NUMBER, REFERENCE_NONE, "root of the mean square of run less trace, SI"}, "1"},
+      {{"largest", QUANTITY_NUMBER, REFERENCE_NONE, "largest deviation either way, SI"}, "1"},
+      {{"largest_time", QUANTITY_TIME, REFERENCE_NONE, "when, in the time of the run"}, NULL},
+      {{"correlation", QUANTITY_NUMBER, REFERENCE_NONE, "of run and trace"}, NULL},
+      {{"explained", QUANTITY_NUMBER, REFERENCE_NONE, "share of the trace's movement that the run has"}, NULL},
+  };
+  answer_group(file, "deviations", "how far run and trace are apart");
+  answer_axis(file, &axis, count, NULL);
+  answer_texts(file, "signal", "name of the signal", "row", count, names);
+  answer_texts(file, "verdict", "whether its bands were kept", "row", count, judged);
+  answer_texts(file, "why", "what broke", "row", count, why);
+  for (int c = 0; c < 6; c++) {
+    answer_column(file, &columns[c], "row", count, numbers[c]);
+  }
+}
+
+bool comparison_write(const struct comparison *comparison, const char *path, const char *command, struct error *error) {
+  struct answer_file *file = answer_open(path, "comparison", comparison->title, NULL, command, error);
+  if (file == NULL) {
+    return false;
+  }
+  int count = comparison->measured.count;
+  double *buffer = calloc((size_t)count + 1, sizeof *buffer);
+  struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "in the time of the run, trace shifted"}, NULL};
+  for (int k = 0; buffer != NULL && k < count; k++) {
+    buffer[k] = comparison->measured.time[k] + comparison->shift;
+  }
+  if (buffer != NULL) {
+    answer_axis(file, &time, count, buffer);
+    for (int i = 0; i < comparison->mapping.count; i++) {
+      struct answer_meaning measured = {comparison->mapping.signals[i].row, NULL};
+      answer_column(file, &measured, "time", count, comparison->measured.values[i]);
+    }
+    answer_group(file, "run", "the signals of the run at the instants of the trace; NaN outside the run");
+    for (int i = 0; i < comparison->mapping.count; i++) {
+      struct answer_meaning own = {comparison->mapping.signals[i].row, NULL};
+      for (int k = 0; k < count; k++) {
+        double t = comparison->measured.time[k] + comparison->shift;
+        bool inside = t >= comparison->run_time[0] && t <= comparison->run_time[comparison->run_count - 1];
+        buffer[k] =
+            inside ? history_at(comparison->run_time, comparison->run_values[i], comparison->run_count, t) : NAN;
+      }
+      answer_column(file, &own, "time", count, buffer);
+    }
+  }
+  free(buffer);
+  answer_group(file, "bands", "largest deviation allowed");
+  for (int i = 0; i < comparison->mapping.count; i++) {
+    struct answer_meaning band = {comparison->mapping.signals[i].row, NULL};
+    band.row.reference = REFERENCE_NONE;
+    band.row.quantity = band.row.quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : band.row.quantity;
+    answer_value(file, &band, comparison->mapping.signals[i].band, "no band asked for");
+  }
+  write_numbers(comparison, file);
+  answer_group(file, "clocks", "the shift of the trace");
+  struct answer_meaning shift = {{"shift", QUANTITY_TIME, REFERENCE_NONE, "run time less trace time"}, NULL};
+  struct answer_meaning like = {{"correlation", QUANTITY_NUMBER, REFERENCE_NONE, "mean of the signals, at the shift"},
+                                NULL};
+  struct answer_meaning zero = {{"correlation_at_zero", QUANTITY_NUMBER, REFERENCE_NONE, "without a shift"}, NULL};
+  answer_value(file, &shift, comparison->shift, NULL);
+  answer_value(file, &like, comparison->correlation, NULL);
+  answer_value(file, &zero, comparison->correlation_at_zero, NULL);
+  return answer_close(file, error);
+}

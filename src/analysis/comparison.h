@@ -1,0 +1,61 @@
+/* A run against a measured trace: how far apart their clocks are, how far apart their signals. */
+#ifndef SWASHLOOP_ANALYSIS_COMPARISON_H
+#define SWASHLOOP_ANALYSIS_COMPARISON_H
+
+#include "mapping.h"
+
+/* A run's signal. */
+struct curve {
+  int count;
+  const double *time;
+  const double *values;
+};
+
+/* The shift that brings the trace onto the run: run time = trace time + shift. Largest mean correlation of the signals
+ * over a common part of half the trace at least, found on a grid, then to a thousandth of a sample between. False when
+ * no shift has enough in common. */
+bool comparison_shift(const struct measured *measured, const struct curve *curves, int count, double largest,
+                      double *shift, double *correlation);
+
+struct deviation {
+  long count;  /* instants compared */
+  double mean; /* run less trace, SI */
+  double rms;
+  double largest; /* absolute */
+  double largest_time;
+  double correlation; /* NaN where one of them stands still */
+  double explained;   /* 1 - sum of squares left over sum about the mean: 1 is perfect */
+};
+
+/* Of one signal, over the instants of the trace that fall within from..to and within the run. */
+struct deviation comparison_deviation(const struct measured *measured, int signal, const struct curve *curve,
+                                      double shift, double from, double to);
+
+enum verdict { VERDICT_NOT_ASKED, VERDICT_KEPT, VERDICT_BROKEN };
+
+struct compared {
+  struct deviation deviation;
+  enum verdict verdict;
+  char why[160]; /* when broken, what */
+};
+
+struct comparison {
+  struct mapping mapping;
+  struct measured measured;
+  char title[256];
+  double shift;
+  double correlation; /* at the shift */
+  double correlation_at_zero;
+  int run_count;
+  double *run_time;
+  double *run_values[MAPPING_SIGNALS];
+  struct compared compared[MAPPING_SIGNALS];
+  int broken;
+};
+
+bool comparison_find(const char *run_file, const char *trace_file, const char *mapping_file,
+                     struct comparison *comparison, struct error *error);
+void comparison_free(struct comparison *comparison);
+bool comparison_write(const struct comparison *comparison, const char *path, const char *command, struct error *error);
+
+#endif
