@@ -31,7 +31,8 @@ export function swashloop(...words) {
 }
 
 export function python(...words) {
-  execFileSync(process.env.SWASHLOOP_PYTHON || 'python3', words, { cwd: folder, stdio: ['ignore', 'pipe', 'inherit'] });
+  const options = { cwd: folder, stdio: ['ignore', 'pipe', 'inherit'], maxBuffer: 1 << 26 };
+  return execFileSync(process.env.SWASHLOOP_PYTHON || 'python3', words, options).toString();
 }
 
 // Braking on a downgrade, with limits of which two are broken.

@@ -82,7 +82,7 @@ function shareBar(broken) {
 }
 
 function limitOfAllRow(limit) {
-  const words = { broken: ['✕ ', 'broken'], kept: ['✓ ', 'always kept'], unknown: ['○ ', 'not judged'] }[limit.result];
+  const words = { broken: ['✕ ', 'broken'], kept: ['✓ ', 'kept'], unknown: ['○ ', 'not judged'] }[limit.result];
   return element(
     'tr',
     { class: limit.result },
@@ -242,7 +242,7 @@ function showStudy() {
           cell(rangeWords(column)),
         ),
       ),
-      { class: 'varied', 'aria-label': 'What was varied' },
+      { class: 'inputs varied', 'aria-label': 'What was varied' },
     ),
     element('details', {}, element('summary', {}, 'The study file'), element('pre', { tabindex: '0' }, whole.study || '')),
     element(

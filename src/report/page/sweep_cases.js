@@ -83,11 +83,11 @@ function caseLimits(row) {
         { class: limit.result },
         cell(words[limit.result], 'result'),
         rowHead(limit.sentence),
-        cell(limit.described === null ? '–' : shown(limit.described, limit.worst), 'number'),
-        cell(marginText(limit), 'number'),
+        labelled('worst value', cell(limit.described === null ? '–' : shown(limit.described, limit.worst), 'number')),
+        labelled('margin', cell(marginText(limit), 'number')),
       ),
     ),
-    { 'aria-label': 'Limits of this case, worst margin first' },
+    { class: 'limits', 'aria-label': 'Limits of this case, worst margin first' },
   );
 }
 

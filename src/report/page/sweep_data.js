@@ -142,7 +142,7 @@ function sortedNumbers(values) {
 
 // Ranks from 1; those that are equal share the mean of theirs.
 function ranksOf(values) {
-  const order = Array.from(values.keys()).sort((a, b) => values[a] - values[b]);
+  const order = Uint32Array.from(values.keys()).sort((a, b) => values[a] - values[b]);
   const ranks = new Float64Array(values.length);
   for (let start = 0; start < order.length; ) {
     let end = start;
@@ -183,6 +183,16 @@ function shareBetween(groups, ranks) {
   return total > 0 && sums.size > 1 ? between / total : NaN;
 }
 
+// Ranks of a column among these rows; kept for the rows that come most often, which is all of them.
+const wholeRanks = new Map();
+
+function ranksIn(column, rows) {
+  const values = Float64Array.from(rows, (row) => cellsOf(column)[row]);
+  if (rows.length < rowCount) return ranksOf(values);
+  if (!wholeRanks.has(column.name)) wholeRanks.set(column.name, ranksOf(values));
+  return wholeRanks.get(column.name);
+}
+
 const influences = new Map();
 
 // How strongly a varied parameter moves what is looked at. `rho` is Spearman's rank correlation (no number for names);
@@ -192,8 +202,8 @@ function influenceOf(parameter, looked) {
   if (!influences.has(key)) {
     const [x, y] = [cellsOf(parameter), cellsOf(looked)];
     const rows = everyRow.filter((row) => Number.isFinite(x[row]) && Number.isFinite(y[row]));
-    const xRanks = ranksOf(Float64Array.from(rows, (row) => x[row]));
-    const yRanks = ranksOf(Float64Array.from(rows, (row) => y[row]));
+    const xRanks = ranksIn(parameter, rows);
+    const yRanks = ranksIn(looked, rows);
     const steps = levelsOf(parameter);
     const groups = Float64Array.from(rows, (row) => steps.placeOf(x[row]));
     influences.set(key, {
