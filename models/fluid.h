@@ -197,16 +197,14 @@ static inline real fluid_compression(const struct fluid *oil, real pressure) {
   }
   real low = oil->compression[0];
   real high = oil->compression[FLUID_KNOTS - 1];
-  for (int i = 0; i < 200 && high - low > 0.0; i++) {
-    real middle = 0.5 * (low + high);
-    if (middle <= low || middle >= high) {
-      break;
-    }
+  real middle = 0.5 * (low + high);
+  while (middle > low && middle < high) {
     if (fluid_pressure(oil, middle) < pressure) {
       low = middle;
     } else {
       high = middle;
     }
+    middle = 0.5 * (low + high);
   }
   return fabs(fluid_pressure(oil, low) - pressure) < fabs(fluid_pressure(oil, high) - pressure) ? low : high;
 }

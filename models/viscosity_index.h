@@ -125,16 +125,14 @@ static inline real viscosity_at_100_for(real index, real u) {
   if (!(viscosity_at_40_for(index, low) <= u && u <= viscosity_at_40_for(index, high))) {
     return NAN;
   }
-  for (int i = 0; i < 200; i++) {
-    real middle = 0.5 * (low + high);
-    if (middle <= low || middle >= high) {
-      break;
-    }
+  real middle = 0.5 * (low + high);
+  while (middle > low && middle < high) {
     if (viscosity_at_40_for(index, middle) < u) {
       low = middle;
     } else {
       high = middle;
     }
+    middle = 0.5 * (low + high);
   }
   return 0.5 * (low + high);
 }
