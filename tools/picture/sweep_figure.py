@@ -265,7 +265,7 @@ def draw_influence(figure, axis, table, measures):
     for j in range(matrix.shape[0]):
         for i in range(matrix.shape[1]):
             value = matrix[j, i]
-            text = "none" if value != value else f"{value:+.2f}"
+            text = "none" if value != value else "0" if abs(value) < 0.005 else f"{value:+.2f}"
             axis.text(i, j, text, ha="center", va="center", size=style.SMALL,
                       color="white" if abs(value) > 0.72 else style.INK)
     axis.set_yticks(range(len(paths)), [path.name for path in paths])
@@ -358,7 +358,8 @@ def draw_pairs(figure, axis, table, measure):
     axis.set_xlabel(f"{names[0]}: {measure.label}")
     axis.set_ylabel(f"the same case otherwise, {measure.quantity.label}")
     axis.legend(loc="lower right", frameon=False, fontsize=style.SMALL, handletextpad=0.2)
-    axis.text(0.02, 0.98, "\n".join(lines), transform=axis.transAxes, va="top", size=style.SMALL)
+    axis.text(0.02, 0.98, "\n".join(lines), transform=axis.transAxes, va="top", size=style.SMALL,
+              bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5})
     low, high = axis.get_ylim()
     axis.set_ylim(low, high + 0.06 * len(lines) * (high - low))
     plain_axis(axis, f"Pairs: {measure.title}")
