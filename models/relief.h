@@ -63,8 +63,8 @@ static inline real relief_flow(const struct relief_parameters *relief, real open
 
 /* ---- law poppet ---- */
 
-/* Stops: stiff enough that a full force presses them in by some micrometres, damped beyond rebound. The damping comes up
- * over the first micrometre, so that the force has no jump where a poppet strikes. */
+/* Stops: stiff enough that a full force presses them in by some micrometres, damped beyond rebound. The damping comes
+ * up over the first micrometre, so that the force has no jump where a poppet strikes. */
 #define RELIEF_STOP_STIFFNESS 2e8 /* N/m */
 #define RELIEF_STOP_CONTACT 1e-6  /* m */
 
