@@ -516,7 +516,7 @@ static bool write_file(const struct request *request, const struct case_data *da
   chart_write(file, &work->main);
   const char *names[PLANT_STATE_LIMIT];
   const char *who[PLANT_STATE_LIMIT];
-  static char words[PLANT_STATE_LIMIT][256];
+  char words[PLANT_STATE_LIMIT][256];
   for (int i = 0; i < work->linear.count; i++) {
     names[i] = instant_state_words(&work->instant, work->linear.places[i]);
   }
