@@ -11,6 +11,7 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
   double numbers[8][FIT_PARAMETERS];
   const char *paths[FIT_PARAMETERS];
   const char *units[FIT_PARAMETERS];
+  const char *trade[FIT_PARAMETERS];
   const char *why[FIT_PARAMETERS];
   for (int i = 0; i < count; i++) {
     const struct fit_parameter *parameter = &fit->parameters[i];
@@ -27,6 +28,7 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
     }
     paths[i] = parameter->path;
     units[i] = quantity_rows[parameter->chosen.slot.quantity].si_unit;
+    trade[i] = quantity_rows[parameter->chosen.slot.quantity].trade_unit;
     why[i] = parameter->why;
   }
   struct answer_meaning axis = {{"parameter", QUANTITY_NUMBER, REFERENCE_NONE, "the numbers sought"}, NULL};
@@ -44,6 +46,7 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
   answer_axis(file, &axis, count, NULL);
   answer_texts(file, "path", "name of the number", "parameter", count, paths);
   answer_texts(file, "unit", "its SI unit", "parameter", count, units);
+  answer_texts(file, "trade_unit", "the unit in which it is told to people", "parameter", count, trade);
   answer_texts(file, "why", "why it is not told", "parameter", count, why);
   for (int c = 0; c < 8; c++) {
     answer_column(file, &columns[c], "parameter", count, numbers[c]);

@@ -20,6 +20,7 @@
 #define JACOBIAN_STEP 2e-3 /* of a number's size */
 #define UNDETERMINED 0.5   /* a 95 % interval wider than this share of the number, either way, is no knowledge */
 #define PART 0.3           /* of a unit vector: the number takes part in the direction */
+#define TOGETHER 0.98      /* correlation from which two numbers are one to the traces */
 #define NEAR_BOUND 1e-3    /* of the range */
 #define USUAL_LOW 0.2      /* bounds that nobody gave: of the number in the case */
 #define USUAL_HIGH 5.0
@@ -63,8 +64,15 @@ static void to_values(const struct problem *problem, const double *u, double *va
   }
 }
 
-static double size_of(const struct fit *fit, int i) {
-  return i < fit->parameter_count ? fit->parameters[i].chosen.size : fit->mapping.largest_shift;
+/* What counts as large for an unknown that has this value: the value itself, where a share of it means something. */
+static double size_of(const struct fit *fit, int i, double value) {
+  if (i >= fit->parameter_count) {
+    return fit->mapping.largest_shift;
+  }
+  const struct chosen *chosen = &fit->parameters[i].chosen;
+  bool fixed = chosen->value == 0.0 || chosen->slot.quantity == QUANTITY_TEMPERATURE ||
+               chosen->slot.kind == SLOT_ARGUMENT || chosen->slot.kind == SLOT_WHEN;
+  return fixed ? chosen->size : fmax(fabs(value), 1e-3 * chosen->size);
 }
 
 /* ---- residuals ---- */
@@ -279,13 +287,13 @@ static void differentiate(struct problem *problem, struct work *work, const doub
   double low;
   double high;
   bounds_of(problem->fit, i, &low, &high);
-  double step = JACOBIAN_STEP * size_of(problem->fit, i);
+  double step = JACOBIAN_STEP * size_of(problem->fit, i, values[i]);
   memcpy(moved, values, sizeof moved);
   moved[i] = fmin(values[i] + step, high);
   double up = moved[i];
   residuals_at(problem, moved, column);
   moved[i] = fmax(values[i] - step, low);
-  double apart = (up - moved[i]) / size_of(problem->fit, i);
+  double apart = (up - moved[i]) / size_of(problem->fit, i, values[i]);
   residuals_at(problem, moved, work->scratch);
   for (long k = 0; k < m; k++) {
     column[k] = (column[k] - work->scratch[k]) / apart;
@@ -315,15 +323,23 @@ static void refuse(struct fit_parameter *parameter, const char *why) {
   }
 }
 
-/* The numbers that take part in a direction, "a, b", without number i. */
-static void partners(const struct fit *fit, const struct fit_direction *direction, int i, char *text, size_t size) {
+/* Too wide an interval, with the numbers that it goes together with. */
+static void refuse_wide(struct fit *fit, int i) {
+  char names[120];
+  char why[200];
   size_t used = 0;
-  text[0] = '\0';
+  names[0] = '\0';
   for (int k = 0; k < fit->parameter_count; k++) {
-    if (k != i && fabs(direction->parts[k]) > PART && used < size) {
-      used += (size_t)snprintf(text + used, size - used, "%s%s", used > 0 ? ", " : "", fit->parameters[k].path);
+    if (k != i && fabs(fit->correlation[i][k]) > TOGETHER && used < sizeof names) {
+      used +=
+          (size_t)snprintf(names + used, sizeof names - used, "%s%s", used > 0 ? ", " : "", fit->parameters[k].path);
     }
   }
+  (void)snprintf(why, sizeof why,
+                 names[0] != '\0' ? "the traces cannot tell it from %s"
+                                  : "the traces say next to nothing of it%s: its interval is wider than half of it",
+                 names);
+  refuse(&fit->parameters[i], why);
 }
 
 static void judge(struct fit *fit) {
@@ -339,21 +355,15 @@ static void judge(struct fit *fit) {
     for (int d = 0; d < fit->direction_count; d++) {
       const struct fit_direction *direction = &fit->directions[d];
       if (direction->undetermined && fabs(direction->parts[i]) > PART) {
-        char names[120];
-        char why[200];
-        partners(fit, direction, i, names, sizeof names);
-        (void)snprintf(why, sizeof why,
-                       names[0] != '\0' ? "the traces cannot tell it from %s" : "the traces say nothing of it%s",
-                       names);
-        refuse(parameter, why);
+        refuse_wide(fit, i);
       }
     }
     if (parameter->at_bound) {
       refuse(parameter, "it ran to its bound: the traces want it beyond, or do not hold it");
     }
     double half = parameter->to - parameter->value;
-    if (!(half <= UNDETERMINED * fmin(parameter->chosen.size, fabs(parameter->value)))) {
-      refuse(parameter, "its interval is wider than half of it either way");
+    if (!(half <= UNDETERMINED * size_of(fit, i, parameter->value))) {
+      refuse_wide(fit, i);
     }
   }
 }
@@ -394,7 +404,7 @@ static bool find_knowledge(struct problem *problem, struct work *work, const dou
   for (int i = 0; i < fit->parameter_count; i++) {
     struct fit_parameter *parameter = &fit->parameters[i];
     parameter->value = values[i];
-    parameter->deviation = sqrt(covariance[i][i]) * parameter->chosen.size;
+    parameter->deviation = sqrt(covariance[i][i]) * size_of(fit, i, values[i]);
     parameter->from = parameter->value - student(freedom) * parameter->deviation;
     parameter->to = parameter->value + student(freedom) * parameter->deviation;
     for (int k = 0; k < fit->parameter_count; k++) {

@@ -111,8 +111,19 @@ static bool read_request(int argument_count, char **arguments, struct request *r
   }
 }
 
+/* In the unit of the trade, with as many digits as the interval leaves. */
 static const char *show(const struct fit_parameter *parameter, double si, char *text, int size) {
-  return units_show(parameter->chosen.slot.quantity, si, text, size);
+  enum quantity quantity = parameter->chosen.slot.quantity;
+  double trade = quantity_to_trade(quantity, si);
+  double half = (parameter->to - parameter->value) / quantity_rows[quantity].scale;
+  int digits = half > 0.0 && trade != 0.0 ? (int)ceil(log10(fabs(trade) / half)) + 1 : 4;
+  const char *unit = quantity_rows[quantity].trade_unit;
+  (void)snprintf(text, (size_t)size, "%.*g %s",
+                 digits < 3    ? 3
+                 : digits > 10 ? 10
+                               : digits,
+                 trade, strcmp(unit, "1") == 0 ? "" : unit);
+  return text;
 }
 
 static void print_pairs(const struct fit *fit) {

@@ -1,0 +1,101 @@
+"""swashloop response: numbers against closed forms and against the run, files, refusals."""
+import json
+import os
+import sys
+import unittest
+
+import h5py
+
+sys.dont_write_bytecode = True
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from _program import ROOT, Folder, need_program  # noqa: E402
+
+VALVE = os.path.join(ROOT, "cases", "valve")
+STALL = os.path.join(ROOT, "cases", "stall.yaml")
+
+
+class Response(Folder):
+    def valve(self, case, *more, letter="a"):
+        answer = json.loads(self.expect(0, "response", case, "--json", "-o", "r.h5", *more).stdout)
+        return {name: row["value"] for name, row in answer["valves"][letter].items()}
+
+    def test_a_step_and_the_run_agree(self):
+        found = self.valve(os.path.join(VALVE, "step.yaml"))
+        run = json.loads(self.expect(0, "run", os.path.join(VALVE, "step.yaml"), "--json", "-o", "x.h5").stdout)
+        measures = {name: row["value"] for name, row in run["measures"].items()}
+        self.assertAlmostEqual(found["peak_pressure"], measures["peak_line_a_pressure"], delta=1.0)
+        self.assertAlmostEqual(found["open_time"], measures["relief_a_open_time"], delta=1e-7)
+        self.assertAlmostEqual(found["peak_flow"], measures["relief_a_peak_flow"], delta=1e-9)
+        self.assertAlmostEqual(found["energy"] / measures["relief_heat"], 1.0, places=5)
+        self.assertEqual(found["openings"], measures["relief_a_openings"])
+        self.assertAlmostEqual(found["settled_flow"], 1e-3, delta=1e-8)
+
+    def test_a_rise_is_what_was_asked_for(self):
+        for rise in (2000.0, 5000.0):
+            found = self.valve(os.path.join(VALVE, "rise.yaml"), "--set", f"rig.rise={rise} bar/s")
+            self.assertAlmostEqual(found["rise_rate"] / (rise * 1e5), 1.0, places=3)
+
+    def test_a_blocked_line_opens_without_end(self):
+        result = self.expect(0, "response", os.path.join(VALVE, "blocked_line.yaml"), "--json", "-o", "r.h5")
+        rows = json.loads(result.stdout)["valves"]["a"]
+        self.assertGreater(rows["openings"]["value"], 50)
+        self.assertGreater(rows["frequency"]["value"], 300.0)
+        self.assertIsNone(rows["settled_pressure"]["value"])
+        self.assertIn("still moves", rows["settled_pressure"]["reason"])
+
+    def test_friction_sticks(self):
+        self.assertEqual(self.valve(os.path.join(VALVE, "sticking.yaml"))["stickings"], 3)
+        self.assertEqual(self.valve(os.path.join(VALVE, "sticking.yaml"), "--set", "relief.poppet_friction=0 N")[
+            "stickings"], 0)
+
+    def test_cold_oil_slows_the_valve(self):
+        warm, cold = (self.valve(os.path.join(VALVE, name + ".yaml")) for name in ("step", "cold"))
+        self.assertGreater(cold["opening_time"], 1.5 * warm["opening_time"])
+        self.assertGreater(cold["overshoot"], 3.0 * warm["overshoot"])
+        self.assertGreater(cold["rise_rate"], 1.05 * warm["rise_rate"])
+
+    def test_in_a_machine_the_limiter_takes_over(self):
+        answer = json.loads(self.expect(0, "response", STALL, "--json", "-o", "r.h5").stdout)["valves"]
+        self.assertGreater(answer["a"]["handover_time"]["value"], 0.02)
+        self.assertLess(answer["a"]["handover_time"]["value"], 0.06)
+        self.assertIn("never cracks", answer["b"]["peak_pressure"]["reason"])
+        # a relief valve set above what the limiter lets through stays shut
+        answer = json.loads(self.expect(0, "response", STALL, "--json", "-o", "r.h5", "--set",
+                                        "relief.setting=450 bar").stdout)["valves"]
+        self.assertIn("never cracks", answer["a"]["peak_pressure"]["reason"])
+
+    def test_the_curve_has_twice_the_friction_as_hysteresis(self):
+        text = self.expect(0, "response", os.path.join(VALVE, "sticking.yaml"), "--curve", "--json", "-o", "c.h5").stdout
+        found = {name: row["value"] for name, row in json.loads(text)["valve"].items()}
+        area = 3.14159265 / 4.0 * 0.01 ** 2
+        self.assertAlmostEqual(found["hysteresis"], 2.0 * 40.0 / area, delta=0.4e5)
+        with h5py.File(self.path("c.h5")) as file:
+            self.assertEqual(file.attrs["answer"], "valve_curve")
+            self.assertTrue((file["drop_up"][()] > file["drop_down"][()]).all())
+
+    def test_the_curve_of_a_machines_valve(self):
+        text = self.expect(0, "response", STALL, "--curve", "--json", "-o", "c.h5").stdout
+        found = {name: row["value"] for name, row in json.loads(text)["valve"].items()}
+        # 8 L/min/bar: 15 bar at 120 L/min
+        self.assertAlmostEqual(found["full_drop"], 435e5, delta=0.2e5)
+
+    def test_the_file_and_its_picture(self):
+        self.expect(0, "response", os.path.join(VALVE, "step.yaml"), "--quiet")
+        with h5py.File(self.path("step.response.h5")) as file:
+            self.assertEqual(file.attrs["status"], "complete")
+            self.assertLess(file["time"].size, 5000)
+            self.assertIn("peak", list(file["valve_a/mark_name"].asstr()))
+            self.assertIn("reason", file["valve_a/handover_time"].attrs)
+
+    def test_refusals(self):
+        step = os.path.join(VALVE, "step.yaml")
+        self.assertIn("--band: found '90 %'", self.expect(2, "response", step, "--band", "90 %").stderr)
+        self.assertIn("no samples from", self.expect(2, "response", step, "--from", "5 s").stderr)
+        self.assertIn("which case", self.expect(2, "response").stderr)
+        self.assertIn("did you mean '--curve'", self.expect(2, "response", step, "--curv").stderr)
+        self.assertEqual(self.files(), [])
+
+
+if __name__ == "__main__":
+    need_program()
+    unittest.main()

@@ -1,0 +1,143 @@
+"""Pictures of `swashloop compare` and `swashloop fit`: trace and run over each other, what is left below."""
+import numpy
+
+from . import style
+from .answers import heading, new_figure, panel, panel_heading, words
+from .runfile import Quantity, show
+from .units import printed, to_trade
+
+ROW = 2.35  # inches of a signal
+
+
+def draw(answer, options):
+    return draw_fit(answer, options) if answer.kind == "fit" else draw_comparison(answer, options)
+
+
+def difference_scale(dataset):
+    quantity = Quantity(dataset)
+    return float(quantity.trade(numpy.float64(1.0)) - quantity.trade(numpy.float64(0.0)))
+
+
+def overlay(figure, left, right, top, time, seen, made, unit, title, band, options, last):
+    """Trace (dots), run (line); below, what the run has over the trace."""
+    low = options.low if options.low is not None else time[0]
+    high = options.high if options.high is not None else time[-1]
+    upper = panel(figure, left, right, top, top + 1.25)
+    panel_heading(upper, title, printed(unit))
+    if band == band:
+        upper.fill_between(time, seen - band, seen + band, color="#56b4e9", alpha=0.18, linewidth=0)
+    upper.plot(time, seen, linestyle="none", marker=".", markersize=2.2, color=style.FAINT, label="trace")
+    upper.plot(time, made, color=style.SIGNAL_COLOURS[0], linewidth=1.2, label="run")
+    upper.set_xlim(low, high)
+    upper.tick_params(labelbottom=False)
+    upper.legend(frameon=False, loc="best", ncols=2, handlelength=1.4)
+    lower = panel(figure, left, right, top + 1.38, top + 1.93)
+    off = made - seen
+    lower.plot(time, off, color=style.SIGNAL_COLOURS[1], linewidth=0.8)
+    lower.axhline(0.0, color=style.MARK, linewidth=0.7)
+    if band == band:
+        for side in (-band, band):
+            lower.axhline(side, color=style.LIMIT_COLOUR, linewidth=0.8, linestyle=(0, (7.0, 3.0)))
+        beyond = numpy.abs(off) > band
+        lower.fill_between(time, off, numpy.clip(off, -band, band), where=beyond, color=style.LIMIT_COLOUR, alpha=0.3,
+                           linewidth=0)
+    lower.set_xlim(low, high)
+    lower.set_ylabel("run - trace", size=style.SMALL, color=style.FAINT, labelpad=2)
+    if last:
+        lower.set_xlabel("time, s", labelpad=2)
+
+
+def draw_comparison(answer, options):
+    groups = answer.groups()
+    rows = groups["deviations"]
+    signals = list(rows["signal"])
+    figure = new_figure(270, 25.4 * (0.75 + ROW * len(signals) + 0.25))
+    clocks = groups["clocks"]
+    under = f"trace shifted by {1e3 * clocks['shift']:+.3f} ms, likeness {clocks['correlation']:.5f}"
+    top = heading(figure, answer, under) + 0.25
+    time = answer["time"]
+    width = figure.get_figwidth()
+    for k, name in enumerate(signals):
+        quantity = answer.quantity(name)
+        factor = difference_scale(answer.file[name])
+        band = factor * float(answer.file["bands"][name][()])
+        overlay(figure, 0.75, width - 2.55, top, time, answer[name], groups["run"][name], quantity.unit, words(name), band,
+                options, k == len(signals) - 1)
+        verdict = str(rows["verdict"][k])
+        lines = [(verdict if verdict != "not asked" else "no band asked for",
+                  style.LIMIT_COLOUR if verdict == "broken" else style.INK, "bold")]
+        for what in ("mean", "rms", "largest"):
+            lines.append((f"{what}  {show(factor * float(answer.file['deviations'][what][k]), quantity.unit)}",
+                          style.INK, "normal"))
+        lines.append((f"explained  {100.0 * float(rows['explained'][k]):.2f} %", style.INK, "normal"))
+        for part in [part for part in str(rows["why"][k]).split("; ") if part]:
+            lines.append((part, style.LIMIT_COLOUR, "normal"))
+        draw_lines(figure, lines, width - 2.4, top)
+        top += ROW
+    return figure
+
+
+def draw_lines(figure, lines, left, top):
+    for k, (text, colour, weight) in enumerate(lines):
+        figure.text(left / figure.get_figwidth(), 1.0 - (top + 0.05 + 0.17 * k) / figure.get_figheight(), text[:46],
+                    va="top", color=colour, weight=weight, size=style.TEXT)
+
+
+def draw_fit(answer, options):
+    groups = answer.groups()
+    traces = sorted(name for name in groups if name.startswith("trace_"))
+    signals = [name for name in groups[traces[0]].names() if name + "_run" in groups[traces[0]]]
+    parameters = groups["parameters"]
+    count = len(parameters["path"])
+    figure = new_figure(270, 25.4 * (1.0 + 0.30 * count + ROW * len(signals) * len(traces) + 0.45))
+    top = heading(figure, answer, "numbers found, with 95 % intervals within their bounds; what is left of each trace") + 0.1
+    draw_numbers(figure, parameters, top)
+    top += 0.30 * count + 0.45
+    width = figure.get_figwidth()
+    for trace in traces:
+        group = groups[trace]
+        for name in signals:
+            quantity = group.quantity(name)
+            last = trace == traces[-1] and name == signals[-1]
+            title = f"{words(name)}, {words(trace)}, shifted by {1e3 * group['shift']:+.3f} ms"
+            off = group[name + "_run"] - group[name]
+            overlay(figure, 0.75, width - 2.55, top, group["time"] + group["shift"], group[name], group[name + "_run"],
+                    quantity.unit, title, float("nan"), options, last)
+            lines = [("left over", style.INK, "bold"),
+                     (f"standard deviation {numpy.nanstd(off):.4g} {printed(quantity.unit)}", style.INK, "normal"),
+                     (f"largest {numpy.nanmax(numpy.abs(off)):.4g} {printed(quantity.unit)}", style.INK, "normal")]
+            draw_lines(figure, lines, width - 2.4, top)
+            top += ROW
+    return figure
+
+
+def draw_numbers(figure, parameters, top):
+    """Each number on its range from bound to bound: start, found, interval; those not told say why."""
+    for k, path in enumerate(parameters["path"]):
+        axis = panel(figure, 2.6, figure.get_figwidth() - 4.1, top + 0.30 * k, top + 0.30 * k + 0.24)
+        low, high = float(parameters["low"][k]), float(parameters["high"][k])
+        found = float(parameters["value"][k])
+        axis.set_xlim(low, high)
+        axis.set_ylim(-1.0, 1.0)
+        axis.set_yticks([])
+        axis.grid(False)
+        axis.spines["left"].set_visible(False)
+        axis.tick_params(labelbottom=False, length=0)
+        axis.plot([float(parameters["start"][k])], [0.0], marker="|", markersize=8, color=style.FAINT)
+        height, width = figure.get_figheight(), figure.get_figwidth()
+        y = 1.0 - (top + 0.30 * k + 0.12) / height
+        figure.text(2.5 / width, y, str(path), ha="right", va="center")
+        if found == found:
+            ends = [max(low, float(parameters["from"][k])), min(high, float(parameters["to"][k]))]
+            axis.plot(ends, [0.0, 0.0], color=style.SIGNAL_COLOURS[0], linewidth=3.0, solid_capstyle="butt")
+            axis.plot([found], [0.0], marker="o", markersize=4, color=style.SIGNAL_COLOURS[0])
+            unit = str(parameters["trade_unit"][k])
+            half = to_trade(float(parameters["to"][k]), unit) - to_trade(found, unit)
+            text = f"{to_trade(found, unit):.5g} ± {half:.2g} {printed(unit)}"
+            figure.text(1.0 - 3.95 / width, y, text, va="center", weight="bold")
+        else:
+            figure.text(1.0 - 3.95 / width, y, f"not told: {parameters['why'][k]}"[:72], va="center",
+                        color=style.LIMIT_COLOUR, size=style.SMALL)
+
+
+__all__ = ["draw"]
