@@ -20,7 +20,7 @@ enum { PATH_LIMIT = 4096 };
 /* How long the dealing thread sleeps while nothing finishes. Alone it looks only for a wish to stop; in a crew for
  * messages, too, which costs: often after something came, then ever less often. */
 #define SLEEP_ALONE 0.1
-#define SLEEP_CREW_LEAST 1e-3
+#define SLEEP_CREW_LEAST 5e-3
 #define SLEEP_CREW_MOST 0.05
 
 struct sweep {
