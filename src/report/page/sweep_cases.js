@@ -17,13 +17,13 @@ function studyFile() {
     if (/^(-o|--output|--jobs|--shard)$/.test(word)) at++;
     else if (!word.startsWith('-')) return word;
   }
-  return 'STUDY.yaml';
+  return null;
 }
 
 function replayCommand(row) {
   const output = `case_${numberOf(row)}.h5`;
   return [
-    `swashloop run --study ${shellWord(studyFile())} --case ${numberOf(row)} -o ${output}`,
+    `swashloop run --study ${shellWord(studyFile() ?? 'STUDY.yaml')} --case ${numberOf(row)} -o ${output}`,
     `swashloop report ${output}`,
   ].join('\n');
 }
@@ -166,6 +166,9 @@ function showChosen() {
     element('h4', {}, 'Runs this very case again, with its histories'),
     element('pre', { class: 'command', tabindex: '0' }, replayCommand(row)),
     copyButton(replayCommand(row)),
+    studyFile() === null
+      ? element('p', { class: 'hint' }, 'STUDY.yaml stands for the study’s file: its text is further down, under The study.')
+      : null,
   );
   if (inFocus !== null) [...side.querySelectorAll('button')].find((one) => one.textContent === inFocus)?.focus();
 }

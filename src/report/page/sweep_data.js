@@ -9,7 +9,8 @@ const everyRow = Uint32Array.from({ length: rowCount }, (_, row) => row);
 function readColumn(index) {
   const column = JSON.parse(byId('column-' + index).textContent);
   column.index = index;
-  column.label = column.role === 'varied' ? named(column.name) : column.text || named(column.name);
+  const byName = column.role === 'varied' || column.role === 'setting';
+  column.label = byName ? named(column.name) : column.text || named(column.name);
   column.cached = null;
   return column;
 }
@@ -296,7 +297,7 @@ function edgesBetween(values, to, from) {
 
 function evenEdges(values, to, from) {
   const [low, high] = [to(values[0]), to(values[values.length - 1])];
-  const count = Math.max(4, Math.min(BINS, Math.floor(Math.sqrt(rowCount / 6))));
+  const count = Math.max(4, Math.min(BINS, Math.floor(Math.sqrt(rowCount / 12))));
   return Array.from({ length: count + 1 }, (_, at) => from(low + ((high - low) * at) / count));
 }
 

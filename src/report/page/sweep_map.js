@@ -1,7 +1,7 @@
 'use strict';
 // The map: two parameters against each other, a measure as colour and contours, and where every limit holds.
 
-const mapState = { x: null, y: null, over: 'median', slices: new Map(), cells: [], cursor: -1, frame: null };
+const mapState = { x: null, y: null, over: 'median', slices: new Map(), slicesOpen: false, cells: [], cursor: -1, frame: null };
 
 const overWords = {
   median: 'median of the cases',
@@ -10,7 +10,10 @@ const overWords = {
 };
 
 function startMap() {
-  const ranked = rankedInfluences(show.looked).map((influence) => influence.parameter);
+  // Of what matters most, numbers first: names make no map, only rows of one.
+  const ranked = rankedInfluences(show.looked)
+    .map((influence) => influence.parameter)
+    .sort((a, b) => Number(a.kind === 'text') - Number(b.kind === 'text'));
   mapState.x = ranked[0] || null;
   mapState.y = ranked[1] || null;
 }
@@ -136,18 +139,16 @@ function drawCells(frame, cells, low, high) {
 // The edge of the region where every case keeps every limit, along the edges of cells.
 function regionEdge(frame, cells) {
   const xCount = levelsOf(mapState.x).count;
-  const holds = (column, row) =>
-    column >= 0 && column < xCount && row >= 0 && row * xCount + column < cells.length
-      ? cells[row * xCount + column].hold === 'all'
-      : false;
-  const inside = (column, row) => column >= 0 && column < xCount && row >= 0 && row < cells.length / xCount;
+  // Beyond the map, and where there is no case, nobody knows: no edge there.
+  const breaks = (column, row) =>
+    column >= 0 && column < xCount && ['some', 'broken'].includes(cells[row * xCount + column]?.hold);
   let path = '';
   for (const cell of cells) {
     if (cell.hold !== 'all') continue;
     const { left, top, width, height } = cellBox(frame, cell);
     const { column, row } = cell;
     const side = (dx, dy, words) => {
-      if (inside(column + dx, row + dy) && !holds(column + dx, row + dy)) path += words;
+      if (breaks(column + dx, row + dy)) path += words;
     };
     side(-1, 0, `M${left.toFixed(1)} ${top.toFixed(1)}v${height.toFixed(1)}`);
     side(1, 0, `M${(left + width).toFixed(1)} ${top.toFixed(1)}v${height.toFixed(1)}`);
@@ -389,7 +390,24 @@ function mapControls() {
             showMap();
           },
         ),
-    otherParameters().map(sliceOf),
+    heldFixed(otherParameters().map(sliceOf)),
+  );
+}
+
+// A long list of what can be held fixed folds away.
+function heldFixed(pickers) {
+  if (pickers.length <= 3) return pickers;
+  return element(
+    'details',
+    {
+      class: 'held',
+      open: mapState.slicesOpen,
+      ontoggle: (event) => {
+        mapState.slicesOpen = event.target.open;
+      },
+    },
+    element('summary', {}, `Hold one of the other ${pickers.length} fixed`),
+    element('div', { class: 'picks' }, pickers),
   );
 }
 

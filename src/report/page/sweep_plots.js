@@ -323,7 +323,7 @@ function bindScatter(frame) {
 function showScatter() {
   const view = byId('scatter-view');
   const choices = scatterChoices();
-  if (scatterState.x === null || !choices.includes(scatterState.x)) scatterState.x = choices[0] || null;
+  if (scatterState.x === null || !choices.includes(scatterState.x)) scatterState.x = choices.includes(mapState.x) ? mapState.x : choices[0] || null;
   if (scatterState.x === null) return replaceAll(view, null);
   const column = scatterState.x;
   const counts = new Map();
