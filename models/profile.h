@@ -1,11 +1,17 @@
 /* A piecewise linear table: pairs of an argument (time, distance, speed) and a value, in SI.
  *
  * Arguments never fall; two equal arguments make a step. Before the first and after the last point the value is held.
- * The points belong to whoever read the case; models only look. */
+ * The points belong to whoever read the case; models only look.
+ *
+ * A smooth table is for measured traces: a hundred points a second would be a hundred kinks. It is laid through its
+ * points by cubics whose slopes are the weighted harmonic means of the secants (F. N. Fritsch and J. Butland, SIAM J.
+ * Sci. Stat. Comput. 5 (1984), from memory): continuous in slope, never beyond the points, flat at both ends, so that
+ * nowhere is a kink. Its arguments rise strictly. */
 #ifndef SWASHLOOP_MODELS_PROFILE_H
 #define SWASHLOOP_MODELS_PROFILE_H
 
 #include <stdbool.h>
+#include <stddef.h>
 
 #include "real.h"
 
@@ -13,6 +19,7 @@ struct profile {
   int count; /* points; 0 means the table is empty and reads as zero */
   const real *argument;
   const real *value;
+  bool smooth;
 };
 
 /* A straight piece of a profile. Between kinks the right-hand side sees only this piece, extended past both ends, so
@@ -22,11 +29,79 @@ struct piece {
   real start; /* argument at which `value` holds */
   real value;
   real slope;
-  real low;  /* the piece is valid from here ... */
-  real high; /* ... to here */
+  real low;                     /* the piece is valid from here ... */
+  real high;                    /* ... to here */
+  const struct profile *smooth; /* the whole of a smooth table is one piece; NULL: a straight one */
 };
 
+/* Number of points at or left of `argument`: the piece that starts there, so that at a kink the later piece rules. */
+static inline int profile_index(const struct profile *profile, real argument) {
+  int low = 0;
+  int high = profile->count;
+  while (low < high) {
+    int middle = (low + high) / 2;
+    if (profile->argument[middle] <= argument) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return low;
+}
+
+/* Number of points left of `argument`: the piece that ends there. */
+static inline int profile_index_before(const struct profile *profile, real argument) {
+  int low = 0;
+  int high = profile->count;
+  while (low < high) {
+    int middle = (low + high) / 2;
+    if (profile->argument[middle] < argument) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return low;
+}
+
+/* Slope of a smooth table at its point k. */
+static inline real profile_smooth_slope(const struct profile *profile, int k) {
+  if (k <= 0 || k >= profile->count - 1) {
+    return 0.0;
+  }
+  real before = profile->argument[k] - profile->argument[k - 1];
+  real after = profile->argument[k + 1] - profile->argument[k];
+  real rise = (profile->value[k] - profile->value[k - 1]) / before;
+  real next = (profile->value[k + 1] - profile->value[k]) / after;
+  if (rise * next <= 0.0) {
+    return 0.0;
+  }
+  real first = 2.0 * after + before;
+  real second = after + 2.0 * before;
+  return (first + second) / (first / rise + second / next);
+}
+
+static inline real profile_smooth_at(const struct profile *profile, real argument) {
+  int right = profile_index(profile, argument);
+  if (right == 0) {
+    return profile->value[0];
+  }
+  if (right == profile->count) {
+    return profile->value[right - 1];
+  }
+  int left = right - 1;
+  real width = profile->argument[right] - profile->argument[left];
+  real x = (argument - profile->argument[left]) / width;
+  real rise = profile->value[right] - profile->value[left];
+  real start = width * profile_smooth_slope(profile, left);
+  real end = width * profile_smooth_slope(profile, right);
+  return profile->value[left] + x * (start + x * (3.0 * rise - 2.0 * start - end + x * (start + end - 2.0 * rise)));
+}
+
 static inline real piece_at(const struct piece *piece, real argument) {
+  if (piece->smooth != NULL) {
+    return profile_smooth_at(piece->smooth, argument);
+  }
   return piece->value + piece->slope * (argument - piece->start);
 }
 
@@ -48,8 +123,13 @@ static inline bool profile_straight_at(const struct profile *profile, int index)
 /* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is
  * no kink. */
 static inline struct piece profile_piece(const struct profile *profile, int index) {
-  struct piece piece = {index, 0.0, 0.0, 0.0, -HUGE_VAL, HUGE_VAL};
+  struct piece piece = {index, 0.0, 0.0, 0.0, -HUGE_VAL, HUGE_VAL, NULL};
   if (profile->count == 0) {
+    return piece;
+  }
+  if (profile->smooth) {
+    piece.slope = 1.0; /* it moves */
+    piece.smooth = profile;
     return piece;
   }
   int left = index > 0 ? index - 1 : 0;
@@ -73,40 +153,13 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
   return piece;
 }
 
-/* Number of points at or left of `argument`: the piece that starts there, so that at a kink the later piece rules. */
-static inline int profile_index(const struct profile *profile, real argument) {
-  int low = 0;
-  int high = profile->count;
-  while (low < high) {
-    int middle = low + (high - low) / 2;
-    if (profile->argument[middle] <= argument) {
-      low = middle + 1;
-    } else {
-      high = middle;
-    }
-  }
-  return low;
-}
-
-/* Number of points left of `argument`: the piece that ends there. */
-static inline int profile_index_before(const struct profile *profile, real argument) {
-  int low = 0;
-  int high = profile->count;
-  while (low < high) {
-    int middle = low + (high - low) / 2;
-    if (profile->argument[middle] < argument) {
-      low = middle + 1;
-    } else {
-      high = middle;
-    }
-  }
-  return low;
-}
-
 /* The value at any argument, without a remembered piece. */
 static inline real profile_at(const struct profile *profile, real argument) {
   if (profile->count == 0) {
     return 0.0;
+  }
+  if (profile->smooth) {
+    return profile_smooth_at(profile, argument);
   }
   int index = profile_index(profile, argument);
   int left = index > 0 ? index - 1 : 0;
@@ -116,7 +169,7 @@ static inline real profile_at(const struct profile *profile, real argument) {
 /* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once).
  */
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {
-  struct piece piece = {0, t, target, 0.0, t, HUGE_VAL};
+  struct piece piece = {0, t, target, 0.0, t, HUGE_VAL, NULL};
   if (duration > 0.0) {
     /* Held at its end, so that it ends exactly at the target: a pedal let go is at zero, not at a rounding error. */
     piece.slope = (target - piece_at(present, t)) / duration;
@@ -128,7 +181,7 @@ static inline struct piece piece_move(const struct piece *present, real t, real 
 
 /* The piece after such a move: at rest at its end value. */
 static inline struct piece piece_rest(const struct piece *moved, real t) {
-  struct piece piece = {0, t, piece_at(moved, moved->high), 0.0, t, HUGE_VAL};
+  struct piece piece = {0, t, piece_at(moved, moved->high), 0.0, t, HUGE_VAL, NULL};
   return piece;
 }
 

@@ -265,7 +265,7 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   model->filter_resistance =
       filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
   set_up_axles(model);
-  const struct profile nothing = {0, NULL, NULL};
+  const struct profile nothing = {0, NULL, NULL, false};
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     model->tables[i] = nothing; /* faults have no tables */
   }

@@ -162,7 +162,7 @@ static void take_over(struct machine *machine) {
     bool of_other_layout =
         two_pedals ? i == TABLE_PEDAL || i == TABLE_DIRECTION : i == TABLE_FORWARD || i == TABLE_REVERSE;
     if (!of_other_layout) {
-      struct profile ours = {1, &machine->zero, &machine->values[i]};
+      struct profile ours = {1, &machine->zero, &machine->values[i], false};
       *profile = ours;
     }
   }

@@ -337,7 +337,7 @@ static bool make_grade(const struct csv *csv, const struct field *field, const i
     arguments[count] = distance[0];
     grades[count++] = before;
   }
-  *table = (struct profile){count, arguments, grades};
+  *table = (struct profile){count, arguments, grades, false};
   return true;
 }
 
@@ -354,13 +354,16 @@ static bool read_keys(const struct csv *csv, const struct node *mapping, const c
   const char **targets[] = {file, argument, value};
   for (const struct node *node = mapping->first; node; node = node->next) {
     int i = 0;
+    if (strcmp(node->key, "curve") == 0) {
+      continue; /* values.c reads it */
+    }
     while (i < 3 && strcmp(node->key, keys[i]) != 0) {
       i++;
     }
     if (i == 3) {
       return error_at(csv->loader->error, node->file, node->key_line, node->key_column,
-                      "%s: found '%s', expected file, argument or value%s", csv->path, text_excerpt(node->key).text,
-                      hint_nearest(node->key, 3, key_at, keys).text);
+                      "%s: found '%s', expected file, argument, value or curve%s", csv->path,
+                      text_excerpt(node->key).text, hint_nearest(node->key, 3, key_at, keys).text);
     }
     if (node->kind != NODE_TEXT || node->text[0] == '\0') {
       return error_at(csv->loader->error, node->file, node->line, node->column, "%s: found %s, expected a name",
@@ -427,6 +430,6 @@ bool csv_table(const struct loader *loader, const char *path, const struct field
   if (!read_points(csv, field, arguments, values, lines, &count)) {
     return false;
   }
-  *table = (struct profile){count, arguments, values};
+  *table = (struct profile){count, arguments, values, false};
   return csv->quantities[VALUE] == field->quantity || make_grade(csv, field, lines, table);
 }

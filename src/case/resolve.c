@@ -75,7 +75,7 @@ static void put_number(struct writer *writer, enum quantity quantity, double si)
 }
 
 static void put_table(struct writer *writer, const struct field *field, const struct profile *profile) {
-  put_text(writer, "[");
+  put_text(writer, profile->smooth ? "{curve: smooth, points: [" : "[");
   for (int i = 0; i < profile->count; i++) {
     put_text(writer, i == 0 ? "[" : i % PAIRS_A_LINE == 0 ? ",\n    [" : ", [");
     put_number(writer, field->argument, profile->argument[i]);
@@ -83,7 +83,7 @@ static void put_table(struct writer *writer, const struct field *field, const st
     put_number(writer, field->quantity, profile->value[i]);
     put_text(writer, "]");
   }
-  put_text(writer, "]");
+  put_text(writer, profile->smooth ? "]}" : "]");
 }
 
 static void put_map(struct writer *writer, const struct map *map) {

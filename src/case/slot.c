@@ -325,6 +325,9 @@ const char *slot_disorder(const struct case_data *data, const struct slot *slot)
     if (table->argument[i] < table->argument[i - 1]) {
       return "the table's arguments fall";
     }
+    if (table->smooth && table->argument[i] <= table->argument[i - 1]) {
+      return "two points of the smooth table have one argument";
+    }
     if (i > 1 && table->argument[i] <= table->argument[i - 2]) {
       return "three points of the table have one argument";
     }

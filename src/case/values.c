@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "text.h"
 #include "units.h"
@@ -179,13 +180,69 @@ static bool read_points(const struct loader *loader, const char *path, const str
   return true;
 }
 
+/* `curve: smooth` of a mapping: measured traces over time, laid through by cubics. */
+static bool read_curve(const struct loader *loader, const char *path, const struct field *field,
+                       const struct node *mapping, struct profile *table) {
+  const struct node *curve = node_child(mapping, "curve");
+  int smooth = 0;
+  if (curve == NULL) {
+    return true;
+  }
+  if (!choice_read(loader, path, "straight|smooth", curve, &smooth)) {
+    return false;
+  }
+  table->smooth = smooth != 0;
+  if (table->smooth && field->argument != QUANTITY_TIME) {
+    return error_at(loader->error, curve->file, curve->line, curve->column,
+                    "%s: only a table over time can be smooth; kinks at places are located as they come", path);
+  }
+  for (int i = 1; table->smooth && i < table->count; i++) {
+    if (!(table->argument[i] > table->argument[i - 1])) {
+      char at[64];
+      return error_at(loader->error, curve->file, curve->line, curve->column,
+                      "%s: two points at %s; a smooth table has no steps", path,
+                      units_write(field->argument, table->argument[i], at, sizeof at));
+    }
+  }
+  return true;
+}
+
+static bool read_list(const struct loader *loader, const char *path, const struct field *field, const struct node *node,
+                      struct profile *member);
+
+/* {file: NAME.csv, ...} or {points: [...]}, either with `curve`. */
+static bool read_mapping(const struct loader *loader, const char *path, const struct field *field,
+                         const struct node *node, struct profile *member) {
+  const struct node *points = node_child(node, "points");
+  bool good;
+  if (points == NULL) {
+    good = csv_table(loader, path, field, node, member);
+  } else {
+    for (const struct node *child = node->first; child != NULL; child = child->next) {
+      if (child != points && strcmp(child->key, "curve") != 0) {
+        return error_at(loader->error, child->file, child->key_line, child->key_column,
+                        "%s: found '%s' beside 'points', expected curve", path, text_excerpt(child->key).text);
+      }
+    }
+    if (points->kind != NODE_LIST) {
+      return error_at(loader->error, points->file, points->line, points->column,
+                      "%s: found %s, expected a list of pairs", path, node_kind_words(points));
+    }
+    good = read_list(loader, path, field, points, member);
+  }
+  return good && read_curve(loader, path, field, node, member);
+}
+
 static bool read_table(const struct loader *loader, struct profile *member, struct parameter parameter,
                        const struct node *node) {
   char path[PATH_LIMIT];
   path_of(parameter, path);
-  if (node->kind == NODE_MAPPING) {
-    return csv_table(loader, path, parameter.field, node, member);
-  }
+  return node->kind == NODE_MAPPING ? read_mapping(loader, path, parameter.field, node, member)
+                                    : read_list(loader, path, parameter.field, node, member);
+}
+
+static bool read_list(const struct loader *loader, const char *path, const struct field *field, const struct node *node,
+                      struct profile *member) {
   int count = node->kind == NODE_LIST ? node->count : 1;
   real *arguments = arena_take(loader->arena, (size_t)count * sizeof *arguments);
   real *values = arena_take(loader->arena, (size_t)count * sizeof *values);
@@ -193,11 +250,11 @@ static bool read_table(const struct loader *loader, struct profile *member, stru
     return loader_out_of_memory(loader);
   }
   /* One value alone holds always. */
-  bool good = node->kind == NODE_LIST ? read_points(loader, path, parameter.field, node, arguments, values)
-                                      : read_number(loader, path, parameter.field->quantity, node, &values[0]) &&
-                                            value_check(loader, parameter.field, path, values[0], node);
+  bool good = node->kind == NODE_LIST ? read_points(loader, path, field, node, arguments, values)
+                                      : read_number(loader, path, field->quantity, node, &values[0]) &&
+                                            value_check(loader, field, path, values[0], node);
   if (good) {
-    *member = (struct profile){count, arguments, values};
+    *member = (struct profile){count, arguments, values, false};
   }
   return good;
 }

@@ -1,5 +1,6 @@
 #include "registry.h"
 
+#include <math.h>
 #include <string.h>
 
 enum { NAME_LIMIT = 64 };
@@ -50,7 +51,7 @@ static void set_default(void *member, const struct field *field) {
     *(int *)member = (int)field->initial;
     break;
   case FIELD_TABLE:
-    *(struct profile *)member = (struct profile){0, NULL, NULL};
+    *(struct profile *)member = (struct profile){0, NULL, NULL, false};
     break;
   case FIELD_MAP:
     *(struct map *)member = (struct map){0, 0, NULL, NULL, NULL, NULL};
@@ -71,6 +72,23 @@ void registry_defaults(const struct group *groups, int group_count, void *base) 
 static const char *next_choice(const char *choice) {
   const char *bar = strchr(choice, '|');
   return bar ? bar + 1 : NULL;
+}
+
+double registry_sampling(const struct group *groups, int group_count, const void *base) {
+  double finest = HUGE_VAL;
+  for (int g = 0; g < group_count; g++) {
+    for (int f = 0; f < groups[g].field_count; f++) {
+      struct parameter parameter = {&groups[g], &groups[g].fields[f]};
+      if (parameter.field->kind != FIELD_TABLE) {
+        continue;
+      }
+      const struct profile *table = registry_member_const(base, parameter);
+      if (table->smooth && table->count > 1) {
+        finest = fmin(finest, (table->argument[table->count - 1] - table->argument[0]) / (table->count - 1));
+      }
+    }
+  }
+  return finest;
 }
 
 int registry_choice(const char *choices, const char *name) {

@@ -25,6 +25,9 @@ const void *registry_member_const(const void *base, struct parameter parameter);
 /* Every default into `base`. */
 void registry_defaults(const struct group *groups, int group_count, void *base);
 
+/* Mean spacing of the finest smooth table over time; HUGE_VAL without one. */
+double registry_sampling(const struct group *groups, int group_count, const void *base);
+
 /* Index of `name` in choices "a|b|c", or -1; and the other way round into buffer. */
 int registry_choice(const char *choices, const char *name);
 const char *registry_choice_name(const char *choices, int index, char *buffer, int size);

@@ -227,6 +227,9 @@ static void write_parameter(hid_t group, const char *path, const struct field *f
     result_describe(argument, field->argument, REFERENCE_NONE, "first column of the table", log);
     hid_t value = h5_reals(group, path, table->count, table->value, argument, log);
     result_describe(value, field->quantity, field->reference, field->text, log);
+    if (table->smooth) {
+      h5_text_attribute(value, "curve", "smooth", log);
+    }
     h5_close_dataset(value, log);
     h5_close_dataset(argument, log);
     return;

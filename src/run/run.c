@@ -488,7 +488,9 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
       .integral_scales = integral_scales,
       .integral_tolerance = 0.01 * (data->simulation.relative_tolerance / 1e-6),
       .largest_order = (int)data->simulation.largest_order,
-      .largest_step = data->simulation.largest_step,
+      /* No sample of a measured trace is stepped over. */
+      .largest_step =
+          fmin(data->simulation.largest_step, registry_sampling(plant->groups, plant->group_count, data->parameters)),
   };
   for (int i = 0; i < run->view.state_count; i++) {
     run->state_names[i] = names[i];

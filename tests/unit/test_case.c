@@ -262,7 +262,7 @@ static void wrong_tables(void **state) {
           "c.yaml:2:11: error: operator.brake: found a list of 3, expected a pair [ARGUMENT, VALUE]; a table is a list "
           "of pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}");
   refused("operator:\n  brake: {0 s: 5 %}\n",
-          "c.yaml:2:11: error: operator.brake: found '0 s', expected file, argument or value");
+          "c.yaml:2:11: error: operator.brake: found '0 s', expected file, argument, value or curve");
   refused("operator:\n  brake: [[0 s, 5 %], [1 m, 5 %]]\n",
           "c.yaml:2:26: error: operator.brake: 'm' is no unit of time; expected s, ms, min or h");
   refused("operator:\n  brake: [[0 s, 5 %], [1 s, 105 %]]\n",

@@ -28,7 +28,7 @@ static void helpers_keep_their_word(void **state) {
 
 static const real times[] = {0.0, 1.0, 3.0, 3.0, 5.0, 7.0};
 static const real values[] = {0.0, 0.0, 1.0, -1.0, 0.0, 1.0};
-static const struct profile table = {6, times, values};
+static const struct profile table = {6, times, values, false};
 
 static void a_table_reads_as_straight_lines(void **state) {
   (void)state;
@@ -39,9 +39,9 @@ static void a_table_reads_as_straight_lines(void **state) {
   CHECK_NEAR(profile_at(&table, 3.0), -1.0, 0.0); /* at a step the later piece rules */
   CHECK_NEAR(profile_at(&table, 4.0), -0.5, 1e-15);
   CHECK_NEAR(profile_at(&table, 9.0), 1.0, 0.0);
-  const struct profile empty = {0, NULL, NULL};
+  const struct profile empty = {0, NULL, NULL, false};
   CHECK_NEAR(profile_at(&empty, 4.0), 0.0, 0.0);
-  const struct profile single = {1, times + 1, values + 2};
+  const struct profile single = {1, times + 1, values + 2, false};
   CHECK_NEAR(profile_at(&single, -4.0), 1.0, 0.0);
   CHECK_NEAR(profile_at(&single, 4.0), 1.0, 0.0);
 }
@@ -78,7 +78,7 @@ static void walking_reads_as_looking_up(void **state) {
   for (int round = 0; round < 200; round++) {
     real x[12];
     real y[12];
-    struct profile random = {1 + sample_choice(&sampler, 12), x, y};
+    struct profile random = {1 + sample_choice(&sampler, 12), x, y, false};
     double place = sample_between(&sampler, -1.0, 1.0);
     for (int i = 0; i < random.count; i++) {
       place += sample_choice(&sampler, 3) == 0 ? 0.0 : sample_choice(&sampler, 3);
@@ -122,7 +122,7 @@ static void a_moved_piece_ends_at_its_target(void **state) {
 
 static const real places[] = {0.0, 30.0, 40.0, 60.0, 60.0};
 static const real grades[] = {0.0, 0.0, 0.2, 0.2, -0.1};
-static const struct profile track = {5, places, grades};
+static const struct profile track = {5, places, grades, false};
 
 static double grade_at(double wheelbase, double s) {
   struct ground_contact rear = ground_contact_on(&track, profile_index(&track, s - 0.5 * wheelbase));
@@ -222,8 +222,57 @@ static void pedal_and_direction(void **state) {
   assert_true(operator_demand_of(&asks, channels).motor_part == 0.0);
 }
 
+/* ---- smooth tables: measured traces ---- */
+
+static void a_smooth_table_has_no_kink_and_stays_within_its_points(void **state) {
+  (void)state;
+  struct sampler sampler = {7};
+  for (int round = 0; round < 50; round++) {
+    enum { POINTS = 12 };
+    real x[POINTS];
+    real y[POINTS];
+    x[0] = 0.0;
+    for (int i = 0; i < POINTS; i++) {
+      x[i] = i == 0 ? 0.0 : x[i - 1] + sample_between(&sampler, 0.01, 0.5);
+      y[i] = sample_between(&sampler, -1.0, 1.0);
+    }
+    struct profile smooth = {POINTS, x, y, true};
+    for (int i = 0; i + 1 < POINTS; i++) {
+      CHECK_NEAR(profile_at(&smooth, x[i]), y[i], 1e-15);
+      for (real share = 0.02; share < 1.0; share += 0.02) {
+        real value = profile_at(&smooth, x[i] + share * (x[i + 1] - x[i]));
+        assert_true(value >= smaller(y[i], y[i + 1]) - 1e-14 && value <= larger(y[i], y[i + 1]) + 1e-14);
+      }
+      if (i > 0) {
+        real h = 1e-7 * (x[i + 1] - x[i - 1]);
+        real left = (profile_at(&smooth, x[i]) - profile_at(&smooth, x[i] - h)) / h;
+        real right = (profile_at(&smooth, x[i] + h) - profile_at(&smooth, x[i])) / h;
+        CHECK_NEAR(left, right, 1e-4 * (1.0 + 2.0 / (x[i + 1] - x[i]) + 2.0 / (x[i] - x[i - 1])));
+      }
+    }
+    CHECK_NEAR(profile_at(&smooth, -1.0), y[0], 0.0);
+    CHECK_NEAR(profile_at(&smooth, x[POINTS - 1] + 1.0), y[POINTS - 1], 0.0);
+  }
+}
+
+static void a_smooth_table_is_one_piece(void **state) {
+  (void)state;
+  const real x[] = {0.0, 1.0, 2.0, 4.0};
+  const real y[] = {0.0, 1.0, 2.0, 4.0};
+  const struct profile smooth = {4, x, y, true};
+  struct piece piece = profile_piece(&smooth, 2);
+  assert_true(piece.high == HUGE_VAL && piece.low == -HUGE_VAL && piece.slope != 0.0);
+  CHECK_NEAR(piece_at(&piece, 1.5), 1.5, 1e-15); /* a line stays a line, but for its flat ends */
+  CHECK_NEAR(piece_at(&piece, 3.0), profile_at(&smooth, 3.0), 0.0);
+  struct piece moved = piece_move(&piece, 1.5, 3.5, 2.0);
+  CHECK_NEAR(piece_at(&moved, 2.5), 2.5, 1e-15);
+  assert_null(moved.smooth);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_smooth_table_has_no_kink_and_stays_within_its_points),
+      cmocka_unit_test(a_smooth_table_is_one_piece),
       cmocka_unit_test(helpers_keep_their_word),
       cmocka_unit_test(a_table_reads_as_straight_lines),
       cmocka_unit_test(pieces_reach_from_kink_to_kink),

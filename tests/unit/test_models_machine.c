@@ -96,9 +96,9 @@ static void curves_replace_the_polynomials(void **state) {
   static const real drags[] = {50.0, 80.0, 120.0};
   DEFAULTS(engine, engine);
   engine.torque_law = ENGINE_TORQUE_CURVE;
-  engine.torque_curve = (struct profile){3, speeds, torques};
+  engine.torque_curve = (struct profile){3, speeds, torques, false};
   engine.friction_law = ENGINE_FRICTION_CURVE;
-  engine.friction_curve = (struct profile){3, speeds, drags};
+  engine.friction_curve = (struct profile){3, speeds, drags, false};
   CHECK_CLOSE(engine_full_torque(&engine, 150.0), 600.0, 1e-12);
   CHECK_CLOSE(engine_full_torque(&engine, 10.0), 500.0, 1e-12);
   CHECK_CLOSE(engine_friction(&engine, 250.0), 100.0, 1e-12);
@@ -216,7 +216,7 @@ static void cooler_follows_fan_dirt_and_fault(void **state) {
   DEFAULTS(heat, heat);
   heat.cooler_fouling = 0.25;
   CHECK_CLOSE(heat_cooler(&heat, 0.0, 0.0), 0.75 * heat.cooler, 1e-12);
-  heat.fan_curve = (struct profile){2, speeds, shares};
+  heat.fan_curve = (struct profile){2, speeds, shares, false};
   CHECK_CLOSE(heat_cooler(&heat, 100.0, 0.0), 0.75 * 0.6 * heat.cooler, 1e-12);
   assert_true(heat_cooler(&heat, 100.0, 1.0) == 0.0);
 }

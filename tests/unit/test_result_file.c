@@ -116,7 +116,7 @@ static const real way_times[] = {0.0, 5.0, 5.0};
 static const real way_values[] = {1.0, 1.0, 0.0};
 
 static void fill_case(struct scene *scene) {
-  scene->box = (struct box){250e5, 1, {3, way_times, way_values}, {0, NULL, NULL}};
+  scene->box = (struct box){250e5, 1, {3, way_times, way_values, false}, {0, NULL, NULL, false}};
   scene->limits[0] = (struct limit){
       "engine_speed_max <= 2500 rpm", {"engine_speed_max", -2, MEASURE_engine_speed_max, false, 261.8}, 0.0, 3};
   scene->limits[1] = (struct limit){"line_a_pressure <= 400 bar", {"line_a_pressure", 0, 0, false, 400e5}, 0.0, 4};

@@ -188,7 +188,7 @@ static void a_short_pulse_is_never_missed(void **state) {
   static const real times[] = {5.0, 5.0, 5.04, 5.04};
   static const real values[] = {0.0, 1.0, 1.0, 0.0};
   struct toy pulsed = wave;
-  pulsed.lever = (struct profile){4, times, values};
+  pulsed.lever = (struct profile){4, times, values, false};
   const struct toy *slot;
   struct case_data data = toy_case(&slot, &pulsed, 10.0);
   data.simulation.largest_step = 1e6;
@@ -205,7 +205,7 @@ static void kinks_may_lie_side_by_side(void **state) {
   static const real times[] = {1.0, 1.0};
   static const real values[] = {0.0, 0.5};
   struct toy stepped = wave;
-  stepped.lever = (struct profile){2, times, values};
+  stepped.lever = (struct profile){2, times, values, false};
   const struct toy *slot;
   const double gaps[] = {0.0, 3e-16, 1e-15, 1e-14, 1e-12, 1e-9};
   for (size_t i = 0; i < sizeof gaps / sizeof gaps[0]; i++) {
