@@ -328,10 +328,11 @@ double h5_reading_attribute_number(struct h5_reading *reading, hid_t object, con
   hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
   hid_t type = H5Aget_type(attribute);
   hid_t space = H5Aget_space(attribute);
-  if (attribute < 0 || type < 0 || space < 0) {
-    fail_at(reading, name);
-  } else if (kind_of_type(type) == H5_KIND_NUMBER && H5Sget_simple_extent_npoints(space) == 1 &&
-             H5Aread(attribute, H5T_NATIVE_DOUBLE, &number) < 0) {
+  bool whole = attribute >= 0 && type >= 0 && space >= 0;
+  if (whole && kind_of_type(type) == H5_KIND_NUMBER && H5Sget_simple_extent_npoints(space) == 1) {
+    whole = H5Aread(attribute, H5T_NATIVE_DOUBLE, &number) >= 0;
+  }
+  if (!whole) {
     fail_at(reading, name);
   }
   (void)H5Sclose(space);

@@ -92,9 +92,10 @@ static void find_column(struct table *table, const char *name) {
   } else if (is_column && (is_flags(role) && kind != H5_KIND_NUMBER)) {
     h5_reading_fail(reading, "a limit in it is neither kept nor broken");
   } else if (is_column) {
-    char *copy = h5_reading_memory(reading, strlen(name), 1);
+    size_t size = strlen(name) + 1;
+    char *copy = h5_reading_memory(reading, size, 1);
     if (copy != NULL) {
-      memcpy(copy, name, strlen(name));
+      (void)snprintf(copy, size, "%s", name);
       table->columns[table->column_count++] = (struct column){copy, role,
                                                               is_case                ? COLUMN_CASE
                                                               : is_flags(role)       ? COLUMN_FLAGS
