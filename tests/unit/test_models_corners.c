@@ -70,6 +70,7 @@ static void test_accepted(void **state) {
   (void)state;
   accepted("operator: {layout: pedal_and_direction, pedal: 50 %, direction: 100 %}\n");
   accepted("swash: {underspeed: on}\n");
+  accepted("circuit: valve_rig\nrig: {feed_law: rise}\n");
   accepted("heat: {nodes: four}\n");
   accepted("engine: {torque_law: curve, torque_curve: [[800 rpm, 500 N m], [2400 rpm, 400 N m]]}\n");
   accepted("engine: {friction_law: curve, friction_curve: [[800 rpm, 50 N m], [2400 rpm, 90 N m]]}\n");
@@ -144,6 +145,18 @@ static void test_stuck_pedals(void **state) {
                                "  - {when: time > 4 s, move: forward_pedal, to: 0 %, over: 0.5 s}\n",
                                MEASURE_vehicle_speed_end);
   CHECK_NEAR(sound, 0.0, 0.05);
+}
+
+/* A pedal that is pressed from the first point of its table falls from there, by one slope or by two. */
+static void test_fall_from_the_first_point(void **state) {
+  (void)state;
+  static const char *const pedals[] = {"[[0.5 s, 50 %], [1 s, 0 %]]", "[[0.5 s, 50 %], [0.7 s, 20 %], [1 s, 0 %]]"};
+  for (int i = 0; i < 2; i++) {
+    char text[1024];
+    (void)snprintf(text, sizeof text,
+                   "operator: {forward_pedal: %s}\nsimulation: {end_time: 3 s, output_step: 0.1 s}\n", pedals[i]);
+    CHECK_NEAR(bench_measure(text, MEASURE_stop_from), 0.5, 1e-12);
+  }
 }
 
 /* The starter is pressed, moved while it is pressed, and let go. */
@@ -230,11 +243,13 @@ static void test_element_passes_nothing(void **state) {
   DEFAULTS(contamination, dirt);
   DEFAULTS(filter, filter);
   filter.clean_drop = 1e5;
+  filter.bypass_crack = 0.0; /* powers of two: the share is one to the last bit */
+  filter.bypass_gradient = ldexp(1.0, -30);
   dirt.start_dirt = 1e3;
-  dirt.dirt_capacity = 1e-5;
+  dirt.dirt_capacity = 1e-15;
   dirt.loading_exponent = 20.0;
   dirt.duty_time = 3600.0;
-  struct contamination_cycle cycle = {1e-3, 0.0, filter_resistance(&filter, 870.0, 0.0) * 0.02, 0.1};
+  struct contamination_cycle cycle = {ldexp(1.0, -10), 1e-3, filter_resistance(&filter, 870.0, 0.0) * 0.02, 0.1};
   struct contamination_result result = contamination_duty(&dirt, &filter, &cycle);
   CHECK_NEAR(result.dirt, dirt.start_dirt, 0.0);
   CHECK_CLOSE(result.count[0], contamination_bound(dirt.start_code_4) + dirt.ingress_4 * 3600.0 / 0.1, 1e-9);
@@ -299,6 +314,7 @@ int main(void) {
       cmocka_unit_test(test_soil_both_ways),
       cmocka_unit_test(test_parked_by_tables),
       cmocka_unit_test(test_stuck_pedals),
+      cmocka_unit_test(test_fall_from_the_first_point),
       cmocka_unit_test(test_starter_moves_while_pressed),
       cmocka_unit_test(test_rig_feed_moves),
       cmocka_unit_test(test_signals_by_law),
