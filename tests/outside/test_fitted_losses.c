@@ -152,8 +152,9 @@ static double by_map(int unit, int first, int last) {
     speed[i] = speeds[i] * RPM;
     pressure[i] = 100.0 * BAR * (i + 1);
     for (int k = 0; k < PRESSURES; k++) {
-      volumetric[PRESSURES * i + k] = whole[i][k][3 * unit];
-      mechanical[PRESSURES * i + k] = whole[i][k][3 * unit + 1];
+      size_t at = (size_t)(PRESSURES * i + k);
+      volumetric[at] = whole[i][k][3 * unit];
+      mechanical[at] = whole[i][k][3 * unit + 1];
     }
   }
   struct map map = {PRESSURES, PRESSURES, speed, pressure, volumetric, mechanical};
