@@ -12,7 +12,7 @@
 
 #define LEAST_COMMON 0.5 /* of the trace, that a shift must leave in common */
 
-enum { GRID_LIMIT = 4001, SHARPEN = 60, SAMPLES_LIMIT = 4000 };
+enum { GRID_HALF = 2000, SHARPEN = 60, SAMPLES_LIMIT = 4000 };
 
 /* ---- one signal at one shift ---- */
 
@@ -71,7 +71,7 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
                       double *shift, double *correlation) {
   int stride = measured->count / SAMPLES_LIMIT + 1;
   double sample = (measured->time[measured->count - 1] - measured->time[0]) / (measured->count - 1);
-  int steps = (int)fmin(ceil(largest / sample), (GRID_LIMIT - 1) / 2);
+  int steps = (int)fmin(ceil(largest / sample), GRID_HALF);
   double grid = steps > 0 ? largest / steps : 0.0;
   double best = -2.0;
   *shift = 0.0;

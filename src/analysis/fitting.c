@@ -141,7 +141,7 @@ static void residuals_at(struct problem *problem, const double *values, double *
 /* What the library calls. */
 static int call_residuals(void *context, int count, int unknowns, const double *u, double *residuals, int flag) {
   struct problem *problem = context;
-  double values[FIT_UNKNOWNS];
+  double values[FIT_UNKNOWNS] = {0.0};
   (void)count;
   (void)unknowns;
   (void)flag;
@@ -282,7 +282,7 @@ static void search(struct problem *problem, struct work *work, int starts, doubl
 
 /* Column i of the Jacobian: residuals over the unknown in units of its size. */
 static void differentiate(struct problem *problem, struct work *work, const double *values, int i, double *column) {
-  double moved[FIT_UNKNOWNS];
+  double moved[FIT_UNKNOWNS] = {0.0};
   long m = problem->fit->residual_count;
   double low;
   double high;
@@ -372,8 +372,8 @@ static bool find_knowledge(struct problem *problem, struct work *work, const dou
   struct fit *fit = problem->fit;
   int n = problem->unknowns;
   long m = fit->residual_count;
-  double singular[FIT_UNKNOWNS];
-  double rows[FIT_UNKNOWNS * FIT_UNKNOWNS];
+  double singular[FIT_UNKNOWNS] = {0.0};
+  double rows[FIT_UNKNOWNS * FIT_UNKNOWNS] = {0.0};
   double covariance[FIT_UNKNOWNS][FIT_UNKNOWNS] = {{0}};
   find_noise(problem, values, fit->noise, &fit->memory);
   residuals_at(problem, values, work->residuals);
@@ -581,7 +581,7 @@ static void first_shifts(struct problem *problem) {
 static bool solve(struct problem *problem, int starts, struct error *error) {
   size_t m = (size_t)problem->fit->residual_count;
   size_t n = (size_t)problem->unknowns;
-  double values[FIT_UNKNOWNS];
+  double values[FIT_UNKNOWNS] = {0.0};
   struct work work = {calloc(m, sizeof(double)), calloc(m * n, sizeof(double)), calloc(m, sizeof(double))};
   bool good = work.residuals != NULL && work.jacobian != NULL && work.scratch != NULL;
   if (!good) {

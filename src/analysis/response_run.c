@@ -82,12 +82,12 @@ bool response_run(struct case_data *data, const struct response_wishes *wishes, 
                   struct response_run *run, struct error *error) {
   memset(run, 0, sizeof *run);
   const struct relief_parameters *relief = relief_of(data);
-  struct behind behind[RESPONSE_VALVES];
-  int limiter[RESPONSE_VALVES];
+  struct behind behind[RESPONSE_VALVES] = {{-1, 0.0}, {-1, 0.0}};
+  int limiter[RESPONSE_VALVES] = {-1, -1};
   bool rig = data->plant == &valve_rig_plant;
   run->setting = relief->setting;
   run->valve_count = rig ? 1 : 2;
-  for (int i = 0; i < run->valve_count; i++) {
+  for (int i = 0; i < RESPONSE_VALVES && i < run->valve_count; i++) {
     struct response_valve *valve = &run->valves[i];
     valve->letter = (char)('a' + i);
     valve->pressure = want(run, data, "line_%c_pressure", valve->letter);
@@ -102,7 +102,7 @@ bool response_run(struct case_data *data, const struct response_wishes *wishes, 
   if (!run_it(data, watcher, run, error)) {
     return false;
   }
-  for (int i = 0; i < run->valve_count; i++) {
+  for (int i = 0; i < RESPONSE_VALVES && i < run->valve_count; i++) {
     struct response_valve *valve = &run->valves[i];
     if (!make_drop(run, valve, &behind[i], error)) {
       return false;

@@ -300,12 +300,11 @@ int command_fit(int argument_count, char **arguments) {
   if (words == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error)) {
+  } else if (!read_request(argument_count, arguments, &request, &error) ||
+             (!request.help && !case_load(request.case_file, request.sets, request.set_count, &data, &error))) {
     code = terminal_error(&error);
   } else if (request.help) {
     print_help();
-  } else if (!case_load(request.case_file, request.sets, request.set_count, &data, &error)) {
-    code = terminal_error(&error);
   } else {
     output = answers_output(request.case_file, "fit");
     request.output = request.output != NULL ? request.output : output;

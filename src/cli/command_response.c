@@ -250,8 +250,11 @@ static int find_curve(const struct request *request, const struct case_data *dat
   struct progress progress = progress_start(request->quiet);
   struct watcher watcher = {&progress, answers_tick};
   struct valve_curve *curve = calloc(1, sizeof *curve);
-  bool good = curve != NULL ? valve_curve_find(&rig, request->flow, request->ramp_time, &watcher, curve, &error)
-                            : error_set(&error, ERROR_MEMORY, "out of memory for the curve");
+  if (curve == NULL) {
+    case_free(&rig);
+    return EXIT_RUN_FAILED;
+  }
+  bool good = valve_curve_find(&rig, request->flow, request->ramp_time, &watcher, curve, &error);
   progress_clear(&progress);
   good = good && case_rename(&rig, data->title, &error) && write_curve(request, &rig, curve, command, &error);
   if (good && !request->quiet) {
@@ -273,12 +276,11 @@ int command_response(int argument_count, char **arguments) {
   if (request.sets == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error)) {
+  } else if (!read_request(argument_count, arguments, &request, &error) ||
+             (!request.help && !case_load(request.case_file, request.sets, request.set_count, &data, &error))) {
     code = terminal_error(&error);
   } else if (request.help) {
     print_help();
-  } else if (!case_load(request.case_file, request.sets, request.set_count, &data, &error)) {
-    code = terminal_error(&error);
   } else {
     output = answers_output(request.case_file, request.curve ? "curve" : "response");
     request.output = request.output != NULL ? request.output : output;

@@ -39,7 +39,7 @@ bool tangent_begin(struct tangent *tangent, const struct moment *moment, struct 
  * neighbours, then what is after it. `which`: switch, or -1 for the clock. */
 void tangent_before(struct tangent *tangent, const struct moment *moment);
 void tangent_change(struct tangent *tangent, const struct moment *moment, int which);
-void tangent_move(struct tangent *tangent, const struct moment *moment, int action);
+void tangent_move(struct tangent *tangent, const struct moment *moment, int index);
 void tangent_after(struct tangent *tangent, const struct moment *moment);
 /* Before the integrator starts again. */
 void tangent_restart(struct tangent *tangent, double t);
