@@ -152,9 +152,10 @@ static double by_map(int unit, int first, int last) {
     speed[i] = speeds[i] * RPM;
     pressure[i] = 100.0 * BAR * (i + 1);
     for (int k = 0; k < PRESSURES; k++) {
-      size_t at = (size_t)(PRESSURES * i + k);
-      volumetric[at] = whole[i][k][3 * unit];
-      mechanical[at] = whole[i][k][3 * unit + 1];
+      const double *efficiency = unit == PUMP ? whole[i][k] : whole[i][k] + 3;
+      int at = PRESSURES * i + k;
+      volumetric[at] = efficiency[0];
+      mechanical[at] = efficiency[1];
     }
   }
   struct map map = {PRESSURES, PRESSURES, speed, pressure, volumetric, mechanical};
