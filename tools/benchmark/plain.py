@@ -1,4 +1,4 @@
-"""The baseline's equations through SciPy's integrators, on the plain transcription tests/reference/baseline.py."""
+"""The baseline's equations through SciPy's integrators, as written out plainly in tests/reference/baseline.py."""
 import os
 import sys
 import time
