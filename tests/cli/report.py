@@ -20,7 +20,7 @@ except ImportError:
 SHORT = ("--set", "simulation.end_time=2 s", "--quiet")
 NO_LEAK_CHECK = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
 # What a sanitizer says of the file library, on which damage was let loose, is not asked for here.
-DAMAGED = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0:log_path=/dev/null"}
+DAMAGED = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0:log_path=/dev/null:handle_segv=0:handle_sigbus=0"}
 
 
 def small_files():
