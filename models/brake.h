@@ -52,7 +52,7 @@ static inline real brake_share(const struct brake_parameters *brake, real pedal,
 
 /* Torque of the law `smoothed`, N m. */
 static inline real brake_smoothed_torque(const struct brake_parameters *brake, real share, real wheel_speed) {
-  return brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width);
+  return share == 0.0 ? 0.0 : brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width);
 }
 
 static inline real brake_stiffness(const struct brake_parameters *brake) {

@@ -74,8 +74,8 @@ static inline real charge_relief_flow(const struct charge_parameters *charge, re
 
 /* Flow from the gallery into a main line, m3/s; `drop` = gallery over line. */
 static inline real check_valve_flow(const struct charge_parameters *charge, real drop) {
-  real opening = clamp01((drop - charge->check_crack) / (charge->check_open - charge->check_crack));
-  return charge->check_flow * opening * sqrt(larger(drop, 1e3));
+  real opening = ramp01(drop, charge->check_crack, charge->check_open);
+  return opening > 0.0 ? charge->check_flow * opening * sqrt(larger(drop, 1e3)) : 0.0;
 }
 
 #endif

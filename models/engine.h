@@ -87,7 +87,7 @@ static inline real engine_friction(const struct engine_parameters *engine, real 
 }
 
 static inline real engine_exhaust_brake(const struct engine_parameters *engine, real speed, real share) {
-  return engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width);
+  return share == 0.0 ? 0.0 : engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width);
 }
 
 static inline real engine_auxiliaries(const struct engine_parameters *engine, real speed) {

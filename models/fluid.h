@@ -102,12 +102,25 @@ static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real
   *a = z1 + *b * log10(temperature1);
 }
 
-enum { FLUID_KNOTS = 512, FLUID_BINS = 1024, FLUID_TEMPERATURES = 261 };
+enum { FLUID_KNOTS = 512, FLUID_BINS = 8192, FLUID_TEMPERATURES = 261 };
 
 /* A function of temperature by its values and slopes at 200 K, 201 K, ... */
 struct fluid_viscosity_table {
   real value[FLUID_TEMPERATURES];
   real slope[FLUID_TEMPERATURES];
+};
+
+/* Where a temperature lies in such tables. */
+struct fluid_warmth {
+  int knot;
+  real along;
+};
+
+/* The cubic of p between two knots, in the share of the way from one to the next. */
+struct fluid_cubic {
+  real start; /* w of the left knot */
+  real over_width;
+  real c0, c1, c2, c3;
 };
 
 /* The oil made ready: tables and what kernels ask for often. */
@@ -120,7 +133,8 @@ struct fluid {
   real pressure[FLUID_KNOTS];    /* Pa absolute */
   real modulus[FLUID_KNOTS];     /* dp/dw */
   real energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
-  short bin[FLUID_BINS];         /* the last knot at or left of the bin's start */
+  struct fluid_cubic cubic[FLUID_KNOTS - 1];
+  short bin[FLUID_BINS]; /* the last knot at or left of the bin's start */
   real bins_per_compression;
 
   struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
@@ -156,10 +170,9 @@ static inline real fluid_pressure(const struct fluid *oil, real w) {
   if (!(w < oil->compression[last])) { /* also a NaN */
     return oil->pressure[last] + (w - oil->compression[last]) * oil->modulus[last];
   }
-  int knot = fluid_knot(oil, w);
-  real width = oil->compression[knot + 1] - oil->compression[knot];
-  return fluid_hermite(oil->pressure[knot], oil->pressure[knot + 1], oil->modulus[knot] * width,
-                       oil->modulus[knot + 1] * width, (w - oil->compression[knot]) / width);
+  const struct fluid_cubic *cubic = &oil->cubic[fluid_knot(oil, w)];
+  real x = (w - cubic->start) * cubic->over_width;
+  return cubic->c0 + x * (cubic->c1 + x * (cubic->c2 + x * cubic->c3));
 }
 
 /* Energy stored by compression to w, J per m3 of line: the integral of fluid_pressure, term by term, so that the ledger
@@ -175,15 +188,10 @@ static inline real fluid_stored_energy(const struct fluid *oil, real w) {
     return oil->energy[last] + beyond * (oil->pressure[last] + 0.5 * beyond * oil->modulus[last]);
   }
   int knot = fluid_knot(oil, w);
-  real width = oil->compression[knot + 1] - oil->compression[knot];
-  real x = (w - oil->compression[knot]) / width;
-  real left = oil->pressure[knot];
-  real left_slope = oil->modulus[knot] * width;
-  real rise = oil->pressure[knot + 1] - left;
-  real right_slope = oil->modulus[knot + 1] * width;
-  real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
-  real c3 = left_slope + right_slope - 2.0 * rise;
-  return oil->energy[knot] + width * x * (left + x * (left_slope / 2.0 + x * (c2 / 3.0 + x * c3 / 4.0)));
+  const struct fluid_cubic *cubic = &oil->cubic[knot];
+  real along = w - cubic->start;
+  real x = along * cubic->over_width;
+  return oil->energy[knot] + along * (cubic->c0 + x * (cubic->c1 / 2.0 + x * (cubic->c2 / 3.0 + x * cubic->c3 / 4.0)));
 }
 
 /* Compression at an absolute pressure: the inverse of fluid_pressure, by bisection (used at start, never in a step). */
@@ -209,15 +217,26 @@ static inline real fluid_compression(const struct fluid *oil, real pressure) {
   return fabs(fluid_pressure(oil, low) - pressure) < fabs(fluid_pressure(oil, high) - pressure) ? low : high;
 }
 
-/* Dynamic viscosity, Pa s, at temperature T, K. */
-static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
+static inline struct fluid_warmth fluid_warmth_of(real temperature) {
   real place = clamp(temperature - FLUID_COLDEST, 0.0, (real)(FLUID_TEMPERATURES - 1));
   int knot = (int)place;
   if (knot > FLUID_TEMPERATURES - 2) {
     knot = FLUID_TEMPERATURES - 2;
   }
+  struct fluid_warmth warmth = {knot, place - (real)knot};
+  return warmth;
+}
+
+/* Dynamic viscosity, Pa s. */
+static inline real fluid_viscosity_warm(const struct fluid_viscosity_table *table, struct fluid_warmth warmth) {
+  int knot = warmth.knot;
   return fluid_hermite(table->value[knot], table->value[knot + 1], table->slope[knot], table->slope[knot + 1],
-                       place - (real)knot);
+                       warmth.along);
+}
+
+/* The same at temperature T, K. */
+static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
+  return fluid_viscosity_warm(table, fluid_warmth_of(temperature));
 }
 
 /* The viscosity that a lubricating film shows, mu_ref (mu/mu_ref)^exponent (rotary.h), as a table of its own. */
@@ -230,15 +249,14 @@ static inline void fluid_film_table(const struct fluid_viscosity_table *viscosit
   }
 }
 
-/* dw between two pressures by Gauss-Legendre (5 points) in log p. */
+/* dw between two pressures by Gauss-Legendre (3 points) in log p; between knots exact to rounding. */
 static inline real fluid_compression_between(const struct fluid_parameters *oil, real low, real high) {
-  static const real node[5] = {0.0, 0.5384693101056831, -0.5384693101056831, 0.9061798459386640, -0.9061798459386640};
-  static const real weight[5] = {0.5688888888888889, 0.4786286704993665, 0.4786286704993665, 0.2369268850561891,
-                                 0.2369268850561891};
+  static const real node[3] = {0.0, 0.7745966692414834, -0.7745966692414834};
+  static const real weight[3] = {8.0 / 9.0, 5.0 / 9.0, 5.0 / 9.0};
   real middle = 0.5 * (log(high) + log(low));
   real half = 0.5 * (log(high) - log(low));
   real sum = 0.0;
-  for (int i = 0; i < 5; i++) {
+  for (int i = 0; i < 3; i++) {
     real p = exp(middle + half * node[i]);
     sum += weight[i] * p / fluid_bulk_modulus(oil, p);
   }
@@ -271,6 +289,19 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
               fluid_compression_between(parameters, oil->pressure[below], parameters->ambient_pressure);
   for (int i = 0; i < FLUID_KNOTS; i++) {
     oil->compression[i] -= zero;
+  }
+  for (int i = 0; i + 1 < FLUID_KNOTS; i++) {
+    real width = oil->compression[i + 1] - oil->compression[i];
+    real rise = oil->pressure[i + 1] - oil->pressure[i];
+    real left_slope = oil->modulus[i] * width;
+    real right_slope = oil->modulus[i + 1] * width;
+    struct fluid_cubic cubic = {oil->compression[i],
+                                1.0 / width,
+                                oil->pressure[i],
+                                left_slope,
+                                3.0 * rise - 2.0 * left_slope - right_slope,
+                                left_slope + right_slope - 2.0 * rise};
+    oil->cubic[i] = cubic;
   }
   real range = oil->compression[FLUID_KNOTS - 1] - oil->compression[0];
   oil->bins_per_compression = (real)FLUID_BINS / range;

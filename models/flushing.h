@@ -33,7 +33,7 @@ static inline real flushing_shuttle_rate(const struct flushing_parameters *flush
 
 /* Opening of the shuttle, 0 to 1, to the line for which `shuttle` is positive when it is the lower one. */
 static inline real flushing_opening(const struct flushing_parameters *flushing, real shuttle) {
-  return clamp01((shuttle - flushing->shuttle_overlap) / (1.0 - flushing->shuttle_overlap));
+  return ramp01(shuttle, flushing->shuttle_overlap, 1.0);
 }
 
 /* Flow from a line to the case, m3/s. */

@@ -75,7 +75,7 @@ static inline real heat_case_rate(const struct heat_parameters *heat, real heat_
 /* dT_T/dt, K/s; `arriving` is the temperature of the oil that comes back from loop or case. */
 static inline real heat_tank_rate(const struct heat_parameters *heat, real losses, real heat_flow_out, real arriving,
                                   real tank, real cooler) {
-  real opening = clamp01((tank - heat->thermostat_begin) / (heat->thermostat_open - heat->thermostat_begin));
+  real opening = ramp01(tank, heat->thermostat_begin, heat->thermostat_open);
   return (losses + heat_flow_out * (arriving - tank) -
           (heat->tank_to_ambient + cooler * opening) * (tank - heat->ambient)) /
          heat->tank_capacity;

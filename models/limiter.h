@@ -50,7 +50,8 @@ static const struct field limiter_fields[] = {LIMITER_FIELDS(FIELD_ROW_REAL, FIE
 /* d(pilot)/dt, 1/s; `alive` 1 when sound, 0 when dead. */
 static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, real pilot, real over_case,
                                       real alive) {
-  real asked = limiter->fitted == LIMITER_ABSENT ? 0.0 : clamp01((over_case - limiter->setting) / limiter->band);
+  real asked =
+      limiter->fitted == LIMITER_ABSENT ? 0.0 : ramp01(over_case, limiter->setting, limiter->setting + limiter->band);
   return (asked * alive - pilot) / limiter->lag;
 }
 

@@ -98,8 +98,9 @@ static inline real motor_override_pressure(const struct motor_parameters *motor,
 
 /* d(override)/dt, 1/s. */
 static inline real motor_override_rate(const struct motor_parameters *motor, real override, real over_case) {
-  real asked =
-      motor->override_line == OVERRIDE_OFF ? 0.0 : clamp01((over_case - motor->override_begin) / motor->override_band);
+  real asked = motor->override_line == OVERRIDE_OFF
+                   ? 0.0
+                   : ramp01(over_case, motor->override_begin, motor->override_begin + motor->override_band);
   return (asked - override) / motor->override_lag;
 }
 

@@ -18,13 +18,13 @@ struct state_row {
 };
 
 /* A source and a loss are integrals of `powers`; so is a store whose content has no closed form (STORED_RATE); the
- * content of a plain STORED term is a function of the state. OIL_LOST is no energy: oil that leaves the plant for good,
- * m3 (its rate m3/s), so that the audit of oil can close when a hose bursts. */
-enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_OIL_LOST, LEDGER_STORED };
+ * content of a plain STORED term is a function of the state. OIL_LOST is no energy, and a function of the state: oil
+ * that has left the plant for good, m3, so that the audit of oil can close when a hose bursts. */
+enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_STORED, LEDGER_OIL_LOST };
 
 /* A term of the energy ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or
  * parts are heated, stored terms positive when the store fills. The balance is sources - losses - stored = 0. Rows of
- * kind STORED come last. */
+ * kind STORED and OIL_LOST come last. */
 struct ledger_row {
   const char *name;
   enum ledger_kind kind;
@@ -71,6 +71,21 @@ struct plant_duty {
   real bypass_time;
 };
 
+/* A state that carries much of the energy is held to a share of its tolerances, so that the balance of energy
+ * closes. It costs few steps: those are made by other states. */
+struct strict_row {
+  int state;
+  real share;
+};
+
+/* Where the numbers of one instant go. */
+struct plant_look {
+  real *powers;
+  real *signals;
+  real *events;
+  real *switches;
+};
+
 struct plant {
   const char *name;
   const char *text;
@@ -82,7 +97,9 @@ struct plant {
   size_t mode_size;
 
   const struct state_row *states;
-  int state_count; /* rows of the largest vector */
+  int state_count;                 /* rows of the largest vector */
+  const struct strict_row *strict; /* states that are held tighter than the rest */
+  int strict_count;
   const struct signal *signals;
   int signal_count;
   const struct ledger_row *ledger;
@@ -112,7 +129,10 @@ struct plant {
   void (*signals_at)(const void *model, const void *mode, real t, const real *state, real *signals);
   /* Every event function. Cheap: no signal is computed. */
   void (*events_at)(const void *model, const void *mode, real t, const real *state, real *values);
-  /* Energy in every STORED row, J, in order; and oil in the plant, m3 at ambient pressure. */
+  /* All that a run asks of one instant, from one pass over the circuit: the same numbers as powers, signals_at,
+   * events_at and switches give. NULL: a run asks those. */
+  void (*look)(const void *model, const void *mode, real t, const real *state, const struct plant_look *look);
+  /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
   void (*stored)(const void *model, const real *state, real *energies);
   real (*oil)(const void *model, const real *state);
 
@@ -136,6 +156,16 @@ struct plant {
    * there is none. */
   real (*release_time)(const void *model, const void *mode);
 };
+
+/* The share of its tolerances to which a row of `states` is held. */
+static inline real plant_share(const struct plant *plant, int row) {
+  for (int i = 0; i < plant->strict_count; i++) {
+    if (plant->strict[i].state == row) {
+      return plant->strict[i].share;
+    }
+  }
+  return 1.0;
+}
 
 extern const struct plant transmission_plant;
 extern const struct plant valve_rig_plant;

@@ -33,6 +33,11 @@ static inline real clamp01(real x) {
   return clamp(x, 0.0, 1.0);
 }
 
+/* From 0 at `low` to 1 at `high` in a straight line, and held outside; divides only within. */
+static inline real ramp01(real x, real low, real high) {
+  return x <= low ? 0.0 : (x >= high ? 1.0 : (x - low) / (high - low));
+}
+
 /* Clamp to [-limit, limit]. */
 static inline real saturate(real x, real limit) {
   return clamp(x, -limit, limit);
@@ -50,14 +55,13 @@ static inline real soft_abs(real x, real width) {
 
 /* Sign of x by hyperbolic tangent over `width`; past 20 widths it is 1 to the last bit. */
 static inline real tanh_sign(real x, real width) {
-  real ratio = x / width;
-  if (ratio > 20.0) {
+  if (x > 20.0 * width) {
     return 1.0;
   }
-  if (ratio < -20.0) {
+  if (x < -20.0 * width) {
     return -1.0;
   }
-  return tanh(ratio);
+  return tanh(x / width);
 }
 
 /* Linear blend from a (share 0) to b (share 1). */

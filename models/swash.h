@@ -62,14 +62,13 @@ static inline real swash_authority(const struct swash_parameters *swash, real su
   if (swash->charge_loss == SWASH_HELD) {
     return 1.0;
   }
-  return clamp01((supply - swash->spring_begin) / (swash->spring_full - swash->spring_begin));
+  return ramp01(supply, swash->spring_begin, swash->spring_full);
 }
 
 /* Share of the command that underspeed control leaves. */
 static inline real swash_underspeed_share(const struct swash_parameters *swash, real engine_speed) {
-  return swash->underspeed == SWASH_UNDERSPEED_ON
-             ? clamp01((engine_speed - swash->underspeed_low) / (swash->underspeed_high - swash->underspeed_low))
-             : 1.0;
+  return swash->underspeed == SWASH_UNDERSPEED_ON ? ramp01(engine_speed, swash->underspeed_low, swash->underspeed_high)
+                                                  : 1.0;
 }
 
 /* The swash within its rates: `asked` clamped to what supply, limiter and springs allow; supply = p_C - p_case. */
@@ -111,7 +110,7 @@ static inline real swash_motion_rate(const struct swash_parameters *swash, const
 
 /* Servo oil from the gallery to the case, m3/s. */
 static inline real swash_servo_flow(const struct swash_parameters *swash, real stroke_rate, real supply) {
-  return swash->servo_volume * fabs(stroke_rate) * clamp01(supply / swash->spring_begin);
+  return swash->servo_volume * fabs(stroke_rate) * ramp01(supply, 0.0, swash->spring_begin);
 }
 
 #endif

@@ -23,6 +23,10 @@ static const struct state_row transmission_states[] = {
 #undef STATE_ROW
 };
 
+static const struct strict_row transmission_strict[] = {
+    {STATE_engine_speed, 0.01},     {STATE_vehicle_speed, 0.01},     {STATE_wheel_speed, 0.03},
+    {STATE_front_wheel_speed, 0.03}, {STATE_line_a_compression, 0.1}, {STATE_line_b_compression, 0.1}};
+
 static const struct signal transmission_signals[] = {
 #define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},
     TRANSMISSION_SIGNALS(SIGNAL_ROW)
@@ -80,7 +84,9 @@ static void transmission_rates(const void *model_, const void *mode_, real t, co
                                         e.pump_torque - e.charge_torque) /
                                            own->engine.inertia;
   d[STATE_fuel] = engine_fuel_rate(&own->engine, x[STATE_fuel], asked, supply);
-  d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked);
+  if (own->engine.governor == ENGINE_ISOCHRONOUS) {
+    d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked);
+  }
   d[STATE_line_a_compression] = volume_compression_rate(
       own->lines.volume_a, e.pump_flow - e.pump_slip - e.pump_case_a - e.motor_flow_a - e.relief_a +
                                (to_gallery ? 0.0 : e.relief_b) + e.check_a - e.flush_a - e.hose_a);
@@ -92,19 +98,24 @@ static void transmission_rates(const void *model_, const void *mode_, real t, co
                                     (to_gallery ? e.relief_a + e.relief_b : 0.0));
   d[STATE_control_pressure] = swash_control_rate(&own->swash, x[STATE_control_pressure], e.demand.stroke);
   d[STATE_pump_stroke] = e.stroke_rate;
-  d[STATE_swash_motion] = swash_motion_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], x[STATE_swash_motion],
-                                            e.limiter, now.gallery_over_case);
+  if (own->swash.servo == SWASH_SECOND_ORDER) {
+    d[STATE_swash_motion] = swash_motion_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], x[STATE_swash_motion],
+                                              e.limiter, now.gallery_over_case);
+  }
   real alive = 1.0 - e.channels[CHANNEL_limiter_dead];
   d[STATE_limiter_a] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_a], now.a_over_case, alive);
   d[STATE_limiter_b] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_b], now.b_over_case, alive);
-  d[STATE_relief_a_opening] = relief_opening_rate(&own->relief, x[STATE_relief_a_opening], e.relief_drop_a);
-  d[STATE_relief_b_opening] = relief_opening_rate(&own->relief, x[STATE_relief_b_opening], e.relief_drop_b);
-  d[STATE_relief_a_lift] = x[STATE_relief_a_speed];
-  d[STATE_relief_b_lift] = x[STATE_relief_b_speed];
-  d[STATE_relief_a_speed] =
-      relief_poppet_acceleration(&own->relief, x[STATE_relief_a_lift], x[STATE_relief_a_speed], e.relief_drop_a);
-  d[STATE_relief_b_speed] =
-      relief_poppet_acceleration(&own->relief, x[STATE_relief_b_lift], x[STATE_relief_b_speed], e.relief_drop_b);
+  if (own->relief.law == RELIEF_POPPET) {
+    d[STATE_relief_a_lift] = x[STATE_relief_a_speed];
+    d[STATE_relief_b_lift] = x[STATE_relief_b_speed];
+    d[STATE_relief_a_speed] =
+        relief_poppet_acceleration(&own->relief, x[STATE_relief_a_lift], x[STATE_relief_a_speed], e.relief_drop_a);
+    d[STATE_relief_b_speed] =
+        relief_poppet_acceleration(&own->relief, x[STATE_relief_b_lift], x[STATE_relief_b_speed], e.relief_drop_b);
+  } else {
+    d[STATE_relief_a_opening] = relief_opening_rate(&own->relief, x[STATE_relief_a_opening], e.relief_drop_a);
+    d[STATE_relief_b_opening] = relief_opening_rate(&own->relief, x[STATE_relief_b_opening], e.relief_drop_b);
+  }
   d[STATE_charge_relief_opening] =
       charge_relief_opening_rate(&own->charge, x[STATE_charge_relief_opening], now.gallery_over_case);
   d[STATE_flushing_shuttle] = flushing_shuttle_rate(&own->flushing, x[STATE_flushing_shuttle], now.drop);
@@ -116,8 +127,10 @@ static void transmission_rates(const void *model_, const void *mode_, real t, co
                             gives->brake_torque) /
                            axle->driveline->wheel_inertia;
     d[axle->tyre_slip] = gives->slip_rate;
-    d[axle->brake_torque] =
-        brake_torque_rate(&axle->brake, e.brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
+    if (own->brake.law == BRAKE_STICK) {
+      d[axle->brake_torque] =
+          brake_torque_rate(&axle->brake, e.brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
+    }
     if (axle->motor != NULL) {
       real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], now.a, now.b) - model->case_pressure;
       d[axle->motor_override] = motor_override_rate(axle->motor, x[axle->motor_override], seen);
@@ -134,67 +147,15 @@ static void transmission_rates(const void *model_, const void *mode_, real t, co
   bool four_nodes = own->heat.nodes == HEAT_FOUR_NODES;
   d[STATE_loop_temperature] = heat_loop_rate(&own->heat, loop_losses(model, &e, &now), heat_in, now.loop,
                                              x[STATE_loop_metal_temperature], now.tank);
-  d[STATE_loop_metal_temperature] = heat_metal_rate(&own->heat, now.loop, x[STATE_loop_metal_temperature]);
-  d[STATE_case_temperature] = heat_case_rate(&own->heat, heat_out, now.loop, x[STATE_case_temperature]);
+  if (four_nodes) {
+    d[STATE_loop_metal_temperature] = heat_metal_rate(&own->heat, now.loop, x[STATE_loop_metal_temperature]);
+    d[STATE_case_temperature] = heat_case_rate(&own->heat, heat_out, now.loop, x[STATE_case_temperature]);
+  }
   d[STATE_tank_temperature] = heat_tank_rate(&own->heat, tank_losses(model, &e, &now), heat_out,
                                              four_nodes ? x[STATE_case_temperature] : now.loop, now.tank, e.cooler);
   d[STATE_tank_oil] = e.case_flow - e.charge_flow;
-  for (int i = 0; i < model->active_count; i++) {
-    rates[i] = d[model->active[i]];
-  }
-}
-
-static void transmission_powers(const void *model_, const void *mode_, real t, const real *state, real *p) {
-  const struct transmission_model *model = model_;
-  const struct transmission_mode *mode = mode_;
-  const struct transmission_parameters *own = &model->own;
-  real x[STATE_COUNT];
-  transmission_spread(model, state, x);
-  struct potentials now;
-  potentials_of(model, mode, t, x, &now);
-  struct efforts e;
-  efforts_of(model, mode, &now, t, x, &e);
-
-  p[LEDGER_combustion] = e.combustion * now.engine_speed;
-  p[LEDGER_slope] = -now.weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass) * now.speed;
-  p[LEDGER_starter] = e.starter * now.engine_speed;
-  p[LEDGER_engine_friction] = e.engine_friction * now.engine_speed;
-  p[LEDGER_exhaust_brake] = e.exhaust_brake * now.engine_speed;
-  p[LEDGER_auxiliaries] = e.auxiliaries * now.engine_speed;
-  p[LEDGER_pump_friction] = e.pump_torque_loss * now.engine_speed;
-  p[LEDGER_pump_leakage] = pump_leak_power(&e, &now);
-  p[LEDGER_charge_pump] = charge_pump_power(own, &e, &now);
-  p[LEDGER_filter] = e.charge_flow * e.filter_drop;
-  p[LEDGER_charge_relief] = e.charge_relief_flow * now.gallery_over_case;
-  p[LEDGER_check_valves] = check_power(&e, &now);
-  p[LEDGER_relief_a] = e.relief_a * e.relief_drop_a;
-  p[LEDGER_relief_b] = e.relief_b * e.relief_drop_b;
-  p[LEDGER_flushing] = flush_power(&e, &now);
-  p[LEDGER_swash_servo] = e.servo_flow * now.gallery_over_case;
-  p[LEDGER_case_return] = e.case_flow * (model->case_pressure - model->oil.ambient);
-  p[LEDGER_hose_burst] = e.hose_a * now.a + e.hose_b * now.b;
-  p[LEDGER_oil_lost] = e.hose_a + e.hose_b;
-  p[LEDGER_motor_friction] = 0.0;
-  p[LEDGER_motor_leakage] = 0.0;
-  p[LEDGER_gear] = 0.0;
-  p[LEDGER_brake] = 0.0;
-  p[LEDGER_tyre_slip] = 0.0;
-  p[LEDGER_tyre_deflection] = 0.0;
-  p[LEDGER_rolling] = 0.0;
-  for (int i = 0; i < model->axle_count; i++) {
-    const struct axle_potentials *at = &now.axles[i];
-    const struct axle_efforts *gives = &e.axles[i];
-    p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed;
-    p[LEDGER_motor_leakage] += motor_leak_power(gives, &now);
-    p[LEDGER_gear] += gives->gear_loss * at->wheel_speed;
-    p[LEDGER_brake] += gives->brake_torque * at->wheel_speed -
-                       brake_winds(model, mode, &model->axles[i], e.brake_share, at->wheel_speed, x);
-    real tyre_deflects = gives->curve_force * own->tyre.relaxation_length * gives->slip_rate;
-    p[LEDGER_tyre_slip] += gives->traction * (at->rim_speed - now.speed) - tyre_deflects;
-    p[LEDGER_tyre_deflection] += tyre_deflects;
-    p[LEDGER_rolling] += gives->rolling * now.speed;
-  }
-  p[LEDGER_drawbar] = now.drag * now.speed;
+  d[STATE_oil_lost] = e.hose_a + e.hose_b;
+  transmission_gather(model, d, rates);
 }
 
 static void transmission_stored(const void *model_, const real *state, real *energies) {
@@ -218,6 +179,7 @@ static void transmission_stored(const void *model_, const real *state, real *ene
                                own->lines.volume_b * fluid_stored_energy(&model->oil, x[STATE_line_b_compression]) +
                                own->lines.volume_charge * fluid_stored_energy(&model->oil, x[STATE_charge_compression]);
   stored[LEDGER_tank] = model->oil.ambient * x[STATE_tank_oil];
+  stored[LEDGER_oil_lost] = x[STATE_oil_lost];
 }
 
 static real transmission_oil(const void *model_, const real *state) {
@@ -239,6 +201,8 @@ const struct plant transmission_plant = {
     .mode_size = sizeof(struct transmission_mode),
     .states = transmission_states,
     .state_count = STATE_COUNT,
+    .strict = transmission_strict,
+    .strict_count = FIELD_COUNT(transmission_strict),
     .signals = transmission_signals,
     .signal_count = SIGNAL_COUNT,
     .ledger = transmission_ledger,
@@ -258,6 +222,7 @@ const struct plant transmission_plant = {
     .powers = transmission_powers,
     .signals_at = transmission_signals_at,
     .events_at = transmission_events_at,
+    .look = transmission_look,
     .stored = transmission_stored,
     .oil = transmission_oil,
     .duty_rates = transmission_duty_rates,

@@ -3,6 +3,8 @@
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_H
 #define SWASHLOOP_MODELS_TRANSMISSION_H
 
+#include <string.h>
+
 #include "brake.h"
 #include "charge.h"
 #include "contamination.h"
@@ -94,7 +96,8 @@ struct transmission_parameters {
   STATE(front_tyre_slip, "1", 1e-6, "deflection of the front tyres as slip")                                           \
   STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
   STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
-  STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")
+  STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
+  STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")
 
 enum transmission_state {
 #define STATE_ID(id, unit, tolerance, text) STATE_##id,
@@ -205,13 +208,13 @@ enum transmission_signal {
   LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
   LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
-  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
   LEDGER(compression, STORED, "compression of the oil")                                                                \
   LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
-  LEDGER(brake_wind_up, STORED, "wind-up of the brake")
+  LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
+  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")
 
 enum transmission_ledger {
 #define LEDGER_ID(id, kind, text) LEDGER_##id,
@@ -284,6 +287,7 @@ struct transmission_model {
   real table_release; /* start of the last fall of the pedal to zero in the tables */
   int active_count;
   int active[STATE_COUNT];
+  int leading_count; /* active[i] is i for so many: the states that every law has come first */
 };
 
 enum transmission_switch {
@@ -340,13 +344,22 @@ struct transmission_mode {
   real release; /* start of the last fall of the pedal to zero */
 };
 
-/* Active states into the full vector; inactive ones stay at zero. */
+/* Active states into the full vector; those that the laws chosen leave out are zero. */
 static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
-  for (int i = 0; i < STATE_COUNT; i++) {
-    full[i] = 0.0; /* the laws chosen may leave some out */
-  }
-  for (int i = 0; i < model->active_count; i++) {
+  int leading = model->leading_count;
+  memcpy(full, state, (size_t)leading * sizeof *full);
+  memset(full + leading, 0, (size_t)(STATE_COUNT - leading) * sizeof *full);
+  for (int i = leading; i < model->active_count; i++) {
     full[model->active[i]] = state[i];
+  }
+}
+
+/* The full vector's active rows; the others need not be set. */
+static inline void transmission_gather(const struct transmission_model *model, const real *full, real *state) {
+  int leading = model->leading_count;
+  memcpy(state, full, (size_t)leading * sizeof *full);
+  for (int i = leading; i < model->active_count; i++) {
+    state[i] = full[model->active[i]];
   }
 }
 
@@ -362,11 +375,13 @@ static inline void transmission_channel_values(const struct transmission_mode *m
 }
 
 /* transmission_signals.c */
+void transmission_powers(const void *model, const void *mode, real t, const real *state, real *powers);
 void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals);
 bool transmission_signal_active(const void *parameters, int signal);
 int transmission_duty_rates(const void *model, const real *signals, real *rates);
 void transmission_duty(const void *model, const real *means, struct plant_duty *duty);
 void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
+void transmission_look(const void *model, const void *mode, real t, const real *state, const struct plant_look *look);
 
 /* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */
 const char *transmission_prepare(const void *parameters, void *model);
@@ -374,6 +389,9 @@ int transmission_active_states(const void *model, int *rows);
 void transmission_start(const void *model, void *mode, real *state);
 real transmission_next_time(const void *mode);
 void transmission_switches(const void *model, const void *mode, const real *state, real *values);
+/* The same from the full vector. */
+void transmission_switches_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                              const real *x, real *values);
 enum plant_verdict transmission_change(const void *model, void *mode, real t, real *state, int which,
                                        const char **message);
 void transmission_excess(const void *model, const real *state, int which, struct plant_excess *excess);

@@ -17,7 +17,8 @@ struct potentials {
   real a, b, gallery; /* Pa absolute */
   real drop;
   real a_over_case, b_over_case, gallery_over_case;
-  real loop, tank; /* K */
+  real loop, tank;            /* K */
+  struct fluid_warmth warmth; /* of the loop */
   real viscosity;
   real speed;
   real grade;
@@ -72,7 +73,8 @@ static inline void potentials_of(const struct transmission_model *model, const s
   now->gallery_over_case = now->gallery - model->case_pressure;
   now->loop = x[STATE_loop_temperature];
   now->tank = x[STATE_tank_temperature];
-  now->viscosity = fluid_viscosity(&model->oil.viscosity, now->loop);
+  now->warmth = fluid_warmth_of(now->loop);
+  now->viscosity = fluid_viscosity_warm(&model->oil.viscosity, now->warmth);
   now->speed = x[STATE_vehicle_speed];
   now->grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
   now->weight = vehicle_weight_on(&own->vehicle, now->grade);
@@ -117,7 +119,7 @@ static inline void axle_efforts_of(const struct transmission_model *model, const
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
     e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
-                                            fluid_viscosity(&axle->motor_film, now->loop));
+                                            fluid_viscosity_warm(&axle->motor_film, now->warmth));
     e->motor_torque = motor_pressure_torque(motor->displacement, share, now->drop) - e->motor_torque_loss;
   }
   e->drive_torque = axle->driveline->ratio * e->motor_torque;
@@ -196,7 +198,7 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->pump_case_a = leaks.case_a;
   e->pump_case_b = leaks.case_b;
   e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
-                                         fluid_viscosity(&model->pump_film, now->loop));
+                                         fluid_viscosity_warm(&model->pump_film, now->warmth));
   e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
 
   real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);

@@ -279,6 +279,10 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
       model->active[model->active_count++] = i;
     }
   }
+  model->leading_count = 0;
+  while (model->leading_count < model->active_count && model->active[model->leading_count] == model->leading_count) {
+    model->leading_count++;
+  }
   return NULL;
 }
 
@@ -428,12 +432,15 @@ void transmission_excess(const void *model_, const real *state, int which, struc
   excess->edge = by_speed ? map->speed[map->speeds - 1] : map->pressure[map->pressures - 1];
 }
 
-void transmission_switches(const void *model_, const void *mode_, const real *state, real *values) {
-  const struct transmission_model *model = model_;
-  const struct transmission_mode *mode = mode_;
-  const struct engine_parameters *engine = &model->own.engine;
+void transmission_switches(const void *model, const void *mode, const real *state, real *values) {
   real x[STATE_COUNT];
   transmission_spread(model, state, x);
+  transmission_switches_of(model, mode, x, values);
+}
+
+void transmission_switches_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                              const real *x, real *values) {
+  const struct engine_parameters *engine = &model->own.engine;
   real s = x[STATE_vehicle_distance];
   real half = 0.5 * model->own.ground.wheelbase;
   real speed = x[STATE_engine_speed];

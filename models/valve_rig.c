@@ -72,6 +72,8 @@ enum rig_signal {
   RIG_SIGNAL_COUNT
 };
 
+static const struct strict_row valve_rig_strict[] = {{RIG_COMPRESSION, 0.1}};
+
 static const struct signal valve_rig_signals[] = {
     {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in the volume"},
     {"relief_a_flow", QUANTITY_FLOW, REFERENCE_NONE, "flow over the relief valve"},
@@ -313,6 +315,8 @@ const struct plant valve_rig_plant = {
     .mode_size = sizeof(struct valve_rig_mode),
     .states = valve_rig_states,
     .state_count = RIG_STATE_COUNT,
+    .strict = valve_rig_strict,
+    .strict_count = 1,
     .signals = valve_rig_signals,
     .signal_count = RIG_SIGNAL_COUNT,
     .ledger = valve_rig_ledger,

@@ -54,6 +54,10 @@ struct vehicle_weight {
 /* Pull at the drawbar against forward motion, N: the dragged mass and the implement, friction part. */
 static inline real vehicle_drawbar_friction(const struct vehicle_parameters *vehicle, real grade, real draft_share,
                                             real speed) {
+  real nothing_hangs = vehicle->dragged_mass + vehicle->draft * draft_share;
+  if (nothing_hangs == 0.0) {
+    return 0.0;
+  }
   real rubbing = vehicle->drag_friction * vehicle->dragged_mass * vehicle->gravity / sqrt(1.0 + grade * grade);
   return (rubbing + vehicle->draft * draft_share) * tanh_sign(speed, vehicle->drag_width);
 }

@@ -119,7 +119,7 @@ static const char *show(const struct fit_parameter *parameter, double si, char *
   int digits = half > 0.0 && trade != 0.0 ? (int)ceil(log10(fabs(trade) / half)) + 1 : 4;
   const char *unit = quantity_rows[quantity].trade_unit;
   (void)snprintf(text, (size_t)size, "%.*g %s",
-                 digits < 3    ? 3
+                 digits < 4    ? 4
                  : digits > 10 ? 10
                                : digits,
                  trade, strcmp(unit, "1") == 0 ? "" : unit);

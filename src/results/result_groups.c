@@ -295,7 +295,7 @@ static void write_states(hid_t group, const struct case_data *data, struct h5_lo
     const struct state_row *row = &plant->states[rows[i]];
     names[i] = row->name;
     units[i] = row->unit;
-    tolerances[i] = row->tolerance * data->simulation.pressure_tolerance / 100.0;
+    tolerances[i] = row->tolerance * plant_share(plant, rows[i]) * data->simulation.pressure_tolerance / 100.0;
   }
   hid_t dimension = h5_dimension(group, "state", count, "number of the state, from 0", log);
   text_column(group, dimension, "state_name", count, names, "states that were integrated", log);

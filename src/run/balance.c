@@ -12,7 +12,8 @@
 enum { MODE_CHANGES = 8 };
 
 static const char *const drifting[] = {"vehicle_distance", "loop_temperature", "loop_metal_temperature",
-                                       "case_temperature", "tank_temperature", "tank_oil"};
+                                       "case_temperature", "tank_temperature", "tank_oil",
+                                       "oil_lost"};
 
 static bool drifts(const char *name) {
   for (size_t i = 0; i < sizeof drifting / sizeof drifting[0]; i++) {

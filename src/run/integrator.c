@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "quadrature.h"
 #include "vecops.h"
 
 /* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
@@ -19,37 +20,36 @@
  * its seat asks for, the solver's usual 7 cuts are too few. */
 #define ERROR_TRIES 20
 
-enum { LARGEST_ORDER = 5 };
-
 struct integrator {
   struct integrator_problem problem;
   SUNContext context;
   void *solver;
   N_Vector state;
-  N_Vector tolerances;
-  N_Vector integral_tolerances;
-  N_Vector integrals;
-  N_Vector work; /* dense output of states */
-  N_Vector integral_work;
+  double *tolerances;      /* absolute, then relative, one each a state */
+  N_Vector collector;      /* of the step's polynomial */
   N_Vector *sensitivities; /* with which a start begins, one a parameter; NULL without parameters */
-  N_Vector *integral_sensitivities;
   N_Vector sensitivity_work;
-  N_Vector integral_sensitivity_work;
-  double *scales; /* of the parameters */
-  int beside;     /* parameter that is looked beside */
+  double *scales;                            /* of the parameters */
+  struct quadrature *sensitivity_quadrature; /* integrals' derivatives times the scales; NULL without parameters */
+  double *integral_sensitivities;            /* [parameter][integral], those with which a start begins, times scales */
+  double *integral_sensitivities_at;         /* the same, looked at */
+  double *sensitivities_within;              /* [parameter][state], for the quadrature */
+  int beside;                                /* parameter that is looked beside */
   double amount;
   SUNMatrix matrix;
   SUNLinearSolver linear;
-  bool stepped; /* since the last start */
-  bool made;    /* the library's memory is there */
-  bool begun;   /* this problem has started */
+  struct quadrature *quadrature; /* integrals of powers */
+  bool stepped;                  /* since the last start */
+  bool made;                     /* the library's memory is there */
+  bool begun;                    /* this problem has started */
   double time;
   double step_start;
   long rate_calls;
   long jacobian_calls;
-  int looks;                       /* dense outputs asked for in the last step */
-  int taylor_order;                /* of the step's polynomial, -1: not made */
-  double *taylor;                  /* [order][state], derivatives over factorials at the step's end */
+  struct vecops_terms terms; /* the library's own rows, good until it steps again */
+  double over_width;
+  bool polynomial_ready;
+  double *within;                  /* a state within the step, for the quadrature */
   struct integrator_counts before; /* counts up to the last restart, which resets the library's */
   int bad_state;                   /* first non-finite derivative, -1 none */
   double bad_time;
@@ -87,12 +87,6 @@ static int call_rates(sunrealtype t, N_Vector state, N_Vector rates, void *conte
     note_bad(integrator, t, result);
     return 1; /* try a smaller step */
   }
-  return 0;
-}
-
-static int call_powers(sunrealtype t, N_Vector state, N_Vector powers, void *context) {
-  struct integrator *integrator = context;
-  integrator->problem.powers(integrator->problem.context, t, NV_DATA_S(state), NV_DATA_S(powers));
   return 0;
 }
 
@@ -170,21 +164,6 @@ static int call_sensitivity_rates(int count, sunrealtype t, N_Vector state, N_Ve
   return 0;
 }
 
-static int call_sensitivity_powers(int count, sunrealtype t, N_Vector state, N_Vector *sensitivities, N_Vector powers,
-                                   N_Vector *results, void *context, N_Vector work1, N_Vector work2) {
-  struct integrator *integrator = context;
-  const struct integrator_problem *problem = &integrator->problem;
-  double *now[PARAMETER_LIMIT] = {NULL};
-  double *result[PARAMETER_LIMIT] = {NULL};
-  (void)powers;
-  (void)work1;
-  (void)work2;
-  columns_of(sensitivities, count, now);
-  columns_of(results, count, result);
-  problem->sensitivity_powers(problem->sensitivity_context, t, NV_DATA_S(state), (const double *const *)now, result);
-  return 0;
-}
-
 static void keep_message(int code, const char *module, const char *function, char *text, void *context) {
   struct integrator *integrator = context;
   (void)code;
@@ -225,26 +204,42 @@ static bool make_sensitivities(struct integrator *integrator) {
     return false;
   }
   integrator->sensitivities = new_vectors(count, integrator->state);
-  integrator->integral_sensitivities = new_vectors(count, integrator->integrals);
+  size_t integrals = (size_t)(count * integrator->problem.integral_count) + 1;
   integrator->sensitivity_work = N_VClone(integrator->state);
-  integrator->integral_sensitivity_work = N_VClone(integrator->integrals);
+  integrator->sensitivity_quadrature = quadrature_new(count * integrator->problem.integral_count);
+  integrator->integral_sensitivities = calloc(integrals, sizeof(double));
+  integrator->integral_sensitivities_at = calloc(integrals, sizeof(double));
+  integrator->sensitivities_within = calloc((size_t)(count * integrator->problem.state_count), sizeof(double));
   integrator->scales = malloc((size_t)count * sizeof *integrator->scales);
   if (integrator->scales == NULL) {
     return false;
   }
   memcpy(integrator->scales, integrator->problem.parameter_scales, (size_t)count * sizeof *integrator->scales);
   return integrator->sensitivities && integrator->integral_sensitivities && integrator->sensitivity_work &&
-         integrator->integral_sensitivity_work;
+         integrator->sensitivity_quadrature && integrator->sensitivities_within && integrator->integral_sensitivities &&
+         integrator->integral_sensitivities_at;
 }
 
-/* The problem's tolerances, which belong to the caller, into vectors of our own. */
+/* 1/(relative |y| + absolute), each state with its own of both. */
+static int call_weights(N_Vector state, N_Vector weights, void *context) {
+  const struct integrator *integrator = context;
+  const double *y = NV_DATA_S(state);
+  const double *absolute = integrator->tolerances;
+  const double *relative = integrator->tolerances + integrator->problem.state_count;
+  double *weight = NV_DATA_S(weights);
+  for (int i = 0; i < integrator->problem.state_count; i++) {
+    weight[i] = 1.0 / (relative[i] * fabs(y[i]) + absolute[i]);
+  }
+  return 0;
+}
+
+/* The problem's tolerances, which belong to the caller, into our own memory. */
 static void take_tolerances(struct integrator *integrator) {
   const struct integrator_problem *problem = &integrator->problem;
-  memcpy(NV_DATA_S(integrator->tolerances), problem->tolerances, sizeof(double) * (size_t)problem->state_count);
-  double *tolerances = NV_DATA_S(integrator->integral_tolerances);
-  for (int i = 0; i < problem->integral_count; i++) {
-    tolerances[i] =
-        problem->integral_tolerance * (problem->integral_scales != NULL ? problem->integral_scales[i] : 1.0);
+  int n = problem->state_count;
+  for (int i = 0; i < n; i++) {
+    integrator->tolerances[i] = problem->tolerances[i];
+    integrator->tolerances[n + i] = problem->relative_tolerance * (problem->shares != NULL ? problem->shares[i] : 1.0);
   }
 }
 
@@ -260,16 +255,13 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
   if (ready) {
     int n = problem->state_count;
     integrator->state = new_vector(n, integrator->context);
-    integrator->tolerances = new_vector(n, integrator->context);
-    integrator->work = new_vector(n, integrator->context);
-    integrator->integrals = new_vector(problem->integral_count, integrator->context);
-    integrator->integral_work = new_vector(problem->integral_count, integrator->context);
-    integrator->integral_tolerances = new_vector(problem->integral_count, integrator->context);
+    integrator->tolerances = calloc(2 * (size_t)n, sizeof *integrator->tolerances);
+    integrator->collector = vecops_collector(&integrator->terms, integrator->context);
+    integrator->quadrature = quadrature_new(problem->integral_count);
+    integrator->within = calloc((size_t)n, sizeof *integrator->within);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
-    integrator->taylor = calloc((size_t)n * (LARGEST_ORDER + 1), sizeof *integrator->taylor);
-    ready = integrator->taylor && integrator->state && integrator->tolerances && integrator->work &&
-            integrator->integrals && integrator->integral_work && integrator->integral_tolerances &&
-            integrator->matrix && make_sensitivities(integrator);
+    ready = integrator->within && integrator->state && integrator->tolerances && integrator->collector &&
+            integrator->quadrature && integrator->matrix && make_sensitivities(integrator);
   }
   if (ready) {
     vecops_matrix(integrator->matrix);
@@ -292,6 +284,7 @@ bool integrator_renew(struct integrator **integrator, const struct integrator_pr
       old->problem.state_count == problem->state_count && old->problem.integral_count == problem->integral_count) {
     old->problem = *problem;
     take_tolerances(old);
+    vecops_solver_forget(old->linear);
     old->begun = false;
     old->rate_calls = 0;
     old->jacobian_calls = 0;
@@ -318,14 +311,7 @@ void integrator_free(struct integrator *integrator) {
   if (integrator->matrix != NULL) {
     SUNMatDestroy(integrator->matrix);
   }
-  N_Vector vectors[] = {integrator->state,
-                        integrator->tolerances,
-                        integrator->integral_tolerances,
-                        integrator->work,
-                        integrator->integrals,
-                        integrator->integral_work,
-                        integrator->sensitivity_work,
-                        integrator->integral_sensitivity_work};
+  N_Vector vectors[] = {integrator->state, integrator->sensitivity_work};
   for (size_t i = 0; i < sizeof vectors / sizeof vectors[0]; i++) {
     if (vectors[i] != NULL) {
       N_VDestroy(vectors[i]);
@@ -334,11 +320,17 @@ void integrator_free(struct integrator *integrator) {
   if (integrator->sensitivities != NULL) {
     N_VDestroyVectorArray(integrator->sensitivities, integrator->problem.parameter_count);
   }
-  if (integrator->integral_sensitivities != NULL) {
-    N_VDestroyVectorArray(integrator->integral_sensitivities, integrator->problem.parameter_count);
-  }
   free(integrator->scales);
-  free(integrator->taylor);
+  free(integrator->tolerances);
+  if (integrator->collector != NULL) {
+    N_VFreeEmpty(integrator->collector);
+  }
+  quadrature_free(integrator->quadrature);
+  quadrature_free(integrator->sensitivity_quadrature);
+  free(integrator->integral_sensitivities);
+  free(integrator->integral_sensitivities_at);
+  free(integrator->sensitivities_within);
+  free(integrator->within);
   if (integrator->context != NULL) {
     SUNContext_Free(&integrator->context);
   }
@@ -352,17 +344,12 @@ static bool make(struct integrator *integrator, double t) {
   failed |= CVodeInit(solver, call_rates, t, integrator->state);
   failed |= CVodeSetUserData(solver, integrator);
   failed |= CVodeSetMaxHnilWarns(solver, -1);
-  if (integrator->problem.integral_count > 0) {
-    failed |= CVodeQuadInit(solver, call_powers, integrator->integrals);
-    failed |= CVodeSetQuadErrCon(solver, SUNTRUE);
-  }
   int parameters = integrator->problem.parameter_count;
   if (parameters > 0) {
     failed |= CVodeSensInit(solver, parameters, CV_STAGGERED, call_sensitivity_rates, integrator->sensitivities);
     failed |= CVodeSetSensParams(solver, NULL, integrator->scales, NULL);
     failed |= CVodeSensEEtolerances(solver);
     failed |= CVodeSetSensErrCon(solver, SUNTRUE);
-    failed |= CVodeQuadSensInit(solver, call_sensitivity_powers, integrator->integral_sensitivities);
   }
   integrator->made = true;
   return failed == CV_SUCCESS;
@@ -376,10 +363,8 @@ static bool attach_linear(struct integrator *integrator) {
 static bool start_again(struct integrator *integrator, double t) {
   void *solver = integrator->solver;
   return CVodeReInit(solver, t, integrator->state) == CV_SUCCESS &&
-         (integrator->problem.integral_count == 0 || CVodeQuadReInit(solver, integrator->integrals) == CV_SUCCESS) &&
          (integrator->problem.parameter_count == 0 ||
-          (CVodeSensReInit(solver, CV_STAGGERED, integrator->sensitivities) == CV_SUCCESS &&
-           CVodeQuadSensReInit(solver, integrator->integral_sensitivities) == CV_SUCCESS));
+          CVodeSensReInit(solver, CV_STAGGERED, integrator->sensitivities) == CV_SUCCESS);
 }
 
 void integrator_begin_sensitivities(struct integrator *integrator, const double *const *states,
@@ -387,23 +372,27 @@ void integrator_begin_sensitivities(struct integrator *integrator, const double 
   for (int i = 0; i < integrator->problem.parameter_count; i++) {
     memcpy(NV_DATA_S(integrator->sensitivities[i]), states[i],
            sizeof(double) * (size_t)integrator->problem.state_count);
-    memcpy(NV_DATA_S(integrator->integral_sensitivities[i]), integrals[i],
-           sizeof(double) * (size_t)integrator->problem.integral_count);
+    int count = integrator->problem.integral_count;
+    for (int k = 0; k < count; k++) {
+      integrator->integral_sensitivities[i * count + k] = integrals[i][k] * integrator->scales[i];
+    }
   }
 }
 
 static bool settle(struct integrator *integrator) {
   const struct integrator_problem *problem = &integrator->problem;
   void *solver = integrator->solver;
-  int failed = CVodeSVtolerances(solver, problem->relative_tolerance, integrator->tolerances);
+  int failed = CVodeWFtolerances(solver, call_weights);
   failed |= CVodeSetNonlinConvCoef(solver, problem->nonlinear_tolerance);
   failed |= CVodeSetMaxOrd(solver, problem->largest_order);
   failed |= CVodeSetMaxStep(solver, problem->largest_step);
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
   failed |= CVodeSetJacEvalFrequency(solver, JACOBIAN_STEPS);
   failed |= CVodeSetMaxErrTestFails(solver, ERROR_TRIES);
-  if (problem->integral_count > 0) {
-    failed |= CVodeQuadSVtolerances(solver, 0.1 * problem->relative_tolerance, integrator->integral_tolerances);
+  quadrature_settle(integrator->quadrature, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
+  if (problem->parameter_count > 0) { /* derivatives need not close a balance */
+    quadrature_settle(integrator->sensitivity_quadrature, 10.0 * problem->relative_tolerance,
+                      100.0 * problem->integral_tolerance);
   }
   return failed == CV_SUCCESS;
 }
@@ -441,7 +430,10 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   const struct integrator_problem *problem = &integrator->problem;
   struct integrator_counts counts = integrator_counts(integrator);
   memcpy(NV_DATA_S(integrator->state), state, sizeof(double) * (size_t)problem->state_count);
-  memcpy(NV_DATA_S(integrator->integrals), integrals, sizeof(double) * (size_t)problem->integral_count);
+  quadrature_start(integrator->quadrature, t, integrals);
+  if (problem->parameter_count > 0) {
+    quadrature_start(integrator->sensitivity_quadrature, t, integrator->integral_sensitivities);
+  }
   bool good;
   if (integrator->begun) {
     good = start_again(integrator, t);
@@ -456,17 +448,151 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   integrator->stepped = false;
   integrator->time = t;
   integrator->step_start = t;
-  integrator->looks = 0;
-  integrator->taylor_order = -1;
+  integrator->polynomial_ready = false;
   if (!good) {
     return error_set(error, ERROR_RUN, "the integrator could not start: %s", integrator->message);
   }
   return true;
 }
 
+double integrator_time(const struct integrator *integrator) {
+  return integrator->time;
+}
+
+double integrator_step_start(const struct integrator *integrator) {
+  return integrator->step_start;
+}
+
+/* The step's polynomial, sum of z_j x^j with x = (t - end)/width, once a step: the library would sum it anew at each
+ * call. Asked for the state half a step before the end it hands over its rows, highest power first, each with its power
+ * of x, and x of that time with the second last. */
+static bool get_polynomial(struct integrator *integrator) {
+  const struct vecops_terms *terms = &integrator->terms;
+  double before = 0.5 * (integrator->time - integrator->step_start);
+  if (CVodeGetDky(integrator->solver, integrator->time - before, 0, integrator->collector) != CV_SUCCESS ||
+      terms->count < 2) {
+    return false;
+  }
+  integrator->over_width = terms->factor[terms->count - 2] / -before;
+  integrator->polynomial_ready = true;
+  return true;
+}
+
+static void state_at(struct integrator *integrator, double t, double *state) {
+  int n = integrator->problem.state_count;
+  if (t == integrator->time || !(integrator->polynomial_ready || get_polynomial(integrator))) {
+    memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
+    return;
+  }
+  const struct vecops_terms *terms = &integrator->terms;
+  double x = (t - integrator->time) * integrator->over_width;
+  const double *highest = terms->values[0];
+  const double *next = terms->values[1];
+#pragma GCC ivdep
+  for (int i = 0; i < n; i++) {
+    state[i] = next[i] + x * highest[i];
+  }
+  for (int k = 2; k < terms->count; k++) {
+    next = terms->values[k];
+#pragma GCC ivdep
+    for (int i = 0; i < n; i++) {
+      state[i] = next[i] + x * state[i];
+    }
+  }
+}
+
+void integrator_state_at(struct integrator *integrator, double t, double *state) {
+  state_at(integrator, t, state);
+  if (integrator->amount != 0.0) {
+    double *change = NV_DATA_S(integrator->sensitivity_work);
+    integrator_sensitivity_at(integrator, integrator->beside, t, change);
+    for (int i = 0; i < integrator->problem.state_count; i++) {
+      state[i] += integrator->amount * change[i];
+    }
+  }
+}
+
+void integrator_sensitivity_at(struct integrator *integrator, int parameter, double t, double *states) {
+  size_t size = sizeof(double) * (size_t)integrator->problem.state_count;
+  N_Vector found = integrator->sensitivities[parameter];
+  if (integrator->stepped &&
+      CVodeGetSensDky1(integrator->solver, t, 0, parameter, integrator->sensitivity_work) == CV_SUCCESS) {
+    found = integrator->sensitivity_work;
+  }
+  if (states != NV_DATA_S(found)) {
+    memcpy(states, NV_DATA_S(found), size);
+  }
+}
+
+/* What the quadratures ask for. */
+static void powers_at(void *context, double t, double *powers) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  if (problem->integral_count > 0 &&
+      !(problem->known_powers != NULL && problem->known_powers(problem->context, t, powers))) {
+    state_at(integrator, t, integrator->within);
+    problem->powers(problem->context, t, integrator->within, powers);
+  }
+}
+
+static void sensitivity_powers_at(void *context, double t, double *powers) {
+  struct integrator *integrator = context;
+  const struct integrator_problem *problem = &integrator->problem;
+  const double *now[PARAMETER_LIMIT] = {NULL};
+  double *result[PARAMETER_LIMIT] = {NULL};
+  int count = problem->integral_count;
+  if (count == 0) {
+    return;
+  }
+  for (int i = 0; i < problem->parameter_count; i++) {
+    double *within = integrator->sensitivities_within + (size_t)(i * problem->state_count);
+    integrator_sensitivity_at(integrator, i, t, within);
+    now[i] = within;
+    result[i] = powers + (size_t)(i * count);
+  }
+  state_at(integrator, t, integrator->within);
+  problem->sensitivity_powers(problem->sensitivity_context, t, integrator->within, now, result);
+  for (int i = 0; i < problem->parameter_count; i++) {
+    for (int k = 0; k < count; k++) {
+      result[i][k] *= integrator->scales[i];
+    }
+  }
+}
+
+static void finish_quadratures(struct integrator *integrator) {
+  quadrature_finish(integrator->quadrature, powers_at, integrator);
+  if (integrator->problem.parameter_count > 0) {
+    quadrature_finish(integrator->sensitivity_quadrature, sensitivity_powers_at, integrator);
+  }
+}
+
+void integrator_integral_sensitivity_at(struct integrator *integrator, int parameter, double t, double *integrals) {
+  int count = integrator->problem.integral_count;
+  double *all = integrator->integral_sensitivities_at;
+  quadrature_at(integrator->sensitivity_quadrature, t, sensitivity_powers_at, integrator, all);
+  for (int k = 0; k < count; k++) {
+    integrals[k] = all[parameter * count + k] / integrator->scales[parameter];
+  }
+}
+
+void integrator_integrals_at(struct integrator *integrator, double t, double *integrals) {
+  int count = integrator->problem.integral_count;
+  quadrature_at(integrator->quadrature, t, powers_at, integrator, integrals);
+  if (integrator->amount != 0.0) {
+    const double *change = integrator->integral_sensitivities_at;
+    quadrature_at(integrator->sensitivity_quadrature, t, sensitivity_powers_at, integrator,
+                  integrator->integral_sensitivities_at);
+    change += (size_t)(integrator->beside * count);
+    for (int i = 0; i < count; i++) {
+      integrals[i] += integrator->amount * change[i] / integrator->scales[integrator->beside];
+    }
+  }
+}
+
 bool integrator_step(struct integrator *integrator, double stop, struct error *error) {
   integrator->bad_state = -1;
   integrator->message[0] = '\0';
+  finish_quadratures(integrator);
   int flag = CVodeSetStopTime(integrator->solver, stop);
   double t = integrator->time;
   integrator->step_start = t;
@@ -483,109 +609,12 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
   }
   integrator->time = t;
   integrator->stepped = true;
-  integrator->looks = 0;
-  integrator->taylor_order = -1;
+  integrator->polynomial_ready = false;
+  quadrature_step(integrator->quadrature, t);
+  if (integrator->problem.parameter_count > 0) {
+    quadrature_step(integrator->sensitivity_quadrature, t);
+  }
   return true;
-}
-
-double integrator_time(const struct integrator *integrator) {
-  return integrator->time;
-}
-
-double integrator_step_start(const struct integrator *integrator) {
-  return integrator->step_start;
-}
-
-/* The step's polynomial about its end, once a step: a look then costs one pass instead of a call of the library. */
-static bool make_taylor(struct integrator *integrator) {
-  int n = integrator->problem.state_count;
-  int order;
-  if (CVodeGetLastOrder(integrator->solver, &order) != CV_SUCCESS || order > LARGEST_ORDER) {
-    return false;
-  }
-  double factorial = 1.0;
-  for (int k = 0; k <= order; k++) {
-    factorial *= k > 0 ? k : 1;
-    if (CVodeGetDky(integrator->solver, integrator->time, k, integrator->work) != CV_SUCCESS) {
-      return false;
-    }
-    const double *derivative = NV_DATA_S(integrator->work);
-    double *row = integrator->taylor + (size_t)(k * n);
-    for (int i = 0; i < n; i++) {
-      row[i] = derivative[i] / factorial;
-    }
-  }
-  integrator->taylor_order = order;
-  return true;
-}
-
-static void state_at(struct integrator *integrator, double t, double *state) {
-  int n = integrator->problem.state_count;
-  if (t == integrator->time) {
-    memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
-    return;
-  }
-  integrator->looks++;
-  if (integrator->taylor_order < 0 && (integrator->looks == 1 || !make_taylor(integrator))) {
-    if (CVodeGetDky(integrator->solver, t, 0, integrator->work) == CV_SUCCESS) {
-      memcpy(state, NV_DATA_S(integrator->work), sizeof(double) * (size_t)n);
-    } else {
-      memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
-    }
-    return;
-  }
-  double after = t - integrator->time;
-  const double *row = integrator->taylor + (size_t)(integrator->taylor_order * n);
-  memcpy(state, row, sizeof(double) * (size_t)n);
-  for (int k = integrator->taylor_order - 1; k >= 0; k--) {
-    row -= n;
-    for (int i = 0; i < n; i++) {
-      state[i] = row[i] + after * state[i];
-    }
-  }
-}
-
-void integrator_integrals_at(struct integrator *integrator, double t, double *integrals) {
-  int count = integrator->problem.integral_count;
-  if (count > 0 && CVodeGetQuadDky(integrator->solver, t, 0, integrator->integral_work) == CV_SUCCESS) {
-    memcpy(integrals, NV_DATA_S(integrator->integral_work), sizeof(double) * (size_t)count);
-  }
-  if (integrator->amount != 0.0) {
-    double *change = NV_DATA_S(integrator->integral_work);
-    integrator_integral_sensitivity_at(integrator, integrator->beside, t, change);
-    for (int i = 0; i < count; i++) {
-      integrals[i] += integrator->amount * change[i];
-    }
-  }
-}
-
-void integrator_state_at(struct integrator *integrator, double t, double *state) {
-  state_at(integrator, t, state);
-  if (integrator->amount != 0.0) {
-    double *change = NV_DATA_S(integrator->work);
-    integrator_sensitivity_at(integrator, integrator->beside, t, change);
-    for (int i = 0; i < integrator->problem.state_count; i++) {
-      state[i] += integrator->amount * change[i];
-    }
-  }
-}
-
-void integrator_sensitivity_at(struct integrator *integrator, int parameter, double t, double *states) {
-  N_Vector found = integrator->sensitivities[parameter];
-  if (integrator->stepped &&
-      CVodeGetSensDky1(integrator->solver, t, 0, parameter, integrator->sensitivity_work) == CV_SUCCESS) {
-    found = integrator->sensitivity_work;
-  }
-  memcpy(states, NV_DATA_S(found), sizeof(double) * (size_t)integrator->problem.state_count);
-}
-
-void integrator_integral_sensitivity_at(struct integrator *integrator, int parameter, double t, double *integrals) {
-  N_Vector found = integrator->integral_sensitivities[parameter];
-  if (integrator->stepped &&
-      CVodeGetQuadSensDky1(integrator->solver, t, 0, parameter, integrator->integral_sensitivity_work) == CV_SUCCESS) {
-    found = integrator->integral_sensitivity_work;
-  }
-  memcpy(integrals, NV_DATA_S(found), sizeof(double) * (size_t)integrator->problem.integral_count);
 }
 
 void integrator_look_beside(struct integrator *integrator, int parameter, double amount) {

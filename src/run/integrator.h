@@ -1,8 +1,6 @@
-/* The only room that sees the solver library. Integrates y' = rates(t, y) by BDF of order 1 to 5 with a dense Newton
- * iteration, and integrals of `powers` beside it. The integrals take part in the error test: a line that fills is
- * linear in its state, so that the states alone would allow one step over the whole rise of its pressure, and the work
- * done on it would be wrong by a per cent; the price is nothing measurable (docs/numerics.md). One step at a time, so
- * that the caller finds events on the dense output and decides where to cut. */
+/* The only room that sees the solver library. Integrates y' = rates(t, y) by BDF of order 1 to 5 with a Newton
+ * iteration, and integrals of `powers` on its steps' polynomials (quadrature.h). One step at a time, so that the caller
+ * finds events on the dense output and decides where to cut. */
 #ifndef SWASHLOOP_RUN_INTEGRATOR_H
 #define SWASHLOOP_RUN_INTEGRATOR_H
 
@@ -18,7 +16,10 @@ struct integrator_problem {
   void *context;
   void (*rates)(void *context, double t, const double *state, double *rates);
   void (*powers)(void *context, double t, const double *state, double *powers);
+  /* Powers at t, if the caller has them already, from looking there; returns false if not. May be NULL. */
+  bool (*known_powers)(void *context, double t, double *powers);
   const double *tolerances;       /* absolute, one a state */
+  const double *shares;           /* of the relative tolerance, one a state; NULL: 1 */
   const char *const *state_names; /* for messages */
   double relative_tolerance;
   double nonlinear_tolerance; /* share of the error test left to the Newton iteration */
@@ -32,9 +33,8 @@ struct integrator_problem {
                             double *const *rates);
   void (*sensitivity_powers)(void *context, double t, const double *state, const double *const *sensitivities,
                              double *const *powers);
-  double integral_tolerance;     /* absolute; relative is a tenth of the states' */
-  const double *integral_scales; /* of that tolerance, one an integral (an integral may be no energy); NULL: 1 */
-  double largest_step;           /* s */
+  double integral_tolerance; /* absolute, J; relative is a tenth of the states' */
+  double largest_step;       /* s */
 };
 
 struct integrator_counts {

@@ -9,6 +9,7 @@
 #include "integrator.h"
 #include "measurer.h"
 #include "registry.h"
+#include "samples.h"
 #include "steady_start.h"
 #include "story.h"
 #include "tangent.h"
@@ -18,14 +19,9 @@
 const char *const run_status_names[] = {"complete", "stopped", "failed", "interrupted"};
 
 enum {
-  BLOCK_SAMPLES = 4096,
-  BLOCK_STRIDE = BLOCK_SAMPLES + 24, /* not a power of two: columns that share a cache line's place cost double */
-  TICK_STEPS = 64,                   /* steps or samples: one step may carry a whole history */
-  RESTARTS_AT_ONCE = 64              /* changes at one instant before the run gives up: a mode that flickers */
+  TICK_STEPS = 64,      /* steps or samples: one step may carry a whole history */
+  RESTARTS_AT_ONCE = 64 /* changes at one instant before the run gives up: a mode that flickers */
 };
-
-/* Oil is audited to 1e-9 m3, energy to some hundredths of a joule: their tolerances stand as m3 to J. */
-#define OIL_OVER_ENERGY 1e-8
 
 #define TICK_SECONDS 0.05
 
@@ -53,10 +49,7 @@ struct run_workspace {
   const char *state_names[PLANT_STATE_LIMIT];
   bool *fired;      /* actions that have fired */
   long next_sample; /* index on the output grid */
-  double last_sample_time;
-  int block_count;
-  double *block_time;
-  double *block_values; /* [signal][BLOCK_STRIDE] */
+  struct samples samples;
   double last_tick;
   int steps_to_tick;
   bool told_to_stop;
@@ -75,42 +68,30 @@ static double seconds_of(clockid_t clock) {
 /* ---- what the integrator calls ---- */
 
 static void rates_of(void *context, double t, const double *state, double *rates) {
-  const struct view *view = context;
+  const struct run_workspace *run = context;
+  const struct view *view = &run->view;
   view->plant->rates(view->model, view->mode, t, state, rates);
 }
 
 static void powers_of(void *context, double t, const double *state, double *powers) {
-  const struct view *view = context;
-  view->plant->powers(view->model, view->mode, t, state, powers);
+  const struct run_workspace *run = context;
+  run->view.plant->powers(run->view.model, run->view.mode, t, state, powers);
+}
+
+/* Start, middle and end of the present step have been looked at. */
+static bool known_powers(void *context, double t, double *powers) {
+  const struct run_workspace *run = context;
+  const struct moment *known[3] = {&run->start, &run->middle, &run->end};
+  for (int i = 0; i < 3; i++) {
+    if (known[i]->time == t) {
+      memcpy(powers, known[i]->powers, (size_t)run->view.plant->ledger_integrated * sizeof *powers);
+      return true;
+    }
+  }
+  return false;
 }
 
 /* ---- time histories ---- */
-
-static bool flush_block(struct run_workspace *run, struct error *error) {
-  if (run->recorder == NULL || run->block_count == 0) {
-    return true;
-  }
-  const double *columns[PLANT_SIGNAL_LIMIT];
-  for (int i = 0; i < run->view.plant->signal_count; i++) {
-    columns[i] = run->block_values + (size_t)i * BLOCK_STRIDE;
-  }
-  bool good = run->recorder->block(run->recorder->context, run->block_count, run->block_time, columns, error);
-  run->block_count = 0;
-  return good;
-}
-
-static bool put_sample(struct run_workspace *run, const struct moment *moment, struct error *error) {
-  if (run->block_count == BLOCK_SAMPLES && !flush_block(run, error)) {
-    return false;
-  }
-  int place = run->block_count++;
-  run->block_time[place] = moment->time;
-  for (int i = 0; i < run->view.plant->signal_count; i++) {
-    run->block_values[(size_t)i * BLOCK_STRIDE + (size_t)place] = moment->signals[i];
-  }
-  run->last_sample_time = moment->time;
-  return true;
-}
 
 static bool put_derivatives(struct run_workspace *run, double t, struct error *error) {
   if (run->tangent == NULL || run->request->sample == NULL) {
@@ -150,7 +131,7 @@ static bool put_samples(struct run_workspace *run, double until, struct error *e
     }
     integrator_state_at(view->integrator, moment.time, moment.state);
     view->plant->signals_at(view->model, view->mode, moment.time, moment.state, moment.signals);
-    if (!put_sample(run, &moment, error) || !put_derivatives(run, moment.time, error)) {
+    if (!samples_put(&run->samples, moment.time, moment.signals, error) || !put_derivatives(run, moment.time, error)) {
       return false;
     }
     run->next_sample++;
@@ -240,11 +221,21 @@ static void nearer(struct cut *cut, const struct moment *moment, int which, int 
   }
 }
 
+/* Has any switch fallen at a point that has been looked at? */
+static bool any_has_fallen(const struct stretch *step, int count) {
+  int fallen = 0;
+  for (int i = 0; i < count; i++) {
+    fallen |= (step->start->switches[i] < 0.0) | (step->middle->switches[i] < 0.0) | (step->end->switches[i] < 0.0);
+  }
+  return fallen != 0;
+}
+
 static struct cut find_cut(const struct run_workspace *run, const struct stretch *step) {
   const struct view *view = &run->view;
   struct cut cut = {.found = false, .which = -1, .action = -1};
   struct moment found;
-  for (int i = 0; i < view->plant->switch_count; i++) {
+  bool fallen = any_has_fallen(step, view->plant->switch_count);
+  for (int i = 0; fallen && i < view->plant->switch_count; i++) {
     struct switch_question question = {i};
     if (has_fallen(&question, step->start)) {
       nearer(&cut, step->start, i, -1);
@@ -405,11 +396,11 @@ static enum run_status integrate(struct run_workspace *run, struct error *error)
       if (!accept(run, &run->end, error)) {
         return RUN_FAILED;
       }
+      integrator_integrals_at(view->integrator, reached, run->integrals);
       run->start = run->end;
       if (reached < stop) {
         continue;
       }
-      integrator_integrals_at(view->integrator, reached, run->integrals);
     }
     /* At a kink of the clock: change what changes there, and begin again if anything did. */
     bool changed = false;
@@ -430,15 +421,6 @@ static enum run_status integrate(struct run_workspace *run, struct error *error)
   return status;
 }
 
-/* Room for the blocks of time histories, at the first run that records. */
-static bool make_blocks(struct run_workspace *run) {
-  if (run->block_time == NULL) {
-    run->block_time = malloc(BLOCK_SAMPLES * sizeof *run->block_time);
-    run->block_values = malloc((size_t)run->view.plant->signal_count * BLOCK_STRIDE * sizeof *run->block_values);
-  }
-  return run->block_time != NULL && run->block_values != NULL;
-}
-
 static bool make_fired(struct run_workspace *run, int count) {
   if (count > run->fired_capacity) {
     free(run->fired);
@@ -454,8 +436,11 @@ static bool make_fired(struct run_workspace *run, int count) {
 static bool prepare(struct run_workspace *run, const struct case_data *data, struct error *error) {
   const struct plant *plant = run->view.plant;
   run->view.data = data;
-  if (!make_fired(run, data->action_count) || (run->recorder != NULL && !make_blocks(run))) {
+  if (!make_fired(run, data->action_count)) {
     return error_set(error, ERROR_MEMORY, "out of memory for the run");
+  }
+  if (!samples_begin(&run->samples, run->recorder, plant->signal_count, error)) {
+    return false;
   }
   memset(run->view.model, 0, plant->model_size);
   memset(run->view.mode, 0, plant->mode_size);
@@ -466,26 +451,28 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   int rows[PLANT_STATE_LIMIT];
   const char *names[PLANT_STATE_LIMIT];
   double tolerances[PLANT_STATE_LIMIT];
+  double shares[PLANT_STATE_LIMIT];
   run->view.state_count = plant->active_states(run->view.model, rows);
   double scale = data->simulation.pressure_tolerance / 100.0; /* tolerances are stated at 100 Pa */
   for (int i = 0; i < run->view.state_count; i++) {
     names[i] = plant->states[rows[i]].name;
     tolerances[i] = plant->states[rows[i]].tolerance * scale;
   }
-  double integral_scales[PLANT_LEDGER_LIMIT];
-  for (int i = 0; i < plant->ledger_integrated; i++) {
-    integral_scales[i] = plant->ledger[i].kind == LEDGER_OIL_LOST ? OIL_OVER_ENERGY : 1.0;
+  for (int i = 0; i < run->view.state_count; i++) {
+    shares[i] = plant_share(plant, rows[i]);
+    tolerances[i] *= shares[i];
   }
   struct integrator_problem problem = {
       .state_count = run->view.state_count,
       .integral_count = plant->ledger_integrated,
-      .context = &run->view,
+      .context = run,
       .rates = rates_of,
       .powers = powers_of,
+      .known_powers = known_powers,
       .tolerances = tolerances,
+      .shares = shares,
       .relative_tolerance = data->simulation.relative_tolerance,
       .nonlinear_tolerance = data->simulation.nonlinear_tolerance,
-      .integral_scales = integral_scales,
       .integral_tolerance = 0.01 * (data->simulation.relative_tolerance / 1e-6),
       .largest_order = (int)data->simulation.largest_order,
       /* No sample of a measured trace is stepped over. */
@@ -546,8 +533,7 @@ void run_workspace_free(struct run_workspace *workspace) {
   free(workspace->view.model);
   free(workspace->view.mode);
   free(workspace->fired);
-  free(workspace->block_time);
-  free(workspace->block_values);
+  samples_free(&workspace->samples);
   free(workspace);
 }
 
@@ -569,8 +555,6 @@ static void begin(struct run_workspace *run, const struct recorder *recorder, co
   run->watcher = watcher;
   run->outcome = outcome;
   run->next_sample = 0;
-  run->block_count = 0;
-  run->last_sample_time = -1.0;
   run->last_tick = seconds_of(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
   run->told_to_stop = false;
@@ -598,12 +582,13 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
   outcome->status = integrate(run, &outcome->error);
   outcome->end_time = run->start.time;
   integrator_integrals_at(run->view.integrator, run->start.time, run->integrals);
-  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->last_sample_time) {
+  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->samples.last_time) {
     struct error ignored;
-    good = put_sample(run, &run->start, outcome->status == RUN_FAILED ? &ignored : error);
+    good = samples_put(&run->samples, run->start.time, run->start.signals,
+                       outcome->status == RUN_FAILED ? &ignored : error);
   }
   if (good && outcome->error.code != ERROR_OUTPUT) {
-    good = flush_block(run, error);
+    good = samples_flush(&run->samples, error);
   }
   good = good && measurer_end(&run->measurer, &run->view, &run->start, outcome, error);
   end_counts(run, seconds_of(CLOCK_THREAD_CPUTIME_ID) - began, outcome);

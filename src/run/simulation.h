@@ -10,8 +10,8 @@ enum simulation_start { START_AT_REST, START_STEADY };
 #define SIMULATION_FIELDS(REAL, CHOICE, TABLE)                                                                         \
   REAL(end_time, TIME, 20.0, 1e-6, 1e7, NONE, "", "how long the run lasts")                                            \
   REAL(output_step, TIME, 1e-3, 1e-6, 1e6, NONE, "", "spacing of the time histories; measures do not depend on it")    \
-  REAL(relative_tolerance, NUMBER, 2e-7, 1e-13, 1e-2, NONE, "", "relative tolerance of the integrator")                \
-  REAL(pressure_tolerance, PRESSURE, 1e-3, 1e-9, 1.0, NONE, "", "absolute tolerance of pressures; other states scale with it") \
+  REAL(relative_tolerance, NUMBER, 5e-7, 1e-13, 1e-2, NONE, "", "relative tolerance of the integrator")                \
+  REAL(pressure_tolerance, PRESSURE, 3e-3, 1e-9, 1.0, NONE, "", "absolute tolerance of pressures; other states scale with it") \
   REAL(nonlinear_tolerance, NUMBER, 0.01, 1e-6, 1.0, NONE, "", "share of the error test left to the nonlinear solver") \
   REAL(largest_order, NUMBER, 5.0, 1.0, 5.0, NONE, "", "largest order of the integration formula")                     \
   REAL(largest_step, TIME, 1e6, 1e-7, 1e6, NONE, "", "largest step of the integrator")                                 \

@@ -11,7 +11,21 @@
 /* Replace the operations of an object made by the library; its clones inherit them. */
 void vecops_vector(N_Vector vector);
 void vecops_matrix(SUNMatrix matrix);
+/* A vector that takes no sum: given a linear combination it keeps the terms, which stay the giver's. So the polynomial
+ * of a step, which the library would sum anew for every time asked for, is got once. */
+enum { VECOPS_TERMS = 8 };
+
+struct vecops_terms {
+  int count; /* -1: more than there is room for */
+  double factor[VECOPS_TERMS];
+  const double *values[VECOPS_TERMS];
+};
+
+/* Keeps into *terms; freed by N_VFreeEmpty. NULL without memory. */
+N_Vector vecops_collector(struct vecops_terms *terms, SUNContext context);
 /* A direct solver for dense matrices of this size; freed by SUNLinSolFree. NULL without memory. */
 SUNLinearSolver vecops_solver(int size, SUNContext context);
+/* As if new: what it has learned of the matrices so far decides the order of its sums. */
+void vecops_solver_forget(SUNLinearSolver solver);
 
 #endif

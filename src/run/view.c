@@ -4,9 +4,21 @@
 
 void view_evaluate(const struct view *view, struct moment *moment) {
   const struct plant *plant = view->plant;
+  if (plant->look != NULL) {
+    struct plant_look look = {moment->powers, moment->signals, moment->events, moment->switches};
+    plant->look(view->model, view->mode, moment->time, moment->state, &look);
+    return;
+  }
+  plant->powers(view->model, view->mode, moment->time, moment->state, moment->powers);
   plant->signals_at(view->model, view->mode, moment->time, moment->state, moment->signals);
   plant->events_at(view->model, view->mode, moment->time, moment->state, moment->events);
   plant->switches(view->model, view->mode, moment->state, moment->switches);
+}
+
+void view_signals_at(const struct view *view, double t, struct moment *moment) {
+  moment->time = t;
+  integrator_state_at(view->integrator, t, moment->state);
+  view->plant->signals_at(view->model, view->mode, t, moment->state, moment->signals);
 }
 
 void view_at(const struct view *view, double t, struct moment *moment) {

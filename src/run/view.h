@@ -15,6 +15,7 @@ struct moment {
   double signals[PLANT_SIGNAL_LIMIT];
   double events[PLANT_EVENT_LIMIT];
   double switches[PLANT_SWITCH_LIMIT];
+  double powers[PLANT_LEDGER_LIMIT];
 };
 
 /* One step as the followers see it: its ends and its middle. */
@@ -35,6 +36,8 @@ struct view {
 
 /* Fill in everything that follows from moment->time and moment->state. */
 void view_evaluate(const struct view *view, struct moment *moment);
+/* Only the signals at t, within the last step; fills time, state and signals. */
+void view_signals_at(const struct view *view, double t, struct moment *moment);
 /* The moment at t, within the last step. */
 void view_at(const struct view *view, double t, struct moment *moment);
 

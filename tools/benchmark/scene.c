@@ -29,7 +29,8 @@ bool scene_load(struct scene *scene, const char *path, const char *const *sets, 
   scene->count = plant->active_states(scene->model, rows);
   double scale = scene->data.simulation.pressure_tolerance / 100.0;
   for (int i = 0; i < scene->count; i++) {
-    scene->tolerances[i] = plant->states[rows[i]].tolerance * scale;
+    scene->shares[i] = plant_share(plant, rows[i]);
+    scene->tolerances[i] = plant->states[rows[i]].tolerance * scene->shares[i] * scale;
   }
   scene->end_time = scene->data.simulation.end_time;
   scene_start(scene);

@@ -14,8 +14,9 @@ struct scene {
   const struct plant *plant;
   void *model;
   void *mode;
-  int count; /* states */
-  double tolerances[PLANT_STATE_LIMIT];
+  int count;                            /* states */
+  double tolerances[PLANT_STATE_LIMIT]; /* absolute */
+  double shares[PLANT_STATE_LIMIT];     /* of the relative one */
   double state[PLANT_STATE_LIMIT];
   double time;
   double end_time;
