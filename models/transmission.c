@@ -24,7 +24,7 @@ static const struct state_row transmission_states[] = {
 };
 
 static const struct strict_row transmission_strict[] = {
-    {STATE_engine_speed, 0.01},     {STATE_vehicle_speed, 0.01},     {STATE_wheel_speed, 0.03},
+    {STATE_engine_speed, 0.01},      {STATE_vehicle_speed, 0.01},     {STATE_wheel_speed, 0.03},
     {STATE_front_wheel_speed, 0.03}, {STATE_line_a_compression, 0.1}, {STATE_line_b_compression, 0.1}};
 
 static const struct signal transmission_signals[] = {

@@ -429,7 +429,8 @@ static void groups_hold_the_settings(void **state) {
   CHECK_NEAR(read_scalar(file, "solver/steps"), 1234.0, 0.0);
   CHECK_NEAR(read_scalar(file, "solver/cpu_seconds"), 0.0125, 0.0);
   expect_text(file, "solver/state_name", 2, 1, "speed");
-  CHECK_CLOSE(read_item(file, "solver/absolute_tolerance", 2, 1), 3e-7, 1e-15); /* three times what is stated at 100 Pa */
+  CHECK_CLOSE(read_item(file, "solver/absolute_tolerance", 2, 1), 3e-7,
+              1e-15); /* three times what is stated at 100 Pa */
   assert_true(H5Fclose(file) >= 0);
 }
 
