@@ -204,12 +204,12 @@ static bool make_sensitivities(struct integrator *integrator) {
     return false;
   }
   integrator->sensitivities = new_vectors(count, integrator->state);
-  size_t integrals = (size_t)(count * integrator->problem.integral_count) + 1;
+  size_t integrals = (size_t)count * (size_t)integrator->problem.integral_count + 1;
   integrator->sensitivity_work = N_VClone(integrator->state);
   integrator->sensitivity_quadrature = quadrature_new(count * integrator->problem.integral_count);
   integrator->integral_sensitivities = calloc(integrals, sizeof(double));
   integrator->integral_sensitivities_at = calloc(integrals, sizeof(double));
-  integrator->sensitivities_within = calloc((size_t)(count * integrator->problem.state_count), sizeof(double));
+  integrator->sensitivities_within = calloc((size_t)count * (size_t)integrator->problem.state_count, sizeof(double));
   integrator->scales = malloc((size_t)count * sizeof *integrator->scales);
   if (integrator->scales == NULL) {
     return false;
