@@ -33,8 +33,8 @@ def call(program, *arguments):
 
 
 def tolerance(relative):
-    """Relative and absolute tolerances go together, as at the default."""
-    pascal = 100.0 * relative / DEFAULT_RELATIVE
+    """Relative and absolute tolerances go together, as at the default; 1 bar is the largest that a case may ask for."""
+    pascal = min(1e5, 100.0 * relative / DEFAULT_RELATIVE)
     return ["--set", "simulation.relative_tolerance=%.6g" % relative,
             "--set", "simulation.pressure_tolerance=%.9g bar" % (pascal / 1e5)]
 
