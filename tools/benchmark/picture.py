@@ -27,7 +27,7 @@ def draw(rows, path, allowed, default_relative):
         axis.grid(True, which="major", color="#dddddd", linewidth=0.7)
         axis.set_title("baseline " + name, fontsize=10, loc="left")
     axes[0][0].legend(fontsize=8, frameon=False)
-    axes[0][0].annotate("%.2f bar" % allowed, (allowed, axes[0][0].get_ylim()[1]), xytext=(3, -10),
+    axes[0][0].annotate("%.2f bar" % allowed, (allowed, axes[0][0].get_ylim()[0]), xytext=(3, 4),
                         textcoords="offset points", fontsize=8, color="#a02020")
     for axis in axes[1]:
         axis.set_xlabel("largest error of a pressure extreme, bar")
