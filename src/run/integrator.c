@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "quadrature.h"
+#include "ringing.h"
 #include "vecops.h"
 
 /* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
@@ -19,6 +20,9 @@
 /* How often one step may be cut before the run fails. From a step of a millisecond to what the impact of a poppet on
  * its seat asks for, the solver's usual 7 cuts are too few. */
 #define ERROR_TRIES 20
+
+/* The largest order that is stable for every damped mode. */
+enum { STABLE_ORDER = 2 };
 
 struct integrator {
   struct integrator_problem problem;
@@ -39,9 +43,12 @@ struct integrator {
   SUNMatrix matrix;
   SUNLinearSolver linear;
   struct quadrature *quadrature; /* integrals of powers */
-  bool stepped;                  /* since the last start */
-  bool made;                     /* the library's memory is there */
-  bool begun;                    /* this problem has started */
+  struct ringing ringing;
+  int order;          /* the largest for now: STABLE_ORDER while the formula would ring */
+  bool order_changes; /* before the next step */
+  bool stepped;       /* since the last start */
+  bool made;          /* the library's memory is there */
+  bool begun;         /* this problem has started */
   double time;
   double step_start;
   long rate_calls;
@@ -260,8 +267,9 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
     integrator->quadrature = quadrature_new(problem->integral_count);
     integrator->within = calloc((size_t)n, sizeof *integrator->within);
     integrator->matrix = SUNDenseMatrix(n, n, integrator->context);
-    ready = integrator->within && integrator->state && integrator->tolerances && integrator->collector &&
-            integrator->quadrature && integrator->matrix && make_sensitivities(integrator);
+    ready = ringing_make(&integrator->ringing, n) && integrator->within && integrator->state &&
+            integrator->tolerances && integrator->collector && integrator->quadrature && integrator->matrix &&
+            make_sensitivities(integrator);
   }
   if (ready) {
     vecops_matrix(integrator->matrix);
@@ -325,6 +333,7 @@ void integrator_free(struct integrator *integrator) {
   if (integrator->collector != NULL) {
     N_VFreeEmpty(integrator->collector);
   }
+  ringing_free(&integrator->ringing);
   quadrature_free(integrator->quadrature);
   quadrature_free(integrator->sensitivity_quadrature);
   free(integrator->integral_sensitivities);
@@ -362,7 +371,8 @@ static bool attach_linear(struct integrator *integrator) {
 
 static bool start_again(struct integrator *integrator, double t) {
   void *solver = integrator->solver;
-  return CVodeReInit(solver, t, integrator->state) == CV_SUCCESS &&
+  return CVodeSetMaxOrd(solver, integrator->order) == CV_SUCCESS &&
+         CVodeReInit(solver, t, integrator->state) == CV_SUCCESS &&
          (integrator->problem.parameter_count == 0 ||
           CVodeSensReInit(solver, CV_STAGGERED, integrator->sensitivities) == CV_SUCCESS);
 }
@@ -384,7 +394,7 @@ static bool settle(struct integrator *integrator) {
   void *solver = integrator->solver;
   int failed = CVodeWFtolerances(solver, call_weights);
   failed |= CVodeSetNonlinConvCoef(solver, problem->nonlinear_tolerance);
-  failed |= CVodeSetMaxOrd(solver, problem->largest_order);
+  failed |= CVodeSetMaxOrd(solver, integrator->order);
   failed |= CVodeSetMaxStep(solver, problem->largest_step);
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
   failed |= CVodeSetJacEvalFrequency(solver, JACOBIAN_STEPS);
@@ -430,6 +440,9 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   const struct integrator_problem *problem = &integrator->problem;
   struct integrator_counts counts = integrator_counts(integrator);
   memcpy(NV_DATA_S(integrator->state), state, sizeof(double) * (size_t)problem->state_count);
+  integrator->order = problem->largest_order;
+  integrator->order_changes = false;
+  ringing_begin(&integrator->ringing);
   quadrature_start(integrator->quadrature, t, integrals);
   if (problem->parameter_count > 0) {
     quadrature_start(integrator->sensitivity_quadrature, t, integrator->integral_sensitivities);
@@ -589,10 +602,49 @@ void integrator_integrals_at(struct integrator *integrator, double t, double *in
   }
 }
 
+/* The solver begins again where it is, with the order that is due. Quadratures and whoever looks at the last step go
+ * on: the new start is the end of that step. No restart in the sense of the counts: nothing in the plant changed. */
+static bool change_order(struct integrator *integrator) {
+  integrator->before = integrator_counts(integrator);
+  integrator->order_changes = false;
+  return start_again(integrator, integrator->time);
+}
+
+/* Does the formula ring, or does the plant move again? */
+static void watch_ringing(struct integrator *integrator) {
+  int n = integrator->problem.state_count;
+  if (integrator->problem.parameter_count > 0) {
+    return; /* derivatives carry the solver's own history */
+  }
+  int largest = integrator->problem.largest_order;
+  int wanted = integrator->order;
+  switch (ringing_note(&integrator->ringing, integrator->time, NV_DATA_S(integrator->state), integrator->tolerances,
+                       integrator->tolerances + n)) {
+  case RINGING_IS:
+    wanted = STABLE_ORDER < largest ? STABLE_ORDER : largest;
+    break;
+  case RINGING_MOVES:
+    wanted = largest;
+    break;
+  case RINGING_NOT:
+  case RINGING_UNKNOWN:
+    break;
+  }
+  if (wanted != integrator->order) {
+    integrator->order = wanted;
+    integrator->order_changes = true;
+    ringing_begin(&integrator->ringing);
+  }
+}
+
 bool integrator_step(struct integrator *integrator, double stop, struct error *error) {
   integrator->bad_state = -1;
   integrator->message[0] = '\0';
   finish_quadratures(integrator);
+  if (integrator->order_changes && !change_order(integrator)) {
+    return error_set(error, ERROR_RUN, "the integrator could not start again at t = %.6g s: %s", integrator->time,
+                     integrator->message);
+  }
   int flag = CVodeSetStopTime(integrator->solver, stop);
   double t = integrator->time;
   integrator->step_start = t;
@@ -614,6 +666,7 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
   if (integrator->problem.parameter_count > 0) {
     quadrature_step(integrator->sensitivity_quadrature, t);
   }
+  watch_ringing(integrator);
   return true;
 }
 

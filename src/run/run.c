@@ -42,9 +42,10 @@ struct run_workspace {
   double *derivatives; /* of one sample */
   const struct recorder *recorder;
   const struct watcher *watcher;
-  struct moment start; /* of the present step */
-  struct moment middle;
-  struct moment end;
+  struct moment moments[3];
+  struct moment *start; /* of the present step: each one of the three, exchanged rather than copied */
+  struct moment *middle;
+  struct moment *end;
   double integrals[PLANT_LEDGER_LIMIT];
   const char *state_names[PLANT_STATE_LIMIT];
   bool *fired;      /* actions that have fired */
@@ -81,7 +82,7 @@ static void powers_of(void *context, double t, const double *state, double *powe
 /* Start, middle and end of the present step have been looked at. */
 static bool known_powers(void *context, double t, double *powers) {
   const struct run_workspace *run = context;
-  const struct moment *known[3] = {&run->start, &run->middle, &run->end};
+  const struct moment *known[3] = {run->start, run->middle, run->end};
   for (int i = 0; i < 3; i++) {
     if (known[i]->time == t) {
       memcpy(powers, known[i]->powers, (size_t)run->view.plant->ledger_integrated * sizeof *powers);
@@ -111,7 +112,7 @@ static bool interrupted(struct run_workspace *run) {
   if (now - run->last_tick >= TICK_SECONDS) {
     run->last_tick = now;
     run->told_to_stop =
-        !run->watcher->tick(run->watcher->context, run->start.time, run->view.data->simulation.end_time);
+        !run->watcher->tick(run->watcher->context, run->start->time, run->view.data->simulation.end_time);
   }
   return run->told_to_stop;
 }
@@ -208,16 +209,14 @@ static bool has_fallen(const void *context, const struct moment *moment) {
 struct cut {
   bool found;
   struct moment moment;
-  int which;  /* switch, or -1 */
-  int action; /* action, or -1 */
+  int which; /* the switch that fell, or -1: an action */
 };
 
-static void nearer(struct cut *cut, const struct moment *moment, int which, int action) {
+static void nearer(struct cut *cut, const struct moment *moment, int which) {
   if (!cut->found || moment->time < cut->moment.time) {
     cut->found = true;
     cut->moment = *moment;
     cut->which = which;
-    cut->action = action;
   }
 }
 
@@ -230,37 +229,39 @@ static bool any_has_fallen(const struct stretch *step, int count) {
   return fallen != 0;
 }
 
-static struct cut find_cut(const struct run_workspace *run, const struct stretch *step) {
+/* The earliest, into `cut`. */
+static void find_cut(const struct run_workspace *run, const struct stretch *step, struct cut *cut) {
   const struct view *view = &run->view;
-  struct cut cut = {.found = false, .which = -1, .action = -1};
   struct moment found;
+  cut->found = false;
   bool fallen = any_has_fallen(step, view->plant->switch_count);
   for (int i = 0; fallen && i < view->plant->switch_count; i++) {
     struct switch_question question = {i};
     if (has_fallen(&question, step->start)) {
-      nearer(&cut, step->start, i, -1);
+      nearer(cut, step->start, i);
     } else if (view_first(view, step, has_fallen, &question, &found)) {
-      nearer(&cut, &found, i, -1);
+      nearer(cut, &found, i);
     }
   }
   for (int i = 0; i < view->data->action_count; i++) {
     const struct condition *when = &view->data->actions[i].when;
     if (!run->fired[i] && view_first(view, step, holds, when, &found)) {
-      nearer(&cut, &found, -1, i);
+      nearer(cut, &found, -1);
     }
   }
-  return cut;
 }
 
 /* ---- the loop ---- */
 
 static bool restart(struct run_workspace *run, const struct moment *at, struct error *error) {
-  run->start = *at;
-  view_evaluate(&run->view, &run->start);
+  if (at != run->start) {
+    *run->start = *at;
+  }
+  view_evaluate(&run->view, run->start);
   if (run->tangent != NULL) {
     tangent_restart(run->tangent, at->time);
   }
-  return integrator_start(run->view.integrator, at->time, run->start.state, run->integrals, error);
+  return integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
 }
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */
@@ -278,7 +279,7 @@ static bool fire_all(struct run_workspace *run, const struct moment *moment, boo
 
 /* Accept the step from run->start to `end`: everything that looks at it looks now. */
 static bool accept(struct run_workspace *run, const struct moment *end, struct error *error) {
-  struct stretch step = {&run->start, &run->middle, end};
+  struct stretch step = {run->start, run->middle, end};
   measurer_follow(&run->measurer, &run->view, &step);
   if (run->tangent != NULL) {
     tangent_follow(run->tangent, &step);
@@ -339,25 +340,26 @@ static enum run_status integrate(struct run_workspace *run, struct error *error)
   int changes_here = 0;
   double last_change = -1.0;
   bool any = false;
-  if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error) || !put_samples(run, 0.0, error)) {
+  struct cut cut;
+  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error) || !put_samples(run, 0.0, error)) {
     return RUN_FAILED;
   }
   if (run->story) {
-    event_watch_begin(&run->watch, view, &run->start);
+    event_watch_begin(&run->watch, view, run->start);
   }
-  while (run->start.time < end_time) {
+  while (run->start->time < end_time) {
     if (interrupted(run)) {
       return RUN_INTERRUPTED;
     }
-    double t = run->start.time;
+    double t = run->start->time;
     double clock = plant->next_time(view->mode);
     double stop = fmin(fmin(end_time, clock), fmin(next_action_time(run, t), measurer_next_time(&run->measurer, t)));
     if (stop > t && stop - t <= KINKS_APART * stop) {
       if (!put_samples(run, stop, error)) {
         return RUN_FAILED;
       }
-      run->start.time = stop;
-      if (!restart(run, &run->start, error)) {
+      run->start->time = stop;
+      if (!restart(run, run->start, error)) {
         return RUN_FAILED;
       }
     } else if (stop > t) {
@@ -365,56 +367,58 @@ static enum run_status integrate(struct run_workspace *run, struct error *error)
         return RUN_FAILED;
       }
       double reached = integrator_time(view->integrator);
-      view_at(view, reached, &run->end);
-      view_at(view, 0.5 * (t + reached), &run->middle);
-      struct stretch step = {&run->start, &run->middle, &run->end};
-      struct cut cut = find_cut(run, &step);
+      view_at(view, reached, run->end);
+      view_at(view, 0.5 * (t + reached), run->middle);
+      struct stretch step = {run->start, run->middle, run->end};
+      find_cut(run, &step, &cut);
       if (cut.found) {
         if (cut.moment.time > t) {
-          view_at(view, 0.5 * (t + cut.moment.time), &run->middle);
+          view_at(view, 0.5 * (t + cut.moment.time), run->middle);
           if (!accept(run, &cut.moment, error)) {
             return RUN_FAILED;
           }
           integrator_integrals_at(view->integrator, cut.moment.time, run->integrals);
         }
-        run->start = cut.moment;
+        *run->start = cut.moment;
         changes_here = cut.moment.time == last_change ? changes_here + 1 : 0;
         last_change = cut.moment.time;
         if (changes_here > RESTARTS_AT_ONCE) {
           error_set(error, ERROR_RUN, "at t = %.6g s the mode changes without end", last_change);
           return RUN_FAILED;
         }
-        if (cut.which >= 0 && !change_mode(run, &run->start, cut.which, &status, error)) {
+        if (cut.which >= 0 && !change_mode(run, run->start, cut.which, &status, error)) {
           return status;
         }
         any = false;
-        if (!fire_all(run, &run->start, &any, error) || !restart(run, &run->start, error)) {
+        if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error)) {
           return RUN_FAILED;
         }
         continue;
       }
-      if (!accept(run, &run->end, error)) {
+      if (!accept(run, run->end, error)) {
         return RUN_FAILED;
       }
       integrator_integrals_at(view->integrator, reached, run->integrals);
+      struct moment *spare = run->start;
       run->start = run->end;
+      run->end = spare;
       if (reached < stop) {
         continue;
       }
     }
     /* At a kink of the clock: change what changes there, and begin again if anything did. */
     bool changed = false;
-    if (clock <= run->start.time) {
+    if (clock <= run->start->time) {
       changed = true;
-      if (!change_mode(run, &run->start, -1, &status, error)) {
+      if (!change_mode(run, run->start, -1, &status, error)) {
         return status;
       }
-      if (!(plant->next_time(view->mode) > run->start.time)) {
-        error_set(error, ERROR_RUN, "at t = %.6g s the clock of a table does not move on", run->start.time);
+      if (!(plant->next_time(view->mode) > run->start->time)) {
+        error_set(error, ERROR_RUN, "at t = %.6g s the clock of a table does not move on", run->start->time);
         return RUN_FAILED;
       }
     }
-    if (!fire_all(run, &run->start, &changed, error) || (changed && !restart(run, &run->start, error))) {
+    if (!fire_all(run, run->start, &changed, error) || (changed && !restart(run, run->start, error))) {
       return RUN_FAILED;
     }
   }
@@ -558,6 +562,9 @@ static void begin(struct run_workspace *run, const struct recorder *recorder, co
   run->last_tick = seconds_of(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
   run->told_to_stop = false;
+  run->start = &run->moments[0];
+  run->middle = &run->moments[1];
+  run->end = &run->moments[2];
   memset(run->integrals, 0, sizeof run->integrals);
 }
 
@@ -568,29 +575,29 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
   if (!prepare(run, data, error)) {
     return false;
   }
-  data->plant->start(run->view.model, run->view.mode, run->start.state);
-  run->start.time = 0.0;
-  if (data->simulation.start == START_STEADY && !steady_start(&run->view, run->start.state, error)) {
+  data->plant->start(run->view.model, run->view.mode, run->start->state);
+  run->start->time = 0.0;
+  if (data->simulation.start == START_STEADY && !steady_start(&run->view, run->start->state, error)) {
     return false;
   }
-  view_evaluate(&run->view, &run->start);
-  if (!measurer_begin(&run->measurer, &run->view, &run->start, error) ||
-      (run->tangent != NULL && !tangent_begin(run->tangent, &run->start, error))) {
+  view_evaluate(&run->view, run->start);
+  if (!measurer_begin(&run->measurer, &run->view, run->start, error) ||
+      (run->tangent != NULL && !tangent_begin(run->tangent, run->start, error))) {
     return false;
   }
   bool good = true;
   outcome->status = integrate(run, &outcome->error);
-  outcome->end_time = run->start.time;
-  integrator_integrals_at(run->view.integrator, run->start.time, run->integrals);
-  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start.time > run->samples.last_time) {
+  outcome->end_time = run->start->time;
+  integrator_integrals_at(run->view.integrator, run->start->time, run->integrals);
+  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start->time > run->samples.last_time) {
     struct error ignored;
-    good = samples_put(&run->samples, run->start.time, run->start.signals,
+    good = samples_put(&run->samples, run->start->time, run->start->signals,
                        outcome->status == RUN_FAILED ? &ignored : error);
   }
   if (good && outcome->error.code != ERROR_OUTPUT) {
     good = samples_flush(&run->samples, error);
   }
-  good = good && measurer_end(&run->measurer, &run->view, &run->start, outcome, error);
+  good = good && measurer_end(&run->measurer, &run->view, run->start, outcome, error);
   end_counts(run, seconds_of(CLOCK_THREAD_CPUTIME_ID) - began, outcome);
   return good;
 }
@@ -624,7 +631,7 @@ bool run_sensitive(const struct case_data *data, const struct sensitivity_reques
                                     error_set(error, ERROR_MEMORY, "out of memory for derivatives"));
   }
   good = good && run_in(run, data, recorder, watcher, outcome, error);
-  good = good && tangent_end(run->tangent, &run->start, outcome, result, error);
+  good = good && tangent_end(run->tangent, run->start, outcome, result, error);
   if (run != NULL) {
     tangent_free(run->tangent);
     free(run->derivatives);

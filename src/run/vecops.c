@@ -101,12 +101,19 @@ static sunrealtype wrms_norm(N_Vector x, N_Vector w) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   const double *wd = data_of(w);
-  double sum = 0.0;
-  for (sunindextype i = 0; i < n; i++) {
-    double term = xd[i] * wd[i];
-    sum += term * term;
+  double sums[4] = {0.0, 0.0, 0.0, 0.0}; /* side by side: one sum would wait for each addition */
+  sunindextype i = 0;
+  for (; i + 4 <= n; i += 4) {
+    for (int k = 0; k < 4; k++) {
+      double term = xd[i + k] * wd[i + k];
+      sums[k] += term * term;
+    }
   }
-  return sqrt(sum / (double)n);
+  for (; i < n; i++) {
+    double term = xd[i] * wd[i];
+    sums[0] += term * term;
+  }
+  return sqrt((sums[0] + sums[1] + (sums[2] + sums[3])) / (double)n);
 }
 
 static sunrealtype max_norm(N_Vector x) {
@@ -268,17 +275,24 @@ void vecops_matrix(SUNMatrix matrix) {
  * A Newton matrix here has some 80 entries of 441, always in the same places. Unknowns and equations are put in an
  * order that keeps it empty while it is eliminated (Markowitz: next the one whose row and column have least in common
  * with the rest), found anew whenever an entry turns up where none was before. A pivot on the diagonal is kept unless
- * it is below a tenth of the largest in its column. What is left is a list of multiplications, so that a solve is one
- * run through it: factors serve many solves. */
+ * it is below a tenth of the largest in its column. While all are kept, elimination looks only where entries can be;
+ * else it begins again and looks everywhere. What is left is a list of multiplications, so that a solve is one run
+ * through it: factors serve many solves. */
 
 #define PIVOT_SHARE 0.1
 #define ANYTHING (UINT64_MAX >> 1)
+
+struct reach {
+  int *places;
+  int *bounds; /* [k] and [k + 1] */
+};
 
 struct lu {
   int size;
   int entry_count; /* places where an entry has been seen, the diagonal always among them */
   int *from;       /* [entry] in the matrix */
   int *to;         /* [entry] in `work` */
+  int *every;      /* 0, 1, 2 ... */
   int *order;      /* [k] the k-th unknown */
   int *equations;  /* [k] the k-th equation, after pivoting */
   double *work;    /* the matrix in that order, by columns */
@@ -290,6 +304,12 @@ struct lu {
   int *source;
   double *factor;
   uint64_t *outside; /* [entry of the matrix] 0 where an entry has been seen; else every bit but the sign */
+  /* What elimination in that order can reach, fill included: rows below the pivot in column k, columns right of it in
+   * row k, and rows above it in column k, each a list with its bounds. */
+  bool *full; /* work of the search for them */
+  struct reach below;
+  struct reach right;
+  struct reach above;
 };
 
 static struct lu *lu_of(SUNLinearSolver solver) {
@@ -345,6 +365,35 @@ static void find_order(struct lu *lu) {
   }
 }
 
+/* Note the places i in [first, last) of step k where row i or column i can have an entry. */
+static void note_reach(struct reach *reach, int k, const bool *full, int first, int last, int stride) {
+  int count = reach->bounds[k];
+  for (int i = first; i < last; i++) {
+    if (full[i * stride]) {
+      reach->places[count++] = i;
+    }
+  }
+  reach->bounds[k + 1] = count;
+}
+
+/* Eliminate the pattern alone, by columns and in order; `full` tells where there are entries, then where there can be.
+ */
+static void find_reach(struct lu *lu, bool *full) {
+  int n = lu->size;
+  for (int k = 0; k < n; k++) {
+    for (int j = k + 1; j < n; j++) {
+      for (int i = k + 1; full[j * n + k] && i < n; i++) {
+        full[j * n + i] |= full[k * n + i];
+      }
+    }
+  }
+  for (int k = 0; k < n; k++) {
+    note_reach(&lu->below, k, full + (ptrdiff_t)k * n, k + 1, n, 1);
+    note_reach(&lu->above, k, full + (ptrdiff_t)k * n, 0, k, 1);
+    note_reach(&lu->right, k, full + k, k + 1, n, n);
+  }
+}
+
 /* The matrix has entries in new places: find the order, and where each entry goes, anew. */
 static void learn_pattern(struct lu *lu, const double *values) {
   int n = lu->size;
@@ -364,6 +413,11 @@ static void learn_pattern(struct lu *lu, const double *values) {
       }
     }
   }
+  memset(lu->full, 0, (size_t)(n * n) * sizeof *lu->full);
+  for (int e = 0; e < lu->entry_count; e++) {
+    lu->full[lu->to[e]] = true;
+  }
+  find_reach(lu, lu->full);
 }
 
 /* Into `work`, in the present order. Returns false if there are entries outside the pattern. */
@@ -410,22 +464,25 @@ static void exchange(struct lu *lu, int k, int pivot) {
   lu->equations[pivot] = equation;
 }
 
-/* Eliminate unknown k from the columns to come. */
-static void eliminate(struct lu *lu, int k) {
+/* Eliminate unknown k from the columns to come: rows `below` and columns `right` are all that may have entries. */
+static void eliminate(struct lu *lu, int k, const int *below, int below_count, const int *right, int right_count) {
   int n = lu->size;
   const double *column = lu->work + (size_t)(k * n);
+  double over = 1.0 / column[k];
   int first = lu->lower_count;
   int last = first;
-  for (int i = k + 1; i < n; i++) {
+  lu->over[k] = over;
+  for (int m = 0; m < below_count; m++) {
+    int i = below[m];
     if (column[i] != 0.0) {
       lu->target[last] = i;
       lu->source[last] = k;
-      lu->factor[last++] = column[i] * lu->over[k];
+      lu->factor[last++] = column[i] * over;
     }
   }
   lu->lower_count = last;
-  for (int j = k + 1; j < n && last > first; j++) {
-    double *other = lu->work + (size_t)(j * n);
+  for (int m = 0; m < right_count && last > first; m++) {
+    double *other = lu->work + (size_t)(right[m] * n);
     double value = other[k];
     if (value != 0.0) {
       for (int e = first; e < last; e++) {
@@ -435,48 +492,87 @@ static void eliminate(struct lu *lu, int k) {
   }
 }
 
-/* The rows of U, each over its pivot. */
-static void list_upper(struct lu *lu) {
-  int n = lu->size;
-  int count = lu->lower_count;
-  for (int k = n - 1; k > 0; k--) {
-    const double *column = lu->work + (size_t)(k * n);
-    for (int i = 0; i < k; i++) {
-      if (column[i] != 0.0) {
-        lu->target[count] = i;
-        lu->source[count] = k;
-        lu->factor[count++] = column[i] * lu->over[i];
-      }
+/* The rows of U, each over its pivot: column k, of which `above` are all that may have entries. */
+static void list_upper(struct lu *lu, int k, const int *above, int above_count) {
+  const double *column = lu->work + (size_t)(k * lu->size);
+  int count = lu->lower_count + lu->upper_count;
+  for (int m = 0; m < above_count; m++) {
+    int i = above[m];
+    if (column[i] != 0.0) {
+      lu->target[count] = i;
+      lu->source[count] = k;
+      lu->factor[count++] = column[i] * lu->over[i];
     }
   }
   lu->upper_count = count - lu->lower_count;
 }
 
+static void begin_factors(struct lu *lu) {
+  memcpy(lu->equations, lu->order, (size_t)lu->size * sizeof *lu->order);
+  lu->lower_count = 0;
+  lu->upper_count = 0;
+}
+
+/* Every pivot on the diagonal. Returns false at the first that is too small. */
+static bool factor_in_order(struct lu *lu) {
+  int n = lu->size;
+  begin_factors(lu);
+  for (int k = 0; k < n; k++) {
+    const double *column = lu->work + (size_t)(k * n);
+    const int *below = lu->below.places + lu->below.bounds[k];
+    int below_count = lu->below.bounds[k + 1] - lu->below.bounds[k];
+    double largest = 0.0;
+    for (int m = 0; m < below_count; m++) {
+      double size = fabs(column[below[m]]);
+      largest = size > largest ? size : largest;
+    }
+    double pivot = fabs(column[k]);
+    if (!(pivot > 0.0 && pivot >= PIVOT_SHARE * largest)) {
+      return false;
+    }
+    eliminate(lu, k, below, below_count, lu->right.places + lu->right.bounds[k],
+              lu->right.bounds[k + 1] - lu->right.bounds[k]);
+  }
+  for (int k = n - 1; k > 0; k--) {
+    list_upper(lu, k, lu->above.places + lu->above.bounds[k], lu->above.bounds[k + 1] - lu->above.bounds[k]);
+  }
+  return true;
+}
+
+/* With exchanges, entries can be anywhere. Returns false on a zero pivot. */
+static bool factor_with_exchanges(struct lu *lu) {
+  int n = lu->size;
+  begin_factors(lu);
+  for (int k = 0; k < n; k++) {
+    const double *column = lu->work + (size_t)(k * n);
+    int pivot = pivot_of(column, k, n);
+    if (!(fabs(column[pivot]) > 0.0)) {
+      return false;
+    }
+    if (pivot != k) {
+      exchange(lu, k, pivot);
+    }
+    eliminate(lu, k, lu->every + k + 1, n - k - 1, lu->every + k + 1, n - k - 1);
+  }
+  for (int k = n - 1; k > 0; k--) {
+    list_upper(lu, k, lu->every, k);
+  }
+  return true;
+}
+
 /* Returns SUNLS_LUFACT_FAIL on a zero pivot. */
 static int lu_setup(SUNLinearSolver solver, SUNMatrix matrix) {
   struct lu *lu = lu_of(solver);
-  int n = lu->size;
   const double *values = SM_DATA_D(matrix);
   if (!take(lu, values)) {
     learn_pattern(lu, values);
     take(lu, values);
   }
-  memcpy(lu->equations, lu->order, (size_t)n * sizeof *lu->order);
-  lu->lower_count = 0;
-  for (int k = 0; k < n; k++) {
-    const double *column = lu->work + (size_t)(k * n);
-    int pivot = pivot_of(column, k, n);
-    if (!(fabs(column[pivot]) > 0.0)) {
-      return SUNLS_LUFACT_FAIL;
-    }
-    if (pivot != k) {
-      exchange(lu, k, pivot);
-    }
-    lu->over[k] = 1.0 / column[k];
-    eliminate(lu, k);
+  if (factor_in_order(lu)) {
+    return SUNLS_SUCCESS;
   }
-  list_upper(lu);
-  return SUNLS_SUCCESS;
+  take(lu, values);
+  return factor_with_exchanges(lu) ? SUNLS_SUCCESS : SUNLS_LUFACT_FAIL;
 }
 
 static int lu_solve(SUNLinearSolver solver, SUNMatrix matrix, N_Vector x, N_Vector b, sunrealtype tolerance) {
@@ -514,8 +610,11 @@ static SUNLinearSolver_Type lu_type(SUNLinearSolver solver) {
 
 static int lu_free(SUNLinearSolver solver) {
   struct lu *lu = lu_of(solver);
-  void *all[] = {lu->from, lu->to,     lu->order,  lu->equations, lu->work,   lu->over,
-                 lu->y,    lu->target, lu->source, lu->factor,    lu->outside};
+  void *all[] = {lu->from,         lu->to,           lu->every,        lu->order,
+                 lu->equations,    lu->work,         lu->over,         lu->y,
+                 lu->target,       lu->source,       lu->factor,       lu->outside,
+                 lu->full,         lu->below.places, lu->below.bounds, lu->right.places,
+                 lu->right.bounds, lu->above.places, lu->above.bounds};
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
     free(all[i]);
   }
@@ -553,12 +652,24 @@ SUNLinearSolver vecops_solver(int size, SUNContext context) {
   lu->source = calloc(n * n, sizeof *lu->source);
   lu->factor = calloc(n * n, sizeof *lu->factor);
   lu->outside = calloc(n * n, sizeof *lu->outside);
+  lu->full = calloc(n * n, sizeof *lu->full);
+  lu->every = calloc(n, sizeof *lu->every);
+  struct reach *reaches[] = {&lu->below, &lu->right, &lu->above};
+  bool good = lu->full != NULL && lu->every != NULL;
+  for (size_t i = 0; i < sizeof reaches / sizeof reaches[0]; i++) {
+    reaches[i]->places = calloc(n * n, sizeof *reaches[i]->places);
+    reaches[i]->bounds = calloc(n + 1, sizeof *reaches[i]->bounds);
+    good = good && reaches[i]->places != NULL && reaches[i]->bounds != NULL;
+  }
+  for (int i = 0; good && i < size; i++) {
+    lu->every[i] = i;
+  }
   solver->content = lu;
   solver->ops->gettype = lu_type;
   solver->ops->setup = lu_setup;
   solver->ops->solve = lu_solve;
   solver->ops->free = lu_free;
-  if (lu->from == NULL || lu->to == NULL || lu->order == NULL || lu->equations == NULL || lu->work == NULL ||
+  if (!good || lu->from == NULL || lu->to == NULL || lu->order == NULL || lu->equations == NULL || lu->work == NULL ||
       lu->over == NULL || lu->y == NULL || lu->target == NULL || lu->source == NULL || lu->factor == NULL ||
       lu->outside == NULL) {
     lu_free(solver);
