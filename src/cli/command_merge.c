@@ -26,7 +26,7 @@ struct request {
 static void print_help(void) {
   (void)fputs("usage: swashloop merge SHARD.h5 ... -o FILE [--quiet]\n\n"
               "Puts the tables of all shards of one sweep together, in the order of the cases. Tables of different\n"
-              "studies or program versions, and a missing shard, are refused.\n\n"
+              "studies, program versions or builds, and a missing shard, are refused.\n\n"
               "  swashloop merge braking-*.h5 -o braking.h5\n\n",
               stdout);
   option_help(stdout, options, OPTION_COUNT);

@@ -346,7 +346,6 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   struct sweep_order order = {.plan = plan,
                               .output = request->output,
                               .command = command,
-                              .program = "swashloop " SWASHLOOP_VERSION,
                               .jobs = jobs,
                               .shard = request->shard,
                               .shards = request->shards,

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "commands.h"
+#include "provenance.h"
 #include "registry.h"
 #include "terminal.h"
 
@@ -65,7 +66,8 @@ int main(int argument_count, char **arguments) {
     return terminal_finish(EXIT_DONE);
   }
   if (strcmp(word, "--version") == 0) {
-    (void)puts("swashloop " SWASHLOOP_VERSION);
+    char program[PROVENANCE_SIZE];
+    (void)puts(provenance_program(program));
     return terminal_finish(EXIT_DONE);
   }
   if (word[0] == '\0') {

@@ -183,7 +183,8 @@ static void write_curves(struct json *json, struct signals *signals, double star
 
 /* Root attributes. Returns the plant, NULL if this program does not know it; fails if the file is no run file. */
 static const struct plant *write_root(struct h5_reading *reading, struct json *json) {
-  static const char *const names[] = {"title", "history", "source", "swashloop_version", "status", "status_message"};
+  static const char *const names[] = {"title",           "history", "source",        "swashloop_version",
+                                      "swashloop_build", "status",  "status_message"};
   char hash[65] = "";
   const char *slash = strrchr(reading->path, '/');
   json_text(json, "file", slash != NULL ? slash + 1 : reading->path);

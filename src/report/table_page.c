@@ -309,15 +309,9 @@ static void write_column(FILE *out, struct table *table, int index, unsigned cha
 }
 
 static void write_whole(FILE *out, struct table *table) {
-  static const char *const names[] = {"title",
-                                      "history",
-                                      "source",
-                                      "swashloop_version",
-                                      "plant",
-                                      "status",
-                                      "study",
-                                      "study_fingerprint",
-                                      "arithmetic_fingerprint"};
+  static const char *const names[] = {
+      "title",  "history",    "source", "swashloop_version", "swashloop_build",       "plant",
+      "status", "study_file", "study",  "study_fingerprint", "arithmetic_fingerprint"};
   static const char *const numbers[] = {"case_count", "failed_cases", "shard", "shards"};
   struct h5_reading *reading = &table->reading;
   struct json json = {.out = out, .for_page = true};

@@ -4,11 +4,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "h5_write.h"
 #include "part_file.h"
+#include "provenance.h"
 #include "result_groups.h"
 
 struct answer_file {
@@ -42,22 +42,10 @@ struct answer_file *answer_open(const char *path, const char *kind, const char *
   if (file == NULL || file->path == NULL || file->part == NULL) {
     error_set(error, ERROR_MEMORY, "no memory for %s", path);
   } else if (part_can_create(file->path, file->part, error)) {
-    char when[32] = "";
-    char history[1024];
-    time_t now = time(NULL);
-    struct tm parts;
-    if (gmtime_r(&now, &parts) != NULL) {
-      (void)strftime(when, sizeof when, "%Y-%m-%dT%H:%M:%SZ", &parts);
-    }
-    (void)snprintf(history, sizeof history, "%s: %s", when, command);
     h5_start(&file->log);
     file->file = h5_create_file(file->part, &file->log);
     file->group = file->file;
-    h5_text_attribute(file->file, "title", title, &file->log);
-    h5_text_attribute(file->file, "Conventions", "CF-1.8", &file->log);
-    h5_text_attribute(file->file, "history", history, &file->log);
-    h5_text_attribute(file->file, "source", "swashloop " SWASHLOOP_VERSION, &file->log);
-    h5_text_attribute(file->file, "swashloop_version", SWASHLOOP_VERSION, &file->log);
+    provenance_write(file->file, title, command, &file->log);
     h5_text_attribute(file->file, "answer", kind, &file->log);
     if (case_text != NULL) {
       h5_text_attribute(file->file, "case", case_text, &file->log);

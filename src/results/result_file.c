@@ -9,6 +9,7 @@
 
 #include "h5_write.h"
 #include "part_file.h"
+#include "provenance.h"
 #include "result_groups.h"
 
 /* Samples in a chunk, but for short runs: every write but the last is one whole chunk, so nothing is read back. */
@@ -71,28 +72,12 @@ static bool write_error(const struct result_file *file, struct error *error) {
 }
 
 static void write_root_attributes(struct result_file *file, const struct case_data *data, const char *command) {
-  char when[32] = "";
-  time_t now = time(NULL);
-  struct tm parts;
-  if (gmtime_r(&now, &parts) != NULL) {
-    (void)strftime(when, sizeof when, "%Y-%m-%dT%H:%M:%SZ", &parts);
-  }
-  size_t size = sizeof when + strlen(command) + 4;
-  char *history = malloc(size);
-  if (history != NULL) {
-    (void)snprintf(history, size, "%s: %s", when, command);
-  }
   struct h5_log *log = &file->log;
-  h5_text_attribute(file->file, "title", data->title, log);
-  h5_text_attribute(file->file, "Conventions", "CF-1.8", log);
-  h5_text_attribute(file->file, "history", history != NULL ? history : when, log);
-  h5_text_attribute(file->file, "source", "swashloop " SWASHLOOP_VERSION, log);
-  h5_text_attribute(file->file, "swashloop_version", SWASHLOOP_VERSION, log);
+  provenance_write(file->file, data->title, command, log);
   h5_text_attribute(file->file, "plant", data->plant->name, log);
   h5_text_attribute(file->file, "case", data->resolved, log);
   h5_text_attribute(file->file, "status", "running", log);
   h5_text_attribute(file->file, "status_message", "the run is not over, or was killed", log);
-  free(history);
 }
 
 static void create_histories(struct result_file *file, const struct case_data *data) {

@@ -25,7 +25,7 @@ struct crew_message {
   double integration;
   int32_t flag; /* of CREW_BYE: 1 it was stopped, 2 its output could not be written */
   int32_t bytes;
-  char text[256]; /* of CREW_BYE: why */
+  char text[256]; /* of CREW_BYE: why; of CREW_ASK: the program, which must be the same in all ranks */
 };
 
 struct crew {

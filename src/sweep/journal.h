@@ -11,8 +11,8 @@
 
 /* What must be the same when a sweep is taken up again. */
 struct journal_head {
-  uint64_t study; /* fingerprint of the plan */
-  char program[48];
+  uint64_t study;      /* fingerprint of the plan */
+  char program[48];    /* with its build: other physics, other rows */
   uint64_t arithmetic; /* fingerprint of the mathematics library: other rounding gives other last digits */
   int64_t cases;       /* of the whole study */
   int64_t shard;

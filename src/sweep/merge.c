@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "provenance.h"
 #include "table_file.h"
 
 enum { SLAB_ROWS = 16384, NAME_LIMIT = 256, COLUMN_LIMIT = 512 };
@@ -347,7 +348,9 @@ static bool merge_into(struct merger *merger, const char *command, int64_t *fail
     *failed += merger->parts[p].facts.failed;
   }
   copy_attributes(merger->parts[0].file, file, own_attributes, log);
-  table_file_history(&merger->table, command);
+  char *earlier = read_text(merger->parts[0].file, "history", log);
+  provenance_history(file, command, earlier, log);
+  free(earlier);
   h5_integer_attribute(file, "shard", 0, log);
   h5_integer_attribute(file, "shards", 1, log);
   h5_integer_attribute(file, "merged_shards", merger->part_count, log);

@@ -12,6 +12,7 @@
 
 #include "journal.h"
 #include "pool.h"
+#include "provenance.h"
 #include "supply.h"
 #include "table.h"
 
@@ -65,6 +66,7 @@ static bool is_there(const char *path) {
 /* ---- start ---- */
 
 static void make_head(struct sweep *sweep) {
+  _Static_assert(sizeof sweep->head.program >= PROVENANCE_SIZE, "a whole text");
   const struct sweep_order *order = sweep->order;
   const struct plan *plan = order->plan;
   memset(&sweep->head, 0, sizeof sweep->head);
@@ -75,7 +77,7 @@ static void make_head(struct sweep *sweep) {
                                       .shards = order->shards,
                                       .measures = plan->measure_count,
                                       .limits = plan->base.limit_count};
-  (void)snprintf(sweep->head.program, sizeof sweep->head.program, "%s", order->program);
+  (void)provenance_program(sweep->head.program);
 }
 
 static bool make_paths(struct sweep *sweep) {
@@ -100,13 +102,16 @@ static bool is_done_already(struct sweep *sweep, bool *done) {
   if (!sweep->order->resume || is_there(sweep->journal_path) || !is_there(sweep->order->output)) {
     return true;
   }
-  if (!table_facts(sweep->order->output, &facts) || facts.study != sweep->head.study ||
-      facts.shard != sweep->head.shard || facts.shards != sweep->head.shards ||
-      strcmp(facts.program, sweep->head.program) != 0) {
+  const char *output = sweep->order->output;
+  if (!table_facts(output, &facts) || facts.study != sweep->head.study || facts.shard != sweep->head.shard ||
+      facts.shards != sweep->head.shards) {
     return error_set(sweep->error, ERROR_INPUT,
-                     "%s is there, but it is no table of this study by this program, and there is no journal to go on "
-                     "with",
-                     sweep->order->output);
+                     "%s is there, but it is no table of this study, and there is no journal to go on with", output);
+  }
+  if (strcmp(facts.program, sweep->head.program) != 0) {
+    return error_set(sweep->error, ERROR_INPUT,
+                     "%s is there, but written by %s; this is %s, whose numbers may differ: remove it to run all anew",
+                     output, facts.program, sweep->head.program);
   }
   *done = true;
   sweep->report->there = true;
@@ -189,13 +194,22 @@ static void send_plain(const struct crew *crew, int to, enum crew_kind kind) {
   crew->send(crew->context, to, kind, &message, NULL);
 }
 
-static void answer(struct sweep *sweep, int from, int64_t fingerprint) {
+/* Rows of both would not be one table. */
+static bool fits(struct sweep *sweep, int from, const struct crew_message *ask) {
+  if (strcmp(ask->text, sweep->head.program) != 0) {
+    return error_set(sweep->error, ERROR_INPUT, "rank %d is %.*s; rank 0 is %s: all ranks must run the same program",
+                     from, (int)sizeof sweep->head.program, ask->text, sweep->head.program);
+  }
+  return ask->first == (int64_t)sweep->order->plan->fingerprint ||
+         error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
+}
+
+static void answer(struct sweep *sweep, int from, const struct crew_message *ask) {
   const struct crew *crew = sweep->order->crew;
   struct span span;
-  if (!sweep->broken && fingerprint != (int64_t)sweep->order->plan->fingerprint) {
+  if (!sweep->broken && !fits(sweep, from, ask)) {
     sweep->broken = true;
     sweep->stopping = true;
-    error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
   }
   if (sweep->stopping || !supply_take(&sweep->supply, &span)) {
     send_plain(crew, from, CREW_END);
@@ -225,7 +239,7 @@ static void listen(struct sweep *sweep) {
     sweep->nap = SLEEP_CREW_LEAST;
     switch (kind) {
     case CREW_ASK:
-      answer(sweep, from, message.first);
+      answer(sweep, from, &message);
       break;
     case CREW_ROWS:
       take_rows(sweep, &message, payload);
@@ -436,7 +450,8 @@ static void serve(struct servant *servant) {
       pool_stop(sweep->pool);
     }
     for (int wanted = pool_wants(sweep->pool); !servant->ended && wanted > servant->asked;) {
-      const struct crew_message ask = {.first = (int64_t)order->plan->fingerprint};
+      struct crew_message ask = {.first = (int64_t)order->plan->fingerprint};
+      (void)provenance_program(ask.text);
       order->crew->send(order->crew->context, 0, CREW_ASK, &ask, NULL);
       servant->asked++;
     }

@@ -17,7 +17,6 @@ struct sweep_order {
   const struct plan *plan;
   const char *output;  /* the table; the journal is OUTPUT.journal, histories go to OUTPUT.runs */
   const char *command; /* for `history` */
-  const char *program; /* name and version */
   int jobs;
   int64_t shard; /* 0 to shards - 1 */
   int64_t shards;

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "provenance.h"
 #include "result_groups.h"
 #include "row.h"
 #include "table_file.h"
@@ -158,17 +159,11 @@ static void write_attributes(struct writer *writer, const char *command) {
   struct h5_log *log = &writer->table.log;
   hid_t file = writer->table.file;
   char study[32];
-  char version[48];
   (void)snprintf(study, sizeof study, "%016" PRIx64, plan->fingerprint);
-  const char *blank = strchr(writer->head->program, ' ');
-  (void)snprintf(version, sizeof version, "%s", blank ? blank + 1 : writer->head->program);
-  h5_text_attribute(file, "title", plan->title, log);
-  h5_text_attribute(file, "Conventions", "CF-1.8", log);
-  table_file_history(&writer->table, command);
-  h5_text_attribute(file, "source", writer->head->program, log);
-  h5_text_attribute(file, "swashloop_version", version, log);
+  provenance_write(file, plan->title, command, log);
   h5_text_attribute(file, "plant", plan->base.plant->name, log);
   h5_text_attribute(file, "case", plan->base.resolved, log);
+  h5_text_attribute(file, "study_file", plan->source, log);
   h5_text_attribute(file, "study", plan->text, log);
   h5_text_attribute(file, "study_fingerprint", study, log);
   (void)snprintf(study, sizeof study, "%016" PRIx64, writer->head->arithmetic);

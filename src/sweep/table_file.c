@@ -4,9 +4,7 @@
 #include <fcntl.h>
 #include <libgen.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 bool table_file_open(struct table_file *table, const char *path, struct error *error) {
@@ -66,20 +64,4 @@ bool table_file_close(struct table_file *table, bool keep, struct error *error) 
     (void)unlink(table->part);
   }
   return good;
-}
-
-void table_file_history(struct table_file *table, const char *command) {
-  char when[32] = "";
-  time_t now = time(NULL);
-  struct tm parts;
-  if (gmtime_r(&now, &parts) != NULL) {
-    (void)strftime(when, sizeof when, "%Y-%m-%dT%H:%M:%SZ", &parts);
-  }
-  size_t size = sizeof when + strlen(command) + 4;
-  char *history = malloc(size);
-  if (history != NULL) {
-    (void)snprintf(history, size, "%s: %s", when, command);
-  }
-  h5_text_attribute(table->file, "history", history != NULL ? history : when, &table->log);
-  free(history);
 }

@@ -17,7 +17,5 @@ bool table_file_open(struct table_file *table, const char *path, struct error *e
 bool table_file_good(const struct table_file *table, struct error *error);
 /* Close, bring to the disk, rename; or, when `keep` is false or anything fails, remove. */
 bool table_file_close(struct table_file *table, bool keep, struct error *error);
-/* "2026-01-31T12:00:00Z: command" as attribute `history`. */
-void table_file_history(struct table_file *table, const char *command);
 
 #endif

@@ -25,7 +25,7 @@ class Usage(Folder):
             self.assertIn("usage: swashloop", result.stdout)
 
     def test_version(self):
-        self.assertRegex(self.expect(0, "--version").stdout, r"^swashloop \d+\.\d+\.\d+\n$")
+        self.assertRegex(self.expect(0, "--version").stdout, r"^swashloop \d+\.\d+\.\d+, build [0-9a-f]{12}-[0-9a-f]{6}\n$")
 
     def test_the_caution_is_in_the_help(self):
         for arguments in (("--help",), ("run", "--help")):

@@ -79,9 +79,15 @@ class Numbers(Sweep):
         self.assertIn("60 cases of 7 shards", result.stdout)
         self.expect_same("one.h5", "merged.h5")
         whole, merged = attributes(self.path("one.h5")), attributes(self.path("merged.h5"))
-        for name in ("title", "case", "study", "study_fingerprint", "swashloop_version", "failed_cases", "case_count"):
+        for name in ("title", "case", "study", "study_file", "study_fingerprint", "source", "swashloop_version",
+                     "swashloop_build", "failed_cases", "case_count"):
             self.assertEqual(whole[name], merged[name], name)
         self.assertEqual(merged["merged_shards"], 7)
+        self.assertEqual(merged["study_file"], self.study)
+        # The newest line on top: how it was merged, then how its first shard was made.
+        newest, earlier = merged["history"].split("\n")
+        self.assertIn("Z: swashloop merge part3.h5 ", newest)
+        self.assertIn(f"Z: swashloop sweep {self.study} -o part0.h5 --shard 0/7", earlier)
 
     def test_failed_cases_are_rows(self):
         self.sweep("t.h5")
@@ -169,6 +175,12 @@ class Merging(Sweep):
         with h5py.File(self.path("v.h5"), "r+") as table:
             table.attrs["source"] = "swashloop 99.0.0"
         self.refuse("mixed versions", "p0.h5", "v.h5", "p2.h5")
+        # The same version, built of other sources.
+        shutil.copy(self.path("p1.h5"), self.path("v.h5"))
+        with h5py.File(self.path("v.h5"), "r+") as table:
+            ours = attributes(self.path("p0.h5"))["source"]
+            table.attrs["source"] = ours.split(", build ")[0] + ", build 0123456789ab-012345"
+        self.refuse(f"p0.h5 was written by {ours} and v.h5 by ", "p0.h5", "v.h5", "p2.h5")
         shutil.copy(self.path("p1.h5"), self.path("v.h5"))
         with h5py.File(self.path("v.h5"), "r+") as table:
             table["case"][3] = 5
@@ -291,6 +303,10 @@ class Interruption(LongSweep):
         self.assertEqual(os.stat(self.path("t.h5")).st_mtime_ns, before)
         result = self.sweep("t.h5", "--resume", code=2)
         self.assertIn("no table of this study", result.stderr)
+        with h5py.File(self.path("t.h5"), "r+") as table:
+            table.attrs["source"] = table.attrs["source"].split(", build ")[0] + ", build 0123456789ab-012345"
+        result = self.sweep("t.h5", "--resume", study=self.long, code=2)
+        self.assertRegex(result.stderr, r"build 0123456789ab-012345; this is swashloop [0-9.]+, build [0-9a-f]{12}-")
 
     def test_a_full_disk_keeps_what_is_done(self):
         result = self.expect(3, "sweep", self.long, "-o", "t.h5", preexec_fn=small_files)

@@ -64,6 +64,7 @@ struct post {
 struct sender {
   struct post *post;
   int rank;
+  bool other_build;    /* what it asks with comes from another program */
   struct letter *held; /* what was received last */
 };
 
@@ -81,6 +82,10 @@ static void send_letter(void *context, int to, enum crew_kind kind, const struct
   letter->from = sender->rank;
   letter->kind = kind;
   letter->message = *message;
+  if (kind == CREW_ASK && sender->other_build) {
+    static const char other[] = "other";
+    memcpy(strstr(letter->message.text, ", build ") + sizeof ", build " - 1, other, sizeof other);
+  }
   letter->payload = malloc((size_t)message->bytes + 1);
   if (message->bytes > 0) {
     memcpy(letter->payload, payload, (size_t)message->bytes);
@@ -123,6 +128,7 @@ struct rank {
   const struct plan *plan;
   char output[96];
   bool absent; /* it cannot take part */
+  bool other_build;
   bool resume;
   int64_t stop_at; /* asked to stop once it has looked this often; 0: never */
   int64_t looks;
@@ -145,7 +151,6 @@ static void *run_rank(void *argument) {
   struct sweep_order order = {.plan = rank->plan,
                               .output = rank->output,
                               .command = "test",
-                              .program = "swashloop test",
                               .jobs = 1,
                               .shards = 1,
                               .resume = rank->resume,
@@ -161,7 +166,7 @@ static void run_crew_of(struct rank *ranks, const struct plan *plan, const struc
   struct post post = {.lock = PTHREAD_MUTEX_INITIALIZER};
   pthread_t threads[RANKS];
   for (int r = 0; r < RANKS; r++) {
-    ranks[r].sender = (struct sender){&post, r, NULL};
+    ranks[r].sender = (struct sender){&post, r, ranks[r].other_build, NULL};
     ranks[r].crew = (struct crew){&ranks[r].sender, r, RANKS, send_letter, receive_letter};
     ranks[r].plan = r == 2 ? other : plan;
     (void)snprintf(ranks[r].output, sizeof ranks[r].output, "%s/%s", folder, name);
@@ -189,8 +194,7 @@ static void run_alone(const struct plan *plan, const char *name) {
   struct sweep_report report;
   struct error error = {0};
   (void)snprintf(output, sizeof output, "%s/%s", folder, name);
-  struct sweep_order order = {
-      .plan = plan, .output = output, .command = "test", .program = "swashloop test", .jobs = 2, .shards = 1};
+  struct sweep_order order = {.plan = plan, .output = output, .command = "test", .jobs = 2, .shards = 1};
   assert_true(sweep_run(&order, &report, &error));
   assert_int_equal(report.done, CASES);
 }
@@ -315,12 +319,26 @@ static void test_another_study_is_found_out(void **state) {
   plan_free(&other);
 }
 
+/* A machine of the cluster with an older program on it. */
+static void test_another_build_is_found_out(void **state) {
+  (void)state;
+  struct plan plan;
+  load(&plan);
+  struct rank ranks[RANKS] = {{.absent = false}, {.other_build = true}};
+  run_crew(ranks, &plan, "crew.h5");
+  assert_false(ranks[0].good);
+  assert_non_null(strstr(ranks[0].error.text, "rank 1 is swashloop "));
+  assert_non_null(strstr(ranks[0].error.text, ", build other; rank 0 is swashloop "));
+  assert_int_equal(error_exit_status(ranks[0].error.code), 2);
+  forget("crew.h5");
+  plan_free(&plan);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_a_crew_makes_the_same_table),
-      cmocka_unit_test(test_a_stopped_crew_goes_on_later),
-      cmocka_unit_test(test_an_absent_rank_ends_all),
-      cmocka_unit_test(test_another_study_is_found_out),
+      cmocka_unit_test(test_a_crew_makes_the_same_table), cmocka_unit_test(test_a_stopped_crew_goes_on_later),
+      cmocka_unit_test(test_an_absent_rank_ends_all),     cmocka_unit_test(test_another_study_is_found_out),
+      cmocka_unit_test(test_another_build_is_found_out),
   };
   return cmocka_run_group_tests(tests, set_up, tear_down);
 }

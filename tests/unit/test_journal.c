@@ -20,7 +20,7 @@ struct place {
 };
 
 static const struct journal_head head = {
-    .study = 42, .program = "program 1", .arithmetic = 7, .cases = 1000, .shards = 1};
+    .study = 42, .program = "program 1, build 1", .arithmetic = 7, .cases = 1000, .shards = 1};
 
 static int set_up(void **state) {
   struct place *place = calloc(1, sizeof *place);
@@ -154,7 +154,9 @@ static void test_another_sweep_is_refused(void **state) {
   expect_refusal(place->path, &other, "another study");
   other = head;
   (void)snprintf(other.program, sizeof other.program, "program 2");
-  expect_refusal(place->path, &other, "program 1");
+  expect_refusal(place->path, &other, "program 1, build 1; this is program 2");
+  (void)snprintf(other.program, sizeof other.program, "program 1, build 2");
+  expect_refusal(place->path, &other, "program 1, build 1; this is program 1, build 2");
   other = head;
   other.shard = 1;
   other.shards = 4;
