@@ -2,7 +2,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "commands.h"
 #include "interrupt.h"
@@ -46,34 +45,6 @@ void answers_json(struct json *json, const struct signal *rows, int count, const
   }
 }
 
-char *answers_output(const char *case_file, const char *kind) {
-  const char *slash = strrchr(case_file, '/');
-  const char *base = slash != NULL ? slash + 1 : case_file;
-  const char *dot = strrchr(base, '.');
-  int length = dot != NULL && dot != base ? (int)(dot - base) : (int)strlen(base);
-  size_t size = (size_t)length + strlen(kind) + sizeof "..h5";
-  char *output = malloc(size);
-  if (output != NULL) {
-    (void)snprintf(output, size, "%.*s.%s.h5", length, base, kind);
-  }
-  return output;
-}
-
-bool answers_amount(const char *option, enum quantity quantity, const char *text, double low, double high, double *si,
-                    struct error *error) {
-  struct error reason = {0};
-  if (!units_read(quantity, text, si, &reason)) {
-    return error_set(error, ERROR_USAGE, "--%s: %s", option, reason.text);
-  }
-  if (!(*si >= low && *si <= high)) {
-    char from[64];
-    char to[64];
-    return error_set(error, ERROR_USAGE, "--%s: found '%s', expected %s to %s", option, text,
-                     units_show(quantity, low, from, sizeof from), units_show(quantity, high, to, sizeof to));
-  }
-  return true;
-}
-
 bool answers_tick(void *context, double time, double end_time) {
   progress_show(context, time, end_time);
   return !interrupt_seen();
@@ -85,4 +56,58 @@ int answers_fail(const struct error *error) {
     return EXIT_INTERRUPTED;
   }
   return terminal_error(error);
+}
+
+void answers_json_end(struct json *json, const char *file) {
+  json_text(json, "file", file);
+  json_text(json, "swashloop_version", SWASHLOOP_VERSION);
+  json_text(json, "caution", CAUTION);
+  json_end_object(json);
+}
+
+/* Everything is read and good. */
+static int answer(const struct answer_command *command, struct asked *request, const char *command_line) {
+  struct error error = {0};
+  struct case_data data;
+  char *output = NULL;
+  if (command->takes_case && !case_load(request->file, request->sets.list, request->sets.count, &data, &error)) {
+    return terminal_error(&error);
+  }
+  int code;
+  if (request->output == NULL && request->ending != NULL) {
+    output = option_default_file(request->file, request->ending);
+    request->output = output;
+  }
+  if (request->output == NULL && request->ending != NULL) {
+    error_set(&error, ERROR_MEMORY, "no memory for names");
+    code = terminal_error(&error);
+  } else {
+    code = command->answer(request, command->takes_case ? &data : NULL, command_line);
+  }
+  if (command->takes_case) {
+    case_free(&data);
+  }
+  free(output);
+  return code;
+}
+
+int answers_command(const struct answer_command *command, struct asked *request, int argument_count, char **arguments) {
+  struct error error = {0};
+  char *command_line = option_command_line(command->name, argument_count, arguments);
+  int code = EXIT_DONE;
+  if (command_line == NULL) {
+    error_set(&error, ERROR_MEMORY, "no memory for names");
+    code = terminal_error(&error);
+  } else if (!options_read(&command->table, argument_count, arguments, request, &error) ||
+             (!request->help && !command->check(request, &error))) {
+    code = terminal_error(&error);
+  } else if (request->help) {
+    options_help(&command->table);
+  } else {
+    code = answer(command, request, command_line);
+  }
+  options_free(&command->table, request);
+  units_close();
+  free(command_line);
+  return code;
 }

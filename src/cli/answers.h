@@ -1,5 +1,5 @@
-/* What the commands of analyses share: lists of named values, names of files, reading of an amount on the command line.
- */
+/* What the commands of analyses share: how one goes from its arguments to its exit code, lists of named values, the end
+ * of a JSON document. */
 #ifndef SWASHLOOP_CLI_ANSWERS_H
 #define SWASHLOOP_CLI_ANSWERS_H
 
@@ -8,6 +8,7 @@
 #include "error.h"
 #include "field.h"
 #include "json.h"
+#include "options.h"
 #include "run.h"
 #include "terminal.h"
 
@@ -15,14 +16,24 @@
 void answers_print(FILE *out, const struct signal *rows, int count, const double *values, const char (*absent)[96]);
 void answers_json(struct json *json, const struct signal *rows, int count, const double *values,
                   const char (*absent)[96]);
-/* "cases/downhill.yaml", "response" to "downhill.response.h5", to be freed. */
-char *answers_output(const char *case_file, const char *kind);
-/* Read the value of an option as an amount within bounds (SI), or fail naming the option. */
-bool answers_amount(const char *option, enum quantity quantity, const char *text, double low, double high, double *si,
-                    struct error *error);
 /* A watcher's tick: progress on the terminal, stops at Ctrl-C; context is a struct progress. */
 bool answers_tick(void *context, double time, double end_time);
 /* Exit code of an error, 130 when it came of Ctrl-C; prints it. */
 int answers_fail(const struct error *error);
+
+/* The last members of a document, and its end. */
+void answers_json_end(struct json *json, const char *file);
+
+struct answer_command {
+  const char *name;
+  struct option_table table;
+  bool takes_case;
+  /* Of what was asked, when it is no help: is it whole, does it go together? */
+  bool (*check)(void *request, struct error *error);
+  /* The exit code. The case is NULL for a command that takes none. */
+  int (*answer)(void *request, struct case_data *data, const char *command_line);
+};
+/* Read the arguments into `request`, then answer. Returns the exit code. */
+int answers_command(const struct answer_command *command, struct asked *request, int argument_count, char **arguments);
 
 #endif

@@ -10,41 +10,24 @@
 #include "options.h"
 #include "units.h"
 
-static const struct option_row options[] = {
-    {"map", 'm', "MAPPING.yaml", "which column is which signal, in what unit, and how near the run must come"},
-    {"output", 'o', "FILE", "the file; default: the name of the run with .compare.h5, in the current folder"},
-    {"json", '\0', NULL, "print one JSON document, numbers in SI"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { MAP, OUTPUT, JSON, QUIET, HELP, OPTION_COUNT };
-
 struct request {
-  const char *run;
+  struct asked asked;
   const char *trace;
   const char *map;
-  const char *output;
-  bool json;
-  bool quiet;
-  bool help;
+};
+static const struct option_row options[] = {
+    OPTION_TEXT("map", 'm', "MAPPING.yaml", map,
+                "which column is which signal, in what unit, and how near the run must come"),
+    OPTION_OUTPUT("the file; default: the name of the run with .compare.h5, in the current folder"),
+    OPTION_JSON("print one JSON document, numbers in SI"),
+    OPTION_QUIET,
+    OPTION_HELP,
 };
 
-static void print_help(void) {
-  (void)fputs("usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml [-o FILE] [--json]\n\n"
-              "A run against a measured trace: the shift of the clocks, and for each signal mean, rms and largest\n"
-              "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was not).\n"
-              "docs/compare.md tells the mapping and a worked example.\n\n"
-              "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
-              "  tools/plot step.compare.h5\n\n",
-              stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
-}
-
-static bool take_word(struct request *request, const char *word, struct error *error) {
-  if (request->run == NULL) {
-    request->run = word;
+static bool take_word(void *context, const char *word, struct error *error) {
+  struct request *request = context;
+  if (request->asked.file == NULL) {
+    request->asked.file = word;
   } else if (request->trace == NULL) {
     request->trace = word;
   } else {
@@ -54,42 +37,15 @@ static bool take_word(struct request *request, const char *word, struct error *e
   return true;
 }
 
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    switch (option_next(&reader, error)) {
-    case MAP:
-      request->map = reader.value;
-      break;
-    case OUTPUT:
-      request->output = reader.value;
-      break;
-    case JSON:
-      request->json = true;
-      break;
-    case QUIET:
-      request->quiet = true;
-      break;
-    case HELP:
-      request->help = true;
-      return true;
-    case OPTION_WORD:
-      if (!take_word(request, reader.value, error)) {
-        return false;
-      }
-      break;
-    case OPTION_END:
-      if (request->trace == NULL || request->map == NULL) {
-        return error_set(error, ERROR_USAGE, "%s? usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml",
-                         request->run == NULL     ? "which run"
-                         : request->trace == NULL ? "which trace"
-                                                  : "which mapping");
-      }
-      return true;
-    default:
-      return false;
-    }
+static bool check_request(void *context, struct error *error) {
+  const struct request *request = context;
+  if (request->trace == NULL || request->map == NULL) {
+    return error_set(error, ERROR_USAGE, "%s? usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml",
+                     request->asked.file == NULL ? "which run"
+                     : request->trace == NULL    ? "which trace"
+                                                 : "which mapping");
   }
+  return true;
 }
 
 /* A difference of the quantity, for people. */
@@ -99,7 +55,8 @@ static const char *show(enum quantity quantity, double si, char *text, int size)
 
 static void print_answer(const struct request *request, const struct comparison *found) {
   struct paint paint = paint_for(stdout);
-  (void)printf("%s%s%s   %s against %s\n\n", paint.strong, found->title, paint.plain, request->run, request->trace);
+  (void)printf("%s%s%s   %s against %s\n\n", paint.strong, found->title, paint.plain, request->asked.file,
+               request->trace);
   if (found->mapping.largest_shift > 0.0) {
     (void)printf("the trace is shifted by %+.6g s onto the run; likeness %.5f, without a shift %.5f\n\n", found->shift,
                  found->correlation, found->correlation_at_zero);
@@ -125,7 +82,7 @@ static void print_answer(const struct request *request, const struct comparison 
       (void)printf("%sno band%s\n", paint.faint, paint.plain);
     }
   }
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 
 static void json_answer(const struct request *request, const struct comparison *found) {
@@ -134,7 +91,7 @@ static void json_answer(const struct request *request, const struct comparison *
   json_begin_object(&json, NULL);
   json_text(&json, "answer", "comparison");
   json_text(&json, "title", found->title);
-  json_text(&json, "run", request->run);
+  json_text(&json, "run", request->asked.file);
   json_text(&json, "trace", request->trace);
   json_text(&json, "mapping", request->map);
   json_number(&json, "shift", found->shift);
@@ -158,28 +115,27 @@ static void json_answer(const struct request *request, const struct comparison *
     json_end_object(&json);
   }
   json_end_object(&json);
-  json_text(&json, "file", request->output);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
-  (void)fputc('\n', stdout);
+  answers_json_end(&json, request->asked.output);
 }
 
-static int find_answer(const struct request *request, const char *command) {
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
+  (void)data;
   struct error error = {0};
+  interrupt_catch();
   struct comparison *found = calloc(1, sizeof *found);
   if (found == NULL) {
     return EXIT_RUN_FAILED;
   }
-  bool good = comparison_find(request->run, request->trace, request->map, found, &error) &&
-              comparison_write(found, request->output, command, &error);
+  bool good = comparison_find(request->asked.file, request->trace, request->map, found, &error) &&
+              comparison_write(found, request->asked.output, command, &error);
   int code = EXIT_DONE;
   if (!good) {
     code = terminal_error(&error);
   } else {
-    if (request->json && !request->quiet) {
+    if (request->asked.json && !request->asked.quiet) {
       json_answer(request, found);
-    } else if (!request->quiet) {
+    } else if (!request->asked.quiet) {
       print_answer(request, found);
     }
     code = found->broken > 0 ? EXIT_LIMIT_BROKEN : EXIT_DONE;
@@ -190,26 +146,27 @@ static int find_answer(const struct request *request, const char *command) {
 }
 
 int command_compare(int argument_count, char **arguments) {
-  struct error error = {0};
-  struct request request = {0};
-  char *command = option_command_line("swashloop compare", argument_count, arguments);
-  char *output = NULL;
-  int code = EXIT_DONE;
-  if (command == NULL) {
-    error_set(&error, ERROR_MEMORY, "no memory for names");
-    code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error)) {
-    code = terminal_error(&error);
-  } else if (request.help) {
-    print_help();
-  } else {
-    output = answers_output(request.run, "compare");
-    request.output = request.output != NULL ? request.output : output;
-    interrupt_catch();
-    code = find_answer(&request, command);
-  }
-  units_close();
-  free(output);
-  free(command);
-  return code;
+  static const struct answer_command command = {
+      .name = "compare",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml [-o FILE] [--json]\n\n"
+                  "A run against a measured trace: the shift of the clocks, and for each signal mean, rms and largest\n"
+                  "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was "
+                  "not).\n"
+                  "docs/compare.md tells the mapping and a worked example.\n\n"
+                  "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
+                  "  tools/plot step.compare.h5\n\n",
+              .tail = "\n" CAUTION "\n",
+              .take_word = take_word,
+          },
+      .takes_case = false,
+      .check = check_request,
+      .answer = find_answer,
+  };
+  struct request request = {.asked.ending = ".compare.h5"};
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -13,102 +13,56 @@
 
 #define CLOSE 0.95 /* correlation from which a pair is told */
 
-static const struct option_row options[] = {
-    {"parameters", 'p', "PATH[=LOW..HIGH]", "a number to find, within bounds; may stand several times"},
-    {"map", 'm', "MAPPING.yaml", "which column is which signal, as for compare"},
-    {"starts", '\0', "COUNT", "search from so many more places within the bounds; default 0"},
-    {"output", 'o', "FILE", "the file; default: the name of the case with .fit.h5, in the current folder"},
-    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
-    {"json", '\0', NULL, "print one JSON document, numbers in SI"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { PARAMETERS, MAP, STARTS, OUTPUT, SET, JSON, QUIET, HELP, OPTION_COUNT };
-
 struct request {
-  const char *case_file;
-  const char *output;
-  const char **sets;
-  int set_count;
-  const char **parameters;
-  const char **traces;
+  struct asked asked;
+  struct words parameters;
+  struct words traces;
   struct fit_wishes wishes;
-  bool json;
-  bool quiet;
-  bool help;
 };
-
-static void print_help(void) {
-  (void)fputs("usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml --parameters PATH[=LOW..HIGH]... [--json]\n\n"
-              "Finds numbers of a case from measured traces by least squares within bounds, with 95 % intervals and\n"
-              "correlations. What the traces cannot tell is not claimed: such a number is named with the reason.\n"
-              "docs/fit.md.\n\n"
-              "  swashloop fit cases/valve/step.yaml bench.csv --map bench.yaml \\\n"
-              "    --parameters relief.setting --parameters relief.poppet_damping=\"100 N s/m..5000 N s/m\"\n\n",
-              stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
-}
-
-static bool read_starts(const char *text, struct request *request, struct error *error) {
+static bool read_starts(void *context, const char *text, struct error *error) {
+  struct request *request = context;
   double count;
-  if (!answers_amount("starts", QUANTITY_NUMBER, text, 0.0, 1000.0, &count, error)) {
+  if (!option_amount("starts", QUANTITY_NUMBER, text, 0.0, 1000.0, &count, error)) {
     return false;
   }
   request->wishes.starts = (int)count;
   return true;
 }
 
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    switch (option_next(&reader, error)) {
-    case PARAMETERS:
-      request->parameters[request->wishes.parameter_count++] = reader.value;
-      break;
-    case MAP:
-      request->wishes.mapping = reader.value;
-      break;
-    case STARTS:
-      if (!read_starts(reader.value, request, error)) {
-        return false;
-      }
-      break;
-    case OUTPUT:
-      request->output = reader.value;
-      break;
-    case SET:
-      request->sets[request->set_count++] = reader.value;
-      break;
-    case JSON:
-      request->json = true;
-      break;
-    case QUIET:
-      request->quiet = true;
-      break;
-    case HELP:
-      request->help = true;
-      return true;
-    case OPTION_WORD:
-      if (request->case_file == NULL) {
-        request->case_file = reader.value;
-      } else {
-        request->traces[request->wishes.trace_count++] = reader.value;
-      }
-      break;
-    case OPTION_END:
-      if (request->case_file == NULL || request->wishes.trace_count == 0 || request->wishes.mapping == NULL) {
-        return error_set(error, ERROR_USAGE, "%s? usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml",
-                         request->case_file == NULL         ? "which case"
-                         : request->wishes.trace_count == 0 ? "which trace"
-                                                            : "which mapping");
-      }
-      return true;
-    default:
-      return false;
-    }
+static const struct option_row options[] = {
+    OPTION_WORDS("parameters", 'p', "PATH[=LOW..HIGH]", parameters,
+                 "a number to find, within bounds; may stand several times"),
+    OPTION_TEXT("map", 'm', "MAPPING.yaml", wishes.mapping, "which column is which signal, as for compare"),
+    OPTION_READ("starts", '\0', "COUNT", read_starts, "search from so many more places within the bounds; default 0"),
+    OPTION_OUTPUT("the file; default: the name of the case with .fit.h5, in the current folder"),
+    OPTION_SET,
+    OPTION_JSON("print one JSON document, numbers in SI"),
+    OPTION_QUIET,
+    OPTION_HELP,
+};
+
+static bool take_word(void *context, const char *word, struct error *error) {
+  struct request *request = context;
+  if (request->asked.file == NULL) {
+    request->asked.file = word;
+    return true;
   }
+  return words_add(&request->traces, word, error);
+}
+
+static bool check_request(void *context, struct error *error) {
+  struct request *request = context;
+  request->wishes.parameters = request->parameters.list;
+  request->wishes.parameter_count = request->parameters.count;
+  request->wishes.traces = request->traces.list;
+  request->wishes.trace_count = request->traces.count;
+  if (request->asked.file == NULL || request->wishes.trace_count == 0 || request->wishes.mapping == NULL) {
+    return error_set(error, ERROR_USAGE, "%s? usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml",
+                     request->asked.file == NULL        ? "which case"
+                     : request->wishes.trace_count == 0 ? "which trace"
+                                                        : "which mapping");
+  }
+  return true;
 }
 
 /* In the unit of the trade, with as many digits as the interval leaves. */
@@ -191,7 +145,7 @@ static void print_answer(const struct request *request, const struct case_data *
         "(--set), or bring a trace in which they act.\n",
         fit->condition);
   }
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 
 static void json_parameter(struct json *json, const struct fit *fit, int i) {
@@ -255,27 +209,25 @@ static void json_answer(const struct request *request, const struct case_data *d
     json_number(&json, fit->mapping.signals[s].row.name, fit->noise[s]);
   }
   json_end_object(&json);
-  json_text(&json, "file", request->output);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
-  (void)fputc('\n', stdout);
+  answers_json_end(&json, request->asked.output);
 }
 
-static int find_answer(const struct request *request, struct case_data *data, const char *command) {
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
   struct error error = {0};
+  interrupt_catch();
   struct fit *fit = calloc(1, sizeof *fit);
   if (fit == NULL) {
     return EXIT_RUN_FAILED;
   }
-  struct progress progress = progress_start(request->quiet);
+  struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
   bool good = fit_find(data, &request->wishes, &watcher, fit, &error);
   progress_clear(&progress);
-  good = good && fit_write(fit, data, request->output, command, &error);
-  if (good && request->json && !request->quiet) {
+  good = good && fit_write(fit, data, request->asked.output, command, &error);
+  if (good && request->asked.json && !request->asked.quiet) {
     json_answer(request, data, fit);
-  } else if (good && !request->quiet) {
+  } else if (good && !request->asked.quiet) {
     print_answer(request, data, fit);
   }
   fit_free(fit);
@@ -284,37 +236,30 @@ static int find_answer(const struct request *request, struct case_data *data, co
 }
 
 int command_fit(int argument_count, char **arguments) {
-  struct error error = {0};
-  struct case_data data;
-  struct request request = {0};
-  size_t room = (size_t)argument_count + 1;
-  const char **words = calloc(3 * room, sizeof *words);
-  char *command = option_command_line("swashloop fit", argument_count, arguments);
-  char *output = NULL;
-  int code = EXIT_DONE;
-  request.sets = words;
-  request.parameters = words != NULL ? words + room : NULL;
-  request.traces = words != NULL ? words + 2 * room : NULL;
-  request.wishes.parameters = request.parameters;
-  request.wishes.traces = request.traces;
-  if (words == NULL || command == NULL) {
-    error_set(&error, ERROR_MEMORY, "no memory for names");
-    code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error) ||
-             (!request.help && !case_load(request.case_file, request.sets, request.set_count, &data, &error))) {
-    code = terminal_error(&error);
-  } else if (request.help) {
-    print_help();
-  } else {
-    output = answers_output(request.case_file, "fit");
-    request.output = request.output != NULL ? request.output : output;
-    interrupt_catch();
-    code = find_answer(&request, &data, command);
-    case_free(&data);
-  }
-  units_close();
-  free(output);
-  free(command);
-  free(words);
+  static const struct answer_command command = {
+      .name = "fit",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml --parameters PATH[=LOW..HIGH]... "
+                  "[--json]\n\n"
+                  "Finds numbers of a case from measured traces by least squares within bounds, with 95 % intervals "
+                  "and\n"
+                  "correlations. What the traces cannot tell is not claimed: such a number is named with the reason.\n"
+                  "docs/fit.md.\n\n"
+                  "  swashloop fit cases/valve/step.yaml bench.csv --map bench.yaml \\\n"
+                  "    --parameters relief.setting --parameters relief.poppet_damping=\"100 N s/m..5000 N s/m\"\n\n",
+              .tail = "\n" CAUTION "\n",
+              .take_word = take_word,
+          },
+      .takes_case = true,
+      .check = check_request,
+      .answer = find_answer,
+  };
+  struct request request = {.asked.ending = ".fit.h5"};
+  int code = answers_command(&command, &request.asked, argument_count, arguments);
+  words_free(&request.traces);
   return code;
 }

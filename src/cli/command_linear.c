@@ -3,144 +3,48 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "answers.h"
 #include "chart_output.h"
 #include "commands.h"
 #include "linear.h"
-#include "options.h"
 #include "registry.h"
 #include "steady.h"
-#include "terminal.h"
 #include "units.h"
 #include "window.h"
 
-static const struct option_row options[] = {
-    {"at", '\0', "TIME", "about the instant of a run: the case is run so far"},
-    {"speed", '\0', "SPEED", "about steady drive: the speed"},
-    {"grade", '\0', "GRADE", "about steady drive: the grade"},
-    {"pull", '\0', "FORCE", "about steady drive: pull at the drawbar"},
-    {"pedal", '\0', "SHARE", "about steady drive: the pedal"},
-    {"states", '\0', "NAMES", "only these states take part, separated by commas, the others held"},
-    {"input", '\0', "NAME", "frequency response from: pedal, grade, pull, brake, exhaust_brake, throttle, or a state"},
-    {"signal", '\0', "NAME", "frequency response to this signal"},
-    {"from", '\0', "TIME", "a window of a run: its start"},
-    {"to", '\0', "TIME", "a window of a run: its end; tells whether the machine hunts"},
-    {"output", 'o', "FILE", "also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"},
-    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
-    {"json", '\0', NULL, "print the answer as one JSON document, numbers in SI"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { AT, SPEED, GRADE, PULL, PEDAL, STATES, INPUT, SIGNAL, FROM, TO, OUTPUT, SET, JSON, HELP, OPTION_COUNT };
-
-enum { FREQUENCIES = 200, WINDOW_SAMPLES = 1000 };
-
 struct request {
-  const char *case_file;
-  const char *output;
+  struct asked asked;
   const char *states;
   const char *input;
   const char *signal;
-  const char **sets;
-  int set_count;
   double at;
   double from;
   double to;
   struct steady_given given;
-  bool json;
-  bool help;
+};
+static const struct option_row options[] = {
+    OPTION_ANY_AMOUNT("at", "TIME", at, TIME, "about the instant of a run: the case is run so far"),
+    OPTION_ANY_AMOUNT("speed", "SPEED", given.speed, SPEED, "about steady drive: the speed"),
+    OPTION_ANY_AMOUNT("grade", "GRADE", given.grade, FRACTION, "about steady drive: the grade"),
+    OPTION_ANY_AMOUNT("pull", "FORCE", given.pull, FORCE, "about steady drive: pull at the drawbar"),
+    OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "about steady drive: the pedal"),
+    OPTION_TEXT("states", '\0', "NAMES", states, "only these states take part, separated by commas, the others held"),
+    OPTION_TEXT("input", '\0', "NAME", input,
+                "frequency response from: pedal, grade, pull, brake, exhaust_brake, throttle, or a state"),
+    OPTION_TEXT("signal", '\0', "NAME", signal, "frequency response to this signal"),
+    OPTION_ANY_AMOUNT("from", "TIME", from, TIME, "a window of a run: its start"),
+    OPTION_ANY_AMOUNT("to", "TIME", to, TIME, "a window of a run: its end; tells whether the machine hunts"),
+    OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
+    OPTION_SET,
+    OPTION_JSON("print the answer as one JSON document, numbers in SI"),
+    OPTION_HELP,
 };
 
-static void print_help(void) {
-  (void)fputs(
-      "usage: swashloop linear CASE [--at TIME | --speed V --grade G | --pedal P --grade G] [options]\n"
-      "       swashloop linear CASE --from TIME --to TIME\n\n"
-      "The machine linearised: eigenvalues, natural frequencies, damping, and which states take part in which mode;\n"
-      "with --input and --signal the frequency response. About an instant of a run, or about steady drive (default: "
-      "with\n"
-      "pedals and grade of the case at time zero). Distance, temperatures and the tank's oil are held. With --from "
-      "and\n"
-      "--to the modes are followed along the run, and persistent instability is told apart from growth in passing.\n\n"
-      "  swashloop linear cases/climb.yaml --speed \"8 km/h\" --grade \"15 %\"\n"
-      "  swashloop linear cases/climb.yaml --at \"20 s\" --input grade --signal engine_speed -o bode.h5\n"
-      "  swashloop linear cases/stall.yaml --from \"3 s\" --to \"6 s\" --set limiter.band=\"10 bar\"\n\n",
-      stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
-}
+enum { FREQUENCIES = 200, WINDOW_SAMPLES = 1000 };
 
-static bool read_value(const char *option, enum quantity quantity, const char *text, double *si, struct error *error) {
-  struct error inner = {0};
-  if (!units_read(quantity, text, si, &inner)) {
-    return error_set(error, ERROR_USAGE, "option '--%s': %s", option, inner.text);
-  }
-  return true;
-}
-
-static bool read_option(struct request *request, int option, const char *value, struct error *error) {
-  const char *name = options[option].name;
-  switch (option) {
-  case AT:
-    return read_value(name, QUANTITY_TIME, value, &request->at, error);
-  case FROM:
-    return read_value(name, QUANTITY_TIME, value, &request->from, error);
-  case TO:
-    return read_value(name, QUANTITY_TIME, value, &request->to, error);
-  case SPEED:
-    return read_value(name, QUANTITY_SPEED, value, &request->given.speed, error);
-  case GRADE:
-    return read_value(name, QUANTITY_FRACTION, value, &request->given.grade, error);
-  case PULL:
-    return read_value(name, QUANTITY_FORCE, value, &request->given.pull, error);
-  case PEDAL:
-    return read_value(name, QUANTITY_FRACTION, value, &request->given.pedal, error);
-  case STATES:
-    request->states = value;
-    return true;
-  case INPUT:
-    request->input = value;
-    return true;
-  case SIGNAL:
-    request->signal = value;
-    return true;
-  case OUTPUT:
-    request->output = value;
-    return true;
-  case SET:
-    request->sets[request->set_count++] = value;
-    return true;
-  case JSON:
-    request->json = true;
-    return true;
-  default:
-    request->help = true;
-    return true;
-  }
-}
-
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    int option = option_next(&reader, error);
-    if (option == OPTION_END) {
-      break;
-    }
-    if (option == OPTION_BAD) {
-      return false;
-    }
-    if (option == OPTION_WORD) {
-      if (request->case_file != NULL) {
-        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
-                         request->case_file);
-      }
-      request->case_file = reader.value;
-    } else if (!read_option(request, option, reader.value, error)) {
-      return false;
-    }
-  }
-  if (request->help) {
-    return true;
-  }
-  if (request->case_file == NULL) {
+static bool check_request(void *context, struct error *error) {
+  const struct request *request = context;
+  if (request->asked.file == NULL) {
     return error_set(error, ERROR_USAGE, "which case? usage: swashloop linear CASE [--at TIME]");
   }
   bool steady = !isnan(request->given.speed) || !isnan(request->given.grade) || !isnan(request->given.pull) ||
@@ -450,8 +354,8 @@ static void print_text(const struct request *request, const struct case_data *da
                    phase->values[i] * 360.0 / TWO_PI);
     }
   }
-  if (request->output != NULL) {
-    (void)printf("\nfile %s\n", request->output);
+  if (request->asked.output != NULL) {
+    (void)printf("\nfile %s\n", request->asked.output);
   }
 }
 
@@ -461,7 +365,6 @@ static void print_json(const struct request *request, const struct case_data *da
   json_text(&json, "answer", "linear");
   json_text(&json, "title", data->title);
   json_text(&json, "case", data->source);
-  json_text(&json, "file", request->output);
   json_number(&json, "at", request->at);
   json_begin_list(&json, "modes");
   for (int k = 0; k < work->modes.count; k++) {
@@ -500,16 +403,12 @@ static void print_json(const struct request *request, const struct case_data *da
     chart_json(&json, &work->response);
     json_end_object(&json);
   }
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
+  answers_json_end(&json, request->asked.output);
 }
 
 static bool write_file(const struct request *request, const struct case_data *data, const struct work *work,
-                       struct error *error) {
-  char command[256];
-  (void)snprintf(command, sizeof command, "swashloop linear %s", request->case_file);
-  struct answer_file *file = answer_open(request->output, "linear", data->title, data->resolved, command, error);
+                       const char *command, struct error *error) {
+  struct answer_file *file = answer_open(request->asked.output, "linear", data->title, data->resolved, command, error);
   if (file == NULL) {
     return false;
   }
@@ -550,7 +449,7 @@ static bool about_instant(const struct request *request, const struct case_data 
   return true;
 }
 
-static int tell_instant(const struct request *request, const struct case_data *data) {
+static int tell_instant(const struct request *request, const struct case_data *data, const char *command) {
   struct error error = {0};
   struct work *work = calloc(1, sizeof *work);
   int code = EXIT_DONE;
@@ -565,9 +464,9 @@ static int tell_instant(const struct request *request, const struct case_data *d
     good = make_response(request, work, &error);
     work->linear = whole;
   }
-  if (!good || (request->output != NULL && !write_file(request, data, work, &error))) {
+  if (!good || (request->asked.output != NULL && !write_file(request, data, work, command, &error))) {
     code = terminal_error(&error);
-  } else if (request->json) {
+  } else if (request->asked.json) {
     print_json(request, data, work);
   } else {
     print_text(request, data, work);
@@ -585,11 +484,8 @@ static int tell_instant(const struct request *request, const struct case_data *d
 /* ---- a window ---- */
 
 static bool write_window(const struct request *request, const struct case_data *data, const struct window *window,
-                         struct error *error) {
-  char command[256];
-  (void)snprintf(command, sizeof command, "swashloop linear --from %g --to %g %s", window->from, window->to,
-                 request->case_file);
-  struct answer_file *file = answer_open(request->output, "window", data->title, data->resolved, command, error);
+                         const char *command, struct error *error) {
+  struct answer_file *file = answer_open(request->asked.output, "window", data->title, data->resolved, command, error);
   if (file == NULL) {
     return false;
   }
@@ -610,7 +506,7 @@ static bool write_window(const struct request *request, const struct case_data *
 static const char *const verdicts[] = {"sound", "in_passing", "grows", "hunts"};
 
 static void print_window(const struct request *request, const struct case_data *data, const struct window *window) {
-  if (!request->json) {
+  if (!request->asked.json) {
     (void)printf("%s\ncase %s\n\nfrom %.4g s to %.4g s: %s\n", data->title, data->source, window->from, window->to,
                  window->words);
     return;
@@ -629,16 +525,15 @@ static void print_window(const struct request *request, const struct case_data *
   json_integer(&json, "turning_points", window->turns);
   json_number(&json, "swing_amplitude", window->amplitude);
   json_number(&json, "swing_frequency", window->swing_frequency);
-  json_text(&json, "file", request->output);
-  json_end_object(&json);
+  answers_json_end(&json, request->asked.output);
 }
 
-static int tell_window(const struct request *request, const struct case_data *data) {
+static int tell_window(const struct request *request, const struct case_data *data, const char *command) {
   struct error error = {0};
   struct window window;
   int code = EXIT_DONE;
   if (!window_look(data, request->from, request->to, WINDOW_SAMPLES, &window, &error) ||
-      (request->output != NULL && !write_window(request, data, &window, &error))) {
+      (request->asked.output != NULL && !write_window(request, data, &window, command, &error))) {
     code = terminal_error(&error);
   } else {
     print_window(request, data, &window);
@@ -647,32 +542,40 @@ static int tell_window(const struct request *request, const struct case_data *da
   return code;
 }
 
-static int linear_command(struct request *request, int argument_count, char **arguments) {
-  struct error error = {0};
-  struct case_data data;
-  if (!read_request(argument_count, arguments, request, &error)) {
-    return terminal_error(&error);
-  }
-  if (request->help) {
-    print_help();
-    return EXIT_DONE;
-  }
-  if (!case_load(request->case_file, request->sets, request->set_count, &data, &error)) {
-    return terminal_error(&error);
-  }
-  int code = isnan(request->to) ? tell_instant(request, &data) : tell_window(request, &data);
-  case_free(&data);
-  return code;
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
+  return isnan(request->to) ? tell_instant(request, data, command) : tell_window(request, data, command);
 }
 
 int command_linear(int argument_count, char **arguments) {
+  static const struct answer_command command = {
+      .name = "linear",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop linear CASE [--at TIME | --speed V --grade G | --pedal P --grade G] [options]\n"
+                  "       swashloop linear CASE --from TIME --to TIME\n\n"
+                  "The machine linearised: eigenvalues, natural frequencies, damping, and which states take part in "
+                  "which mode;\n"
+                  "with --input and --signal the frequency response. About an instant of a run, or about steady drive "
+                  "(default: "
+                  "with\n"
+                  "pedals and grade of the case at time zero). Distance, temperatures and the tank's oil are held. "
+                  "With --from "
+                  "and\n"
+                  "--to the modes are followed along the run, and persistent instability is told apart from growth in "
+                  "passing.\n\n"
+                  "  swashloop linear cases/climb.yaml --speed \"8 km/h\" --grade \"15 %\"\n"
+                  "  swashloop linear cases/climb.yaml --at \"20 s\" --input grade --signal engine_speed -o bode.h5\n"
+                  "  swashloop linear cases/stall.yaml --from \"3 s\" --to \"6 s\" --set limiter.band=\"10 bar\"\n\n",
+              .tail = "\n" CAUTION "\n",
+          },
+      .takes_case = true,
+      .check = check_request,
+      .answer = find_answer,
+  };
   struct request request = {.at = NAN, .from = NAN, .to = NAN, .given = {NAN, NAN, NAN, NAN}};
-  request.sets = (const char **)calloc((size_t)argument_count + 1, sizeof *request.sets);
-  if (request.sets == NULL) {
-    return EXIT_RUN_FAILED;
-  }
-  int code = linear_command(&request, argument_count, arguments);
-  units_close();
-  free((void *)request.sets);
-  return code;
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

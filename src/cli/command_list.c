@@ -2,19 +2,11 @@
 #include <ctype.h>
 #include <string.h>
 
+#include "answers.h"
 #include "commands.h"
 #include "json.h"
-#include "options.h"
 #include "registry.h"
 #include "run.h"
-#include "terminal.h"
-
-static const struct option_row options[] = {
-    {"json", '\0', NULL, "print one JSON document"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { JSON, HELP, OPTION_COUNT };
 
 /* What goes where: to `json` when it is not NULL, else to standard output as a table. */
 struct listing {
@@ -284,52 +276,70 @@ static const struct subject *find_subject(const char *name, struct error *error)
   return NULL;
 }
 
-static void print_help(void) {
-  (void)fputs("usage: swashloop list parameters|signals|measures|channels|units [--json] [WORD]\n\n"
-              "With WORD only what has it in its name or description. JSON numbers are SI; those ending in _trade are\n"
-              "in the trade unit.\n\n",
-              stdout);
-  option_help(stdout, options, OPTION_COUNT);
+struct request {
+  struct asked asked;
+  const struct subject *subject;
+  const char *word;
+};
+
+static const struct option_row options[] = {
+    OPTION_JSON("print one JSON document"),
+    OPTION_HELP,
+};
+
+static bool take_word(void *context, const char *word, struct error *error) {
+  struct request *request = context;
+  if (request->subject == NULL) {
+    request->subject = find_subject(word, error);
+    return request->subject != NULL;
+  }
+  if (request->word != NULL) {
+    return error_set(error, ERROR_USAGE, "one word at a time: found '%s' behind '%s'", word, request->word);
+  }
+  request->word = word;
+  return true;
 }
 
-int command_list(int argument_count, char **arguments) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  struct error error = {0};
-  const struct subject *subject = NULL;
+static bool check_request(void *context, struct error *error) {
+  const struct request *request = context;
+  return request->subject != NULL ||
+         error_set(error, ERROR_USAGE, "which list? usage: swashloop list parameters|signals|measures|channels|units");
+}
+
+static int list(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
   struct json json = {.out = stdout};
-  struct listing listing = {NULL, NULL};
-  for (;;) {
-    int option = option_next(&reader, &error);
-    if (option == OPTION_END) {
-      break;
-    }
-    if (option == HELP) {
-      print_help();
-      return EXIT_DONE;
-    }
-    if (option == JSON) {
-      listing.json = &json;
-    } else if (option == OPTION_WORD && subject == NULL) {
-      subject = find_subject(reader.value, &error);
-    } else if (option == OPTION_WORD && listing.word == NULL) {
-      listing.word = reader.value;
-    } else if (option == OPTION_WORD) {
-      error_set(&error, ERROR_USAGE, "one word at a time: found '%s' behind '%s'", reader.value, listing.word);
-    }
-    if (error.code != ERROR_NONE) {
-      return terminal_error(&error);
-    }
-  }
-  if (subject == NULL) {
-    error_set(&error, ERROR_USAGE, "which list? usage: swashloop list parameters|signals|measures|channels|units");
-    return terminal_error(&error);
-  }
+  struct listing listing = {request->asked.json ? &json : NULL, request->word};
+  (void)data;
+  (void)command;
   if (listing.json != NULL) {
     json_begin_list(&json, NULL);
   }
-  subject->list(&listing);
+  request->subject->list(&listing);
   if (listing.json != NULL) {
     json_end_list(&json);
   }
   return EXIT_DONE;
+}
+
+int command_list(int argument_count, char **arguments) {
+  static const struct answer_command command = {
+      .name = "list",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head = "usage: swashloop list parameters|signals|measures|channels|units [--json] [WORD]\n\n"
+                      "With WORD only what has it in its name or description. JSON numbers are SI; those ending in "
+                      "_trade are\n"
+                      "in the trade unit.\n\n",
+              .tail = "",
+              .take_word = take_word,
+          },
+      .takes_case = false,
+      .check = check_request,
+      .answer = list,
+  };
+  struct request request = {.subject = NULL};
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -8,83 +8,36 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "answers.h"
 #include "commands.h"
-#include "options.h"
 #include "report.h"
-#include "terminal.h"
-
-static const struct option_row options[] = {
-    {"output", 'o', "FILE", "the page; default: the name of the first file with .html, in the current folder"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { OUTPUT, QUIET, HELP, OPTION_COUNT };
 
 struct request {
+  struct asked asked; /* its file: the first */
   const char *runs[REPORT_RUN_LIMIT];
   int run_count;
-  const char *output;
-  bool quiet;
-  bool help;
 };
 
-static void print_help(void) {
-  (void)fputs(
-      "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n"
-      "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n\n"
-      "Writes one page for a browser that tells the run: verdict, story, measures, charts, the circuit at every\n"
-      "instant, where the energy went, the case. It needs no network and can be mailed. Several runs are\n"
-      "compared, differences first. The table of a sweep becomes a page of its own: how many cases keep every\n"
-      "limit, maps, curves, what matters most, and every case with the command that runs it again.\n\n"
-      "  swashloop run cases/baseline/downhill.yaml -o downhill.h5\n"
-      "  swashloop report downhill.h5 -o downhill.html\n"
-      "  swashloop sweep cases/studies/braking.yaml -o braking.h5\n"
-      "  swashloop report braking.h5 -o braking.html\n\n",
-      stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
+static const struct option_row options[] = {
+    OPTION_OUTPUT("the page; default: the name of the first file with .html, in the current folder"),
+    OPTION_QUIET,
+    OPTION_HELP,
+};
+
+static bool take_word(void *context, const char *word, struct error *error) {
+  struct request *request = context;
+  if (request->run_count == REPORT_RUN_LIMIT) {
+    return error_set(error, ERROR_USAGE, "a page compares at most %d runs", REPORT_RUN_LIMIT);
+  }
+  request->asked.file = request->run_count == 0 ? word : request->asked.file;
+  request->runs[request->run_count++] = word;
+  return true;
 }
 
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    switch (option_next(&reader, error)) {
-    case OUTPUT:
-      request->output = reader.value;
-      break;
-    case QUIET:
-      request->quiet = true;
-      break;
-    case HELP:
-      request->help = true;
-      return true;
-    case OPTION_WORD:
-      if (request->run_count == REPORT_RUN_LIMIT) {
-        return error_set(error, ERROR_USAGE, "a page compares at most %d runs", REPORT_RUN_LIMIT);
-      }
-      request->runs[request->run_count++] = reader.value;
-      break;
-    case OPTION_END:
-      return true;
-    default:
-      return false;
-    }
-  }
-}
-
-/* "out/downhill.h5" to "downhill.html", to be freed. */
-static char *default_output(const char *run) {
-  const char *slash = strrchr(run, '/');
-  const char *base = slash != NULL ? slash + 1 : run;
-  const char *dot = strrchr(base, '.');
-  int length = dot != NULL && dot != base ? (int)(dot - base) : (int)strlen(base);
-  size_t size = (size_t)length + sizeof ".html";
-  char *output = malloc(size);
-  if (output != NULL) {
-    (void)snprintf(output, size, "%.*s.html", length, base);
-  }
-  return output;
+static bool check_request(void *context, struct error *error) {
+  const struct request *request = context;
+  return request->run_count > 0 ||
+         error_set(error, ERROR_USAGE, "which run? usage: swashloop report RUN.h5 [MORE.h5 ...] -o report.html");
 }
 
 /* --- A damaged file can bring the file library down or to circle for ever: it is read in a process of its own
@@ -159,32 +112,48 @@ static void tell(const struct report_request *wanted) {
                wanted->file_count == 1 ? "file" : "files", size / 1e6);
 }
 
-int command_report(int argument_count, char **arguments) {
-  struct request request = {0};
+static int write_page(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
+  const struct report_request wanted = {request->runs, request->run_count, request->asked.output, CAUTION};
   struct error error = {0};
-  if (!read_request(argument_count, arguments, &request, &error)) {
-    return terminal_error(&error);
+  (void)data;
+  (void)command;
+  int code = write_guarded(&wanted, &error);
+  if (error.code != ERROR_NONE) {
+    (void)terminal_error(&error);
+  } else if (code == EXIT_DONE && !request->asked.quiet) {
+    tell(&wanted);
   }
-  if (request.help) {
-    print_help();
-    return EXIT_DONE;
-  }
-  if (request.run_count == 0) {
-    error_set(&error, ERROR_USAGE, "which run? usage: swashloop report RUN.h5 [MORE.h5 ...] -o report.html");
-    return terminal_error(&error);
-  }
-  char *own_output = request.output == NULL ? default_output(request.runs[0]) : NULL;
-  const char *output = request.output != NULL ? request.output : own_output;
-  int code = EXIT_RUN_FAILED;
-  if (output != NULL) {
-    struct report_request wanted = {request.runs, request.run_count, output, CAUTION};
-    code = write_guarded(&wanted, &error);
-    if (error.code != ERROR_NONE) {
-      (void)terminal_error(&error);
-    } else if (code == EXIT_DONE && !request.quiet) {
-      tell(&wanted);
-    }
-  }
-  free(own_output);
   return code;
+}
+
+int command_report(int argument_count, char **arguments) {
+  static const struct answer_command command = {
+      .name = "report",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n"
+                  "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n\n"
+                  "Writes one page for a browser that tells the run: verdict, story, measures, charts, the circuit at "
+                  "every\n"
+                  "instant, where the energy went, the case. It needs no network and can be mailed. Several runs are\n"
+                  "compared, differences first. The table of a sweep becomes a page of its own: how many cases keep "
+                  "every\n"
+                  "limit, maps, curves, what matters most, and every case with the command that runs it again.\n\n"
+                  "  swashloop run cases/baseline/downhill.yaml -o downhill.h5\n"
+                  "  swashloop report downhill.h5 -o downhill.html\n"
+                  "  swashloop sweep cases/studies/braking.yaml -o braking.h5\n"
+                  "  swashloop report braking.h5 -o braking.html\n\n",
+              .tail = "\n" CAUTION "\n",
+              .take_word = take_word,
+          },
+      .takes_case = false,
+      .check = check_request,
+      .answer = write_page,
+  };
+  struct request request = {.asked.ending = ".html"};
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -13,108 +13,35 @@
 #include "units.h"
 #include "valve_curve.h"
 
-static const struct option_row options[] = {
-    {"curve", '\0', NULL, "the static flow-pressure curve of the valve, both ways, instead of the response"},
-    {"flow", '\0', "FLOW", "with --curve: largest flow; default 120 L/min"},
-    {"ramp-time", '\0', "TIME", "with --curve: time of the ramp each way; default 2 s"},
-    {"band", '\0', "SHARE", "of settling, either way of the settled pressure; default 2 %"},
-    {"from", '\0', "TIME", "look from here on; default the start"},
-    {"to", '\0', "TIME", "and no further; default the end"},
-    {"resolution", '\0', "TIME", "between samples; default a 200000th of the run"},
-    {"output", 'o', "FILE", "the file; default: the name of the case with .response.h5, in the current folder"},
-    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
-    {"json", '\0', NULL, "print one JSON document, numbers in SI"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { CURVE, FLOW, RAMP_TIME, BAND, FROM, TO, RESOLUTION, OUTPUT, SET, JSON, QUIET, HELP, OPTION_COUNT };
-
 struct request {
-  const char *case_file;
-  const char *output;
-  const char **sets;
-  int set_count;
+  struct asked asked;
   bool curve;
   double flow;
   double ramp_time;
   struct response_wishes wishes;
-  bool json;
-  bool quiet;
-  bool help;
+};
+static const struct option_row options[] = {
+    OPTION_FLAG("curve", curve, "the static flow-pressure curve of the valve, both ways, instead of the response"),
+    OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
+    OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
+                  "with --curve: time of the ramp each way; default 2 s"),
+    OPTION_AMOUNT("band", "SHARE", wishes.band, FRACTION, 1e-6, 0.5,
+                  "of settling, either way of the settled pressure; default 2 %"),
+    OPTION_AMOUNT("from", "TIME", wishes.from, TIME, 0.0, 1e7, "look from here on; default the start"),
+    OPTION_AMOUNT("to", "TIME", wishes.to, TIME, 0.0, 1e7, "and no further; default the end"),
+    OPTION_AMOUNT("resolution", "TIME", wishes.resolution, TIME, 1e-6, 1.0,
+                  "between samples; default a 200000th of the run"),
+    OPTION_OUTPUT("the file; default: the name of the case with .response.h5, in the current folder"),
+    OPTION_SET,
+    OPTION_JSON("print one JSON document, numbers in SI"),
+    OPTION_QUIET,
+    OPTION_HELP,
 };
 
-static void print_help(void) {
-  (void)fputs("usage: swashloop response CASE [--curve] [--band SHARE] [--set PATH=VALUE]... [--json]\n\n"
-              "How the relief valve answers: opening and response time, peak and overshoot, settling, reseat and\n"
-              "hysteresis, oscillation and damping, heat, repeated opening and sticking; in a machine also when the\n"
-              "pressure limiter takes over. Definitions and a worked example: docs/response.md.\n\n"
-              "  swashloop response cases/valve/step.yaml\n"
-              "  swashloop response cases/stall.yaml --set relief.law=poppet\n"
-              "  swashloop response cases/valve/step.yaml --curve\n"
-              "  tools/plot step.response.h5\n\n",
-              stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
-}
-
-static bool read_option(int option, const char *value, struct request *request, struct error *error) {
-  switch (option) {
-  case CURVE:
-    request->curve = true;
-    return true;
-  case FLOW:
-    return answers_amount("flow", QUANTITY_FLOW, value, 1e-4, 1.0, &request->flow, error);
-  case RAMP_TIME:
-    return answers_amount("ramp-time", QUANTITY_TIME, value, 1e-3, 1e4, &request->ramp_time, error);
-  case BAND:
-    return answers_amount("band", QUANTITY_FRACTION, value, 1e-6, 0.5, &request->wishes.band, error);
-  case FROM:
-    return answers_amount("from", QUANTITY_TIME, value, 0.0, 1e7, &request->wishes.from, error);
-  case TO:
-    return answers_amount("to", QUANTITY_TIME, value, 0.0, 1e7, &request->wishes.to, error);
-  case RESOLUTION:
-    return answers_amount("resolution", QUANTITY_TIME, value, 1e-6, 1.0, &request->wishes.resolution, error);
-  case OUTPUT:
-    request->output = value;
-    return true;
-  case SET:
-    request->sets[request->set_count++] = value;
-    return true;
-  case JSON:
-    request->json = true;
-    return true;
-  case QUIET:
-    request->quiet = true;
-    return true;
-  default:
-    request->help = true;
-    return true;
-  }
-}
-
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  while (!request->help) {
-    int option = option_next(&reader, error);
-    if (option == OPTION_END) {
-      break;
-    }
-    if (option == OPTION_BAD) {
-      return false;
-    }
-    if (option == OPTION_WORD) {
-      if (request->case_file != NULL) {
-        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
-                         request->case_file);
-      }
-      request->case_file = reader.value;
-    } else if (!read_option(option, reader.value, request, error)) {
-      return false;
-    }
-  }
-  return request->help || request->case_file != NULL ||
-         error_set(error, ERROR_USAGE, "which case? usage: swashloop response CASE");
+static bool check_request(void *context, struct error *error) {
+  struct request *request = context;
+  request->asked.ending = request->curve ? ".curve.h5" : ".response.h5";
+  return request->asked.file != NULL || error_set(error, ERROR_USAGE, "which case? usage: swashloop response CASE");
 }
 
 /* ---- the response ---- */
@@ -135,7 +62,7 @@ static void print_response(const struct request *request, const struct case_data
       answers_print(stdout, response_rows, RESPONSE_COUNT, valve->response.values, valve->response.absent);
     }
   }
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 
 static void json_response(const struct request *request, const struct case_data *data, const struct response_run *run) {
@@ -156,24 +83,20 @@ static void json_response(const struct request *request, const struct case_data 
     json_end_object(&json);
   }
   json_end_object(&json);
-  json_text(&json, "file", request->output);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
-  (void)fputc('\n', stdout);
+  answers_json_end(&json, request->asked.output);
 }
 
 static int find_response(const struct request *request, struct case_data *data, const char *command) {
   struct error error = {0};
-  struct progress progress = progress_start(request->quiet);
+  struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
   struct response_run run;
   bool good = response_run(data, &request->wishes, &watcher, &run, &error);
   progress_clear(&progress);
-  good = good && response_run_write(&run, data, request->output, command, &error);
-  if (good && request->json && !request->quiet) {
+  good = good && response_run_write(&run, data, request->asked.output, command, &error);
+  if (good && request->asked.json && !request->asked.quiet) {
     json_response(request, data, &run);
-  } else if (good && !request->quiet) {
+  } else if (good && !request->asked.quiet) {
     print_response(request, data, &run);
   }
   response_run_free(&run);
@@ -184,7 +107,8 @@ static int find_response(const struct request *request, struct case_data *data, 
 
 static bool write_curve(const struct request *request, const struct case_data *rig, const struct valve_curve *curve,
                         const char *command, struct error *error) {
-  struct answer_file *file = answer_open(request->output, "valve_curve", rig->title, rig->resolved, command, error);
+  struct answer_file *file =
+      answer_open(request->asked.output, "valve_curve", rig->title, rig->resolved, command, error);
   if (file == NULL) {
     return false;
   }
@@ -210,17 +134,17 @@ static bool write_curve(const struct request *request, const struct case_data *r
 }
 
 static void tell_curve(const struct request *request, const struct case_data *rig, const struct valve_curve *curve) {
-  if (!request->json) {
+  if (!request->asked.json) {
     struct paint paint = paint_for(stdout);
     (void)printf("%s%s%s   flow-pressure curve of the relief valve\n\n", paint.strong, rig->title, paint.plain);
     answers_print(stdout, valve_curve_rows, CURVE_COUNT, curve->values, curve->absent);
-    (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+    (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
     return;
   }
   struct json json = {.out = stdout};
   json_begin_object(&json, NULL);
   json_text(&json, "title", rig->title);
-  json_text(&json, "case", request->case_file);
+  json_text(&json, "case", request->asked.file);
   json_text(&json, "answer", "valve_curve");
   json_begin_object(&json, "valve");
   answers_json(&json, valve_curve_rows, CURVE_COUNT, curve->values, curve->absent);
@@ -234,11 +158,7 @@ static void tell_curve(const struct request *request, const struct case_data *ri
     }
     json_end_list(&json);
   }
-  json_text(&json, "file", request->output);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
-  (void)fputc('\n', stdout);
+  answers_json_end(&json, request->asked.output);
 }
 
 static int find_curve(const struct request *request, const struct case_data *data, const char *command) {
@@ -247,7 +167,7 @@ static int find_curve(const struct request *request, const struct case_data *dat
   if (!valve_curve_rig(data, &rig, &error)) {
     return terminal_error(&error);
   }
-  struct progress progress = progress_start(request->quiet);
+  struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
   struct valve_curve *curve = calloc(1, sizeof *curve);
   if (curve == NULL) {
@@ -257,7 +177,7 @@ static int find_curve(const struct request *request, const struct case_data *dat
   bool good = valve_curve_find(&rig, request->flow, request->ramp_time, &watcher, curve, &error);
   progress_clear(&progress);
   good = good && case_rename(&rig, data->title, &error) && write_curve(request, &rig, curve, command, &error);
-  if (good && !request->quiet) {
+  if (good && !request->asked.quiet) {
     tell_curve(request, &rig, curve);
   }
   free(curve);
@@ -265,32 +185,35 @@ static int find_curve(const struct request *request, const struct case_data *dat
   return good ? EXIT_DONE : answers_fail(&error);
 }
 
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
+  interrupt_catch();
+  return request->curve ? find_curve(request, data, command) : find_response(request, data, command);
+}
+
 int command_response(int argument_count, char **arguments) {
-  struct error error = {0};
-  struct case_data data;
+  static const struct answer_command command = {
+      .name = "response",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop response CASE [--curve] [--band SHARE] [--set PATH=VALUE]... [--json]\n\n"
+                  "How the relief valve answers: opening and response time, peak and overshoot, settling, reseat and\n"
+                  "hysteresis, oscillation and damping, heat, repeated opening and sticking; in a machine also when "
+                  "the\n"
+                  "pressure limiter takes over. Definitions and a worked example: docs/response.md.\n\n"
+                  "  swashloop response cases/valve/step.yaml\n"
+                  "  swashloop response cases/stall.yaml --set relief.law=poppet\n"
+                  "  swashloop response cases/valve/step.yaml --curve\n"
+                  "  tools/plot step.response.h5\n\n",
+              .tail = "\n" CAUTION "\n",
+          },
+      .takes_case = true,
+      .check = check_request,
+      .answer = find_answer,
+  };
   struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .wishes = {0.02, 0.0, HUGE_VAL, 0.0}};
-  request.sets = calloc((size_t)argument_count + 1, sizeof *request.sets);
-  char *command = option_command_line("swashloop response", argument_count, arguments);
-  char *output = NULL;
-  int code = EXIT_DONE;
-  if (request.sets == NULL || command == NULL) {
-    error_set(&error, ERROR_MEMORY, "no memory for names");
-    code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error) ||
-             (!request.help && !case_load(request.case_file, request.sets, request.set_count, &data, &error))) {
-    code = terminal_error(&error);
-  } else if (request.help) {
-    print_help();
-  } else {
-    output = answers_output(request.case_file, request.curve ? "curve" : "response");
-    request.output = request.output != NULL ? request.output : output;
-    interrupt_catch();
-    code = request.curve ? find_curve(&request, &data, command) : find_response(&request, &data, command);
-    case_free(&data);
-  }
-  units_close();
-  free(output);
-  free(command);
-  free(request.sets);
-  return code;
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -11,88 +11,36 @@
 #include "sensitivity.h"
 #include "units.h"
 
-static const struct option_row options[] = {
-    {"to", '\0', "PATH", "a number of the case that is moved; may stand several times"},
-    {"of", '\0', "NAME", "a measure or a signal; may stand several times; default: the usual ones that move"},
-    {"check", '\0', NULL, "hold the derivatives against differences of whole runs (four runs a parameter)"},
-    {"output", 'o', "FILE", "the file; default: the name of the case with .sensitivity.h5, in the current folder"},
-    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
-    {"json", '\0', NULL, "print one JSON document, numbers in SI"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { TO, OF, CHECK, OUTPUT, SET, JSON, QUIET, HELP, OPTION_COUNT };
-
 struct request {
-  const char *case_file;
-  const char *output;
-  const char **sets;
-  int set_count;
-  const char **to;
-  const char **of;
+  struct asked asked;
+  struct words to;
+  struct words of;
   struct sensitivity_wishes wishes;
-  bool json;
-  bool quiet;
-  bool help;
+};
+static const struct option_row options[] = {
+    OPTION_WORDS("to", '\0', "PATH", to, "a number of the case that is moved; may stand several times"),
+    OPTION_WORDS("of", '\0', "NAME", of,
+                 "a measure or a signal; may stand several times; default: the usual ones that move"),
+    OPTION_FLAG("check", wishes.check,
+                "hold the derivatives against differences of whole runs (four runs a parameter)"),
+    OPTION_OUTPUT("the file; default: the name of the case with .sensitivity.h5, in the current folder"),
+    OPTION_SET,
+    OPTION_JSON("print one JSON document, numbers in SI"),
+    OPTION_QUIET,
+    OPTION_HELP,
 };
 
-static void print_help(void) {
-  (void)fputs("usage: swashloop sensitivity CASE --to PATH... [--of NAME]... [--check] [--json]\n\n"
-              "Which setting moves what, and by how much: derivatives of measures and of time histories, integrated\n"
-              "beside the run, told in units of an engineer (bar per 10 %), ranked. docs/sensitivity.md.\n\n"
-              "  swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter.setting --to limiter.lag\n"
-              "  tools/plot stall.sensitivity.h5\n\n",
-              stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs("\n" CAUTION "\n", stdout);
-}
-
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    switch (option_next(&reader, error)) {
-    case TO:
-      request->to[request->wishes.to_count++] = reader.value;
-      break;
-    case OF:
-      request->of[request->wishes.of_count++] = reader.value;
-      break;
-    case CHECK:
-      request->wishes.check = true;
-      break;
-    case OUTPUT:
-      request->output = reader.value;
-      break;
-    case SET:
-      request->sets[request->set_count++] = reader.value;
-      break;
-    case JSON:
-      request->json = true;
-      break;
-    case QUIET:
-      request->quiet = true;
-      break;
-    case HELP:
-      request->help = true;
-      return true;
-    case OPTION_WORD:
-      if (request->case_file != NULL) {
-        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
-                         request->case_file);
-      }
-      request->case_file = reader.value;
-      break;
-    case OPTION_END:
-      if (request->case_file == NULL || request->wishes.to_count == 0) {
-        return error_set(error, ERROR_USAGE, "%s? usage: swashloop sensitivity CASE --to PATH...",
-                         request->case_file == NULL ? "which case" : "to which parameter");
-      }
-      return true;
-    default:
-      return false;
-    }
+static bool check_request(void *context, struct error *error) {
+  struct request *request = context;
+  request->wishes.to = request->to.list;
+  request->wishes.to_count = request->to.count;
+  request->wishes.of = request->of.list;
+  request->wishes.of_count = request->of.count;
+  if (request->asked.file == NULL || request->wishes.to_count == 0) {
+    return error_set(error, ERROR_USAGE, "%s? usage: swashloop sensitivity CASE --to PATH...",
+                     request->asked.file == NULL ? "which case" : "to which parameter");
   }
+  return true;
 }
 
 /* "12.3 bar": a change of a measure, without the offset that a temperature has. */
@@ -172,7 +120,7 @@ static void print_answer(const struct request *request, const struct case_data *
     }
   }
   print_notes(found);
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->output, request->output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 
 static void json_answer(const struct request *request, const struct case_data *data, const struct sensitivity *found) {
@@ -222,27 +170,25 @@ static void json_answer(const struct request *request, const struct case_data *d
     json_end_object(&json);
   }
   json_end_object(&json);
-  json_text(&json, "file", request->output);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
-  (void)fputc('\n', stdout);
+  answers_json_end(&json, request->asked.output);
 }
 
-static int find_answer(const struct request *request, struct case_data *data, const char *command) {
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
   struct error error = {0};
+  interrupt_catch();
   struct sensitivity *found = calloc(1, sizeof *found);
   if (found == NULL) {
     return EXIT_RUN_FAILED;
   }
-  struct progress progress = progress_start(request->quiet);
+  struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
   bool good = sensitivity_find(data, &request->wishes, &watcher, found, &error);
   progress_clear(&progress);
-  good = good && sensitivity_write(found, data, request->output, command, &error);
-  if (good && request->json && !request->quiet) {
+  good = good && sensitivity_write(found, data, request->asked.output, command, &error);
+  if (good && request->asked.json && !request->asked.quiet) {
     json_answer(request, data, found);
-  } else if (good && !request->quiet) {
+  } else if (good && !request->asked.quiet) {
     print_answer(request, data, found);
   }
   sensitivity_free(found);
@@ -251,37 +197,25 @@ static int find_answer(const struct request *request, struct case_data *data, co
 }
 
 int command_sensitivity(int argument_count, char **arguments) {
-  struct error error = {0};
-  struct case_data data;
-  struct request request = {0};
-  size_t room = (size_t)argument_count + 1;
-  const char **words = calloc(3 * room, sizeof *words);
-  char *command = option_command_line("swashloop sensitivity", argument_count, arguments);
-  char *output = NULL;
-  int code = EXIT_DONE;
-  request.sets = words;
-  request.to = words != NULL ? words + room : NULL;
-  request.of = words != NULL ? words + 2 * room : NULL;
-  request.wishes.to = request.to;
-  request.wishes.of = request.of;
-  if (words == NULL || command == NULL) {
-    error_set(&error, ERROR_MEMORY, "no memory for names");
-    code = terminal_error(&error);
-  } else if (!read_request(argument_count, arguments, &request, &error) ||
-             (!request.help && !case_load(request.case_file, request.sets, request.set_count, &data, &error))) {
-    code = terminal_error(&error);
-  } else if (request.help) {
-    print_help();
-  } else {
-    output = answers_output(request.case_file, "sensitivity");
-    request.output = request.output != NULL ? request.output : output;
-    interrupt_catch();
-    code = find_answer(&request, &data, command);
-    case_free(&data);
-  }
-  units_close();
-  free(output);
-  free(command);
-  free(words);
-  return code;
+  static const struct answer_command command = {
+      .name = "sensitivity",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head =
+                  "usage: swashloop sensitivity CASE --to PATH... [--of NAME]... [--check] [--json]\n\n"
+                  "Which setting moves what, and by how much: derivatives of measures and of time histories, "
+                  "integrated\n"
+                  "beside the run, told in units of an engineer (bar per 10 %), ranked. docs/sensitivity.md.\n\n"
+                  "  swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter.setting --to limiter.lag\n"
+                  "  tools/plot stall.sensitivity.h5\n\n",
+              .tail = "\n" CAUTION "\n",
+          },
+      .takes_case = true,
+      .check = check_request,
+      .answer = find_answer,
+  };
+  struct request request = {.asked.ending = ".sensitivity.h5"};
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -3,51 +3,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "answers.h"
 #include "chart_output.h"
 #include "commands.h"
-#include "options.h"
 #include "steady.h"
-#include "terminal.h"
-#include "units.h"
-
-static const struct option_row options[] = {
-    {"map", 'm', "NAME", "hold_back (default), tractive_effort, grade_ability, efficiency or point"},
-    {"speed", '\0', "SPEED", "point: the steady speed"},
-    {"grade", '\0', "GRADE", "point: the grade, uphill positive"},
-    {"pull", '\0', "FORCE", "point: pull at the drawbar"},
-    {"pedal", '\0', "SHARE", "point: the pedal, backward negative"},
-    {"from", '\0', "SPEED", "maps: the lowest speed"},
-    {"to", '\0', "SPEED", "maps: the highest speed"},
-    {"steps", '\0', "N", "maps: how many speeds (default 40)"},
-    {"engine-limit", '\0', "SPEED", "highest engine speed allowed in overrun (default: engine.told_overspeed)"},
-    {"loop-limit", '\0', "TEMP", "highest loop oil temperature in thermal balance (default 95 degC)"},
-    {"exhaust-brake", '\0', "SHARE", "how far the exhaust brake is pressed (default: as the case at its start)"},
-    {"throttle", '\0', "SHARE", "engine set speed over the engine's set_speed"},
-    {"output", 'o', "FILE", "also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"},
-    {"set", '\0', "PATH=VALUE", "change a parameter after the case is read; may stand several times"},
-    {"json", '\0', NULL, "print the answer as one JSON document, numbers in SI"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum {
-  MAP,
-  SPEED,
-  GRADE,
-  PULL,
-  PEDAL,
-  FROM,
-  TO,
-  STEPS,
-  ENGINE_LIMIT,
-  LOOP_LIMIT,
-  EXHAUST_BRAKE,
-  THROTTLE,
-  OUTPUT,
-  SET,
-  JSON,
-  HELP,
-  OPTION_COUNT
-};
 
 typedef bool map_function(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                           struct error *error);
@@ -90,53 +49,20 @@ static const struct map_row maps[] = {
 enum { MAP_COUNT = (int)(sizeof maps / sizeof maps[0]) };
 
 struct request {
-  const char *case_file;
-  const char *output;
+  struct asked asked;
   const struct map_row *map;
   bool map_named;
-  const char **sets;
-  int set_count;
   struct steady_options options;
   struct steady_given given;
   double exhaust_brake; /* NaN: as the case */
   double throttle;
-  bool json;
-  bool help;
 };
-
-static void print_help(void) {
-  (void)fputs(
-      "usage: swashloop steady CASE [--map NAME] [options]\n\n"
-      "What the machine of a case can do in steady drive, found by solving for balance: no run over time.\n\n"
-      "  hold_back        steepest downgrade held at each speed, and what ends it: engine braking, relief, grip, heat\n"
-      "  tractive_effort  pull over speed, the envelope and for settings of pump and motor, with its corner points\n"
-      "  grade_ability    steepest climb at each speed\n"
-      "  efficiency       of transmission and whole drive over speed and pull\n"
-      "  point            one point: give --speed and --grade (or --pull) to find the pedal, --speed and --pedal to "
-      "find\n"
-      "                   the grade, --pedal and --grade to find the speed\n\n"
-      "  swashloop steady cases/downhill.yaml --engine-limit \"2520 rpm\"\n"
-      "  swashloop steady cases/climb.yaml --map point --speed \"8 km/h\" --grade \"20 %\"\n\n",
-      stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs(
-      "\nOil temperatures are those at the case's start but for heat, which is looked at in thermal balance. A\n"
-      "question without a steady answer ends with exit code 1 and the reason.\n\n" CAUTION "\n",
-      stdout);
-}
-
-static bool read_value(const char *option, enum quantity quantity, const char *text, double *si, struct error *error) {
-  struct error inner = {0};
-  if (!units_read(quantity, text, si, &inner)) {
-    return error_set(error, ERROR_USAGE, "option '--%s': %s", option, inner.text);
-  }
-  return true;
-}
-
-static bool read_map(const char *name, const struct map_row **map, struct error *error) {
+static bool read_map(void *context, const char *name, struct error *error) {
+  struct request *request = context;
+  request->map_named = true;
   for (int i = 0; i < MAP_COUNT; i++) {
     if (strcmp(maps[i].name, name) == 0) {
-      *map = &maps[i];
+      request->map = &maps[i];
       return true;
     }
   }
@@ -144,81 +70,43 @@ static bool read_map(const char *name, const struct map_row **map, struct error 
                    "no map '%s'; there are hold_back, tractive_effort, grade_ability, efficiency and point", name);
 }
 
-static bool read_steps(const char *text, int *count, struct error *error) {
+static bool read_steps(void *context, const char *text, struct error *error) {
+  struct request *request = context;
   char *end = NULL;
   long number = strtol(text, &end, 10);
   if (end == text || *end != '\0' || number < 2 || number > 1000) {
     return error_set(error, ERROR_USAGE, "option '--steps': found '%s', expected a whole number from 2 to 1000", text);
   }
-  *count = (int)number;
+  request->options.speed_count = (int)number;
   return true;
 }
 
-static bool read_option(struct request *request, int option, const char *value, struct error *error) {
-  const char *name = options[option].name;
-  struct steady_options *wanted = &request->options;
-  switch (option) {
-  case MAP:
-    request->map_named = true;
-    return read_map(value, &request->map, error);
-  case SPEED:
-    return read_value(name, QUANTITY_SPEED, value, &request->given.speed, error);
-  case GRADE:
-    return read_value(name, QUANTITY_FRACTION, value, &request->given.grade, error);
-  case PULL:
-    return read_value(name, QUANTITY_FORCE, value, &request->given.pull, error);
-  case PEDAL:
-    return read_value(name, QUANTITY_FRACTION, value, &request->given.pedal, error);
-  case FROM:
-    return read_value(name, QUANTITY_SPEED, value, &wanted->lowest_speed, error);
-  case TO:
-    return read_value(name, QUANTITY_SPEED, value, &wanted->highest_speed, error);
-  case STEPS:
-    return read_steps(value, &wanted->speed_count, error);
-  case ENGINE_LIMIT:
-    return read_value(name, QUANTITY_ANGULAR_SPEED, value, &wanted->allowed_engine_speed, error);
-  case LOOP_LIMIT:
-    return read_value(name, QUANTITY_TEMPERATURE, value, &wanted->hot, error);
-  case EXHAUST_BRAKE:
-    return read_value(name, QUANTITY_FRACTION, value, &request->exhaust_brake, error);
-  case THROTTLE:
-    return read_value(name, QUANTITY_FRACTION, value, &request->throttle, error);
-  case OUTPUT:
-    request->output = value;
-    return true;
-  case SET:
-    request->sets[request->set_count++] = value;
-    return true;
-  case JSON:
-    request->json = true;
-    return true;
-  default:
-    request->help = true;
-    return true;
-  }
-}
+static const struct option_row options[] = {
+    OPTION_READ("map", 'm', "NAME", read_map,
+                "hold_back (default), tractive_effort, grade_ability, efficiency or point"),
+    OPTION_ANY_AMOUNT("speed", "SPEED", given.speed, SPEED, "point: the steady speed"),
+    OPTION_ANY_AMOUNT("grade", "GRADE", given.grade, FRACTION, "point: the grade, uphill positive"),
+    OPTION_ANY_AMOUNT("pull", "FORCE", given.pull, FORCE, "point: pull at the drawbar"),
+    OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "point: the pedal, backward negative"),
+    OPTION_ANY_AMOUNT("from", "SPEED", options.lowest_speed, SPEED, "maps: the lowest speed"),
+    OPTION_ANY_AMOUNT("to", "SPEED", options.highest_speed, SPEED, "maps: the highest speed"),
+    OPTION_READ("steps", '\0', "N", read_steps, "maps: how many speeds (default 40)"),
+    OPTION_ANY_AMOUNT("engine-limit", "SPEED", options.allowed_engine_speed, ANGULAR_SPEED,
+                      "highest engine speed allowed in overrun (default: engine.told_overspeed)"),
+    OPTION_ANY_AMOUNT("loop-limit", "TEMP", options.hot, TEMPERATURE,
+                      "highest loop oil temperature in thermal balance (default 95 degC)"),
+    OPTION_ANY_AMOUNT("exhaust-brake", "SHARE", exhaust_brake, FRACTION,
+                      "how far the exhaust brake is pressed (default: as the case at its start)"),
+    OPTION_ANY_AMOUNT("throttle", "SHARE", throttle, FRACTION, "engine set speed over the engine's set_speed"),
+    OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
+    OPTION_SET,
+    OPTION_JSON("print the answer as one JSON document, numbers in SI"),
+    OPTION_HELP,
+};
 
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    int option = option_next(&reader, error);
-    if (option == OPTION_END) {
-      break;
-    }
-    if (option == OPTION_BAD) {
-      return false;
-    }
-    if (option == OPTION_WORD) {
-      if (request->case_file != NULL) {
-        return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", reader.value,
-                         request->case_file);
-      }
-      request->case_file = reader.value;
-    } else if (!read_option(request, option, reader.value, error)) {
-      return false;
-    }
-  }
-  if (!request->help && request->case_file == NULL) {
+static bool check_request(void *context, struct error *error) {
+  struct request *request = context;
+  if (request->asked.file == NULL) {
     return error_set(error, ERROR_USAGE, "which case? usage: swashloop steady CASE [--map NAME]");
   }
   bool any_given = !isnan(request->given.speed) || !isnan(request->given.grade) || !isnan(request->given.pull) ||
@@ -250,8 +138,8 @@ static void print_text(const struct request *request, const struct case_data *da
   for (int i = 0; i < answer->word_count; i++) {
     (void)printf("%s%s\n", i == 0 ? "\n" : "", answer->words[i]);
   }
-  if (request->output != NULL) {
-    (void)printf("\nfile %s\n", request->output);
+  if (request->asked.output != NULL) {
+    (void)printf("\nfile %s\n", request->asked.output);
   }
 }
 
@@ -263,7 +151,6 @@ static void print_json(const struct request *request, const struct case_data *da
   json_text(&json, "map", request->map->name);
   json_text(&json, "title", data->title);
   json_text(&json, "case", data->source);
-  json_text(&json, "file", request->output);
   for (int i = 0; i < answer->chart_count; i++) {
     if (answer->charts[i].name[0] != '\0') {
       json_begin_object(&json, answer->charts[i].name);
@@ -278,17 +165,13 @@ static void print_json(const struct request *request, const struct case_data *da
     json_text(&json, NULL, answer->words[i]);
   }
   json_end_list(&json);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
+  answers_json_end(&json, request->asked.output);
 }
 
 static bool write_file(const struct request *request, const struct case_data *data, const struct machine *machine,
-                       const struct steady_answer *answer, struct error *error) {
-  char command[256];
-  (void)snprintf(command, sizeof command, "swashloop steady --map %s %s", request->map->name, request->case_file);
+                       const struct steady_answer *answer, const char *command, struct error *error) {
   struct answer_file *file =
-      answer_open(request->output, request->map->name, data->title, data->resolved, command, error);
+      answer_open(request->asked.output, request->map->name, data->title, data->resolved, command, error);
   if (file == NULL) {
     return false;
   }
@@ -328,13 +211,13 @@ static bool make_map(const struct request *request, struct machine *machine, str
 }
 
 static int answer_request(const struct request *request, struct machine *machine, struct steady_answer *answer,
-                          const struct case_data *data) {
+                          const struct case_data *data, const char *command) {
   struct error error = {0};
   if (!make_map(request, machine, answer, &error) ||
-      (request->output != NULL && !write_file(request, data, machine, answer, &error))) {
+      (request->asked.output != NULL && !write_file(request, data, machine, answer, command, &error))) {
     return terminal_error(&error);
   }
-  if (request->json) {
+  if (request->asked.json) {
     print_json(request, data, answer);
   } else {
     print_text(request, data, answer);
@@ -342,39 +225,57 @@ static int answer_request(const struct request *request, struct machine *machine
   return EXIT_DONE;
 }
 
-static int steady(struct request *request, int argument_count, char **arguments) {
+static int find_answer(void *context, struct case_data *data, const char *command) {
+  const struct request *request = context;
   struct error error = {0};
-  struct case_data data;
-  if (!read_request(argument_count, arguments, request, &error)) {
-    return terminal_error(&error);
-  }
-  if (request->help) {
-    print_help();
-    return EXIT_DONE;
-  }
-  if (!case_load(request->case_file, request->sets, request->set_count, &data, &error)) {
-    return terminal_error(&error);
-  }
   int code;
   struct machine *machine = calloc(1, sizeof *machine);
   struct steady_answer *answer = calloc(1, sizeof *answer);
   if (machine == NULL || answer == NULL) {
     error_set(&error, ERROR_MEMORY, "out of memory");
     code = terminal_error(&error);
-  } else if (!machine_open(&data, machine, &error)) {
+  } else if (!machine_open(data, machine, &error)) {
     code = terminal_error(&error);
   } else {
-    code = answer_request(request, machine, answer, &data);
+    code = answer_request(request, machine, answer, data, command);
     steady_answer_free(answer);
     machine_close(machine);
   }
   free(answer);
   free(machine);
-  case_free(&data);
   return code;
 }
 
 int command_steady(int argument_count, char **arguments) {
+  static const struct answer_command command = {
+      .name = "steady",
+      .table =
+          {
+              .rows = options,
+              .row_count = (int)(sizeof options / sizeof options[0]),
+              .head = "usage: swashloop steady CASE [--map NAME] [options]\n\n"
+                      "What the machine of a case can do in steady drive, found by solving for balance: no run over "
+                      "time.\n\n"
+                      "  hold_back        steepest downgrade held at each speed, and what ends it: engine braking, "
+                      "relief, grip, heat\n"
+                      "  tractive_effort  pull over speed, the envelope and for settings of pump and motor, with its "
+                      "corner points\n"
+                      "  grade_ability    steepest climb at each speed\n"
+                      "  efficiency       of transmission and whole drive over speed and pull\n"
+                      "  point            one point: give --speed and --grade (or --pull) to find the pedal, --speed "
+                      "and --pedal to "
+                      "find\n"
+                      "                   the grade, --pedal and --grade to find the speed\n\n"
+                      "  swashloop steady cases/downhill.yaml --engine-limit \"2520 rpm\"\n"
+                      "  swashloop steady cases/climb.yaml --map point --speed \"8 km/h\" --grade \"20 %\"\n\n",
+              .tail = "\nOil temperatures are those at the case's start but for heat, which is looked at in thermal "
+                      "balance. A\n"
+                      "question without a steady answer ends with exit code 1 and the reason.\n\n" CAUTION "\n",
+          },
+      .takes_case = true,
+      .check = check_request,
+      .answer = find_answer,
+  };
   struct request request = {
       .options = {.allowed_engine_speed = NAN,
                   .hot = 273.15 + 95.0,
@@ -389,12 +290,5 @@ int command_steady(int argument_count, char **arguments) {
       .exhaust_brake = NAN,
       .throttle = NAN,
   };
-  request.sets = (const char **)calloc((size_t)argument_count + 1, sizeof *request.sets);
-  if (request.sets == NULL) {
-    return EXIT_RUN_FAILED;
-  }
-  int code = steady(&request, argument_count, arguments);
-  units_close();
-  free((void *)request.sets);
-  return code;
+  return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -16,67 +16,28 @@
 #include "text.h"
 #include "units.h"
 
-static const struct option_row options[] = {
-    {"output", 'o', "FILE", "the table; default: the name of the study with .h5, in the current folder"},
-    {"jobs", 'j', "N", "threads; default: one a processor (under a launcher: one a rank)"},
-    {"shard", '\0', "I/N", "only every N-th case, from case I on (0/N to N-1/N); swashloop merge joins the tables"},
-    {"resume", '\0', NULL, "go on with what an earlier sweep has done, if there is anything"},
-    {"dry-run", '\0', NULL, "say what would be run, how long it takes and how large it gets"},
-    {"quiet", '\0', NULL, "print nothing but errors"},
-    {"help", 'h', NULL, "print this"},
-};
-
-enum { OUTPUT, JOBS, SHARD, RESUME, DRY_RUN, QUIET, HELP, OPTION_COUNT };
-
 enum { JOB_LIMIT = 4096 };
 
 struct request {
-  const char *study;
-  const char *output;
-  int jobs; /* 0: as many as there are processors */
+  struct asked asked; /* its file: the study */
+  int jobs;           /* 0: as many as there are processors */
   int64_t shard;
   int64_t shards;
   bool resume;
   bool dry_run;
-  bool quiet;
-  bool help;
 };
-
-static void print_help(void) {
-  (void)fputs(
-      "usage: swashloop sweep STUDY [-o FILE] [--jobs N] [--shard I/N] [--resume] [--dry-run] [--quiet]\n\n"
-      "Runs every case of a study and writes one table (HDF5, opens as netCDF-4): a row a case, with what was\n"
-      "varied, the measures, and how near each limit came. The numbers do not depend on threads, ranks, shards\n"
-      "or interruptions.\n\n"
-      "  swashloop sweep cases/studies/braking.yaml -o braking.h5 --jobs 2\n\n",
-      stdout);
-  option_help(stdout, options, OPTION_COUNT);
-  (void)fputs(
-      "\nWhat is finished lies in FILE.journal until the table is whole: after Ctrl-C, a kill or a full disk\n"
-      "--resume goes on. Kept time histories go to FILE.runs/case_K.h5; `swashloop run --study STUDY --case K`\n"
-      "runs any row again.\n\n" CAUTION "\n",
-      stdout);
-}
 
 /* ---- what is asked for ---- */
 
-static bool read_whole(const char *text, int64_t low, int64_t high, int64_t *value) {
-  size_t length = strspn(text, "0123456789");
-  if (length == 0 || length > 12 || text[length] != '\0') {
-    return false;
-  }
-  *value = strtoll(text, NULL, 10);
-  return *value >= low && *value <= high;
-}
-
-static bool read_shard(const char *text, struct request *request, struct error *error) {
+static bool read_shard(void *context, const char *text, struct error *error) {
+  struct request *request = context;
   char first[16] = "";
   const char *slash = strchr(text, '/');
   size_t length = slash ? (size_t)(slash - text) : sizeof first;
   if (length < sizeof first) {
     memcpy(first, text, length);
-    if (read_whole(slash + 1, 1, 1000000, &request->shards) &&
-        read_whole(first, 0, request->shards - 1, &request->shard)) {
+    if (option_whole(slash + 1, 1, 1000000, &request->shards) &&
+        option_whole(first, 0, request->shards - 1, &request->shard)) {
       return true;
     }
   }
@@ -84,9 +45,10 @@ static bool read_shard(const char *text, struct request *request, struct error *
                    text_excerpt(text).text);
 }
 
-static bool read_jobs(const char *text, struct request *request, struct error *error) {
+static bool read_jobs(void *context, const char *text, struct error *error) {
+  struct request *request = context;
   int64_t jobs = 0;
-  if (!read_whole(text, 1, JOB_LIMIT, &jobs)) {
+  if (!option_whole(text, 1, JOB_LIMIT, &jobs)) {
     return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d", text_excerpt(text).text,
                      JOB_LIMIT);
   }
@@ -94,65 +56,44 @@ static bool read_jobs(const char *text, struct request *request, struct error *e
   return true;
 }
 
-static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
-  struct option_reader reader = {options, OPTION_COUNT, arguments, argument_count, 0, false, NULL};
-  for (;;) {
-    switch (option_next(&reader, error)) {
-    case OUTPUT:
-      request->output = reader.value;
-      break;
-    case JOBS:
-      if (!read_jobs(reader.value, request, error)) {
-        return false;
-      }
-      break;
-    case SHARD:
-      if (!read_shard(reader.value, request, error)) {
-        return false;
-      }
-      break;
-    case RESUME:
-      request->resume = true;
-      break;
-    case DRY_RUN:
-      request->dry_run = true;
-      break;
-    case QUIET:
-      request->quiet = true;
-      break;
-    case HELP:
-      request->help = true;
-      return true;
-    case OPTION_WORD:
-      if (request->study != NULL) {
-        return error_set(error, ERROR_USAGE, "one study at a time: found '%s' behind '%s'", reader.value,
-                         request->study);
-      }
-      request->study = reader.value;
-      break;
-    case OPTION_END:
-      if (request->study == NULL) {
-        error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE");
-      }
-      return request->study != NULL;
-    default:
-      return false;
-    }
+static bool take_word(void *context, const char *word, struct error *error) {
+  struct request *request = context;
+  if (request->asked.file != NULL) {
+    return error_set(error, ERROR_USAGE, "one study at a time: found '%s' behind '%s'", word, request->asked.file);
   }
+  request->asked.file = word;
+  return true;
 }
 
-/* "studies/braking.yaml" to "braking.h5", to be freed. */
-static char *default_output(const char *study) {
-  const char *slash = strrchr(study, '/');
-  const char *base = slash != NULL ? slash + 1 : study;
-  const char *dot = strrchr(base, '.');
-  int length = dot != NULL && dot != base ? (int)(dot - base) : (int)strlen(base);
-  size_t size = (size_t)length + sizeof ".h5";
-  char *output = malloc(size);
-  if (output != NULL) {
-    (void)snprintf(output, size, "%.*s.h5", length, base);
-  }
-  return output;
+static const struct option_row options[] = {
+    OPTION_OUTPUT("the table; default: the name of the study with .h5, in the current folder"),
+    OPTION_READ("jobs", 'j', "N", read_jobs, "threads; default: one a processor (under a launcher: one a rank)"),
+    OPTION_READ("shard", '\0', "I/N", read_shard,
+                "only every N-th case, from case I on (0/N to N-1/N); swashloop merge joins the tables"),
+    OPTION_FLAG("resume", resume, "go on with what an earlier sweep has done, if there is anything"),
+    OPTION_FLAG("dry-run", dry_run, "say what would be run, how long it takes and how large it gets"),
+    OPTION_QUIET,
+    OPTION_HELP,
+};
+
+static const struct option_table table = {
+    .rows = options,
+    .row_count = (int)(sizeof options / sizeof options[0]),
+    .head = "usage: swashloop sweep STUDY [-o FILE] [--jobs N] [--shard I/N] [--resume] [--dry-run] [--quiet]\n\n"
+            "Runs every case of a study and writes one table (HDF5, opens as netCDF-4): a row a case, with what was\n"
+            "varied, the measures, and how near each limit came. The numbers do not depend on threads, ranks, shards\n"
+            "or interruptions.\n\n"
+            "  swashloop sweep cases/studies/braking.yaml -o braking.h5 --jobs 2\n\n",
+    .tail = "\nWhat is finished lies in FILE.journal until the table is whole: after Ctrl-C, a kill or a full disk\n"
+            "--resume goes on. Kept time histories go to FILE.runs/case_K.h5; `swashloop run --study STUDY --case K`\n"
+            "runs any row again.\n\n" CAUTION "\n",
+    .take_word = take_word,
+};
+
+static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
+  return options_read(&table, argument_count, arguments, request, error) &&
+         (request->asked.help || request->asked.file != NULL ||
+          error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE"));
 }
 
 static int processors(void) {
@@ -290,35 +231,28 @@ static void print_summary(const struct request *request, const struct plan *plan
                  jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
   }
   if (report->there) {
-    (void)printf("table %s was there already\n", request->output);
+    (void)printf("table %s was there already\n", request->asked.output);
   } else if (!report->stopped) {
-    (void)printf("table %s\n", request->output);
+    (void)printf("table %s\n", request->asked.output);
   }
 }
 
 static int finish(const struct request *request, const struct plan *plan, const struct sweep_report *report, int jobs) {
-  if (report->dropped_bytes > 0 && !request->quiet) {
+  if (report->dropped_bytes > 0 && !request->asked.quiet) {
     (void)fprintf(stderr, "the last %" PRId64 " bytes of the journal were torn; their cases were run again\n",
                   report->dropped_bytes);
   }
   if (report->stopped) {
-    if (!request->quiet) {
+    if (!request->asked.quiet) {
       (void)fprintf(stderr, "interrupted: %" PRId64 " of %" PRId64 " cases are in %s.journal; --resume goes on\n",
-                    report->done, report->wanted, request->output);
+                    report->done, report->wanted, request->asked.output);
     }
     return EXIT_INTERRUPTED;
   }
-  if (!request->quiet) {
+  if (!request->asked.quiet) {
     print_summary(request, plan, report, jobs);
   }
   return report->failed > 0 ? EXIT_CASES_FAILED : EXIT_DONE;
-}
-
-static bool same_file(const char *a, const char *b) {
-  struct stat first;
-  struct stat second;
-  return stat(a, &first) == 0 && stat(b, &second) == 0 && first.st_dev == second.st_dev &&
-         first.st_ino == second.st_ino;
 }
 
 /* Processes of a launcher that know nothing of each other would all run everything. */
@@ -342,9 +276,9 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   struct sweep_report report;
   bool first = crew == NULL || crew->rank == 0;
   int jobs = request->jobs > 0 ? request->jobs : crew != NULL ? 1 : processors();
-  struct progress progress = progress_start(request->quiet || !first);
+  struct progress progress = progress_start(request->asked.quiet || !first);
   struct sweep_order order = {.plan = plan,
-                              .output = request->output,
+                              .output = request->asked.output,
                               .command = command,
                               .jobs = jobs,
                               .shard = request->shard,
@@ -361,7 +295,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
     int code = terminal_error(&error);
     if (report.done > 0 && error.code == ERROR_OUTPUT) {
       (void)fprintf(stderr, "%" PRId64 " of %" PRId64 " cases are safe in %s.journal; --resume goes on\n", report.done,
-                    report.wanted, request->output);
+                    report.wanted, request->asked.output);
     }
     return code;
   }
@@ -372,13 +306,13 @@ static int run_request(struct request *request, const char *command, const struc
   struct error error = {0};
   struct plan plan;
   bool first = crew == NULL || crew->rank == 0;
-  char *output = default_output(request->study);
+  char *output = option_default_file(request->asked.file, ".h5");
   int code;
-  request->output = request->output != NULL ? request->output : output;
+  request->asked.output = request->asked.output != NULL ? request->asked.output : output;
   if (output == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!check_launcher(crew, request, &error) || !plan_load(request->study, &plan, &error)) {
+  } else if (!check_launcher(crew, request, &error) || !plan_load(request->asked.file, &plan, &error)) {
     code = first ? terminal_error(&error) : error_exit_status(error.code);
     sweep_absent(crew, error.text);
   } else {
@@ -386,8 +320,9 @@ static int run_request(struct request *request, const char *command, const struc
       error_set(&error, ERROR_USAGE, "shard %" PRId64 "/%" PRId64 " is empty: the study has %" PRId64 " cases",
                 request->shard, request->shards, plan.cases);
       code = terminal_error(&error);
-    } else if (same_file(request->study, request->output) || same_file(plan.base.source, request->output)) {
-      error_set(&error, ERROR_USAGE, "the table %s would overwrite the study or its case", request->output);
+    } else if (option_same_file(request->asked.file, request->asked.output) ||
+               option_same_file(plan.base.source, request->asked.output)) {
+      error_set(&error, ERROR_USAGE, "the table %s would overwrite the study or its case", request->asked.output);
       code = terminal_error(&error);
     } else if (request->dry_run) {
       code = first ? dry_run(request, &plan) : EXIT_DONE;
@@ -407,13 +342,13 @@ int sweep_with_crew(int argument_count, char **arguments, const struct crew *cre
   if (!read_request(argument_count, arguments, &request, &error)) {
     return crew == NULL || crew->rank == 0 ? terminal_error(&error) : error_exit_status(error.code);
   }
-  if (request.help) {
+  if (request.asked.help) {
     if (crew == NULL || crew->rank == 0) {
-      print_help();
+      options_help(&table);
     }
     return EXIT_DONE;
   }
-  char *command = option_command_line("swashloop sweep", argument_count, arguments);
+  char *command = option_command_line("sweep", argument_count, arguments);
   int code = run_request(&request, command, crew);
   free(command);
   return code;

@@ -1,81 +1,209 @@
 #include "options.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "registry.h"
+#include "units.h"
+
+/* ---- words ---- */
+
+bool words_add(struct words *words, const char *word, struct error *error) {
+  const char **list = realloc(words->list, ((size_t)words->count + 1) * sizeof *list);
+  if (list == NULL) {
+    return error_set(error, ERROR_MEMORY, "no memory for names");
+  }
+  words->list = list;
+  words->list[words->count++] = word;
+  return true;
+}
+
+void words_free(struct words *words) {
+  free(words->list);
+  *words = (struct words){NULL, 0};
+}
+
+/* ---- one option ---- */
 
 static const char *row_name(const void *context, int index) {
   return ((const struct option_row *)context)[index].name;
 }
 
-static int unknown(const struct option_reader *reader, const char *argument, struct error *error) {
+static void unknown(const struct option_table *table, const char *argument, struct error *error) {
   const char *name = argument + strspn(argument, "-");
-  const char *near = registry_nearest(name, reader->row_count, row_name, reader->rows);
+  const char *near = registry_nearest(name, table->row_count, row_name, table->rows);
   if (near != NULL) {
     error_set(error, ERROR_USAGE, "unknown option '%s'; did you mean '--%s'?", argument, near);
   } else {
     error_set(error, ERROR_USAGE, "unknown option '%s'; --help lists the options", argument);
   }
-  return OPTION_BAD;
 }
 
-/* The row of `--name`, `--name=value` or `-x`, or -1. */
-static int find_row(const struct option_reader *reader, const char *argument) {
-  for (int i = 0; i < reader->row_count; i++) {
-    const struct option_row *row = &reader->rows[i];
+/* The row of `--name`, `--name=value` or `-x`, or NULL. */
+static const struct option_row *find_row(const struct option_table *table, const char *argument) {
+  for (int i = 0; i < table->row_count; i++) {
+    const struct option_row *row = &table->rows[i];
     if (argument[1] == '-') {
       size_t length = strcspn(argument + 2, "=");
       if (strlen(row->name) == length && strncmp(row->name, argument + 2, length) == 0) {
-        return i;
+        return row;
       }
     } else if (row->letter != '\0' && argument[1] == row->letter && argument[2] == '\0') {
-      return i;
+      return row;
     }
   }
-  return -1;
+  return NULL;
 }
 
-int option_next(struct option_reader *reader, struct error *error) {
-  if (reader->next >= reader->argument_count) {
-    return OPTION_END;
+bool option_amount(const char *name, enum quantity quantity, const char *text, double low, double high, double *si,
+                   struct error *error) {
+  struct error reason = {0};
+  if (!units_read(quantity, text, si, &reason)) {
+    return error_set(error, ERROR_USAGE, "--%s: %s", name, reason.text);
   }
-  const char *argument = reader->arguments[reader->next++];
-  if (!reader->words_only && strcmp(argument, "--") == 0) {
-    reader->words_only = true;
-    return option_next(reader, error);
+  if (!(*si >= low && *si <= high)) {
+    char from[64];
+    char to[64];
+    return error_set(error, ERROR_USAGE, "--%s: found '%s', expected %s to %s", name, text,
+                     units_show(quantity, low, from, sizeof from), units_show(quantity, high, to, sizeof to));
   }
-  if (reader->words_only || argument[0] != '-' || argument[1] == '\0') {
-    reader->value = argument;
-    return OPTION_WORD;
+  return true;
+}
+
+static bool any_amount(const struct option_row *row, const char *text, double *si, struct error *error) {
+  struct error reason = {0};
+  return units_read(row->quantity, text, si, &reason) ||
+         error_set(error, ERROR_USAGE, "option '--%s': %s", row->name, reason.text);
+}
+
+static bool put(const struct option_row *row, const char *value, void *request, struct error *error) {
+  void *place = (char *)request + row->place;
+  switch (row->kind) {
+  case OPTION_KIND_TEXT:
+    *(const char **)place = value;
+    return true;
+  case OPTION_KIND_WORDS:
+    return words_add(place, value, error);
+  case OPTION_KIND_AMOUNT:
+    return option_amount(row->name, row->quantity, value, row->low, row->high, place, error);
+  case OPTION_KIND_ANY_AMOUNT:
+    return any_amount(row, value, place, error);
+  case OPTION_KIND_READ:
+    return row->read(request, value, error);
+  default:
+    *(bool *)place = true;
+    return true;
   }
-  int row = find_row(reader, argument);
-  if (row < 0) {
-    return unknown(reader, argument, error);
+}
+
+static bool take_case(struct asked *asked, const char *word, struct error *error) {
+  if (asked->file != NULL) {
+    return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", word, asked->file);
   }
+  asked->file = word;
+  return true;
+}
+
+/* ---- all of them ---- */
+
+struct reader {
+  const struct option_table *table;
+  char **arguments;
+  int argument_count;
+  int next;
+};
+
+/* The option's value: behind '=', or the next argument. NULL for one that takes none. */
+static bool find_value(struct reader *reader, const struct option_row *row, const char *argument, const char **value,
+                       struct error *error) {
   const char *equals = argument[1] == '-' ? strchr(argument, '=') : NULL;
-  const char *wanted = reader->rows[row].value;
-  if (wanted == NULL) {
-    if (equals != NULL) {
-      error_set(error, ERROR_USAGE, "option '--%s' takes no value", reader->rows[row].name);
-      return OPTION_BAD;
-    }
-    return row;
+  *value = NULL;
+  if (row->value == NULL) {
+    return equals == NULL || error_set(error, ERROR_USAGE, "option '--%s' takes no value", row->name);
   }
   if (equals != NULL) {
-    reader->value = equals + 1;
-    return row;
+    *value = equals + 1;
+    return true;
   }
   if (reader->next >= reader->argument_count) {
-    error_set(error, ERROR_USAGE, "option '%s' needs %s behind it", argument, wanted);
-    return OPTION_BAD;
+    return error_set(error, ERROR_USAGE, "option '%s' needs %s behind it", argument, row->value);
   }
-  reader->value = reader->arguments[reader->next++];
-  return row;
+  *value = reader->arguments[reader->next++];
+  return true;
+}
+
+bool options_read(const struct option_table *table, int argument_count, char **arguments, void *request,
+                  struct error *error) {
+  struct reader reader = {table, arguments, argument_count, 0};
+  bool words_only = false; /* after `--` */
+  while (reader.next < argument_count) {
+    const char *argument = arguments[reader.next++];
+    if (!words_only && strcmp(argument, "--") == 0) {
+      words_only = true;
+      continue;
+    }
+    if (words_only || argument[0] != '-' || argument[1] == '\0') {
+      if (!(table->take_word != NULL ? table->take_word(request, argument, error)
+                                     : take_case(request, argument, error))) {
+        return false;
+      }
+      continue;
+    }
+    const struct option_row *row = find_row(table, argument);
+    const char *value;
+    if (row == NULL) {
+      unknown(table, argument, error);
+      return false;
+    }
+    if (!find_value(&reader, row, argument, &value, error) || !put(row, value, request, error)) {
+      return false;
+    }
+    if (row->kind == OPTION_KIND_HELP) {
+      return true;
+    }
+  }
+  return true;
+}
+
+void options_free(const struct option_table *table, void *request) {
+  for (int i = 0; i < table->row_count; i++) {
+    if (table->rows[i].kind == OPTION_KIND_WORDS) {
+      words_free((struct words *)(void *)((char *)request + table->rows[i].place));
+    }
+  }
+}
+
+void options_help(const struct option_table *table) {
+  (void)fputs(table->head, stdout);
+  for (int i = 0; i < table->row_count; i++) {
+    const struct option_row *row = &table->rows[i];
+    char left[48];
+    const char *value = row->value != NULL ? row->value : "";
+    if (row->letter != '\0') {
+      (void)snprintf(left, sizeof left, "-%c, --%s %s", row->letter, row->name, value);
+    } else {
+      (void)snprintf(left, sizeof left, "    --%s %s", row->name, value);
+    }
+    (void)printf("  %-26s %s\n", left, row->text);
+  }
+  (void)fputs(table->tail, stdout);
+}
+
+/* ---- what else is done with the command line ---- */
+
+bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value) {
+  size_t length = strspn(text, "0123456789");
+  if (length == 0 || length > 12 || text[length] != '\0') {
+    return false;
+  }
+  *value = strtoll(text, NULL, 10);
+  return *value >= low && *value <= high;
 }
 
 char *option_command_line(const char *command, int argument_count, char **arguments) {
-  size_t size = strlen(command) + 1;
+  size_t size = strlen("swashloop ") + strlen(command) + 1;
   for (int i = 0; i < argument_count; i++) {
     size += strlen(arguments[i]) + 3;
   }
@@ -83,7 +211,7 @@ char *option_command_line(const char *command, int argument_count, char **argume
   if (line == NULL) {
     return NULL;
   }
-  int length = snprintf(line, size, "%s", command);
+  int length = snprintf(line, size, "swashloop %s", command);
   for (int i = 0; i < argument_count; i++) {
     const char *quote = strpbrk(arguments[i], " \t\"'*") != NULL ? "'" : "";
     length += snprintf(line + length, size - (size_t)length, " %s%s%s", quote, arguments[i], quote);
@@ -91,15 +219,22 @@ char *option_command_line(const char *command, int argument_count, char **argume
   return line;
 }
 
-void option_help(FILE *out, const struct option_row *rows, int row_count) {
-  for (int i = 0; i < row_count; i++) {
-    char left[48];
-    const char *value = rows[i].value != NULL ? rows[i].value : "";
-    if (rows[i].letter != '\0') {
-      (void)snprintf(left, sizeof left, "-%c, --%s %s", rows[i].letter, rows[i].name, value);
-    } else {
-      (void)snprintf(left, sizeof left, "    --%s %s", rows[i].name, value);
-    }
-    (void)fprintf(out, "  %-26s %s\n", left, rows[i].text);
+char *option_default_file(const char *path, const char *ending) {
+  const char *slash = strrchr(path, '/');
+  const char *base = slash != NULL ? slash + 1 : path;
+  const char *dot = strrchr(base, '.');
+  int length = dot != NULL && dot != base ? (int)(dot - base) : (int)strlen(base);
+  size_t size = (size_t)length + strlen(ending) + 1;
+  char *file = malloc(size);
+  if (file != NULL) {
+    (void)snprintf(file, size, "%.*s%s", length, base, ending);
   }
+  return file;
+}
+
+bool option_same_file(const char *a, const char *b) {
+  struct stat first;
+  struct stat second;
+  return stat(a, &first) == 0 && stat(b, &second) == 0 && first.st_dev == second.st_dev &&
+         first.st_ino == second.st_ino;
 }

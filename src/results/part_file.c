@@ -10,7 +10,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-char *part_name(const char *path) {
+/* "NAME.part", to be freed; NULL when memory is out. */
+static char *part_name(const char *path) {
   size_t size = strlen(path) + sizeof ".part";
   char *part = malloc(size);
   if (part != NULL) {
@@ -19,7 +20,7 @@ char *part_name(const char *path) {
   return part;
 }
 
-bool part_can_create(const char *path, const char *part, struct error *error) {
+static bool can_create(const char *path, const char *part, struct error *error) {
   struct stat status;
   if (stat(path, &status) == 0 && !S_ISREG(status.st_mode)) {
     return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", path);
@@ -61,17 +62,54 @@ static void sync_folder_of(const char *path) {
   free(own);
 }
 
-bool part_finish(const char *path, const char *part, struct error *error) {
-  bool good = true;
-  if (!sync_path(part)) {
-    good = error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", part, strerror(errno));
-  } else if (rename(part, path) != 0) {
-    good = error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", part, path, strerror(errno));
+static bool finish(const struct part_file *file, struct error *error) {
+  if (!sync_path(file->part)) {
+    return error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", file->part, strerror(errno));
   }
-  if (good) {
-    sync_folder_of(path);
-  } else {
-    (void)unlink(part);
+  if (rename(file->part, file->path) != 0) {
+    return error_set(error, ERROR_OUTPUT, "%s could not be renamed to %s: %s", file->part, file->path, strerror(errno));
   }
+  sync_folder_of(file->path);
+  return true;
+}
+
+static void forget(struct part_file *file) {
+  free(file->path);
+  free(file->part);
+  *file = (struct part_file){.file = H5I_INVALID_HID};
+}
+
+bool part_open(struct part_file *file, const char *path, struct error *error) {
+  *file = (struct part_file){.path = strdup(path), .part = part_name(path), .file = H5I_INVALID_HID};
+  if (file->path == NULL || file->part == NULL) {
+    error_set(error, ERROR_MEMORY, "no memory for %s", path);
+    forget(file);
+    return false;
+  }
+  if (!can_create(file->path, file->part, error)) {
+    forget(file);
+    return false;
+  }
+  h5_start(&file->log);
+  file->file = h5_create_file(file->part, &file->log);
+  return file->file >= 0 || part_close(file, true, error);
+}
+
+bool part_good(const struct part_file *file, struct error *error) {
+  return !file->log.failed || error_set(error, ERROR_OUTPUT, "%s could not be written: %s", file->part,
+                                        file->log.reason[0] != '\0' ? file->log.reason : "no reason known");
+}
+
+bool part_close(struct part_file *file, bool keep, struct error *error) {
+  if (file->file >= 0) {
+    h5_note(&file->log, H5Fflush(file->file, H5F_SCOPE_GLOBAL));
+    h5_note(&file->log, H5Fclose(file->file));
+  }
+  h5_stop(&file->log);
+  bool good = keep && part_good(file, error) && finish(file, error);
+  if (!good) {
+    (void)unlink(file->part);
+  }
+  forget(file);
   return good;
 }

@@ -7,8 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "h5_columns.h"
+#include "part_file.h"
 #include "provenance.h"
-#include "table_file.h"
 
 enum { SLAB_ROWS = 16384, NAME_LIMIT = 256, COLUMN_LIMIT = 512 };
 
@@ -90,7 +91,7 @@ struct column {
 };
 
 struct merger {
-  struct table_file table;
+  struct part_file table;
   struct part *parts; /* in the order of their shards */
   int part_count;
   struct column columns[COLUMN_LIMIT];
@@ -358,9 +359,9 @@ static bool merge_into(struct merger *merger, const char *command, int64_t *fail
     h5_text_attribute(file, "arithmetic",
                       "mixed: the shards ran on machines whose mathematics libraries round differently", log);
   }
-  bool good = table_file_good(&merger->table, error) && merge_columns(merger, error);
+  bool good = part_good(&merger->table, error) && merge_columns(merger, error);
   h5_integer_attribute(file, "failed_cases", *failed, log);
-  return table_file_good(&merger->table, error) && good;
+  return part_good(&merger->table, error) && good;
 }
 
 bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
@@ -376,7 +377,7 @@ bool table_merge(const char *path, const char *const *parts, int part_count, con
       good = error_set(error, ERROR_USAGE, "%s would be overwritten while it is read", path);
     }
   }
-  good = good && table_file_open(&merger->table, path, error);
+  good = good && part_open(&merger->table, path, error);
   if (good) {
     merger->parts = opened;
     while (good && merger->part_count < part_count) {
@@ -391,7 +392,7 @@ bool table_merge(const char *path, const char *const *parts, int part_count, con
         (void)H5Fclose(opened[p].file);
       }
     }
-    good = table_file_close(&merger->table, good, error);
+    good = part_close(&merger->table, good, error);
   }
   free(opened);
   free(merger);

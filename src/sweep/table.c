@@ -5,10 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "h5_columns.h"
+#include "part_file.h"
 #include "provenance.h"
 #include "result_groups.h"
 #include "row.h"
-#include "table_file.h"
 
 /* Rows held before they are written: one piece of each column. */
 enum { SLAB_ROWS = 1024 };
@@ -16,7 +17,7 @@ enum { SLAB_ROWS = 1024 };
 enum { LAST_NUMBERS = 2 }; /* steps and right-hand sides, behind measures and limits */
 
 struct writer {
-  struct table_file table;
+  struct part_file table;
   const struct plan *plan;
   const struct journal_head *head;
   struct row_shape shape;
@@ -361,15 +362,15 @@ bool table_write(const char *path, const struct plan *plan, const struct journal
     free_slab(&writer);
     return error_set(error, ERROR_MEMORY, "no memory for the table");
   }
-  bool good = table_file_open(&writer.table, path, error);
+  bool good = part_open(&writer.table, path, error);
   if (good) {
     write_attributes(&writer, command);
     make_columns(&writer);
-    good = table_file_good(&writer.table, error) && add_blocks(&writer, journal, error);
+    good = part_good(&writer.table, error) && add_blocks(&writer, journal, error);
     h5_integer_attribute(writer.table.file, "failed_cases", writer.failed, &writer.table.log);
     close_columns(&writer);
-    good = table_file_good(&writer.table, error) && good;
-    good = table_file_close(&writer.table, good, error);
+    good = part_good(&writer.table, error) && good;
+    good = part_close(&writer.table, good, error);
   }
   *failed = writer.failed;
   free_slab(&writer);
