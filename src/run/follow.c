@@ -97,17 +97,13 @@ void extreme_begin(struct extreme *extreme, const struct moment *moment) {
 }
 
 void extreme_follow(struct extreme *extreme, const struct view *view, const struct stretch *stretch) {
-  if (stretch->end->time < extreme->from) {
+  if (stretch->end->time < extreme->from || extreme_idle(extreme, stretch)) {
     return;
   }
   double before = height(extreme, stretch->start);
   double middle = height(extreme, stretch->middle);
   double after = height(extreme, stretch->end);
   double rise = 0.5 * (after - before);
-  /* A parabola's top lies less than half the rise above its highest point. */
-  if (extreme->seen && larger(larger(before, middle), after) + 0.5 * fabs(rise) <= extreme->sign * extreme->best) {
-    return;
-  }
   if (stretch->start->time < extreme->from) {
     struct moment first;
     view_at(view, extreme->from, &first);

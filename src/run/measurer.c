@@ -266,8 +266,9 @@ static void follow_duty(struct measurer *measurer, const struct view *view, cons
 
 void measurer_follow(struct measurer *measurer, const struct view *view, const struct stretch *stretch) {
   for (int i = 0; i < EXTREME_ROWS; i++) {
-    if (measurer->extremes[i].signal >= 0) {
-      extreme_follow(&measurer->extremes[i], view, stretch);
+    struct extreme *extreme = &measurer->extremes[i];
+    if (extreme->signal >= 0 && !extreme_idle(extreme, stretch)) {
+      extreme_follow(extreme, view, stretch);
     }
   }
   for (int i = 0; i < MEASURER_SPANS; i++) {
