@@ -497,21 +497,7 @@ static void state_at(struct integrator *integrator, double t, double *state) {
     memcpy(state, NV_DATA_S(integrator->state), sizeof(double) * (size_t)n);
     return;
   }
-  const struct vecops_terms *terms = &integrator->terms;
-  double x = (t - integrator->time) * integrator->over_width;
-  const double *highest = terms->values[0];
-  const double *next = terms->values[1];
-#pragma GCC ivdep
-  for (int i = 0; i < n; i++) {
-    state[i] = next[i] + x * highest[i];
-  }
-  for (int k = 2; k < terms->count; k++) {
-    next = terms->values[k];
-#pragma GCC ivdep
-    for (int i = 0; i < n; i++) {
-      state[i] = next[i] + x * state[i];
-    }
-  }
+  vecops_polynomial(&integrator->terms, (t - integrator->time) * integrator->over_width, n, state);
 }
 
 void integrator_state_at(struct integrator *integrator, double t, double *state) {

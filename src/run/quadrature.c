@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "wide.h"
+
 enum {
   DEEPEST = 12, /* halvings */
   POINTS = 5,   /* start and middle of the step before, start, middle and end of this one */
@@ -138,7 +140,7 @@ static void add_piece(const struct quadrature *quadrature, const struct source *
 
 /* Simpson's rule over the step, less the error that the fourth difference over five points shows. Returns false, and
  * adds nothing, if that error is not within its tolerance. */
-static bool add_step(struct quadrature *quadrature) {
+WIDE static bool add_step(struct quadrature *quadrature) {
   double width = quadrature->end - quadrature->start;
   const double times[POINTS] = {quadrature->before_start, 0.5 * (quadrature->before_start + quadrature->start),
                                 quadrature->start, quadrature->start + 0.5 * width, quadrature->end};

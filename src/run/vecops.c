@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "wide.h"
+
 /* Loops whose result may be one of their arguments, element by element: nothing is carried from one turn to the next,
  * so that they may run on vector registers in any case. */
 #define IN_STEP _Pragma("GCC ivdep")
@@ -19,7 +21,7 @@ static sunindextype length_of(N_Vector vector) {
   return NV_LENGTH_S(vector);
 }
 
-static void linear_sum(sunrealtype a, N_Vector x, sunrealtype b, N_Vector y, N_Vector z) {
+WIDE static void linear_sum(sunrealtype a, N_Vector x, sunrealtype b, N_Vector y, N_Vector z) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   const double *yd = data_of(y);
@@ -46,7 +48,7 @@ static void set_constant(sunrealtype c, N_Vector z) {
   }
 }
 
-static void product(N_Vector x, N_Vector y, N_Vector z) {
+WIDE static void product(N_Vector x, N_Vector y, N_Vector z) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   const double *yd = data_of(y);
@@ -57,7 +59,7 @@ static void product(N_Vector x, N_Vector y, N_Vector z) {
   }
 }
 
-static void scale(sunrealtype c, N_Vector x, N_Vector z) {
+WIDE static void scale(sunrealtype c, N_Vector x, N_Vector z) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   double *zd = data_of(z);
@@ -97,7 +99,7 @@ static void add_constant(N_Vector x, sunrealtype b, N_Vector z) {
   }
 }
 
-static sunrealtype wrms_norm(N_Vector x, N_Vector w) {
+WIDE static sunrealtype wrms_norm(N_Vector x, N_Vector w) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   const double *wd = data_of(w);
@@ -137,7 +139,7 @@ static sunrealtype smallest(N_Vector x) {
   return least;
 }
 
-static int linear_combination(int count, sunrealtype *c, N_Vector *x, N_Vector z) {
+WIDE static int linear_combination(int count, sunrealtype *c, N_Vector *x, N_Vector z) {
   sunindextype n = length_of(z);
   double *zd = data_of(z);
   const double *first = data_of(x[0]);
@@ -157,7 +159,7 @@ static int linear_combination(int count, sunrealtype *c, N_Vector *x, N_Vector z
   return 0;
 }
 
-static int scale_add_multi(int count, sunrealtype *c, N_Vector x, N_Vector *y, N_Vector *z) {
+WIDE static int scale_add_multi(int count, sunrealtype *c, N_Vector x, N_Vector *y, N_Vector *z) {
   sunindextype n = length_of(x);
   const double *xd = data_of(x);
   for (int k = 0; k < count; k++) {
@@ -184,6 +186,22 @@ static int scale_array(int count, sunrealtype *c, N_Vector *x, N_Vector *z) {
     scale(c[k], x[k], z[k]);
   }
   return 0;
+}
+
+WIDE void vecops_polynomial(const struct vecops_terms *terms, double x, int n, double *state) {
+  const double *highest = terms->values[0];
+  const double *next = terms->values[1];
+  IN_STEP
+  for (int i = 0; i < n; i++) {
+    state[i] = next[i] + x * highest[i];
+  }
+  for (int k = 2; k < terms->count; k++) {
+    next = terms->values[k];
+    IN_STEP
+    for (int i = 0; i < n; i++) {
+      state[i] = next[i] + x * state[i];
+    }
+  }
 }
 
 void vecops_vector(N_Vector vector) {
@@ -224,7 +242,7 @@ N_Vector vecops_collector(struct vecops_terms *terms, SUNContext context) {
 }
 
 /* A <- c A + I */
-static int scale_add_identity(sunrealtype c, SUNMatrix matrix) {
+WIDE static int scale_add_identity(sunrealtype c, SUNMatrix matrix) {
   sunindextype n = SM_COLUMNS_D(matrix);
   for (sunindextype j = 0; j < n; j++) {
     double *column = SM_COLUMN_D(matrix, j);
@@ -245,7 +263,7 @@ static int zero_matrix(SUNMatrix matrix) {
   return 0;
 }
 
-static int copy_matrix(SUNMatrix from, SUNMatrix to) {
+WIDE static int copy_matrix(SUNMatrix from, SUNMatrix to) {
   sunindextype size = SM_COLUMNS_D(from) * SM_ROWS_D(from);
   const double *source = SM_DATA_D(from);
   double *target = SM_DATA_D(to);

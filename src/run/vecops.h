@@ -21,6 +21,8 @@ struct vecops_terms {
   const double *values[VECOPS_TERMS];
 };
 
+/* The sum of the terms, highest power of x first, n states each. At least two terms. */
+void vecops_polynomial(const struct vecops_terms *terms, double x, int n, double *state);
 /* Keeps into *terms; freed by N_VFreeEmpty. NULL without memory. */
 N_Vector vecops_collector(struct vecops_terms *terms, SUNContext context);
 /* A direct solver for dense matrices of this size; freed by SUNLinSolFree. NULL without memory. */
