@@ -4,9 +4,11 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sunmatrix/sunmatrix_dense.h>
 
 #include "quadrature.h"
 #include "ringing.h"
+#include "lu.h"
 #include "vecops.h"
 
 /* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
@@ -40,7 +42,7 @@ struct integrator {
   double *sensitivities_within;              /* [parameter][state], for the quadrature */
   int beside;                                /* parameter that is looked beside */
   double amount;
-  SUNMatrix matrix;
+  SUNMatrix matrix; /* the Jacobian */
   SUNLinearSolver linear;
   struct quadrature *quadrature; /* integrals of powers */
   struct ringing ringing;
@@ -140,6 +142,18 @@ static int call_jacobian(sunrealtype t, N_Vector state, N_Vector rates, SUNMatri
   }
   integrator->jacobian_calls += n;
   return 0;
+}
+
+/* The Newton matrix I - gamma J. `matrix` is J itself, kept from call to call; the solver of linear systems makes the
+ * rest of it. */
+static int call_linear_system(sunrealtype t, N_Vector state, N_Vector rates, SUNMatrix matrix, sunbooleantype keep,
+                              sunbooleantype *renewed, sunrealtype gamma, void *context, N_Vector work1, N_Vector work2,
+                              N_Vector work3) {
+  struct integrator *integrator = context;
+  int flag = keep ? 0 : call_jacobian(t, state, rates, matrix, context, work1, work2, work3);
+  *renewed = keep ? SUNFALSE : SUNTRUE;
+  lu_system(integrator->linear, -gamma, 1.0, !keep);
+  return flag;
 }
 
 /* The data of an array of vectors, for functions that know none. */
@@ -272,9 +286,8 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
             make_sensitivities(integrator);
   }
   if (ready) {
-    vecops_matrix(integrator->matrix);
     take_tolerances(integrator);
-    integrator->linear = vecops_solver(problem->state_count, integrator->context);
+    integrator->linear = lu_solver(problem->state_count, integrator->context);
     integrator->solver = CVodeCreate(CV_BDF, integrator->context);
     ready = integrator->linear != NULL && integrator->solver != NULL;
   }
@@ -292,7 +305,7 @@ bool integrator_renew(struct integrator **integrator, const struct integrator_pr
       old->problem.state_count == problem->state_count && old->problem.integral_count == problem->integral_count) {
     old->problem = *problem;
     take_tolerances(old);
-    vecops_solver_forget(old->linear);
+    lu_forget(old->linear);
     old->begun = false;
     old->rate_calls = 0;
     old->jacobian_calls = 0;
@@ -366,7 +379,7 @@ static bool make(struct integrator *integrator, double t) {
 
 static bool attach_linear(struct integrator *integrator) {
   return CVodeSetLinearSolver(integrator->solver, integrator->linear, integrator->matrix) == CV_SUCCESS &&
-         CVodeSetJacFn(integrator->solver, call_jacobian) == CV_SUCCESS;
+         CVodeSetLinSysFn(integrator->solver, call_linear_system) == CV_SUCCESS;
 }
 
 static bool start_again(struct integrator *integrator, double t) {

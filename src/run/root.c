@@ -5,6 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <sunmatrix/sunmatrix_dense.h>
+
+#include "lu.h"
 #include "vecops.h"
 
 #define GOOD_RESIDUAL 1e-9   /* what is taken as a root */
@@ -162,8 +165,7 @@ static bool open_search(struct search *search) {
       search->solver == NULL) {
     return false;
   }
-  vecops_matrix(search->matrix);
-  search->linear = vecops_solver(n, search->context);
+  search->linear = lu_solver(n, search->context);
   if (search->linear == NULL) {
     return false;
   }

@@ -1,16 +1,12 @@
-/* Vector, matrix and LU operations for small dense systems, put into the solver library's own objects. The library as
- * packaged runs its loops without optimisation; ours are compiled with the project and skip zeros. The digits are the
- * same but for the order of sums. */
+/* Vector operations for small systems, put into the solver library's own objects: ours are compiled for wide registers
+ * and know that nothing is carried from element to element. The digits are the same but for the order of sums. */
 #ifndef SWASHLOOP_RUN_VECOPS_H
 #define SWASHLOOP_RUN_VECOPS_H
 
 #include <nvector/nvector_serial.h>
-#include <sundials/sundials_linearsolver.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 /* Replace the operations of an object made by the library; its clones inherit them. */
 void vecops_vector(N_Vector vector);
-void vecops_matrix(SUNMatrix matrix);
 /* A vector that takes no sum: given a linear combination it keeps the terms, which stay the giver's. So the polynomial
  * of a step, which the library would sum anew for every time asked for, is got once. */
 enum { VECOPS_TERMS = 8 };
@@ -25,9 +21,5 @@ struct vecops_terms {
 void vecops_polynomial(const struct vecops_terms *terms, double x, int n, double *state);
 /* Keeps into *terms; freed by N_VFreeEmpty. NULL without memory. */
 N_Vector vecops_collector(struct vecops_terms *terms, SUNContext context);
-/* A direct solver for dense matrices of this size; freed by SUNLinSolFree. NULL without memory. */
-SUNLinearSolver vecops_solver(int size, SUNContext context);
-/* As if new: what it has learned of the matrices so far decides the order of its sums. */
-void vecops_solver_forget(SUNLinearSolver solver);
 
 #endif

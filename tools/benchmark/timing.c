@@ -10,6 +10,9 @@
 #include "result_file.h"
 #include "run.h"
 #include "scene.h"
+#include <sunmatrix/sunmatrix_dense.h>
+
+#include "lu.h"
 #include "vecops.h"
 
 enum { MOST_REPEATS = 101, MOST_PLACES = 200, SET_LIMIT = 32 };
@@ -265,7 +268,7 @@ static bool time_algebra(const struct scene *scene, const struct places *places,
   SUNMatrix matrix = SUNDenseMatrix(n, n, context);
   N_Vector right = N_VNew_Serial(n, context);
   N_Vector x = N_VNew_Serial(n, context);
-  SUNLinearSolver solver = vecops_solver(n, context);
+  SUNLinearSolver solver = lu_solver(n, context);
   enum { ROUNDS = 50 };
   *factor = 0.0;
   *solve = 0.0;
