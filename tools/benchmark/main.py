@@ -19,6 +19,8 @@ DEFAULT_RELATIVE = 5e-7
 DEFAULT_PASCAL = 300.0
 LADDER = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 3e-7, 1e-7, 3e-8)
 TIGHT = 1e-10
+# A setting for large sweeps: a third cheaper than the default, and far within the allowed error.
+COARSE = ("--set", "simulation.pressure_tolerance=0.03 bar", "--set", "simulation.largest_order=3")
 
 
 def say(text):
@@ -123,6 +125,27 @@ class Bench:
                    "error of pressure extremes")
         floors.show("Computed floor, ms CPU a simulated second: calls times the time of one; the solver alone, with the "
                     "energy integrals; ratios")
+
+    def coarse(self):
+        """Baseline i to iv at the coarse setting."""
+        table = Table("coarse setting", "steps", "rhs", "without", "memory", "error bar", "energy residual")
+        sums = dict.fromkeys(("end_time", "without_s", "memory_s"), 0.0)
+        worst = 0.0
+        for name in BASELINE:
+            say("coarse: " + name)
+            got = call("timing", baseline_case(name), "--repeat", self.repeat(), *COARSE)
+            error = error_of(got, self.reference(baseline_case(name)))
+            worst = max(worst, error)
+            for key in sums:
+                sums[key] += got[key]
+            scale = 1e3 / got["end_time"]
+            table.add(name, got["steps"], got["rate_calls"], "%.3f" % (got["without_s"] * scale),
+                      "%.3f" % (got["memory_s"] * scale), "%.3f" % error, "%.0e" % abs(got["energy_residual"]))
+        scale = 1e3 / sums["end_time"]
+        self.book["coarse"] = dict(without_s=sums["without_s"] * scale, memory_s=sums["memory_s"] * scale, error_bar=worst)
+        table.add("all", "", "", "%.3f" % (sums["without_s"] * scale), "%.3f" % (sums["memory_s"] * scale),
+                  "%.3f" % worst, "")
+        table.show("The same at the setting for large sweeps, pressure tolerance 0.03 bar and largest order 3")
 
     # ---- others
 
@@ -234,7 +257,7 @@ def main():
     parser = argparse.ArgumentParser(prog="tools/bench", description=__doc__.split(": ", 1)[1])
     parser.add_argument("--quick", action="store_true", help="three repeats, baseline only, no SciPy")
     parser.add_argument("--cases", nargs="+", help="case files to time (default: baseline i to iv and the demo cases)")
-    parser.add_argument("--own", action="store_true", help="ours only, no other integrators")
+    parser.add_argument("--own", action="store_true", help="ours only, no other integrators, no sweeps")
     parser.add_argument("--precision", action="store_true", help="work against precision only: CSV and picture")
     parser.add_argument("--folder", default=os.path.join(ROOT, "docs", "pictures"), help="where those go")
     parser.add_argument("--json", help="all figures to this file as well")
@@ -250,8 +273,14 @@ def main():
     elif not options.quick:
         paths += demo_cases()
     bench.cases(paths)
+    if not options.cases:
+        bench.coarse()
     if not options.own and not options.quick and not options.cases:
         bench.general(BASELINE)
+        sys.stdout.flush()
+        print()
+        subprocess.run([os.path.join(ROOT, "tools", "sweep-bench"), "--program", os.path.join(ROOT, "build", "bench", "swashloop"),
+                        "--count", "1000", "--large", "10000"], check=True)
     if options.json:
         with open(options.json, "w") as file:
             json.dump(bench.book, file, indent=1)
