@@ -82,7 +82,7 @@ struct strict_row {
 struct plant_look {
   real *powers;
   real *signals;
-  real *events;
+  real *events; /* NULL: nobody asks */
   real *switches;
 };
 

@@ -270,6 +270,8 @@ void transmission_look(const void *model_, const void *mode_, real t, const real
   efforts_of(model, mode, &now, t, x, &e);
   powers_of(model, mode, x, &now, &e, look->powers);
   signals_of(model, x, &now, &e, look->signals);
-  events_of(model, mode, t, x, &now, look->events);
+  if (look->events != NULL) {
+    events_of(model, mode, t, x, &now, look->events);
+  }
   transmission_switches_of(model, mode, x, look->switches);
 }

@@ -512,6 +512,7 @@ struct run_workspace *run_workspace_new(const struct plant *plant, bool story, s
   if (workspace != NULL) {
     workspace->story = story;
     workspace->view.plant = plant;
+    workspace->view.no_events = !story;
     workspace->view.model = calloc(1, plant->model_size);
     workspace->view.mode = calloc(1, plant->mode_size);
     if (workspace->view.model != NULL && workspace->view.mode != NULL) {

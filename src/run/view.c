@@ -5,13 +5,16 @@
 void view_evaluate(const struct view *view, struct moment *moment) {
   const struct plant *plant = view->plant;
   if (plant->look != NULL) {
-    struct plant_look look = {moment->powers, moment->signals, moment->events, moment->switches};
+    struct plant_look look = {moment->powers, moment->signals, view->no_events ? NULL : moment->events,
+                              moment->switches};
     plant->look(view->model, view->mode, moment->time, moment->state, &look);
     return;
   }
   plant->powers(view->model, view->mode, moment->time, moment->state, moment->powers);
   plant->signals_at(view->model, view->mode, moment->time, moment->state, moment->signals);
-  plant->events_at(view->model, view->mode, moment->time, moment->state, moment->events);
+  if (!view->no_events) {
+    plant->events_at(view->model, view->mode, moment->time, moment->state, moment->events);
+  }
   plant->switches(view->model, view->mode, moment->state, moment->switches);
 }
 

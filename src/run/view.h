@@ -32,6 +32,7 @@ struct view {
   void *mode;
   struct integrator *integrator;
   int state_count;
+  bool no_events; /* nobody follows them: they are left out of moments */
 };
 
 /* Fill in everything that follows from moment->time and moment->state. */
