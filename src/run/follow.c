@@ -7,15 +7,17 @@ static double height(const struct extreme *extreme, const struct moment *moment)
   return extreme->sign * (extreme->absolute ? fabs(value) : value);
 }
 
-static void consider(struct extreme *extreme, const struct moment *moment) {
-  if (moment->time < extreme->from) {
-    return;
-  }
-  double now = height(extreme, moment);
+static void take(struct extreme *extreme, double now, double time) {
   if (!extreme->seen || now > extreme->sign * extreme->best) {
     extreme->seen = true;
     extreme->best = extreme->sign * now;
-    extreme->time = moment->time;
+    extreme->time = time;
+  }
+}
+
+static void consider(struct extreme *extreme, const struct moment *moment) {
+  if (moment->time >= extreme->from) {
+    take(extreme, height(extreme, moment), moment->time);
   }
 }
 
@@ -108,14 +110,13 @@ void extreme_follow(struct extreme *extreme, const struct view *view, const stru
     struct moment first;
     view_at(view, extreme->from, &first);
     consider(extreme, &first);
-  } else {
-    consider(extreme, stretch->start); /* after a restart the start may differ from the last end */
-  }
-  consider(extreme, stretch->middle);
-  consider(extreme, stretch->end);
-  if (stretch->start->time < extreme->from) {
+    consider(extreme, stretch->middle);
+    consider(extreme, stretch->end);
     return;
   }
+  take(extreme, before, stretch->start->time); /* after a restart the start may differ from the last end */
+  take(extreme, middle, stretch->middle->time);
+  take(extreme, after, stretch->end->time);
   double bend = before - 2.0 * middle + after;
   if (bend < 0.0 && fabs(rise) < -bend) {
     double top = middle - 0.5 * rise * rise / bend;

@@ -26,7 +26,8 @@ struct quadrature {
   double *at_start;     /* integrals */
   double *at_end;
   double *aside[2]; /* powers at middle and end of a part of the step */
-  double part_end;  /* of the part last asked for; its integrals are kept, for the powers may have changed since */
+  double part_end;  /* of the part last asked for, NaN before; its integrals are kept, for the powers may have changed
+                       since */
   double *at_part;
   double *quarters; /* [DEEPEST][2][count]: powers within halved pieces */
   double *memory;
@@ -100,8 +101,7 @@ void quadrature_step(struct quadrature *quadrature, double t) {
   quadrature->start = quadrature->end;
   quadrature->end = t;
   quadrature->finished = false;
-  quadrature->part_end = quadrature->start;
-  memcpy(quadrature->at_part, quadrature->at_start, (size_t)quadrature->count * sizeof *quadrature->at_part);
+  quadrature->part_end = NAN;
 }
 
 static double allowed(const struct quadrature *quadrature, int i) {
