@@ -80,6 +80,20 @@ static void consider(struct hold *hold, const struct machine_point *point, const
   }
 }
 
+/* Where heat ends the hold the oil is hot, and the other bounds are those of hot oil: it leaks more, and the engine
+ * turns faster. */
+static void hold_hot_edges(struct machine *machine, const struct scan *hot, int from, struct hold *hold) {
+  struct machine_point point;
+  for (int k = 0; k < EDGE_HEAT; k++) {
+    if (scan_edge(machine, hot, from, edge_condition(machine, (enum edge)k), &point)) {
+      hold->grades[k] = point.inputs[MACHINE_GRADE];
+      if (!isnan(hold->usable)) {
+        consider(hold, &point, machine_bound_words[edges[k].bound]);
+      }
+    }
+  }
+}
+
 /* The edge of heat, the loop at its highest temperature and all behind it in balance. `cold` is the scan at the
  * temperatures of the case. About no load the flushing shuttle stands shut and the loop keeps its heat: the edge is
  * looked for from where the shuttle is open, down. */
@@ -106,14 +120,25 @@ static void hold_heat(struct machine *machine, const struct scan *cold, int top,
   while (cool >= 0 && !(scan.points[cool].found && scan.points[cool].heating <= 0.0)) {
     cool--;
   }
+  /* Or the loop is cool only between the first at which it stands open and the place above. */
+  while (cool < 0 && open > 0 && scan.points[open].found && !(scan.points[open].signals[drop] < -shift)) {
+    open--;
+  }
+  struct balance_condition opened = {drop, -shift, 1e7};
+  if (cool < 0 && scan.points[open].found && scan_finer(machine, &scan, open, hot, opened)) {
+    cool = open + 1;
+  }
   if (cool < 0) {
     /* Hot on every grade that goes with this speed. */
-    hold->grades[EDGE_HEAT] = scan.points[open].at.inputs[MACHINE_GRADE];
     hold->usable = NAN;
     hold->limit = machine_bound_words[BOUND_heat];
+    hold_hot_edges(machine, &scan, open, hold);
   } else if (scan_edge(machine, &scan, cool, hot, &point)) {
     hold->grades[EDGE_HEAT] = point.inputs[MACHINE_GRADE];
     consider(hold, &point, machine_bound_words[BOUND_heat]);
+    if (hold->usable == hold->grades[EDGE_HEAT]) {
+      hold_hot_edges(machine, &scan, cool, hold);
+    }
   }
 }
 

@@ -203,6 +203,33 @@ bool scan_edge_between(struct machine *machine, const struct scan *scan, int hig
   return halve(machine, scan, &scan->points[high], &below, &condition, point);
 }
 
+bool scan_finer(struct machine *machine, struct scan *scan, int low, struct balance_condition condition,
+                struct balance_condition while_below) {
+  enum { FINER = 16 };
+  if (low + 1 >= SCAN_POINTS) {
+    return false;
+  }
+  struct machine_point guess = scan->points[low].at;
+  struct scan_point *above = &scan->points[low + 1];
+  double from = pedal_of(machine, low);
+  double to = pedal_of(machine, low + 1);
+  for (int k = 1; k < FINER; k++) {
+    guess.inputs[MACHINE_PEDAL] = (scan->speed < 0.0 ? -1.0 : 1.0) * (from + (to - from) * k / FINER);
+    if (!machine_follow(machine, scan->speed, scan->freed, &guess)) {
+      break;
+    }
+    take(machine, above, &guess);
+    if (excess(above, &while_below) > 0.0) {
+      break;
+    }
+    if (excess(above, &condition) <= 0.0) {
+      return true;
+    }
+  }
+  above->found = false;
+  return false;
+}
+
 int scan_extreme(const struct scan *scan, double sign) {
   int best = -1;
   for (int i = 0; i < SCAN_POINTS; i++) {

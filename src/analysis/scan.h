@@ -36,6 +36,10 @@ bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct
 /* The same between scan point `high` and a point with a smaller pedal on the other side of the edge, by halving. */
 bool scan_edge_between(struct machine *machine, const struct scan *scan, int high, const struct machine_point *low,
                        struct balance_condition condition, struct machine_point *point);
+/* Between place `low` and the next above it, in fine steps upward as long as `while_below` holds: the first point at
+ * which `condition` is not exceeded takes that next place. False if there is none. */
+bool scan_finer(struct machine *machine, struct scan *scan, int low, struct balance_condition condition,
+                struct balance_condition while_below);
 /* The found point with the largest value of the freed input (sign 1) or the smallest (-1); -1 if there is none. */
 int scan_extreme(const struct scan *scan, double sign);
 

@@ -1,5 +1,6 @@
 """steady and linear: exit codes, reasons, JSON, files that open without code of ours, and a picture each."""
 import json
+import math
 import os
 import subprocess
 import sys
@@ -53,6 +54,22 @@ class Answers(Folder):
                 edges = [edge for edge in edges if edge == edge]
                 if held == held and limit != "foot off":
                     self.assertEqual(held, max(edges))
+
+    def test_hold_back_where_heat_comes_in(self):
+        """Oil near its limit: no hole between speeds that hold, the engine within its limit with hot oil, too."""
+        answer = self.answer("steady", DOWNHILL, "--engine-limit", "2520 rpm", "--from", "23 km/h", "--to",
+                             "26.4 km/h", "--steps", "18")
+        columns = {name: column["values"] for name, column in answer["columns"].items() if "values" in column}
+        held = [grade for grade in columns["grade_held"] if grade is not None]
+        self.assertEqual(columns["grade_held"], held + [None] * (18 - len(held)))
+        self.assertGreater(len(held), 10)
+        self.assertLess(len(held), 18)
+        self.assertEqual(held, sorted(held))
+        self.assertEqual(set(answer["limit"][:len(held)]), {"engine braking", "heat"})
+        for i, grade in enumerate(held):
+            self.assertLessEqual(columns["engine_speed"][i], 2520.0 * 2.0 * math.pi / 60.0 * (1.0 + 1e-6))
+            edges = [columns[name][i] for name in ("grade_engine_braking", "grade_relief", "grade_grip", "grade_heat")]
+            self.assertEqual(grade, max(edge for edge in edges if edge is not None))
 
     def test_tractive_effort(self):
         answer = self.answer("steady", CLIMB, "--map", "tractive_effort", "--steps", "8")

@@ -60,8 +60,8 @@ def draw_hold_back(answer):
     for first, last, word in runs_of(limits):
         span = (borders[first], borders[last + 1])
         axis.axvspan(*span, color=ENDS.get(word, style.MARK), alpha=0.16, linewidth=0)
-    axis.fill_between(speed, filled, color="white", zorder=1.5, linewidth=0)
-    axis.fill_between(speed, filled, color="#dbe9d3", zorder=1.6, linewidth=0)
+    axis.fill_between(speed, held, color="white", zorder=1.5, linewidth=0)
+    axis.fill_between(speed, held, color="#dbe9d3", zorder=1.6, linewidth=0)
     axis.plot(speed, held, color=style.INK, linewidth=2.2, zorder=4)
     lines = (("grade_engine_braking", "engine braking", "engine at its allowed speed"),
              ("grade_relief", "relief valve", "relief valve cracks"), ("grade_grip", "grip", "grip used up"),
