@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The rooms depend one way: models <- core <- {case, run, results, report, sweep, analysis} <- cli. Read from the includes.
+# The rooms depend one way: models <- core <- lanes <- {case, run, results, report, sweep, analysis} <- cli. Read from the includes.
 set -u
 cd "$SWASHLOOP_SOURCE" || exit 1
 failures=0
@@ -24,8 +24,8 @@ room_of() {
 may_use() {
   case $1 in
   models) ;;
-  core) echo models ;;
-  case | run) echo models core case ;;
+  core | lanes) echo models core ;;
+  case | run) echo models core lanes case ;;
   results | report) echo models core case run ;;
   report) echo models core case run ;;
   sweep) echo models core case run results ;;
