@@ -6,6 +6,7 @@
 #define SWASHLOOP_MODELS_PLANT_H
 
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "field.h"
 
@@ -78,6 +79,9 @@ struct strict_row {
   real share;
 };
 
+/* In a pattern: the rate depends on time itself. */
+#define PLANT_TIME (UINT64_C(1) << 63)
+
 /* Where the numbers of one instant go. */
 struct plant_look {
   real *powers;
@@ -123,6 +127,11 @@ struct plant {
 
   /* d(state)/dt at (t, state). */
   void (*rates)(const void *model, const void *mode, real t, const real *state, real *rates);
+  /* Which rates depend on what: bit j of rows[i] is set where the rate of active row i may depend on active row j, and
+   * PLANT_TIME where it may depend on time. It goes by the laws chosen, not by numbers. NULL: all on everything. */
+  void (*depends)(const void *model, uint64_t *rows);
+  /* Do any rates depend on time itself until the mode next changes? NULL: they may. */
+  bool (*moves)(const void *mode);
   /* Power of every ledger row that is integrated (all but STORED), W. */
   void (*powers)(const void *model, const void *mode, real t, const real *state, real *powers);
   /* Every signal, SI; pressures by the reference of the signal's row. */

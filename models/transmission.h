@@ -383,11 +383,15 @@ void transmission_duty(const void *model, const real *means, struct plant_duty *
 void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
 void transmission_look(const void *model, const void *mode, real t, const real *state, const struct plant_look *look);
 
+/* transmission_pattern.c */
+void transmission_depends(const void *model, uint64_t *rows);
+
 /* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */
 const char *transmission_prepare(const void *parameters, void *model);
 int transmission_active_states(const void *model, int *rows);
 void transmission_start(const void *model, void *mode, real *state);
 real transmission_next_time(const void *mode);
+bool transmission_moves(const void *mode);
 void transmission_switches(const void *model, const void *mode, const real *state, real *values);
 /* The same from the full vector. */
 void transmission_switches_of(const struct transmission_model *model, const struct transmission_mode *mode,

@@ -382,6 +382,11 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   }
 }
 
+bool transmission_moves(const void *mode_) {
+  const struct transmission_mode *mode = mode_;
+  return mode->moving_count > 0;
+}
+
 real transmission_next_time(const void *mode_) {
   const struct transmission_mode *mode = mode_;
   real next = mode->motor_waits ? mode->motor_waits_until : HUGE_VAL;

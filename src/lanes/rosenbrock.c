@@ -26,6 +26,10 @@ static double larger_of(double a, double b) {
 #define VECTORS
 #include "rosenbrock_text.h"
 
-int rosenbrock_looks(const struct sparsity *sparsity) {
-  return sparsity->group_count + RODAS4_STAGES;
+int rosenbrock_jacobian_looks(const struct sparsity *sparsity, bool driven) {
+  return sparsity->group_count + (driven ? 1 : 0);
+}
+
+int rosenbrock_looks(const struct sparsity *sparsity, bool driven) {
+  return rosenbrock_jacobian_looks(sparsity, driven) + RODAS4_STAGES;
 }

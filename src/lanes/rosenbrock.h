@@ -18,6 +18,7 @@ enum { ROSENBROCK_ROWS = 3 };
 
 /* The memory of an attempt; each array has one number (or one of each lane) a state. */
 #define ROSENBROCK_MEMORY(number)                                                                                      \
+  bool driven;                   /* rates depend on time itself (in some lane; it costs a look) */                     \
   number *end;                   /* where the step ends */                                                             \
   number *rows[ROSENBROCK_ROWS]; /* of its polynomial */                                                               \
   number error;                  /* root mean square of the error over the tolerances: 1 or less is good */            \
@@ -46,7 +47,8 @@ struct rosenbrock_lanes {
   ROSENBROCK_MEMORY(lanes);
 };
 
-/* From all zero but the first three members. False without memory. */
+/* From all zero but the first three members, and `driven`, which may be set anew before each attempt. False without
+ * memory. */
 bool rosenbrock_plain_open(struct rosenbrock_plain *method);
 void rosenbrock_plain_close(struct rosenbrock_plain *method);
 bool rosenbrock_lanes_open(struct rosenbrock_lanes *method);
@@ -59,7 +61,8 @@ void rosenbrock_plain_try(struct rosenbrock_plain *method, double t, double widt
 void rosenbrock_lanes_try(struct rosenbrock_lanes *method, const lanes *t, const lanes *width, const lanes *state,
                           const lanes *absolute, const lanes *relative);
 
-/* Evaluations of the rates in one attempt. */
-int rosenbrock_looks(const struct sparsity *sparsity);
+/* Evaluations of the rates in one attempt, and how many of them make the Jacobian. */
+int rosenbrock_looks(const struct sparsity *sparsity, bool driven);
+int rosenbrock_jacobian_looks(const struct sparsity *sparsity, bool driven);
 
 #endif

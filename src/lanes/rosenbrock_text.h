@@ -43,45 +43,49 @@ void JOIN(METHOD, _close)(struct METHOD *method) {
   method->memory = NULL;
 }
 
-/* What the rates are from `state` with the columns of one group shifted. */
+/* The state with the columns of one group shifted. */
 VECTORS static void JOIN(METHOD, _shift)(const struct METHOD *method, int g, const NUMBER *state, NUMBER *shifted,
                                          const NUMBER *absolute) {
   const struct sparsity *s = method->sparsity;
   memcpy(shifted, state, (size_t)s->size * sizeof *shifted);
   for (int c = s->group_first[g]; c < s->group_first[g + 1]; c++) {
     int j = s->group_columns[c];
-    if (j < s->size) {
-      NUMBER increment = LARGER(INCREMENT_RELATIVE * SIZE(state[j]), INCREMENT_OF_TOLERANCE * absolute[j]);
-      shifted[j] = state[j] + increment;
-      method->over[j] = 1.0 / (shifted[j] - state[j]);
-    }
+    NUMBER increment = LARGER(INCREMENT_RELATIVE * SIZE(state[j]), INCREMENT_OF_TOLERANCE * absolute[j]);
+    shifted[j] = state[j] + increment;
+    method->over[j] = 1.0 / (shifted[j] - state[j]);
   }
 }
 
-VECTORS static void JOIN(METHOD, _find)(const struct METHOD *method, int g, const NUMBER *there, GIVEN over_time) {
+/* What that says of those columns. */
+VECTORS static void JOIN(METHOD, _find)(const struct METHOD *method, int g, const NUMBER *there) {
   const struct sparsity *s = method->sparsity;
   for (int f = s->find_first[g]; f < s->find_first[g + 1]; f++) {
     const struct sparsity_find *find = &s->finds[f];
-    NUMBER change = there[find->row] - method->rates[find->row];
-    if (find->entry >= 0) {
-      method->jacobian[find->entry] = change * method->over[find->column];
-    } else {
-      method->by_time[find->row] = change * TAKE(over_time);
+    method->jacobian[find->entry] = (there[find->row] - method->rates[find->row]) * method->over[find->column];
+  }
+}
+
+static void JOIN(METHOD, _differ_by_time)(struct METHOD *method, GIVEN t, const NUMBER *state) {
+  const struct sparsity *s = method->sparsity;
+  memset(method->by_time, 0, (size_t)s->size * sizeof *method->by_time);
+  if (method->driven) {
+    NUMBER later = TAKE(t) + LARGER(INCREMENT_RELATIVE * SIZE(TAKE(t)), INCREMENT_TIME + 0.0 * TAKE(t));
+    NUMBER over = 1.0 / (later - TAKE(t));
+    RATES(method, HAND(later), state, method->work[1]);
+    for (int i = 0; i < s->timed_count; i++) {
+      int row = s->timed[i];
+      method->by_time[row] = (method->work[1][row] - method->rates[row]) * over;
     }
   }
 }
 
-static void JOIN(METHOD, _differences)(struct METHOD *method, GIVEN t, const NUMBER *state, const NUMBER *absolute) {
-  const struct sparsity *s = method->sparsity;
-  NUMBER later = TAKE(t) + LARGER(INCREMENT_RELATIVE * SIZE(TAKE(t)), INCREMENT_TIME + 0.0 * TAKE(t));
-  NUMBER over_time = 1.0 / (later - TAKE(t));
+static void JOIN(METHOD, _differ)(struct METHOD *method, GIVEN t, const NUMBER *state, const NUMBER *absolute) {
   RATES(method, t, state, method->rates);
-  for (int g = 0; g < s->group_count; g++) {
-    int last = s->group_first[g + 1] - 1;
-    bool with_time = s->group_columns[last] == s->size;
+  JOIN(METHOD, _differ_by_time)(method, t, state);
+  for (int g = 0; g < method->sparsity->group_count; g++) {
     JOIN(METHOD, _shift)(method, g, state, method->work[0], absolute);
-    RATES(method, with_time ? HAND(later) : t, method->work[0], method->work[1]);
-    JOIN(METHOD, _find)(method, g, method->work[1], HAND(over_time));
+    RATES(method, t, method->work[0], method->work[1]);
+    JOIN(METHOD, _find)(method, g, method->work[1]);
   }
 }
 
@@ -189,7 +193,7 @@ VECTORS static void JOIN(METHOD, _finish)(struct METHOD *method, const NUMBER *s
 void JOIN(METHOD, _try)(struct METHOD *method, GIVEN t, GIVEN width, const NUMBER *state, const NUMBER *absolute,
                         const NUMBER *relative) {
   NUMBER spoilt;
-  JOIN(METHOD, _differences)(method, t, state, absolute);
+  JOIN(METHOD, _differ)(method, t, state, absolute);
   JOIN(METHOD, _factor)(method, width, &spoilt);
   JOIN(METHOD, _stage)(method, 0, width, method->rates);
   for (int k = 1; k < RODAS4_STAGES; k++) {

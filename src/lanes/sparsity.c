@@ -52,17 +52,16 @@ static void find_order(int n, uint64_t *rows, uint64_t *columns, int *order) {
 
 /* Columns that share no row, found together: the fullest first, each into the first group that has room. */
 static int find_groups(int n, const uint64_t *rows, int *group) {
-  uint64_t of_column[SPARSITY_LIMIT + 1] = {0};
-  uint64_t taken[SPARSITY_LIMIT + 1] = {0};
+  uint64_t of_column[SPARSITY_LIMIT] = {0};
+  uint64_t taken[SPARSITY_LIMIT] = {0};
   int count = 0;
   for (int i = 0; i < n; i++) {
     for (int j = 0; j < n; j++) {
       of_column[j] |= has(rows[i], j) ? BIT(i) : 0;
     }
-    of_column[n] |= (rows[i] & SPARSITY_TIME) != 0 ? BIT(i) : 0;
   }
   for (int fullness = n; fullness > 0; fullness--) {
-    for (int j = 0; j <= n; j++) {
+    for (int j = 0; j < n; j++) {
       if (__builtin_popcountll(of_column[j]) != fullness) {
         continue;
       }
@@ -85,20 +84,25 @@ static void list_groups(struct sparsity *s, const uint64_t *rows, const int *gro
   for (int g = 0; g < s->group_count; g++) {
     s->group_first[g] = columns;
     s->find_first[g] = finds;
-    for (int j = 0; j <= n; j++) {
+    for (int j = 0; j < n; j++) {
       if (group[j] != g) {
         continue;
       }
       s->group_columns[columns++] = j;
       for (int i = 0; i < n; i++) {
-        if (j < n ? has(rows[i], j) : (rows[i] & SPARSITY_TIME) != 0) {
-          s->finds[finds++] = (struct sparsity_find){i, j, j < n ? entry[i * n + j] : -1};
+        if (has(rows[i], j)) {
+          s->finds[finds++] = (struct sparsity_find){i, j, entry[i * n + j]};
         }
       }
     }
   }
   s->group_first[s->group_count] = columns;
   s->find_first[s->group_count] = finds;
+  for (int i = 0; i < n; i++) {
+    if ((rows[i] & SPARSITY_TIME) != 0) {
+      s->timed[s->timed_count++] = i;
+    }
+  }
 }
 
 /* The elimination as lists of what to do. `place` of an unknown: where it stands in the order. */
@@ -145,10 +149,11 @@ static void list_elimination(struct sparsity *s, const uint64_t *filled, const i
 static bool make_room(struct sparsity *s, int n) {
   size_t size = (size_t)n;
   size_t all = size * size;
-  s->group_columns = calloc(size + 1, sizeof *s->group_columns);
-  s->group_first = calloc(size + 2, sizeof *s->group_first);
-  s->finds = calloc(all + size, sizeof *s->finds);
-  s->find_first = calloc(size + 2, sizeof *s->find_first);
+  s->group_columns = calloc(size, sizeof *s->group_columns);
+  s->group_first = calloc(size + 1, sizeof *s->group_first);
+  s->finds = calloc(all, sizeof *s->finds);
+  s->find_first = calloc(size + 1, sizeof *s->find_first);
+  s->timed = calloc(size, sizeof *s->timed);
   s->diagonal = calloc(size, sizeof *s->diagonal);
   s->pivots = calloc(size, sizeof *s->pivots);
   s->pivot_unknown = calloc(size, sizeof *s->pivot_unknown);
@@ -158,8 +163,9 @@ static bool make_room(struct sparsity *s, int n) {
   s->backward = calloc(all, sizeof *s->backward);
   s->backward_first = calloc(size + 1, sizeof *s->backward_first);
   return s->group_columns != NULL && s->group_first != NULL && s->finds != NULL && s->find_first != NULL &&
-         s->diagonal != NULL && s->pivots != NULL && s->pivot_unknown != NULL && s->lowers != NULL &&
-         s->products != NULL && s->forward != NULL && s->backward != NULL && s->backward_first != NULL;
+         s->timed != NULL && s->diagonal != NULL && s->pivots != NULL && s->pivot_unknown != NULL &&
+         s->lowers != NULL && s->products != NULL && s->forward != NULL && s->backward != NULL &&
+         s->backward_first != NULL;
 }
 
 static void settle(struct sparsity *s, const uint64_t *rows) {
@@ -168,7 +174,7 @@ static void settle(struct sparsity *s, const uint64_t *rows) {
   uint64_t columns[SPARSITY_LIMIT] = {0};
   int entry[SPARSITY_LIMIT * SPARSITY_LIMIT] = {0};
   int place[SPARSITY_LIMIT] = {0};
-  int group[SPARSITY_LIMIT + 1];
+  int group[SPARSITY_LIMIT];
   for (int i = 0; i < n; i++) {
     filled[i] = (rows[i] & ~SPARSITY_TIME) | BIT(i);
     for (int j = 0; j < n; j++) {
@@ -185,7 +191,7 @@ static void settle(struct sparsity *s, const uint64_t *rows) {
     }
     s->diagonal[i] = entry[i * n + i];
   }
-  for (int j = 0; j <= n; j++) {
+  for (int j = 0; j < n; j++) {
     group[j] = -1; /* a column that nothing depends on is in no group */
   }
   s->group_count = find_groups(n, rows, group);
@@ -201,6 +207,7 @@ struct sparsity *sparsity_new(int size, const uint64_t *rows, struct error *erro
     return NULL;
   }
   s->size = size;
+  memcpy(s->pattern, rows, (size_t)size * sizeof *rows);
   settle(s, rows);
   return s;
 }
@@ -209,7 +216,7 @@ void sparsity_free(struct sparsity *s) {
   if (s == NULL) {
     return;
   }
-  void *all[] = {s->group_columns, s->group_first, s->finds,    s->find_first, s->diagonal, s->pivots,
+  void *all[] = {s->group_columns, s->group_first, s->finds,    s->find_first, s->timed,    s->diagonal,      s->pivots,
                  s->pivot_unknown, s->lowers,      s->products, s->forward,    s->backward, s->backward_first};
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
     free(all[i]);

@@ -17,7 +17,7 @@ enum { SPARSITY_LIMIT = 63 }; /* unknowns; time has the bit behind them */
 struct sparsity_find {
   int row;
   int column;
-  int entry; /* where it lies among the values; -1: the column is time */
+  int entry; /* where it lies among the values */
 };
 
 /* values[target] -= values[left] * values[right] */
@@ -39,12 +39,15 @@ struct sparsity_term {
 
 struct sparsity {
   int size;
-  int entry_count; /* places, those that fill up in the elimination among them */
+  uint64_t pattern[SPARSITY_LIMIT]; /* that it was made from */
+  int entry_count;                  /* places, those that fill up in the elimination among them */
   int group_count;
-  int *group_columns; /* columns by groups; `size` is time */
+  int *group_columns; /* columns by groups */
   int *group_first;   /* [group_count + 1] in group_columns */
   struct sparsity_find *finds;
-  int *find_first;               /* [group_count + 1] in finds */
+  int *find_first; /* [group_count + 1] in finds */
+  int *timed;      /* rows that depend on time */
+  int timed_count;
   int *diagonal;                 /* [size] entry of each unknown's diagonal */
   struct sparsity_pivot *pivots; /* in the order of elimination */
   int *pivot_unknown;            /* [size] which unknown each eliminates */

@@ -6,18 +6,16 @@
 #include <string.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
-#include "quadrature.h"
-#include "ringing.h"
-#include "lu.h"
-#include "vecops.h"
-
-/* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
-#define SMALLEST_STEP 1e-12
+#include "integrator_body.h"
 
 /* A Jacobian serves so many steps at most. The solver would keep one for 51; where a stiffness falls by orders
  * meanwhile (a brake that comes on), Newton's corrections with the old one are too small, look converged, and the state
  * drifts off by per cents without any test failing. Costs 3 % over all demo cases. */
 #define JACOBIAN_STEPS 20
+
+/* The linearly implicit method's error is that of a step; the other's steps are three to five times as many, and their
+ * errors add up. So many times the tolerances give extremes as near to the true ones (docs/lanes.md). */
+#define LINEAR_TOLERANCES 10.0
 
 /* How often one step may be cut before the run fails. From a step of a millisecond to what the impact of a poppet on
  * its seat asks for, the solver's usual 7 cuts are too few. */
@@ -25,45 +23,6 @@
 
 /* The largest order that is stable for every damped mode. */
 enum { STABLE_ORDER = 2 };
-
-struct integrator {
-  struct integrator_problem problem;
-  SUNContext context;
-  void *solver;
-  N_Vector state;
-  double *tolerances;      /* absolute, then relative, one each a state */
-  N_Vector collector;      /* of the step's polynomial */
-  N_Vector *sensitivities; /* with which a start begins, one a parameter; NULL without parameters */
-  N_Vector sensitivity_work;
-  double *scales;                            /* of the parameters */
-  struct quadrature *sensitivity_quadrature; /* integrals' derivatives times the scales; NULL without parameters */
-  double *integral_sensitivities;            /* [parameter][integral], those with which a start begins, times scales */
-  double *integral_sensitivities_at;         /* the same, looked at */
-  double *sensitivities_within;              /* [parameter][state], for the quadrature */
-  int beside;                                /* parameter that is looked beside */
-  double amount;
-  SUNMatrix matrix; /* the Jacobian */
-  SUNLinearSolver linear;
-  struct quadrature *quadrature; /* integrals of powers */
-  struct ringing ringing;
-  int order;          /* the largest for now: STABLE_ORDER while the formula would ring */
-  bool order_changes; /* before the next step */
-  bool stepped;       /* since the last start */
-  bool made;          /* the library's memory is there */
-  bool begun;         /* this problem has started */
-  double time;
-  double step_start;
-  long rate_calls;
-  long jacobian_calls;
-  struct vecops_terms terms; /* the library's own rows, good until it steps again */
-  double over_width;
-  bool polynomial_ready;
-  double *within;                  /* a state within the step, for the quadrature */
-  struct integrator_counts before; /* counts up to the last restart, which resets the library's */
-  int bad_state;                   /* first non-finite derivative, -1 none */
-  double bad_time;
-  char message[256];
-};
 
 static bool all_finite(const double *values, int count) {
   double sum = 0.0;
@@ -258,10 +217,28 @@ static int call_weights(N_Vector state, N_Vector weights, void *context) {
 static void take_tolerances(struct integrator *integrator) {
   const struct integrator_problem *problem = &integrator->problem;
   int n = problem->state_count;
+  double times = integrator->linear_steps != NULL ? LINEAR_TOLERANCES : 1.0;
   for (int i = 0; i < n; i++) {
-    integrator->tolerances[i] = problem->tolerances[i];
-    integrator->tolerances[n + i] = problem->relative_tolerance * (problem->shares != NULL ? problem->shares[i] : 1.0);
+    double share = problem->shares != NULL ? problem->shares[i] : 1.0;
+    integrator->tolerances[i] = times * problem->tolerances[i];
+    integrator->tolerances[n + i] = times * problem->relative_tolerance * share;
   }
+}
+
+static bool is_linear(const struct integrator_problem *problem) {
+  return problem->method == INTEGRATOR_ROSENBROCK && problem->parameter_count == 0;
+}
+
+/* What the method needs: of the library, or of our own. */
+static bool make_method(struct integrator *integrator, struct error *error) {
+  const struct integrator_problem *problem = &integrator->problem;
+  if (is_linear(problem)) {
+    integrator->linear_steps = calloc(1, sizeof *integrator->linear_steps);
+    return integrator->linear_steps != NULL && linear_steps_renew(integrator->linear_steps, problem, error);
+  }
+  integrator->linear = lu_solver(problem->state_count, integrator->context);
+  integrator->solver = CVodeCreate(CV_BDF, integrator->context);
+  return integrator->linear != NULL && integrator->solver != NULL;
 }
 
 struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error) {
@@ -286,10 +263,8 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
             make_sensitivities(integrator);
   }
   if (ready) {
+    ready = make_method(integrator, error);
     take_tolerances(integrator);
-    integrator->linear = lu_solver(problem->state_count, integrator->context);
-    integrator->solver = CVodeCreate(CV_BDF, integrator->context);
-    ready = integrator->linear != NULL && integrator->solver != NULL;
   }
   if (!ready) {
     integrator_free(integrator);
@@ -302,10 +277,15 @@ struct integrator *integrator_new(const struct integrator_problem *problem, stru
 bool integrator_renew(struct integrator **integrator, const struct integrator_problem *problem, struct error *error) {
   struct integrator *old = *integrator;
   if (old != NULL && old->problem.parameter_count == 0 && problem->parameter_count == 0 &&
-      old->problem.state_count == problem->state_count && old->problem.integral_count == problem->integral_count) {
+      is_linear(&old->problem) == is_linear(problem) && old->problem.state_count == problem->state_count &&
+      old->problem.integral_count == problem->integral_count) {
     old->problem = *problem;
     take_tolerances(old);
-    lu_forget(old->linear);
+    if (old->linear_steps == NULL) {
+      lu_forget(old->linear);
+    } else if (!linear_steps_renew(old->linear_steps, problem, error)) {
+      return false;
+    }
     old->begun = false;
     old->rate_calls = 0;
     old->jacobian_calls = 0;
@@ -323,6 +303,7 @@ void integrator_free(struct integrator *integrator) {
   if (integrator == NULL) {
     return;
   }
+  linear_steps_free(integrator->linear_steps);
   if (integrator->solver != NULL) {
     CVodeFree(&integrator->solver);
   }
@@ -402,6 +383,11 @@ void integrator_begin_sensitivities(struct integrator *integrator, const double 
   }
 }
 
+static void settle_quadrature(struct integrator *integrator) {
+  const struct integrator_problem *problem = &integrator->problem;
+  quadrature_settle(integrator->quadrature, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
+}
+
 static bool settle(struct integrator *integrator) {
   const struct integrator_problem *problem = &integrator->problem;
   void *solver = integrator->solver;
@@ -412,7 +398,7 @@ static bool settle(struct integrator *integrator) {
   failed |= CVodeSetMinStep(solver, SMALLEST_STEP);
   failed |= CVodeSetJacEvalFrequency(solver, JACOBIAN_STEPS);
   failed |= CVodeSetMaxErrTestFails(solver, ERROR_TRIES);
-  quadrature_settle(integrator->quadrature, 0.1 * problem->relative_tolerance, problem->integral_tolerance);
+  settle_quadrature(integrator);
   if (problem->parameter_count > 0) { /* derivatives need not close a balance */
     quadrature_settle(integrator->sensitivity_quadrature, 10.0 * problem->relative_tolerance,
                       100.0 * problem->integral_tolerance);
@@ -422,7 +408,7 @@ static bool settle(struct integrator *integrator) {
 
 static struct integrator_counts counts_since_restart(const struct integrator *integrator) {
   struct integrator_counts counts = {0};
-  if (!integrator->begun) {
+  if (!integrator->begun || integrator->linear_steps != NULL) {
     return counts;
   }
   CVodeGetNumSteps(integrator->solver, &counts.steps);
@@ -460,10 +446,13 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
   if (problem->parameter_count > 0) {
     quadrature_start(integrator->sensitivity_quadrature, t, integrator->integral_sensitivities);
   }
-  bool good;
-  if (integrator->begun) {
+  bool good = true;
+  counts.restarts += integrator->begun;
+  if (integrator->linear_steps != NULL) {
+    settle_quadrature(integrator);
+    stride_jump(&integrator->linear_steps->stride);
+  } else if (integrator->begun) {
     good = start_again(integrator, t);
-    counts.restarts++;
   } else if (integrator->made) {
     good = start_again(integrator, t) && settle(integrator);
   } else {
@@ -493,6 +482,9 @@ double integrator_step_start(const struct integrator *integrator) {
  * call. Asked for the state half a step before the end it hands over its rows, highest power first, each with its power
  * of x, and x of that time with the second last. */
 static bool get_polynomial(struct integrator *integrator) {
+  if (integrator->linear_steps != NULL) {
+    return false; /* given with each step, or there has been none */
+  }
   const struct vecops_terms *terms = &integrator->terms;
   double before = 0.5 * (integrator->time - integrator->step_start);
   if (CVodeGetDky(integrator->solver, integrator->time - before, 0, integrator->collector) != CV_SUCCESS ||
@@ -571,7 +563,7 @@ static void sensitivity_powers_at(void *context, double t, double *powers) {
   }
 }
 
-static void finish_quadratures(struct integrator *integrator) {
+void integrator_finish_quadratures(struct integrator *integrator) {
   quadrature_finish(integrator->quadrature, powers_at, integrator);
   if (integrator->problem.parameter_count > 0) {
     quadrature_finish(integrator->sensitivity_quadrature, sensitivity_powers_at, integrator);
@@ -636,10 +628,23 @@ static void watch_ringing(struct integrator *integrator) {
   }
 }
 
+void integrator_note_step(struct integrator *integrator, double t, bool polynomial) {
+  integrator->time = t;
+  integrator->stepped = true;
+  integrator->polynomial_ready = polynomial;
+  quadrature_step(integrator->quadrature, t);
+  if (integrator->problem.parameter_count > 0) {
+    quadrature_step(integrator->sensitivity_quadrature, t);
+  }
+}
+
 bool integrator_step(struct integrator *integrator, double stop, struct error *error) {
+  if (integrator->linear_steps != NULL) {
+    return linear_steps_step(integrator, stop, error);
+  }
   integrator->bad_state = -1;
   integrator->message[0] = '\0';
-  finish_quadratures(integrator);
+  integrator_finish_quadratures(integrator);
   if (integrator->order_changes && !change_order(integrator)) {
     return error_set(error, ERROR_RUN, "the integrator could not start again at t = %.6g s: %s", integrator->time,
                      integrator->message);
@@ -658,13 +663,7 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
     return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s: %s", integrator->time,
                      integrator->message[0] != '\0' ? integrator->message : "no reason given");
   }
-  integrator->time = t;
-  integrator->stepped = true;
-  integrator->polynomial_ready = false;
-  quadrature_step(integrator->quadrature, t);
-  if (integrator->problem.parameter_count > 0) {
-    quadrature_step(integrator->sensitivity_quadrature, t);
-  }
+  integrator_note_step(integrator, t, false);
   watch_ringing(integrator);
   return true;
 }

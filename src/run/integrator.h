@@ -1,16 +1,23 @@
 /* The only room that sees the solver library. Integrates y' = rates(t, y) by BDF of order 1 to 5 with a Newton
- * iteration, and integrals of `powers` on its steps' polynomials (quadrature.h). One step at a time, so that the caller
- * finds events on the dense output and decides where to cut. */
+ * iteration, or by a linearly implicit method of order 4 (src/lanes), and integrals of `powers` on its steps'
+ * polynomials (quadrature.h). One step at a time, so that the caller finds events on the dense output and decides where
+ * to cut. */
 #ifndef SWASHLOOP_RUN_INTEGRATOR_H
 #define SWASHLOOP_RUN_INTEGRATOR_H
 
 #include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
 
 #include "error.h"
+#include "sparsity.h"
 
 struct integrator;
 
+enum integrator_method { INTEGRATOR_BDF, INTEGRATOR_ROSENBROCK };
+
 struct integrator_problem {
+  enum integrator_method method; /* with parameters: always BDF */
   int state_count;
   int integral_count;
   void *context;
@@ -18,6 +25,10 @@ struct integrator_problem {
   void (*powers)(void *context, double t, const double *state, double *powers);
   /* Powers at t, if the caller has them already, from looking there; returns false if not. May be NULL. */
   bool (*known_powers)(void *context, double t, double *powers);
+  /* The linearly implicit method's: bit j of depends[i] where rate i depends on state j, SPARSITY_TIME where on time;
+   * NULL: all on all. And whether rates depend on time itself now; NULL: they may. */
+  const uint64_t *depends;
+  bool (*moves)(void *context);
   const double *tolerances;       /* absolute, one a state */
   const double *shares;           /* of the relative tolerance, one a state; NULL: 1 */
   const char *const *state_names; /* for messages */
@@ -72,6 +83,32 @@ void integrator_integral_sensitivity_at(struct integrator *integrator, int param
 /* From now on states and integrals are looked at as they would be with the parameter changed by `amount`, by its
  * derivative; 0: as they are. */
 void integrator_look_beside(struct integrator *integrator, int parameter, double amount);
+
+/* The linearly implicit method's attempts from outside, where those of several systems are made side by side. */
+struct integrator_aim {
+  double time;
+  double width;
+  long starts; /* how often it has begun again: what the rates go by may be another since */
+  bool driven; /* rates depend on time itself */
+  const double *state;
+  const double *absolute; /* tolerances */
+  const double *relative;
+};
+/* What an attempt brought (rosenbrock.h); the numbers of one system lie `spread` apart. */
+struct integrator_attempt {
+  double error;
+  ptrdiff_t spread;
+  const double *rates; /* at the start */
+  const double *end;
+  const double *rows[3];
+};
+enum integrator_judgement { INTEGRATOR_STEPPED, INTEGRATOR_AGAIN, INTEGRATOR_FAILED };
+/* The next attempt, which shall not go beyond `stop`. */
+void integrator_aim(struct integrator *integrator, double stop, struct integrator_aim *aim);
+/* Was it good? Then the step is made, as by integrator_step. */
+enum integrator_judgement integrator_judge(struct integrator *integrator, const struct integrator_attempt *attempt,
+                                           struct error *error);
+const struct sparsity *integrator_sparsity(const struct integrator *integrator);
 
 double integrator_time(const struct integrator *integrator);
 double integrator_step_start(const struct integrator *integrator);

@@ -20,6 +20,12 @@ static void rates_of(void *context, double t, const double *state, double *rates
   view->plant->rates(view->model, view->mode, t, state, rates);
 }
 
+static bool moves_now(void *context) {
+  const struct run_workspace *run = context;
+  const struct plant *plant = run->view.plant;
+  return plant->moves == NULL || plant->moves(run->view.mode);
+}
+
 static void powers_of(void *context, double t, const double *state, double *powers) {
   const struct run_workspace *run = context;
   run->view.plant->powers(run->view.model, run->view.mode, t, state, powers);
@@ -79,7 +85,14 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     shares[i] = plant_share(plant, rows[i]);
     tolerances[i] *= shares[i];
   }
+  uint64_t depends[PLANT_STATE_LIMIT];
+  if (plant->depends != NULL) {
+    plant->depends(run->view.model, depends);
+  }
   struct integrator_problem problem = {
+      .method = data->simulation.method == METHOD_ROSENBROCK ? INTEGRATOR_ROSENBROCK : INTEGRATOR_BDF,
+      .depends = plant->depends != NULL ? depends : NULL,
+      .moves = moves_now,
       .state_count = run->view.state_count,
       .integral_count = plant->ledger_integrated,
       .context = run,
@@ -178,9 +191,8 @@ static void begin(struct run_workspace *run, const struct recorder *recorder, co
   memset(run->integrals, 0, sizeof run->integrals);
 }
 
-bool run_in(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
-            const struct watcher *watcher, struct outcome *outcome, struct error *error) {
-  double began = course_clock(CLOCK_THREAD_CPUTIME_ID);
+bool run_open(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
+              const struct watcher *watcher, struct outcome *outcome, struct error *error) {
   begin(run, recorder, watcher, outcome);
   if (!prepare(run, data, error)) {
     return false;
@@ -191,11 +203,34 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
     return false;
   }
   view_evaluate(&run->view, run->start);
-  if (!measurer_begin(&run->measurer, &run->view, run->start, error) ||
-      (run->tangent != NULL && !tangent_begin(run->tangent, run->start, error))) {
+  return measurer_begin(&run->measurer, &run->view, run->start, error) &&
+         (run->tangent == NULL || tangent_begin(run->tangent, run->start, error));
+}
+
+bool run_close(struct run_workspace *run, double cpu_seconds, struct error *error) {
+  struct outcome *outcome = run->outcome;
+  bool good = true;
+  outcome->end_time = run->start->time;
+  integrator_integrals_at(run->view.integrator, run->start->time, run->integrals);
+  if (run->recorder != NULL && outcome->status != RUN_COMPLETE && run->start->time > run->samples.last_time) {
+    struct error ignored;
+    good = samples_put(&run->samples, run->start->time, run->start->signals,
+                       outcome->status == RUN_FAILED ? &ignored : error);
+  }
+  if (good && outcome->error.code != ERROR_OUTPUT) {
+    good = samples_flush(&run->samples, error);
+  }
+  good = good && measurer_end(&run->measurer, &run->view, run->start, outcome, error);
+  end_counts(run, cpu_seconds, outcome);
+  return good;
+}
+
+bool run_in(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
+            const struct watcher *watcher, struct outcome *outcome, struct error *error) {
+  double began = course_clock(CLOCK_THREAD_CPUTIME_ID);
+  if (!run_open(run, data, recorder, watcher, outcome, error)) {
     return false;
   }
-  bool good = true;
   double stop;
   for (bool going = course_open(run); going && course_wants(run, &stop);) {
     going = integrator_step(run->view.integrator, stop, &outcome->error);
@@ -206,19 +241,7 @@ bool run_in(struct run_workspace *run, const struct case_data *data, const struc
     course_look(run);
     going = course_took(run);
   }
-  outcome->end_time = run->start->time;
-  integrator_integrals_at(run->view.integrator, run->start->time, run->integrals);
-  if (recorder != NULL && outcome->status != RUN_COMPLETE && run->start->time > run->samples.last_time) {
-    struct error ignored;
-    good = samples_put(&run->samples, run->start->time, run->start->signals,
-                       outcome->status == RUN_FAILED ? &ignored : error);
-  }
-  if (good && outcome->error.code != ERROR_OUTPUT) {
-    good = samples_flush(&run->samples, error);
-  }
-  good = good && measurer_end(&run->measurer, &run->view, run->start, outcome, error);
-  end_counts(run, course_clock(CLOCK_THREAD_CPUTIME_ID) - began, outcome);
-  return good;
+  return run_close(run, course_clock(CLOCK_THREAD_CPUTIME_ID) - began, error);
 }
 
 bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,

@@ -11,7 +11,7 @@ failures=0
 name_of() {
   (
     cd "$1" || exit 1
-    files=$(ls models/*.[ch] src/{core,case,run,sweep}/*.[ch] | sort ${3:-} | paste -sd ';')
+    files=$(ls models/*.[ch] src/{core,lanes,case,run,sweep}/*.[ch] | sort ${3:-} | paste -sd ';')
     cmake -DOUTPUT="$folder/id.c" -DROOT="$1" -DFILES="$files" -DTOOLS="$2" -P "$SWASHLOOP_SOURCE/src/core/build_id.cmake"
   ) || return
   sed -n 's/.*return "\(.*\)";/\1/p' "$folder/id.c"

@@ -22,6 +22,9 @@ static const char *const changes[][3] = {
     {"simulation.end_time=3 s", "vehicle.mass=14 t", "tyre.law=slip_curve"},
     {"simulation.end_time=3 s", "engine.stall=end_run", "engine.start_speed=24.5 %"},
     {"simulation.end_time=3 s", "vehicle.mass=14 t", "simulation.stop_from=1 s"},
+    {"simulation.end_time=3 s", "vehicle.mass=14 t", "simulation.method=rosenbrock"},
+    {"simulation.end_time=2 s", "vehicle.mass=9 t", "simulation.method=rosenbrock"},
+    {"simulation.end_time=2 s", "relief.return_to=gallery", "simulation.method=rosenbrock"},
 };
 enum { CHANGES = sizeof changes / sizeof changes[0] };
 
