@@ -17,7 +17,7 @@ struct convoy_cases {
   /* The next case, which stays as it is until it is done; NULL: there is none. */
   const struct case_data *(*next)(void *context, int place);
   /* The case at `place` has ended. Not `ran`: it could not even start, and `error` says why. */
-  void (*done)(void *context, int place, bool ran, const struct outcome *outcome, const struct error *error);
+  void (*done)(void *context, int place, bool ran, struct outcome *outcome, const struct error *error);
 };
 
 struct convoy;

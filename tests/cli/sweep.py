@@ -148,6 +148,29 @@ class Numbers(Sweep):
             self.assertEqual(table["peak_line_a_pressure"][1], run["measures/peak_line_a_pressure"][()])
 
 
+class SideBySide(Numbers):
+    """The same of cases that run eight at once, in whatever company; a replay runs alone."""
+
+    def write(self, name, text):
+        return super().write(name, text.replace("simulation.end_time:", "simulation.method: rosenbrock, simulation.end_time:")
+                             if text.startswith("title: A study") else text)
+
+    def test_agrees_with_the_other_method(self):
+        self.sweep("lanes.h5")
+        with open(self.study, encoding="utf-8") as file:
+            text = file.read()
+        self.assertIn("method: rosenbrock", text)
+        with open(self.study, "w", encoding="utf-8") as file:
+            file.write(text.replace("method: rosenbrock", "method: bdf"))
+        self.sweep("other.h5")
+        with h5py.File(self.path("lanes.h5")) as table, h5py.File(self.path("other.h5")) as other:
+            self.assertEqual(list(table["status"].asstr()[()]), list(other["status"].asstr()[()]))
+            for k in range(60):
+                if table["message"].asstr()[k] == "":
+                    self.assertNotEqual(table["peak_line_a_pressure"][k], other["peak_line_a_pressure"][k])
+                    self.assertAlmostEqual(table["peak_line_a_pressure"][k], other["peak_line_a_pressure"][k], delta=1.5e4)
+
+
 class Merging(Sweep):
     def setUp(self):
         super().setUp()
@@ -200,6 +223,7 @@ class Merging(Sweep):
 
 class LongSweep(Sweep):
     """A sweep of about a second, whose table was made once without interruption."""
+    text = LONG
 
     @classmethod
     def setUpClass(cls):
@@ -210,7 +234,7 @@ class LongSweep(Sweep):
         seconds = 0.0
         for count in (20, None):
             count = count or int(min(400, max(40, 20 / seconds)))
-            cls.long_text = LONG.replace("COUNT", str(count))
+            cls.long_text = cls.text.replace("COUNT", str(count))
             with open(study, "w", encoding="utf-8") as file:
                 file.write(cls.long_text)
             began = time.monotonic()
@@ -334,6 +358,11 @@ class Interruption(LongSweep):
             self.expect_same(self.whole, "small/t.h5")
         finally:
             subprocess.run(["umount", tmpfs], check=True)
+
+
+class InterruptionSideBySide(Interruption):
+    """The same where eight cases are under way at once, and end in another order than they began."""
+    text = LONG.replace("simulation.end_time:", "simulation.method: rosenbrock, simulation.end_time:")
 
 
 class Ranks(LongSweep):

@@ -94,7 +94,7 @@ static void same(const double *a, const double *b, int count, int which, const c
   }
 }
 
-static void done(void *context, int place, bool ran, const struct outcome *outcome, const struct error *error) {
+static void done(void *context, int place, bool ran, struct outcome *outcome, const struct error *error) {
   struct fleet *fleet = context;
   int i = fleet->at[place];
   const struct outcome *alone = &fleet->alone[i];
@@ -158,7 +158,7 @@ static bool never(void *context, double time, double end_time) {
   return false;
 }
 
-static void interrupted(void *context, int place, bool ran, const struct outcome *outcome, const struct error *error) {
+static void interrupted(void *context, int place, bool ran, struct outcome *outcome, const struct error *error) {
   struct fleet *fleet = context;
   (void)place;
   (void)error;
