@@ -47,12 +47,12 @@ static inline real brake_reference(const struct brake_parameters *brake) {
 /* Pedal and park brake together, as a share of the reference torque. */
 static inline real brake_share(const struct brake_parameters *brake, real pedal, real park) {
   real reference = brake_reference(brake);
-  return reference > 0.0 ? (pedal * brake->torque + park * brake->park_torque) / reference : 0.0;
+  return pick(reference > 0.0, (pedal * brake->torque + park * brake->park_torque) / reference, every(0.0));
 }
 
 /* Torque of the law `smoothed`, N m. */
 static inline real brake_smoothed_torque(const struct brake_parameters *brake, real share, real wheel_speed) {
-  return share == 0.0 ? 0.0 : brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width);
+  return pick(share == 0.0, every(0.0), brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width));
 }
 
 static inline real brake_stiffness(const struct brake_parameters *brake) {
@@ -72,29 +72,31 @@ static inline real brake_wind_up_speed(const struct brake_parameters *brake, rea
 }
 
 /* dq/dt of the law `stick`, N m/s; `off`: the pedal is fully released. */
-static inline real brake_torque_rate(const struct brake_parameters *brake, real share, bool off, real torque,
+static inline real brake_torque_rate(const struct brake_parameters *brake, real share, mask off, real torque,
                                      real wheel_speed) {
-  if (off) {
+  if (nowhere(flip(off))) {
     return -torque / brake->release_time;
   }
   real excess = torque - saturate(torque, brake_capacity(brake, share));
-  return brake_stiffness(brake) * brake_wind_up_speed(brake, share, torque, wheel_speed) - excess / brake->release_time;
+  return pick(off, -torque / brake->release_time,
+              brake_stiffness(brake) * brake_wind_up_speed(brake, share, torque, wheel_speed) -
+                  excess / brake->release_time);
 }
 
 /* Torque on the wheels of the law `stick`, N m. */
-static inline real brake_stick_torque(const struct brake_parameters *brake, real share, bool off, real torque,
+static inline real brake_stick_torque(const struct brake_parameters *brake, real share, mask off, real torque,
                                       real wheel_speed) {
-  if (off) {
-    return 0.0;
+  if (nowhere(flip(off))) {
+    return every(0.0);
   }
   real damping = brake_stiffness(brake) * brake->damping_time * brake_wind_up_speed(brake, share, torque, wheel_speed);
-  return saturate(torque + damping, larger(brake_capacity(brake, share), fabs(torque)));
+  return pick(off, every(0.0), saturate(torque + damping, larger(brake_capacity(brake, share), fabs(torque))));
 }
 
 /* Energy in the wind-up, J. */
 static inline real brake_stored_energy(const struct brake_parameters *brake, real torque) {
   real stiffness = brake_stiffness(brake);
-  return stiffness > 0.0 ? 0.5 * torque * torque / stiffness : 0.0;
+  return pick(stiffness > 0.0, 0.5 * torque * torque / stiffness, every(0.0));
 }
 
 #endif

@@ -67,6 +67,8 @@ static const struct field contamination_fields[] = {
     CONTAMINATION_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
+#if REAL_LANES == 1 /* asked before and after a run only */
+
 /* ---- codes ---- */
 
 enum { CONTAMINATION_CODES = 29, CONTAMINATION_CLASSES = 3 };
@@ -271,5 +273,7 @@ static inline struct contamination_result contamination_duty(const struct contam
   }
   return result;
 }
+
+#endif
 
 #endif

@@ -71,7 +71,7 @@ static const struct field engine_fields[] = {ENGINE_FIELDS(FIELD_ROW_REAL, FIELD
 /* Full-fuel torque with friction taken off, N m. */
 static inline real engine_full_torque(const struct engine_parameters *engine, real speed) {
   if (engine->torque_law == ENGINE_TORQUE_CURVE) {
-    return profile_at(&engine->torque_curve, speed);
+    return profiles_at(EACH(engine->torque_curve), speed);
   }
   real away = (speed - engine->peak_torque_speed) / engine->torque_half_width;
   return engine->peak_torque * max0(1.0 - away * away);
@@ -80,14 +80,14 @@ static inline real engine_full_torque(const struct engine_parameters *engine, re
 /* Motoring torque that opposes rotation, N m, signed as the speed. */
 static inline real engine_friction(const struct engine_parameters *engine, real speed) {
   real size = engine->friction_law == ENGINE_FRICTION_CURVE
-                  ? profile_at(&engine->friction_curve, fabs(speed))
+                  ? profiles_at(EACH(engine->friction_curve), fabs(speed))
                   : engine->friction_constant + engine->friction_linear * fabs(speed) +
                         engine->friction_quadratic * speed * speed;
   return size * tanh_sign(speed, engine->speed_width);
 }
 
 static inline real engine_exhaust_brake(const struct engine_parameters *engine, real speed, real share) {
-  return share == 0.0 ? 0.0 : engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width);
+  return pick(share == 0.0, every(0.0), engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width));
 }
 
 static inline real engine_auxiliaries(const struct engine_parameters *engine, real speed) {
@@ -122,7 +122,8 @@ static inline real engine_integral_rate(const struct engine_parameters *engine, 
 
 /* Torque of the starter, N m, while nothing burns. */
 static inline real engine_starter(const struct engine_parameters *engine, real speed, real share) {
-  return engine->stall_speed > 0.0 ? engine->starter_torque * share * clamp01(2.0 - speed / engine->stall_speed) : 0.0;
+  return pick(engine->stall_speed > 0.0, engine->starter_torque * share * clamp01(2.0 - speed / engine->stall_speed),
+              every(0.0));
 }
 
 #endif

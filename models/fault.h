@@ -36,13 +36,14 @@ static const struct field fault_fields[] = {FAULT_FIELDS(FIELD_ROW_REAL, FIELD_R
 
 /* Oil lost through a burst hose, m3/s; `over_air` = line over ambient. The root is rounded over 0.1 bar, so that its
  * slope at no pressure is finite. No air is drawn in. */
-static inline real fault_burst_flow(const struct fault_parameters *fault, real share, real over_air, real density) {
-  if (share == 0.0) {
-    return 0.0;
+static inline real fault_burst_flow(const struct fault_parameters *fault, real share, real over_air, double density) {
+  if (nowhere(share != 0.0)) {
+    return every(0.0);
   }
   real drop = max0(over_air);
-  return share * fault->burst_discharge * fault->burst_area * sqrt(2.0 / density) * drop /
-         sqrt(sqrt(drop * drop + 1e8));
+  return pick(share == 0.0, every(0.0),
+              share * fault->burst_discharge * fault->burst_area * sqrt(2.0 / density) * drop /
+                  sqrt(sqrt(drop * drop + 1e8)));
 }
 
 #endif

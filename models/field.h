@@ -45,8 +45,8 @@ struct group {
 
 #define FIELD_MEMBER_REAL(name, quantity, initial, low, high, reference, baseline, text) real name;
 #define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, text) int name;
-#define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, text) struct profile name;
-#define FIELD_MEMBER_MAP(name, text) struct map name;
+#define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, text) struct profile name PER_LANE;
+#define FIELD_MEMBER_MAP(name, text) struct map name PER_LANE;
 
 /* Rows need the struct they lie in: define FIELD_OWNER around the table. */
 #define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, text)                                  \
@@ -71,7 +71,7 @@ static const enum quantity map_column_quantities[MAP_COLUMNS] = {QUANTITY_ANGULA
                                                                  QUANTITY_FRACTION, QUANTITY_FRACTION};
 
 /* The number in a column of row `row`. */
-static inline real map_cell(const struct map *map, int row, int column) {
+static inline double map_cell(const struct map *map, int row, int column) {
   switch (column) {
   case MAP_SPEED:
     return map->speed[row / map->pressures];

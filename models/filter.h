@@ -29,25 +29,27 @@ static const struct field filter_fields[] = {FILTER_FIELDS(FIELD_ROW_REAL, FIELD
 #undef FIELD_OWNER
 
 /* Resistance of the element over viscosity, 1/m3. */
-static inline real filter_resistance(const struct filter_parameters *filter, real density, real loading) {
+static inline real filter_resistance(const struct filter_parameters *filter, double density, real loading) {
   return filter->clean_drop / (filter->rated_flow * filter->rated_viscosity * density) * (1.0 + loading);
 }
 
 /* Drop over element and bypass at the whole flow, Pa. */
 static inline real filter_drop(const struct filter_parameters *filter, real resistance, real viscosity, real flow) {
   real alone = resistance * viscosity * flow;
-  if (alone <= filter->bypass_crack) {
+  mask shut = alone <= filter->bypass_crack;
+  if (nowhere(flip(shut))) {
     return alone;
   }
   /* flow = drop/(r mu) + G (drop - crack) */
   real conductance = 1.0 / (resistance * viscosity);
-  return (flow + filter->bypass_gradient * filter->bypass_crack) / (conductance + filter->bypass_gradient);
+  return pick(shut, alone,
+              (flow + filter->bypass_gradient * filter->bypass_crack) / (conductance + filter->bypass_gradient));
 }
 
 /* Share of the flow that goes by the bypass. */
 static inline real filter_bypass_share(const struct filter_parameters *filter, real drop, real flow) {
   real bypass = filter->bypass_gradient * max0(drop - filter->bypass_crack);
-  return flow > 0.0 ? smaller(1.0, bypass / flow) : 0.0;
+  return pick(flow > 0.0, smaller(1.0, bypass / flow), every(0.0));
 }
 
 #endif

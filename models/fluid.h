@@ -23,7 +23,9 @@
 #define SWASHLOOP_MODELS_FLUID_H
 
 #include "field.h"
+#if REAL_LANES == 1
 #include "viscosity_index.h"
+#endif
 
 enum fluid_viscosity_by { FLUID_TWO_POINTS, FLUID_GRADE_AND_INDEX };
 
@@ -53,6 +55,126 @@ struct fluid_parameters {
 #define FIELD_OWNER struct fluid_parameters
 static const struct field fluid_fields[] = {FLUID_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
+
+enum { FLUID_KNOTS = 512, FLUID_BINS = 8192, FLUID_TEMPERATURES = 261 };
+
+/* A function of temperature by its values and slopes at 200 K, 201 K, ... */
+struct fluid_viscosity_table {
+  double value[FLUID_TEMPERATURES];
+  double slope[FLUID_TEMPERATURES];
+};
+
+/* Where a temperature lies in such tables. */
+struct fluid_warmth {
+  int knot PER_LANE;
+  real along;
+};
+
+/* The cubic of p between two knots, in the share of the way from one to the next. */
+struct fluid_cubic {
+  double start; /* w of the left knot */
+  double over_width;
+  double c0, c1, c2, c3;
+};
+
+/* The oil made ready: tables and what kernels ask for often. */
+struct fluid {
+  double density;
+  double heat_per_volume; /* J/(m3 K) */
+  double ambient;         /* Pa absolute */
+
+  double compression[FLUID_KNOTS]; /* w of the knots */
+  double pressure[FLUID_KNOTS];    /* Pa absolute */
+  double modulus[FLUID_KNOTS];     /* dp/dw */
+  double energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
+  struct fluid_cubic cubic[FLUID_KNOTS - 1];
+  short bin[FLUID_BINS]; /* the last knot at or left of the bin's start */
+  double bins_per_compression;
+
+  struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
+};
+
+#define FLUID_TOP_PRESSURE 5e8 /* Pa, last knot */
+#define FLUID_COLDEST 200.0    /* K, first viscosity knot */
+
+/* The cubic that has these values and slopes at the ends of a unit interval (slopes already times its width). */
+static inline real fluid_hermite(real left, real right, real left_slope, real right_slope, real x) {
+  real rise = right - left;
+  real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
+  real c3 = left_slope + right_slope - 2.0 * rise;
+  return left + x * (left_slope + x * (c2 + x * c3));
+}
+
+static inline int fluid_knot(const struct fluid *oil, double w) {
+  double place = (w - oil->compression[0]) * oil->bins_per_compression;
+  int bin = place > 0.0 ? (place < (double)(FLUID_BINS - 1) ? (int)place : FLUID_BINS - 1) : 0;
+  int knot = oil->bin[bin];
+  while (knot < FLUID_KNOTS - 2 && w >= oil->compression[knot + 1]) {
+    knot++;
+  }
+  return knot;
+}
+
+/* Absolute pressure at compression w. */
+static inline double fluid_pressure_at(const struct fluid *oil, double w) {
+  if (w < oil->compression[0]) {
+    return oil->pressure[0] * exp((w - oil->compression[0]) * oil->modulus[0] / oil->pressure[0]);
+  }
+  int last = FLUID_KNOTS - 1;
+  if (!(w < oil->compression[last])) { /* also a NaN */
+    return oil->pressure[last] + (w - oil->compression[last]) * oil->modulus[last];
+  }
+  const struct fluid_cubic *cubic = &oil->cubic[fluid_knot(oil, w)];
+  double x = (w - cubic->start) * cubic->over_width;
+  return cubic->c0 + x * (cubic->c1 + x * (cubic->c2 + x * cubic->c3));
+}
+
+static inline real fluid_pressure(const struct fluid *oil, real w) {
+  real pressure = every(0.0);
+  for (int i = 0; i < REAL_LANES; i++) {
+    lane_set(&pressure, i, fluid_pressure_at(oil, lane_get(w, i)));
+  }
+  return pressure;
+}
+
+static inline struct fluid_warmth fluid_warmth_of(real temperature) {
+  struct fluid_warmth warmth;
+  real place = clamp(temperature - FLUID_COLDEST, 0.0, (double)(FLUID_TEMPERATURES - 1));
+  warmth.along = place;
+  for (int i = 0; i < REAL_LANES; i++) {
+    int knot = (int)lane_get(place, i);
+    if ((unsigned)knot > FLUID_TEMPERATURES - 2) { /* what is no number becomes a negative one */
+      knot = FLUID_TEMPERATURES - 2;
+    }
+    EACH(warmth.knot)[i] = knot;
+    lane_set(&warmth.along, i, lane_get(place, i) - (double)knot);
+  }
+  return warmth;
+}
+
+/* Dynamic viscosity, Pa s. */
+static inline real fluid_viscosity_warm(const struct fluid_viscosity_table *table, const struct fluid_warmth *warmth) {
+  real left = warmth->along;
+  real right = warmth->along;
+  real left_slope = warmth->along;
+  real right_slope = warmth->along;
+  for (int i = 0; i < REAL_LANES; i++) {
+    int knot = EACH(warmth->knot)[i];
+    lane_set(&left, i, table->value[knot]);
+    lane_set(&right, i, table->value[knot + 1]);
+    lane_set(&left_slope, i, table->slope[knot]);
+    lane_set(&right_slope, i, table->slope[knot + 1]);
+  }
+  return fluid_hermite(left, right, left_slope, right_slope, warmth->along);
+}
+
+/* The same at temperature T, K. */
+static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
+  struct fluid_warmth warmth = fluid_warmth_of(temperature);
+  return fluid_viscosity_warm(table, &warmth);
+}
+
+#if REAL_LANES == 1 /* the oil made ready */
 
 /* Kinematic viscosity at 40 degC, m2/s. */
 static inline real fluid_viscosity_at_40(const struct fluid_parameters *oil) {
@@ -102,79 +224,6 @@ static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real
   *a = z1 + *b * log10(temperature1);
 }
 
-enum { FLUID_KNOTS = 512, FLUID_BINS = 8192, FLUID_TEMPERATURES = 261 };
-
-/* A function of temperature by its values and slopes at 200 K, 201 K, ... */
-struct fluid_viscosity_table {
-  real value[FLUID_TEMPERATURES];
-  real slope[FLUID_TEMPERATURES];
-};
-
-/* Where a temperature lies in such tables. */
-struct fluid_warmth {
-  int knot;
-  real along;
-};
-
-/* The cubic of p between two knots, in the share of the way from one to the next. */
-struct fluid_cubic {
-  real start; /* w of the left knot */
-  real over_width;
-  real c0, c1, c2, c3;
-};
-
-/* The oil made ready: tables and what kernels ask for often. */
-struct fluid {
-  real density;
-  real heat_per_volume; /* J/(m3 K) */
-  real ambient;         /* Pa absolute */
-
-  real compression[FLUID_KNOTS]; /* w of the knots */
-  real pressure[FLUID_KNOTS];    /* Pa absolute */
-  real modulus[FLUID_KNOTS];     /* dp/dw */
-  real energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
-  struct fluid_cubic cubic[FLUID_KNOTS - 1];
-  short bin[FLUID_BINS]; /* the last knot at or left of the bin's start */
-  real bins_per_compression;
-
-  struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
-};
-
-#define FLUID_TOP_PRESSURE 5e8 /* Pa, last knot */
-#define FLUID_COLDEST 200.0    /* K, first viscosity knot */
-
-/* The cubic that has these values and slopes at the ends of a unit interval (slopes already times its width). */
-static inline real fluid_hermite(real left, real right, real left_slope, real right_slope, real x) {
-  real rise = right - left;
-  real c2 = 3.0 * rise - 2.0 * left_slope - right_slope;
-  real c3 = left_slope + right_slope - 2.0 * rise;
-  return left + x * (left_slope + x * (c2 + x * c3));
-}
-
-static inline int fluid_knot(const struct fluid *oil, real w) {
-  real place = (w - oil->compression[0]) * oil->bins_per_compression;
-  int bin = place > 0.0 ? (place < (real)(FLUID_BINS - 1) ? (int)place : FLUID_BINS - 1) : 0;
-  int knot = oil->bin[bin];
-  while (knot < FLUID_KNOTS - 2 && w >= oil->compression[knot + 1]) {
-    knot++;
-  }
-  return knot;
-}
-
-/* Absolute pressure at compression w. */
-static inline real fluid_pressure(const struct fluid *oil, real w) {
-  if (w < oil->compression[0]) {
-    return oil->pressure[0] * exp((w - oil->compression[0]) * oil->modulus[0] / oil->pressure[0]);
-  }
-  int last = FLUID_KNOTS - 1;
-  if (!(w < oil->compression[last])) { /* also a NaN */
-    return oil->pressure[last] + (w - oil->compression[last]) * oil->modulus[last];
-  }
-  const struct fluid_cubic *cubic = &oil->cubic[fluid_knot(oil, w)];
-  real x = (w - cubic->start) * cubic->over_width;
-  return cubic->c0 + x * (cubic->c1 + x * (cubic->c2 + x * cubic->c3));
-}
-
 /* Energy stored by compression to w, J per m3 of line: the integral of fluid_pressure, term by term, so that the ledger
  * closes by construction. */
 static inline real fluid_stored_energy(const struct fluid *oil, real w) {
@@ -215,28 +264,6 @@ static inline real fluid_compression(const struct fluid *oil, real pressure) {
     middle = 0.5 * (low + high);
   }
   return fabs(fluid_pressure(oil, low) - pressure) < fabs(fluid_pressure(oil, high) - pressure) ? low : high;
-}
-
-static inline struct fluid_warmth fluid_warmth_of(real temperature) {
-  real place = clamp(temperature - FLUID_COLDEST, 0.0, (real)(FLUID_TEMPERATURES - 1));
-  int knot = (int)place;
-  if (knot > FLUID_TEMPERATURES - 2) {
-    knot = FLUID_TEMPERATURES - 2;
-  }
-  struct fluid_warmth warmth = {knot, place - (real)knot};
-  return warmth;
-}
-
-/* Dynamic viscosity, Pa s. */
-static inline real fluid_viscosity_warm(const struct fluid_viscosity_table *table, struct fluid_warmth warmth) {
-  int knot = warmth.knot;
-  return fluid_hermite(table->value[knot], table->value[knot + 1], table->slope[knot], table->slope[knot + 1],
-                       warmth.along);
-}
-
-/* The same at temperature T, K. */
-static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
-  return fluid_viscosity_warm(table, fluid_warmth_of(temperature));
 }
 
 /* The viscosity that a lubricating film shows, mu_ref (mu/mu_ref)^exponent (rotary.h), as a table of its own. */
@@ -336,5 +363,7 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
     oil->viscosity.slope[i] = -parameters->density * (nu + 0.7e-6) * log(10.0) * inner * b / temperature;
   }
 }
+
+#endif
 
 #endif

@@ -39,11 +39,12 @@ static inline real flushing_opening(const struct flushing_parameters *flushing, 
 /* Flow from a line to the case, m3/s. */
 static inline real flushing_flow(const struct flushing_parameters *flushing, real opening, real over_case) {
   real relief = flushing->relief_gradient * max0(over_case - flushing->relief_setting);
-  if (relief * opening == 0.0) {
-    return 0.0;
+  mask shut = relief * opening == 0.0;
+  if (nowhere(flip(shut))) {
+    return every(0.0);
   }
   real orifice = flushing->orifice * sqrt(larger(over_case, 1e3));
-  return opening * relief * orifice / sqrt(relief * relief + orifice * orifice);
+  return pick(shut, every(0.0), opening * relief * orifice / sqrt(relief * relief + orifice * orifice));
 }
 
 #endif

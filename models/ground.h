@@ -43,6 +43,8 @@ static inline real ground_height(const struct ground_contact *contact, real s) {
   return contact->height + ground_rise(&contact->piece, s);
 }
 
+#if REAL_LANES == 1 /* modes change in no lane */
+
 /* From the contact on one piece to that on the piece with `index` points at or left of it. Heights are summed point by
  * point on the way, so that a long track costs no more than what is passed. */
 static inline struct ground_contact ground_contact_move(const struct profile *grade, const struct ground_contact *from,
@@ -64,14 +66,14 @@ static inline struct ground_contact ground_contact_on(const struct profile *grad
   return ground_contact_move(grade, &start, index);
 }
 
+#endif
+
 /* Grade felt at s. */
 static inline real ground_grade(real wheelbase, const struct ground_contact *rear, const struct ground_contact *front,
                                 real s) {
-  if (wheelbase <= 0.0) {
-    return piece_at(&rear->piece, s);
-  }
   real half = 0.5 * wheelbase;
-  return (ground_height(front, s + half) - ground_height(rear, s - half)) / wheelbase;
+  return pick(wheelbase <= 0.0, piece_at(&rear->piece, s),
+              (ground_height(front, s + half) - ground_height(rear, s - half)) / wheelbase);
 }
 
 #endif

@@ -47,7 +47,7 @@ static const struct field heat_fields[] = {HEAT_FIELDS(FIELD_ROW_REAL, FIELD_ROW
 
 /* The cooler now, W/K, thermostat open. */
 static inline real heat_cooler(const struct heat_parameters *heat, real engine_speed, real dead) {
-  real fan = heat->fan_curve.count > 0 ? profile_at(&heat->fan_curve, engine_speed) : 1.0;
+  real fan = EACH(heat->fan_curve)->count > 0 ? profiles_at(EACH(heat->fan_curve), engine_speed) : every(1.0);
   return heat->cooler * (1.0 - heat->cooler_fouling) * fan * (1.0 - dead);
 }
 

@@ -50,8 +50,9 @@ static const struct field limiter_fields[] = {LIMITER_FIELDS(FIELD_ROW_REAL, FIE
 /* d(pilot)/dt, 1/s; `alive` 1 when sound, 0 when dead. */
 static inline real limiter_pilot_rate(const struct limiter_parameters *limiter, real pilot, real over_case,
                                       real alive) {
-  real asked =
-      limiter->fitted == LIMITER_ABSENT ? 0.0 : ramp01(over_case, limiter->setting, limiter->setting + limiter->band);
+  real asked = limiter->fitted == LIMITER_ABSENT
+                   ? every(0.0)
+                   : ramp01(over_case, limiter->setting, limiter->setting + limiter->band);
   return (asked * alive - pilot) / limiter->lag;
 }
 
@@ -63,7 +64,7 @@ struct limiter_action {
 };
 
 static inline struct limiter_action limiter_act(const struct limiter_parameters *limiter, real command,
-                                                bool command_forward, real stroke, real pilot_a, real pilot_b) {
+                                                mask command_forward, real stroke, real pilot_a, real pilot_b) {
   struct limiter_action action;
   if (limiter->law == LIMITER_BOTH_SIDES) {
     action.target = saturate(command - limiter->both_sides_gain * (pilot_a - pilot_b), 1.0);
@@ -73,7 +74,7 @@ static inline struct limiter_action limiter_act(const struct limiter_parameters 
   if (limiter->law == LIMITER_HIGHER_LINE) {
     action.effort = larger(pilot_a, pilot_b);
   } else if (limiter->side == LIMITER_BY_COMMAND) {
-    action.effort = command_forward ? pilot_a : pilot_b;
+    action.effort = pick(command_forward, pilot_a, pilot_b);
   } else {
     action.effort = blend(pilot_b, pilot_a, clamp01(0.5 + 0.5 * stroke / limiter->side_width));
   }

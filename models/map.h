@@ -10,22 +10,22 @@
 struct map {
   int speeds; /* 0: there is no map */
   int pressures;
-  const real *speed;           /* rad/s */
-  const real *pressure;        /* Pa, between the ports */
-  const real *volumetric;      /* volumetric efficiency, share */
-  const real *hydromechanical; /* hydro-mechanical efficiency, share */
+  const double *speed;           /* rad/s */
+  const double *pressure;        /* Pa, between the ports */
+  const double *volumetric;      /* volumetric efficiency, share */
+  const double *hydromechanical; /* hydro-mechanical efficiency, share */
 };
 
 /* The square of the grid that a point lies in, and where in it; a point outside stands at the edge. */
 struct map_place {
   int speed;
   int pressure;
-  real along_speed;
-  real along_pressure;
+  double along_speed;
+  double along_pressure;
 };
 
 /* The interval of `axis` that holds `at`: its left point. */
-static inline int map_interval(const real *axis, int count, real at) {
+static inline int map_interval(const double *axis, int count, double at) {
   int low = 0;
   int high = count - 1;
   while (high - low > 1) {
@@ -39,11 +39,12 @@ static inline int map_interval(const real *axis, int count, real at) {
   return low;
 }
 
-static inline real map_along(const real *axis, int count, int left, real at) {
-  return left + 1 < count ? clamp01((at - axis[left]) / (axis[left + 1] - axis[left])) : 0.0;
+static inline double map_along(const double *axis, int count, int left, double at) {
+  double along = left + 1 < count ? (at - axis[left]) / (axis[left + 1] - axis[left]) : 0.0;
+  return along < 0.0 ? 0.0 : (along > 1.0 ? 1.0 : along);
 }
 
-static inline struct map_place map_find(const struct map *map, real speed, real pressure) {
+static inline struct map_place map_find(const struct map *map, double speed, double pressure) {
   struct map_place place;
   place.speed = map_interval(map->speed, map->speeds, speed);
   place.pressure = map_interval(map->pressure, map->pressures, pressure);

@@ -65,7 +65,7 @@ static inline struct rotary_losses motor_losses(const struct motor_parameters *m
       .constant = motor->constant_torque,
       .speed_width = motor->speed_width,
       .pressure_width = pressure_width,
-      .map = motor->losses == ROTARY_MAP ? &motor->efficiency_map : NULL,
+      .map = motor->losses == ROTARY_MAP ? EACH(motor->efficiency_map) : NULL,
       .is_motor = true,
       .case_share = motor->map_case_share,
   };
@@ -99,7 +99,7 @@ static inline real motor_override_pressure(const struct motor_parameters *motor,
 /* d(override)/dt, 1/s. */
 static inline real motor_override_rate(const struct motor_parameters *motor, real override, real over_case) {
   real asked = motor->override_line == OVERRIDE_OFF
-                   ? 0.0
+                   ? every(0.0)
                    : ramp01(over_case, motor->override_begin, motor->override_begin + motor->override_band);
   return (asked - override) / motor->override_lag;
 }
@@ -109,7 +109,7 @@ static inline real motor_share_rate(const struct motor_parameters *motor, real s
   real target = command + (1.0 - command) * override;
   real rise = (target - share) / motor->servo_lag;
   real extra = motor->override_rate * override;
-  real down = motor->rate_down > 0.0 ? motor->rate_down : motor->rate_up;
+  real down = pick(motor->rate_down > 0.0, motor->rate_down, motor->rate_up);
   return clamp(rise, -(down + extra), motor->rate_up + extra);
 }
 

@@ -76,7 +76,7 @@ enum operator_channel {
 };
 
 /* What a channel does when its table is empty. */
-static inline real operator_resting_value(enum operator_channel channel) {
+static inline double operator_resting_value(enum operator_channel channel) {
   return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ? 1.0 : 0.0;
 }
 
@@ -104,7 +104,7 @@ static inline struct operator_demand operator_demand_of(const struct operator_pa
     demand.stroke = channels[CHANNEL_direction] * smaller(1.0, pressed / asks->pump_share);
   }
   real rest = 1.0 - asks->pump_share;
-  demand.motor_part = rest > 0.0 ? clamp01((pressed - asks->pump_share) / rest) : 0.0;
+  demand.motor_part = pick(rest > 0.0, clamp01((pressed - asks->pump_share) / rest), every(0.0));
   return demand;
 }
 

@@ -9,12 +9,13 @@
 #include <stdint.h>
 
 #include "field.h"
+#include "plant_lanes.h"
 
 /* A state of the largest state vector; the model says which are active. */
 struct state_row {
   const char *name;
   const char *unit;
-  real tolerance; /* absolute tolerance of the integrator, in `unit`, at a pressure tolerance of 100 Pa */
+  double tolerance; /* absolute tolerance of the integrator, in `unit`, at a pressure tolerance of 100 Pa */
   const char *text;
 };
 
@@ -40,7 +41,7 @@ struct event_row {
   const char *rising;
   const char *falling;
   const char *signal;
-  real hysteresis;
+  double hysteresis;
 };
 
 enum {
@@ -58,25 +59,25 @@ enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
 /* A number beyond what was given. */
 struct plant_excess {
   enum quantity quantity;
-  real value;
-  real edge; /* the last that was given */
+  double value;
+  double edge; /* the last that was given */
 };
 
 /* What hours of a run, repeated, come to (contamination.h). Size classes 4, 6, 14 um(c). NaN: not within the duty. */
 enum { PLANT_DUTY_CLASSES = 3, PLANT_DUTY_RATES = 4 };
 struct plant_duty {
-  real particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
-  real code[PLANT_DUTY_CLASSES];      /* ISO 4406 */
-  real cleaning_time;
-  real element_dirt; /* kg */
-  real bypass_time;
+  double particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
+  double code[PLANT_DUTY_CLASSES];      /* ISO 4406 */
+  double cleaning_time;
+  double element_dirt; /* kg */
+  double bypass_time;
 };
 
 /* A state that carries much of the energy is held to a share of its tolerances, so that the balance of energy
  * closes. It costs few steps: those are made by other states. */
 struct strict_row {
   int state;
-  real share;
+  double share;
 };
 
 /* In a pattern: the rate depends on time itself. */
@@ -84,10 +85,10 @@ struct strict_row {
 
 /* Where the numbers of one instant go. */
 struct plant_look {
-  real *powers;
-  real *signals;
-  real *events; /* NULL: nobody asks */
-  real *switches;
+  double *powers;
+  double *signals;
+  double *events; /* NULL: nobody asks */
+  double *switches;
 };
 
 struct plant {
@@ -123,51 +124,54 @@ struct plant {
   /* Which rows of `states` are integrated, in order; returns how many. */
   int (*active_states)(const void *model, int *rows);
   /* State (active rows) and mode at time zero. */
-  void (*start)(const void *model, void *mode, real *state);
+  void (*start)(const void *model, void *mode, double *state);
 
   /* d(state)/dt at (t, state). */
-  void (*rates)(const void *model, const void *mode, real t, const real *state, real *rates);
+  void (*rates)(const void *model, const void *mode, double t, const double *state, double *rates);
   /* Which rates depend on what: bit j of rows[i] is set where the rate of active row i may depend on active row j, and
    * PLANT_TIME where it may depend on time. It goes by the laws chosen, not by numbers. NULL: all on everything. */
   void (*depends)(const void *model, uint64_t *rows);
   /* Do any rates depend on time itself until the mode next changes? NULL: they may. */
   bool (*moves)(const void *mode);
   /* Power of every ledger row that is integrated (all but STORED), W. */
-  void (*powers)(const void *model, const void *mode, real t, const real *state, real *powers);
+  void (*powers)(const void *model, const void *mode, double t, const double *state, double *powers);
   /* Every signal, SI; pressures by the reference of the signal's row. */
-  void (*signals_at)(const void *model, const void *mode, real t, const real *state, real *signals);
+  void (*signals_at)(const void *model, const void *mode, double t, const double *state, double *signals);
   /* Every event function. Cheap: no signal is computed. */
-  void (*events_at)(const void *model, const void *mode, real t, const real *state, real *values);
+  void (*events_at)(const void *model, const void *mode, double t, const double *state, double *values);
   /* All that a run asks of one instant, from one pass over the circuit: the same numbers as powers, signals_at,
    * events_at and switches give. NULL: a run asks those. */
-  void (*look)(const void *model, const void *mode, real t, const real *state, const struct plant_look *look);
+  void (*look)(const void *model, const void *mode, double t, const double *state, const struct plant_look *look);
   /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
-  void (*stored)(const void *model, const real *state, real *energies);
-  real (*oil)(const void *model, const real *state);
+  void (*stored)(const void *model, const double *state, double *energies);
+  double (*oil)(const void *model, const double *state);
 
   /* A duty: the run as one cycle of hours. `duty_rates` tells how many numbers of an instant count (0: no duty is asked
    * for; `signals` may then be NULL) and what they are; their means over the run make the `duty`. NULL: has none. */
-  int (*duty_rates)(const void *model, const real *signals, real *rates);
-  void (*duty)(const void *model, const real *means, struct plant_duty *duty);
+  int (*duty_rates)(const void *model, const double *signals, double *rates);
+  void (*duty)(const void *model, const double *means, struct plant_duty *duty);
 
   /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `switches`: functions that are
    * positive while the mode holds; when one falls through zero the mode must change. `change`: make the mode right for
    * (t, state) after `which` fell (-1: the clock); it may adjust the state (a shaft that has come to rest). */
   int switch_count;
-  real (*next_time)(const void *mode);
-  void (*switches)(const void *model, const void *mode, const real *state, real *values);
-  enum plant_verdict (*change)(const void *model, void *mode, real t, real *state, int which, const char **message);
+  double (*next_time)(const void *mode);
+  void (*switches)(const void *model, const void *mode, const double *state, double *values);
+  enum plant_verdict (*change)(const void *model, void *mode, double t, double *state, int which, const char **message);
   /* After `change` failed the run by `which`: what lies beyond what. A plant that fails no run has none. */
-  void (*excess)(const void *model, const real *state, int which, struct plant_excess *excess);
+  void (*excess)(const void *model, const double *state, int which, struct plant_excess *excess);
   /* An action of the operator: move `channel` from its present value to `target` within `duration` (0: at once). */
-  void (*move)(const void *model, void *mode, real t, int channel, real target, real duration);
+  void (*move)(const void *model, void *mode, double t, int channel, double target, double duration);
   /* Time from which braking is counted: start of the last fall of the pedal to zero, by table or by action; NaN while
    * there is none. */
-  real (*release_time)(const void *model, const void *mode);
+  double (*release_time)(const void *model, const void *mode);
+
+  /* The plant in vector lanes, as this processor has them (plant_lanes.h). NULL: has none. */
+  const struct plant_lanes *(*lanes)(void);
 };
 
 /* The share of its tolerances to which a row of `states` is held. */
-static inline real plant_share(const struct plant *plant, int row) {
+static inline double plant_share(const struct plant *plant, int row) {
   for (int i = 0; i < plant->strict_count; i++) {
     if (plant->strict[i].state == row) {
       return plant->strict[i].share;

@@ -17,8 +17,8 @@
 
 struct profile {
   int count; /* points; 0 means the table is empty and reads as zero */
-  const real *argument;
-  const real *value;
+  const double *argument;
+  const double *value;
   bool smooth;
 };
 
@@ -29,13 +29,13 @@ struct piece {
   real start; /* argument at which `value` holds */
   real value;
   real slope;
-  real low;                     /* the piece is valid from here ... */
-  real high;                    /* ... to here */
-  const struct profile *smooth; /* the whole of a smooth table is one piece; NULL: a straight one */
+  real low;                              /* the piece is valid from here ... */
+  real high;                             /* ... to here */
+  const struct profile *smooth PER_LANE; /* the whole of a smooth table is one piece; NULL: a straight one */
 };
 
 /* Number of points at or left of `argument`: the piece that starts there, so that at a kink the later piece rules. */
-static inline int profile_index(const struct profile *profile, real argument) {
+static inline int profile_index(const struct profile *profile, double argument) {
   int low = 0;
   int high = profile->count;
   while (low < high) {
@@ -50,7 +50,7 @@ static inline int profile_index(const struct profile *profile, real argument) {
 }
 
 /* Number of points left of `argument`: the piece that ends there. */
-static inline int profile_index_before(const struct profile *profile, real argument) {
+static inline int profile_index_before(const struct profile *profile, double argument) {
   int low = 0;
   int high = profile->count;
   while (low < high) {
@@ -65,23 +65,23 @@ static inline int profile_index_before(const struct profile *profile, real argum
 }
 
 /* Slope of a smooth table at its point k. */
-static inline real profile_smooth_slope(const struct profile *profile, int k) {
+static inline double profile_smooth_slope(const struct profile *profile, int k) {
   if (k <= 0 || k >= profile->count - 1) {
     return 0.0;
   }
-  real before = profile->argument[k] - profile->argument[k - 1];
-  real after = profile->argument[k + 1] - profile->argument[k];
-  real rise = (profile->value[k] - profile->value[k - 1]) / before;
-  real next = (profile->value[k + 1] - profile->value[k]) / after;
+  double before = profile->argument[k] - profile->argument[k - 1];
+  double after = profile->argument[k + 1] - profile->argument[k];
+  double rise = (profile->value[k] - profile->value[k - 1]) / before;
+  double next = (profile->value[k + 1] - profile->value[k]) / after;
   if (rise * next <= 0.0) {
     return 0.0;
   }
-  real first = 2.0 * after + before;
-  real second = after + 2.0 * before;
+  double first = 2.0 * after + before;
+  double second = after + 2.0 * before;
   return (first + second) / (first / rise + second / next);
 }
 
-static inline real profile_smooth_at(const struct profile *profile, real argument) {
+static inline double profile_smooth_at(const struct profile *profile, double argument) {
   int right = profile_index(profile, argument);
   if (right == 0) {
     return profile->value[0];
@@ -90,22 +90,15 @@ static inline real profile_smooth_at(const struct profile *profile, real argumen
     return profile->value[right - 1];
   }
   int left = right - 1;
-  real width = profile->argument[right] - profile->argument[left];
-  real x = (argument - profile->argument[left]) / width;
-  real rise = profile->value[right] - profile->value[left];
-  real start = width * profile_smooth_slope(profile, left);
-  real end = width * profile_smooth_slope(profile, right);
+  double width = profile->argument[right] - profile->argument[left];
+  double x = (argument - profile->argument[left]) / width;
+  double rise = profile->value[right] - profile->value[left];
+  double start = width * profile_smooth_slope(profile, left);
+  double end = width * profile_smooth_slope(profile, right);
   return profile->value[left] + x * (start + x * (3.0 * rise - 2.0 * start - end + x * (start + end - 2.0 * rise)));
 }
 
-static inline real piece_at(const struct piece *piece, real argument) {
-  if (piece->smooth != NULL) {
-    return profile_smooth_at(piece->smooth, argument);
-  }
-  return piece->value + piece->slope * (argument - piece->start);
-}
-
-static inline real profile_slope(const struct profile *profile, int index) {
+static inline double profile_slope(const struct profile *profile, int index) {
   if (index <= 0 || index >= profile->count || profile->argument[index] <= profile->argument[index - 1]) {
     return 0.0;
   }
@@ -119,6 +112,52 @@ static inline bool profile_straight_at(const struct profile *profile, int index)
               (index + 1 < profile->count && profile->argument[index + 1] <= profile->argument[index]);
   return !step && profile_slope(profile, index) == profile_slope(profile, index + 1);
 }
+
+/* The value at any argument, without a remembered piece. */
+static inline double profile_at(const struct profile *profile, double argument) {
+  if (profile->count == 0) {
+    return 0.0;
+  }
+  if (profile->smooth) {
+    return profile_smooth_at(profile, argument);
+  }
+  int index = profile_index(profile, argument);
+  int left = index > 0 ? index - 1 : 0;
+  return profile->value[left] + profile_slope(profile, index) * (argument - profile->argument[left]);
+}
+
+/* The value of each lane's own table: `tables` is EACH of a PER_LANE profile. */
+static inline real profiles_at(const struct profile *tables, real argument) {
+  real value = every(0.0);
+  for (int i = 0; i < REAL_LANES; i++) {
+    lane_set(&value, i, profile_at(&tables[i], lane_get(argument, i)));
+  }
+  return value;
+}
+
+/* Is the piece straight in all lanes? */
+static inline bool piece_is_straight(const struct piece *piece) {
+  bool straight = true;
+  for (int i = 0; i < REAL_LANES; i++) {
+    straight &= EACH(piece->smooth)[i] == NULL;
+  }
+  return straight;
+}
+
+static inline real piece_at(const struct piece *piece, real argument) {
+  if (piece_is_straight(piece)) {
+    return piece->value + piece->slope * (argument - piece->start);
+  }
+  real value = piece->value + piece->slope * (argument - piece->start);
+  for (int i = 0; i < REAL_LANES; i++) {
+    if (EACH(piece->smooth)[i] != NULL) {
+      lane_set(&value, i, profile_smooth_at(EACH(piece->smooth)[i], lane_get(argument, i)));
+    }
+  }
+  return value;
+}
+
+#if REAL_LANES == 1 /* modes change in no lane */
 
 /* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is
  * no kink. */
@@ -153,19 +192,6 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
   return piece;
 }
 
-/* The value at any argument, without a remembered piece. */
-static inline real profile_at(const struct profile *profile, real argument) {
-  if (profile->count == 0) {
-    return 0.0;
-  }
-  if (profile->smooth) {
-    return profile_smooth_at(profile, argument);
-  }
-  int index = profile_index(profile, argument);
-  int left = index > 0 ? index - 1 : 0;
-  return profile->value[left] + profile_slope(profile, index) * (argument - profile->argument[left]);
-}
-
 /* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once).
  */
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {
@@ -184,5 +210,7 @@ static inline struct piece piece_rest(const struct piece *moved, real t) {
   struct piece piece = {0, t, piece_at(moved, moved->high), 0.0, t, HUGE_VAL, NULL};
   return piece;
 }
+
+#endif
 
 #endif

@@ -42,7 +42,7 @@ static inline struct rotary_losses pump_losses(const struct pump_parameters *pum
       .constant = pump->constant_torque,
       .speed_width = speed_width,
       .pressure_width = pump->pressure_width,
-      .map = pump->losses == ROTARY_MAP ? &pump->efficiency_map : NULL,
+      .map = pump->losses == ROTARY_MAP ? EACH(pump->efficiency_map) : NULL,
       .case_share = pump->map_case_share,
   };
   return losses;

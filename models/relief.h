@@ -58,7 +58,7 @@ static inline real relief_opening_rate(const struct relief_parameters *relief, r
 
 /* Flow, m3/s. */
 static inline real relief_flow(const struct relief_parameters *relief, real opening, real drop) {
-  return opening == 0.0 ? 0.0 : relief->gradient * opening * soft_sign(drop, relief->flow_width);
+  return pick(opening == 0.0, every(0.0), relief->gradient * opening * soft_sign(drop, relief->flow_width));
 }
 
 /* ---- law poppet ---- */
@@ -81,7 +81,7 @@ static inline real relief_flow_force_factor(const struct relief_parameters *reli
 static inline real relief_stop_force(const struct relief_parameters *relief, real depth, real inward) {
   real damping = 2.0 * sqrt(RELIEF_STOP_STIFFNESS * relief->poppet_mass);
   real contact = clamp01(depth / RELIEF_STOP_CONTACT);
-  return depth > 0.0 ? max0(RELIEF_STOP_STIFFNESS * depth + damping * contact * inward) : 0.0;
+  return pick(depth > 0.0, max0(RELIEF_STOP_STIFFNESS * depth + damping * contact * inward), every(0.0));
 }
 
 /* Below this speed the dry friction fades: a poppet creeps instead of resting, by less than one sees. */
@@ -98,10 +98,12 @@ static inline real relief_poppet_acceleration(const struct relief_parameters *re
 }
 
 /* Flow through the opening, m3/s. */
-static inline real relief_poppet_flow(const struct relief_parameters *relief, real lift, real drop, real density) {
+static inline real relief_poppet_flow(const struct relief_parameters *relief, real lift, real drop, double density) {
   return relief->discharge * relief->opening_width * max0(lift) * sqrt(2.0 * fabs(drop) / density) *
          soft_sign(drop, relief->flow_width);
 }
+
+#if REAL_LANES == 1 /* asked by analyses only */
 
 /* The static override: the drop at which the open valve passes `flow` (> 0) in balance, Pa, and its lift. Newton's
  * method on the force balance with x = Q/(C_d w sqrt(2 drop/rho)). */
@@ -124,5 +126,7 @@ static inline real relief_poppet_drop(const struct relief_parameters *relief, re
   *lift = flow / (per_root * sqrt(drop));
   return drop;
 }
+
+#endif
 
 #endif

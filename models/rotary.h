@@ -43,7 +43,7 @@ struct rotary_losses {
   real constant;     /* T_c, N m */
   real speed_width;
   real pressure_width;
-  const struct map *map; /* NULL: by the coefficients */
+  const struct map *map; /* one each lane; NULL: by the coefficients */
   bool is_motor;         /* the map's definitions are a motor's */
   real case_share;       /* of the map's leakage */
 };
@@ -65,30 +65,65 @@ static inline real rotary_torque_loss(const struct rotary_losses *losses, real d
              tanh_sign(speed, losses->speed_width);
 }
 
-/* Leakage of the map's point (i, k), m3/s. */
-static inline real rotary_map_leakage(const struct rotary_losses *losses, int i, int k) {
-  const struct map *map = losses->map;
-  real efficiency = map->volumetric[i * map->pressures + k];
-  return losses->displacement * map->speed[i] * (losses->is_motor ? 1.0 / efficiency - 1.0 : 1.0 - efficiency);
+/* Leakage of the map's point (i, k), m3/s, in one lane. */
+static inline double rotary_map_leakage(const struct rotary_losses *losses, int lane, int i, int k) {
+  const struct map *map = &losses->map[lane];
+  double efficiency = map->volumetric[i * map->pressures + k];
+  return lane_get(losses->displacement, lane) * map->speed[i] *
+         (losses->is_motor ? 1.0 / efficiency - 1.0 : 1.0 - efficiency);
 }
 
-/* Torque loss of the map's point (i, k), N m. */
-static inline real rotary_map_torque(const struct rotary_losses *losses, int i, int k) {
-  const struct map *map = losses->map;
-  real efficiency = map->hydromechanical[i * map->pressures + k];
-  return losses->displacement * map->pressure[k] * (losses->is_motor ? 1.0 - efficiency : 1.0 / efficiency - 1.0);
+/* Torque loss of the map's point (i, k), N m, in one lane. */
+static inline double rotary_map_torque(const struct rotary_losses *losses, int lane, int i, int k) {
+  const struct map *map = &losses->map[lane];
+  double efficiency = map->hydromechanical[i * map->pressures + k];
+  return lane_get(losses->displacement, lane) * map->pressure[k] *
+         (losses->is_motor ? 1.0 - efficiency : 1.0 / efficiency - 1.0);
 }
 
-/* Bilinear between four points of the map. */
-static inline real rotary_map_between(const struct rotary_losses *losses, struct map_place place,
-                                      real (*at)(const struct rotary_losses *, int, int)) {
-  int i = place.speed;
-  int k = place.pressure;
-  int next_i = i + 1 < losses->map->speeds ? i + 1 : i;
-  int next_k = k + 1 < losses->map->pressures ? k + 1 : k;
-  real low = blend(at(losses, i, k), at(losses, next_i, k), place.along_speed);
-  real high = blend(at(losses, i, next_k), at(losses, next_i, next_k), place.along_speed);
-  return blend(low, high, place.along_pressure);
+/* Bilinear between four points of the map, each lane in its own. */
+static inline real rotary_map_between(const struct rotary_losses *losses, real speed, real pressure,
+                                      double (*at)(const struct rotary_losses *, int, int, int)) {
+  real value = every(0.0);
+  for (int lane = 0; lane < REAL_LANES; lane++) {
+    const struct map *map = &losses->map[lane];
+    struct map_place place = map_find(map, lane_get(speed, lane), lane_get(pressure, lane));
+    int i = place.speed;
+    int k = place.pressure;
+    int next_i = i + 1 < map->speeds ? i + 1 : i;
+    int next_k = k + 1 < map->pressures ? k + 1 : k;
+    double near = at(losses, lane, i, k);
+    double far = at(losses, lane, i, next_k);
+    double low = near + (at(losses, lane, next_i, k) - near) * place.along_speed;
+    double high = far + (at(losses, lane, next_i, next_k) - far) * place.along_speed;
+    lane_set(&value, lane, low + (high - low) * place.along_pressure);
+  }
+  return value;
+}
+
+/* The largest speed and pressure of each lane's map, and the lowest pressure. */
+static inline real rotary_map_top_speed(const struct rotary_losses *losses) {
+  real top = every(0.0);
+  for (int lane = 0; lane < REAL_LANES; lane++) {
+    lane_set(&top, lane, losses->map[lane].speed[losses->map[lane].speeds - 1]);
+  }
+  return top;
+}
+
+static inline real rotary_map_top_pressure(const struct rotary_losses *losses) {
+  real top = every(0.0);
+  for (int lane = 0; lane < REAL_LANES; lane++) {
+    lane_set(&top, lane, losses->map[lane].pressure[losses->map[lane].pressures - 1]);
+  }
+  return top;
+}
+
+static inline real rotary_map_low_pressure(const struct rotary_losses *losses) {
+  real low = every(0.0);
+  for (int lane = 0; lane < REAL_LANES; lane++) {
+    lane_set(&low, lane, losses->map[lane].pressure[0]);
+  }
+  return low;
 }
 
 /* What leaks: from port A to port B, and from each port to the case, m3/s. */
@@ -109,14 +144,14 @@ static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *lo
     return leaks;
   }
   real size = fabs(drop);
-  real whole = rotary_map_between(losses, map_find(losses->map, fabs(speed), size), rotary_map_leakage) *
-               smaller(1.0, size / losses->map->pressure[0]);
+  real whole = rotary_map_between(losses, fabs(speed), size, rotary_map_leakage) *
+               smaller(1.0, size / rotary_map_low_pressure(losses));
   real higher = larger(a_over_case, b_over_case);
-  real to_case = higher > 0.0 ? whole * losses->case_share * smaller(1.0, higher / larger(size, 1.0)) : 0.0;
+  real to_case = pick(higher > 0.0, whole * losses->case_share * smaller(1.0, higher / larger(size, 1.0)), every(0.0));
   struct rotary_leaks leaks = {
-      drop >= 0.0 ? whole - to_case : to_case - whole,
-      drop >= 0.0 ? to_case : 0.0,
-      drop >= 0.0 ? 0.0 : to_case,
+      pick(drop >= 0.0, whole - to_case, to_case - whole),
+      pick(drop >= 0.0, to_case, every(0.0)),
+      pick(drop >= 0.0, every(0.0), to_case),
   };
   return leaks;
 }
@@ -126,17 +161,16 @@ static inline real rotary_torque_of(const struct rotary_losses *losses, real dro
   if (losses->map == NULL) {
     return rotary_torque_loss(losses, drop, speed, film);
   }
-  return rotary_map_between(losses, map_find(losses->map, fabs(speed), fabs(drop)), rotary_map_torque) *
-         tanh_sign(speed, losses->speed_width);
+  return rotary_map_between(losses, fabs(speed), fabs(drop), rotary_map_torque) * tanh_sign(speed, losses->speed_width);
 }
 
 /* How far the point lies inside the map, as shares of its largest speed and pressure; 1 without a map. */
 static inline real rotary_map_speed_room(const struct rotary_losses *losses, real speed) {
-  return losses->map == NULL ? 1.0 : 1.0 - fabs(speed) / losses->map->speed[losses->map->speeds - 1];
+  return losses->map == NULL ? every(1.0) : 1.0 - fabs(speed) / rotary_map_top_speed(losses);
 }
 
 static inline real rotary_map_pressure_room(const struct rotary_losses *losses, real drop) {
-  return losses->map == NULL ? 1.0 : 1.0 - fabs(drop) / losses->map->pressure[losses->map->pressures - 1];
+  return losses->map == NULL ? every(1.0) : 1.0 - fabs(drop) / rotary_map_top_pressure(losses);
 }
 
 #endif

@@ -60,7 +60,7 @@ static inline real swash_control_rate(const struct swash_parameters *swash, real
 /* Stroke that the servo can hold against its springs, 0 to 1. */
 static inline real swash_authority(const struct swash_parameters *swash, real supply) {
   if (swash->charge_loss == SWASH_HELD) {
-    return 1.0;
+    return every(1.0);
   }
   return ramp01(supply, swash->spring_begin, swash->spring_full);
 }
@@ -68,7 +68,7 @@ static inline real swash_authority(const struct swash_parameters *swash, real su
 /* Share of the command that underspeed control leaves. */
 static inline real swash_underspeed_share(const struct swash_parameters *swash, real engine_speed) {
   return swash->underspeed == SWASH_UNDERSPEED_ON ? ramp01(engine_speed, swash->underspeed_low, swash->underspeed_high)
-                                                  : 1.0;
+                                                  : every(1.0);
 }
 
 /* The swash within its rates: `asked` clamped to what supply, limiter and springs allow; supply = p_C - p_case. */
@@ -77,7 +77,7 @@ static inline real swash_rate_within(const struct swash_parameters *swash, const
   real share = sqrt(larger(supply, 1e3) / swash->nominal_supply);
   real extra = limiter->rate * effort;
   real up = swash->rate_up * share + extra;
-  real down = (swash->rate_down > 0.0 ? swash->rate_down : swash->rate_up) * share + extra;
+  real down = pick(swash->rate_down > 0.0, swash->rate_down, swash->rate_up) * share + extra;
   if (swash->charge_loss == SWASH_TO_NEUTRAL) {
     down = larger(down, swash->spring_rate);
   }

@@ -23,6 +23,7 @@
 #include "pump.h"
 #include "relief.h"
 #include "swash.h"
+#include "transmission_open.h"
 #include "tyre.h"
 #include "vehicle.h"
 #include "volume.h"
@@ -327,22 +328,100 @@ struct channel_mode {
 struct transmission_mode {
   struct channel_mode channels[CHANNEL_COUNT];
   real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
-  int moving_count;            /* those that do */
+  int moving_count;            /* those that do, in any lane */
   int moving[CHANNEL_COUNT];
   struct ground_contact rear;
   struct ground_contact front;
   struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
-  bool command_forward;           /* sign of the control pressure (limiter.h) */
-  bool burning;                   /* the engine burns fuel */
-  bool held;                      /* the stalled engine is held at rest */
-  bool starting;                  /* the starter is engaged */
-  bool brake_off;                 /* pedal and park brake are fully released */
+  mask command_forward;           /* sign of the control pressure (limiter.h) */
+  mask burning;                   /* the engine burns fuel */
+  mask held;                      /* the stalled engine is held at rest */
+  mask starting;                  /* the starter is engaged */
+  mask brake_off;                 /* pedal and park brake are fully released */
+  mask motor_waits;               /* a larger motor displacement waits for its delay */
   bool pedals_stuck;              /* nothing moves the pedals any more */
-  bool motor_waits;               /* a larger motor displacement waits for its delay */
   real motor_waits_at;            /* the pedal's motor part that stays */
   real motor_waits_until;
   real release; /* start of the last fall of the pedal to zero */
 };
+
+/* The axles, all but the tables of their motors' films. */
+static inline void transmission_set_up_axles(struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  bool two = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  model->axle_count = two ? 2 : 1;
+  for (int i = 0; i < model->axle_count; i++) {
+    struct axle *axle = &model->axles[i];
+    bool front = i == 1;
+    bool driven = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+    axle->driveline = front ? &own->second_driveline : &own->driveline;
+    axle->motor = driven ? (front ? &own->second_motor : &own->motor) : NULL;
+    if (driven) {
+      axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
+    }
+    real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : every(1.0);
+    axle->brake = own->brake;
+    axle->brake.torque *= share;
+    axle->brake.park_torque *= share;
+    axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
+    axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
+    axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;
+    axle->brake_torque = front ? STATE_front_brake_torque : STATE_brake_torque;
+    axle->motor_override = front ? STATE_second_motor_override : STATE_motor_override;
+    axle->motor_displacement = front ? STATE_second_motor_displacement : STATE_motor_displacement;
+  }
+}
+
+/* What follows from the parameters without tables. */
+static inline void transmission_derive(struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
+  model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
+  transmission_set_up_axles(model);
+}
+
+/* Everything of a mode that kernels read, in one order: how a plain mode finds its lane. */
+struct transmission_mode_list {
+  int number_count;
+  real *numbers[OPEN_NUMBERS];
+  mask *flags[OPEN_FLAGS];
+  const struct profile **tables[OPEN_TABLES]; /* of smooth pieces; NULL ones are straight */
+};
+
+enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
+_Static_assert((int)OPEN_TABLES == (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
+               "a mode laid open has room for all of it");
+
+static inline void transmission_mode_list(struct transmission_mode *mode, struct transmission_mode_list *list) {
+  struct piece *pieces[MODE_PIECES];
+  int count = 0;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    pieces[count++] = &mode->channels[i].piece;
+  }
+  pieces[count++] = &mode->rear.piece;
+  pieces[count++] = &mode->front.piece;
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    pieces[count++] = &mode->soil[i];
+  }
+  int n = 0;
+  for (int i = 0; i < MODE_PIECES; i++) {
+    real *own[PIECE_NUMBERS] = {&pieces[i]->start, &pieces[i]->value, &pieces[i]->slope, &pieces[i]->low,
+                                &pieces[i]->high};
+    memcpy(list->numbers + n, own, sizeof own);
+    n += PIECE_NUMBERS;
+    list->tables[i] = EACH(pieces[i]->smooth);
+  }
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    list->numbers[n++] = &mode->resting[i];
+  }
+  list->numbers[n++] = &mode->rear.height;
+  list->numbers[n++] = &mode->front.height;
+  list->numbers[n++] = &mode->motor_waits_at;
+  list->number_count = n;
+  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,   &mode->held,
+                             &mode->starting,        &mode->brake_off, &mode->motor_waits};
+  memcpy(list->flags, flags, sizeof flags);
+}
 
 /* Active states into the full vector; those that the laws chosen leave out are zero. */
 static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
@@ -374,6 +453,8 @@ static inline void transmission_channel_values(const struct transmission_mode *m
   }
 }
 
+#if REAL_LANES == 1
+
 /* transmission_signals.c */
 void transmission_powers(const void *model, const void *mode, real t, const real *state, real *powers);
 void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals);
@@ -382,6 +463,8 @@ int transmission_duty_rates(const void *model, const real *signals, real *rates)
 void transmission_duty(const void *model, const real *means, struct plant_duty *duty);
 void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
 void transmission_look(const void *model, const void *mode, real t, const real *state, const struct plant_look *look);
+
+void transmission_switches(const void *model, const void *mode, const real *state, real *values);
 
 /* transmission_pattern.c */
 void transmission_depends(const void *model, uint64_t *rows);
@@ -392,14 +475,12 @@ int transmission_active_states(const void *model, int *rows);
 void transmission_start(const void *model, void *mode, real *state);
 real transmission_next_time(const void *mode);
 bool transmission_moves(const void *mode);
-void transmission_switches(const void *model, const void *mode, const real *state, real *values);
-/* The same from the full vector. */
-void transmission_switches_of(const struct transmission_model *model, const struct transmission_mode *mode,
-                              const real *x, real *values);
 enum plant_verdict transmission_change(const void *model, void *mode, real t, real *state, int which,
                                        const char **message);
 void transmission_excess(const void *model, const real *state, int which, struct plant_excess *excess);
 void transmission_move(const void *model, void *mode, real t, int channel, real target, real duration);
 real transmission_release_time(const void *model, const void *mode);
+
+#endif
 
 #endif

@@ -74,7 +74,7 @@ static inline void potentials_of(const struct transmission_model *model, const s
   now->loop = x[STATE_loop_temperature];
   now->tank = x[STATE_tank_temperature];
   now->warmth = fluid_warmth_of(now->loop);
-  now->viscosity = fluid_viscosity_warm(&model->oil.viscosity, now->warmth);
+  now->viscosity = fluid_viscosity_warm(&model->oil.viscosity, &now->warmth);
   now->speed = x[STATE_vehicle_speed];
   now->grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
   now->weight = vehicle_weight_on(&own->vehicle, now->grade);
@@ -83,9 +83,9 @@ static inline void potentials_of(const struct transmission_model *model, const s
   now->pull = now->drag + now->weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
 
   struct tyre_soil soil = {
-      own->ground.grip.count > 0 ? piece_at(&mode->soil[0], s) : own->tyre.grip,
-      own->ground.cone_index.count > 0 ? piece_at(&mode->soil[1], s) : own->tyre.cone_index,
-      own->ground.rolling_resistance.count > 0 ? piece_at(&mode->soil[2], s) : own->tyre.rolling_resistance,
+      EACH(own->ground.grip)->count > 0 ? piece_at(&mode->soil[0], s) : own->tyre.grip,
+      EACH(own->ground.cone_index)->count > 0 ? piece_at(&mode->soil[1], s) : own->tyre.cone_index,
+      EACH(own->ground.rolling_resistance)->count > 0 ? piece_at(&mode->soil[2], s) : own->tyre.rolling_resistance,
   };
   real rear = model->axle_count > 1 ? vehicle_rear_load(&own->vehicle, now->weight.load, now->weight.slope,
                                                         x[STATE_felt_acceleration], now->pull)
@@ -107,8 +107,7 @@ static inline void axle_efforts_of(const struct transmission_model *model, const
                                    const struct axle_potentials *at, real brake_share, const real *x,
                                    struct axle_efforts *e) {
   const struct transmission_parameters *own = &model->own;
-  const struct axle_efforts nothing = {0};
-  *e = nothing;
+  memset(e, 0, sizeof *e);
   if (axle->motor != NULL) {
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
@@ -119,7 +118,7 @@ static inline void axle_efforts_of(const struct transmission_model *model, const
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
     e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
-                                            fluid_viscosity_warm(&axle->motor_film, now->warmth));
+                                            fluid_viscosity_warm(&axle->motor_film, &now->warmth));
     e->motor_torque = motor_pressure_torque(motor->displacement, share, now->drop) - e->motor_torque_loss;
   }
   e->drive_torque = axle->driveline->ratio * e->motor_torque;
@@ -170,7 +169,7 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   transmission_channel_values(mode, t, e->channels);
   e->demand = operator_demand_of(&own->operator, e->channels);
   e->demand.stroke *= swash_underspeed_share(&own->swash, now->engine_speed);
-  e->motor_part = mode->motor_waits ? larger(e->demand.motor_part, mode->motor_waits_at) : e->demand.motor_part;
+  e->motor_part = pick(mode->motor_waits, larger(e->demand.motor_part, mode->motor_waits_at), e->demand.motor_part);
 
   e->limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
                            x[STATE_limiter_a], x[STATE_limiter_b]);
@@ -184,12 +183,14 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->servo_flow = swash_servo_flow(&own->swash, e->stroke_rate, now->gallery_over_case);
 
   e->engine_friction = engine_friction(&own->engine, now->engine_speed);
-  e->combustion = mode->burning ? engine_combustion(x[STATE_fuel], engine_full_torque(&own->engine, now->engine_speed),
-                                                    e->engine_friction)
-                                : 0.0;
+  e->combustion =
+      pick(mode->burning,
+           engine_combustion(x[STATE_fuel], engine_full_torque(&own->engine, now->engine_speed), e->engine_friction),
+           every(0.0));
   e->exhaust_brake = engine_exhaust_brake(&own->engine, now->engine_speed, e->channels[CHANNEL_exhaust_brake]);
   e->auxiliaries = engine_auxiliaries(&own->engine, now->engine_speed);
-  e->starter = mode->burning ? 0.0 : engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]);
+  e->starter =
+      pick(mode->burning, every(0.0), engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]));
 
   e->pump_flow = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
   struct rotary_leaks leaks = rotary_leaks_of(&model->pump_losses, now->drop, now->a_over_case, now->b_over_case,
@@ -198,12 +199,13 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->pump_case_a = leaks.case_a;
   e->pump_case_b = leaks.case_b;
   e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
-                                         fluid_viscosity_warm(&model->pump_film, now->warmth));
+                                         fluid_viscosity_warm(&model->pump_film, &now->warmth));
   e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
 
   real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
-  e->charge_filled = charge_filled_displacement(&own->charge, now->engine_speed, model->oil.ambient, tank_viscosity) *
-                     (1.0 - e->channels[CHANNEL_charge_lost]);
+  e->charge_filled =
+      charge_filled_displacement(&own->charge, now->engine_speed, every(model->oil.ambient), tank_viscosity) *
+      (1.0 - e->channels[CHANNEL_charge_lost]);
   real over_tank = now->gallery - model->oil.ambient;
   real resistance =
       model->filter_resistance * (1.0 + own->filter.blocked_loading * e->channels[CHANNEL_filter_blocked]);
@@ -228,8 +230,8 @@ static inline void efforts_of(const struct transmission_model *model, const stru
   e->cooler = heat_cooler(&own->heat, now->engine_speed, e->channels[CHANNEL_cooler_dead]);
 
   e->brake_share = brake_share(&own->brake, e->channels[CHANNEL_brake], e->channels[CHANNEL_park_brake]);
-  e->motor_flow_a = 0.0;
-  e->motor_flow_b = 0.0;
+  e->motor_flow_a = every(0.0);
+  e->motor_flow_b = every(0.0);
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
   int i = 0;
   do { /* there is always one axle */
@@ -295,12 +297,13 @@ static inline real acceleration_of(const struct transmission_model *model, const
 /* Power into the wind-up of an axle's brake, W. */
 static inline real brake_winds(const struct transmission_model *model, const struct transmission_mode *mode,
                                const struct axle *axle, real brake_share, real wheel_speed, const real *x) {
-  if (model->own.brake.law != BRAKE_STICK || brake_stiffness(&axle->brake) <= 0.0) {
-    return 0.0;
+  if (model->own.brake.law != BRAKE_STICK) {
+    return every(0.0);
   }
   real torque = x[axle->brake_torque];
-  return torque * brake_torque_rate(&axle->brake, brake_share, mode->brake_off, torque, wheel_speed) /
-         brake_stiffness(&axle->brake);
+  return pick(brake_stiffness(&axle->brake) <= 0.0, every(0.0),
+              torque * brake_torque_rate(&axle->brake, brake_share, mode->brake_off, torque, wheel_speed) /
+                  brake_stiffness(&axle->brake));
 }
 
 #endif

@@ -1,5 +1,5 @@
 /* The transmission made ready: parameters to model, the start, and the modes, which change only between steps. */
-#include "transmission.h"
+#include "transmission_looks.h"
 
 static const struct profile *channel_table(const struct transmission_model *model, int channel) {
   return &model->tables[channel];
@@ -179,34 +179,6 @@ static const char *refusal(const struct transmission_parameters *own) {
   return why_not != NULL ? why_not : map_refusal(own);
 }
 
-static void set_up_axles(struct transmission_model *model) {
-  const struct transmission_parameters *own = &model->own;
-  bool two = own->vehicle.axles == VEHICLE_TWO_AXLES;
-  model->axle_count = two ? 2 : 1;
-  for (int i = 0; i < model->axle_count; i++) {
-    struct axle *axle = &model->axles[i];
-    bool front = i == 1;
-    bool driven = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
-    axle->driveline = front ? &own->second_driveline : &own->driveline;
-    axle->motor = driven ? (front ? &own->second_motor : &own->motor) : NULL;
-    if (driven) {
-      axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
-      fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, axle->motor->viscous_exponent,
-                       &axle->motor_film);
-    }
-    real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : 1.0;
-    axle->brake = own->brake;
-    axle->brake.torque *= share;
-    axle->brake.park_torque *= share;
-    axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
-    axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
-    axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;
-    axle->brake_torque = front ? STATE_front_brake_torque : STATE_brake_torque;
-    axle->motor_override = front ? STATE_second_motor_override : STATE_motor_override;
-    axle->motor_displacement = front ? STATE_second_motor_displacement : STATE_motor_displacement;
-  }
-}
-
 /* Do the laws chosen have this state? */
 static bool state_active(const struct transmission_parameters *own, int state) {
   bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
@@ -258,13 +230,18 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   model->own = *(const struct transmission_parameters *)parameters_;
   const struct transmission_parameters *own = &model->own;
   fluid_prepare(&own->fluid, &model->oil);
-  model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
-  model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, own->pump.viscous_exponent, &model->pump_film);
   real dirt = own->contamination.fitted == CONTAMINATION_FITTED ? own->contamination.start_dirt : 0.0;
   model->filter_resistance =
       filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
-  set_up_axles(model);
+  transmission_derive(model);
+  for (int i = 0; i < model->axle_count; i++) {
+    struct axle *axle = &model->axles[i];
+    if (axle->motor != NULL) {
+      fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, axle->motor->viscous_exponent,
+                       &axle->motor_film);
+    }
+  }
   const struct profile nothing = {0, NULL, NULL, false};
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     model->tables[i] = nothing; /* faults have no tables */
@@ -396,35 +373,6 @@ real transmission_next_time(const void *mode_) {
   return next;
 }
 
-/* Losses, speed and drop of the machine whose map's switches these are: 0 the pump, 1 and 2 the motors. */
-static const struct rotary_losses *mapped(const struct transmission_model *model, const real *x, int i, real *speed) {
-  if (i == 0) {
-    *speed = x[STATE_engine_speed];
-    return &model->pump_losses;
-  }
-  const struct axle *axle = &model->axles[i - 1];
-  if (i > model->axle_count || axle->motor == NULL) {
-    return NULL;
-  }
-  *speed = axle->driveline->ratio * x[axle->wheel_speed];
-  return &axle->motor_losses;
-}
-
-static real line_drop(const struct transmission_model *model, const real *x) {
-  return fluid_pressure(&model->oil, x[STATE_line_a_compression]) -
-         fluid_pressure(&model->oil, x[STATE_line_b_compression]);
-}
-
-static void map_switches(const struct transmission_model *model, const real *x, real *values) {
-  for (int i = 0; i <= AXLE_LIMIT; i++) {
-    real speed = 0.0;
-    const struct rotary_losses *losses = mapped(model, x, i, &speed);
-    bool asks = losses != NULL && losses->map != NULL;
-    values[SWITCH_PUMP_MAP_SPEED + 2 * i] = asks ? rotary_map_speed_room(losses, speed) : 1.0;
-    values[SWITCH_PUMP_MAP_PRESSURE + 2 * i] = asks ? rotary_map_pressure_room(losses, line_drop(model, x)) : 1.0;
-  }
-}
-
 void transmission_excess(const void *model_, const real *state, int which, struct plant_excess *excess) {
   const struct transmission_model *model = model_;
   real x[STATE_COUNT];
@@ -435,39 +383,6 @@ void transmission_excess(const void *model_, const real *state, int which, struc
   excess->quantity = by_speed ? QUANTITY_ANGULAR_SPEED : QUANTITY_PRESSURE;
   excess->value = fabs(by_speed ? speed : line_drop(model, x));
   excess->edge = by_speed ? map->speed[map->speeds - 1] : map->pressure[map->pressures - 1];
-}
-
-void transmission_switches(const void *model, const void *mode, const real *state, real *values) {
-  real x[STATE_COUNT];
-  transmission_spread(model, state, x);
-  transmission_switches_of(model, mode, x, values);
-}
-
-void transmission_switches_of(const struct transmission_model *model, const struct transmission_mode *mode,
-                              const real *x, real *values) {
-  const struct engine_parameters *engine = &model->own.engine;
-  real s = x[STATE_vehicle_distance];
-  real half = 0.5 * model->own.ground.wheelbase;
-  real speed = x[STATE_engine_speed];
-  values[SWITCH_REAR_AHEAD] = mode->rear.piece.high - (s - half);
-  values[SWITCH_REAR_BEHIND] = (s - half) - mode->rear.piece.low;
-  /* At one point there is no front axle to look at. */
-  values[SWITCH_FRONT_AHEAD] = half > 0.0 ? mode->front.piece.high - (s + half) : 1.0;
-  values[SWITCH_FRONT_BEHIND] = half > 0.0 ? (s + half) - mode->front.piece.low : 1.0;
-  for (int i = 0; i < SOIL_TABLES; i++) {
-    values[SWITCH_GRIP_AHEAD + 2 * i] = mode->soil[i].high - s;
-    values[SWITCH_GRIP_BEHIND + 2 * i] = s - mode->soil[i].low;
-  }
-  values[SWITCH_STALL] = mode->burning && engine->stall != ENGINE_NO_STALL ? speed - engine->stall_speed : 1.0;
-  values[SWITCH_REST] = !mode->burning && !mode->held ? speed : 1.0;
-  /* 5 % above the stall speed, so that it does not stall again at once. */
-  values[SWITCH_FIRES] = !mode->burning && mode->starting ? 1.05 * engine->stall_speed - speed : 1.0;
-  values[SWITCH_COMMAND_SIDE] = 1.0;
-  if (model->own.limiter.law == LIMITER_DRIVEN_SIDE && model->own.limiter.side == LIMITER_BY_COMMAND) {
-    real command = x[STATE_control_pressure];
-    values[SWITCH_COMMAND_SIDE] = LIMITER_COMMAND_BAND + (mode->command_forward ? command : -command);
-  }
-  map_switches(model, x, values);
 }
 
 /* The next piece of the grade under an axle, ahead or behind. */

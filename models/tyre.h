@@ -88,7 +88,7 @@ static inline real tyre_gee_clough_resistance(real mobility) {
 
 static inline struct tyre_footing tyre_stand(const struct tyre_parameters *tyre, const struct tyre_soil *soil,
                                              real load, real wheels) {
-  struct tyre_footing footing = {larger(load, 0.0), 0.0, 0.0, *soil};
+  struct tyre_footing footing = {larger(load, 0.0), every(0.0), every(0.0), *soil};
   if (tyre->ground == TYRE_HARD) {
     footing.stiffness = soil->grip * footing.load * tyre->stiffness * tyre->shape;
     return footing;
@@ -111,10 +111,11 @@ static inline real tyre_curve(const struct tyre_parameters *tyre, const struct t
   if (tyre->ground == TYRE_HARD) {
     return footing->soil.grip * footing->load * sin(tyre->shape * atan(tyre->stiffness * slip));
   }
-  real side = slip < 0.0 ? -1.0 : 1.0;
+  real side = pick(slip < 0.0, every(-1.0), every(1.0));
   if (tyre->ground == TYRE_GEE_CLOUGH) {
     real most = larger(0.796 - 0.92 / footing->mobility, 0.0);
-    real pull = most > 0.0 ? most * (1.0 - exp(-(4.838 + 0.061 * footing->mobility) / most * fabs(slip))) : 0.0;
+    real pull =
+        pick(most > 0.0, most * (1.0 - exp(-(4.838 + 0.061 * footing->mobility) / most * fabs(slip))), every(0.0));
     return footing->load *
            (side * pull + tyre_gee_clough_resistance(footing->mobility) * tanh_sign(slip, TYRE_TURN_WIDTH));
   }
@@ -142,6 +143,8 @@ static inline real tyre_damping(const struct tyre_parameters *tyre, const struct
   return footing->stiffness * tyre->damping_time * slip_rate / ((1.0 + steep * steep) * fade * fade);
 }
 
+#if REAL_LANES == 1 /* asked at the start only */
+
 /* Slip that carries `force` at rest, by bisection up to full slip: the start of a parked machine. */
 static inline real tyre_slip_for(const struct tyre_parameters *tyre, const struct tyre_footing *footing, real force) {
   real low = 0.0;
@@ -157,6 +160,8 @@ static inline real tyre_slip_for(const struct tyre_parameters *tyre, const struc
   }
   return force < 0.0 ? -high : high;
 }
+
+#endif
 
 /* Rolling resistance, N, signed as the speed. */
 static inline real tyre_rolling_resistance(const struct tyre_parameters *tyre, const struct tyre_footing *footing,

@@ -55,11 +55,12 @@ struct vehicle_weight {
 static inline real vehicle_drawbar_friction(const struct vehicle_parameters *vehicle, real grade, real draft_share,
                                             real speed) {
   real nothing_hangs = vehicle->dragged_mass + vehicle->draft * draft_share;
-  if (nothing_hangs == 0.0) {
-    return 0.0;
+  if (nowhere(nothing_hangs != 0.0)) {
+    return every(0.0);
   }
   real rubbing = vehicle->drag_friction * vehicle->dragged_mass * vehicle->gravity / sqrt(1.0 + grade * grade);
-  return (rubbing + vehicle->draft * draft_share) * tanh_sign(speed, vehicle->drag_width);
+  return pick(nothing_hangs == 0.0, every(0.0),
+              (rubbing + vehicle->draft * draft_share) * tanh_sign(speed, vehicle->drag_width));
 }
 
 /* Load of the rear axle, N (axles two). `felt` is the acceleration after the pitch lag, `pull` all that hangs on the

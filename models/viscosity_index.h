@@ -27,12 +27,12 @@ enum { VISCOSITY_INDEX_FINE = 180, VISCOSITY_INDEX_MIDDLE = 230, VISCOSITY_INDEX
 #define VISCOSITY_INDEX_TABLE_END 70.0
 
 enum { VISCOSITY_GRADES = 18 };
-static const real viscosity_grade_middle[VISCOSITY_GRADES] = {
+static const double viscosity_grade_middle[VISCOSITY_GRADES] = {
     2.2, 3.2, 4.6, 6.8, 10.0, 15.0, 22.0, 32.0, 46.0, 68.0, 100.0, 150.0, 220.0, 320.0, 460.0, 680.0, 1000.0, 1500.0};
 #define VISCOSITY_GRADE_TOLERANCE 0.1
 
 /* clang-format off */
-static const real viscosity_index_l[VISCOSITY_INDEX_ROWS] = {
+static const double viscosity_index_l[VISCOSITY_INDEX_ROWS] = {
     7.994, 8.64, 9.309, 10.0, 10.71, 11.45, 12.21, 13.0, 13.8, 14.63, 15.49, 16.36, 17.26, 18.18, 19.12, 20.09, 21.08,
     22.09, 23.13, 24.19, 25.32, 26.5, 27.75, 29.07, 30.48, 31.96, 33.52, 35.13, 36.79, 38.5, 40.23, 41.99, 43.76,
     45.53, 47.31, 49.09, 50.87, 52.64, 54.42, 56.2, 57.97, 59.74, 61.52, 63.32, 65.18, 67.12, 69.16, 71.29, 73.48,
@@ -55,7 +55,7 @@ static const real viscosity_index_l[VISCOSITY_INDEX_ROWS] = {
     3966.0, 4026.0, 4087.0, 4147.0, 4207.0, 4268.0, 4329.0, 4392.0, 4455.0, 4517.0, 4580.0, 4645.0, 4709.0, 4773.0,
     4839.0, 4905.0};
 
-static const real viscosity_index_h[VISCOSITY_INDEX_ROWS] = {
+static const double viscosity_index_h[VISCOSITY_INDEX_ROWS] = {
     6.394, 6.894, 7.41, 7.944, 8.496, 9.063, 9.647, 10.25, 10.87, 11.5, 12.15, 12.82, 13.51, 14.21, 14.93, 15.66,
     16.42, 17.19, 17.97, 18.77, 19.56, 20.37, 21.21, 22.05, 22.92, 23.81, 24.71, 25.63, 26.57, 27.53, 28.49, 29.46,
     30.43, 31.4, 32.37, 33.34, 34.32, 35.29, 36.26, 37.23, 38.19, 39.17, 40.15, 41.13, 42.14, 43.18, 44.24, 45.33,
@@ -79,53 +79,53 @@ static const real viscosity_index_h[VISCOSITY_INDEX_ROWS] = {
 /* clang-format on */
 
 /* L or H at Y, mm2/s, from its table and its equation a Y^2 + b Y + c. */
-static inline real viscosity_index_column(const real *table, real y, real a, real b, real c) {
+static inline double viscosity_index_column(const double *table, double y, double a, double b, double c) {
   if (y > VISCOSITY_INDEX_TABLE_END) {
     return (a * y + b) * y + c;
   }
-  real place = y < 20.0   ? (y - 2.0) / 0.1
-               : y < 30.0 ? (real)VISCOSITY_INDEX_FINE + (y - 20.0) / 0.2
-                          : (real)VISCOSITY_INDEX_MIDDLE + (y - 30.0) / 0.5;
-  int row = (int)clamp(place, 0.0, (real)(VISCOSITY_INDEX_ROWS - 2));
-  return blend(table[row], table[row + 1], place - (real)row);
+  double place = y < 20.0   ? (y - 2.0) / 0.1
+                 : y < 30.0 ? (double)VISCOSITY_INDEX_FINE + (y - 20.0) / 0.2
+                            : (double)VISCOSITY_INDEX_MIDDLE + (y - 30.0) / 0.5;
+  int row = (int)clamp(place, 0.0, (double)(VISCOSITY_INDEX_ROWS - 2));
+  return blend(table[row], table[row + 1], place - (double)row);
 }
 
-static inline real viscosity_index_l_at(real y) {
+static inline double viscosity_index_l_at(double y) {
   return viscosity_index_column(viscosity_index_l, y, 0.8353, 14.67, -216.0);
 }
 
-static inline real viscosity_index_h_at(real y) {
+static inline double viscosity_index_h_at(double y) {
   return viscosity_index_column(viscosity_index_h, y, 0.1684, 11.85, -97.0);
 }
 
 /* The index of an oil, not rounded. U and Y in mm2/s, Y at least 2. */
-static inline real viscosity_index_of(real u, real y) {
-  real h = viscosity_index_h_at(y);
+static inline double viscosity_index_of(double u, double y) {
+  double h = viscosity_index_h_at(y);
   if (u >= h) {
-    real l = viscosity_index_l_at(y);
+    double l = viscosity_index_l_at(y);
     return 100.0 * (l - u) / (l - h);
   }
   return 100.0 + (pow(10.0, log10(h / u) / log10(y)) - 1.0) / 0.00715;
 }
 
 /* U of an oil of this index, mm2/s: the same turned round. Rises with Y. */
-static inline real viscosity_at_40_for(real index, real y) {
-  real h = viscosity_index_h_at(y);
+static inline double viscosity_at_40_for(double index, double y) {
+  double h = viscosity_index_h_at(y);
   if (index <= 100.0) {
-    real l = viscosity_index_l_at(y);
+    double l = viscosity_index_l_at(y);
     return l - 0.01 * index * (l - h);
   }
   return h / pow(y, log10(1.0 + 0.00715 * (index - 100.0)));
 }
 
 /* Y of an oil of this index and this U, mm2/s, by bisection; NaN where the index is not defined (Y below 2). */
-static inline real viscosity_at_100_for(real index, real u) {
-  real low = VISCOSITY_INDEX_LEAST;
-  real high = 1000.0;
+static inline double viscosity_at_100_for(double index, double u) {
+  double low = VISCOSITY_INDEX_LEAST;
+  double high = 1000.0;
   if (!(viscosity_at_40_for(index, low) <= u && u <= viscosity_at_40_for(index, high))) {
     return NAN;
   }
-  real middle = 0.5 * (low + high);
+  double middle = 0.5 * (low + high);
   while (middle > low && middle < high) {
     if (viscosity_at_40_for(index, middle) < u) {
       low = middle;
@@ -138,7 +138,7 @@ static inline real viscosity_at_100_for(real index, real u) {
 }
 
 /* Is this the mid-point of a grade of ISO 3448? */
-static inline bool viscosity_is_grade(real middle) {
+static inline bool viscosity_is_grade(double middle) {
   for (int i = 0; i < VISCOSITY_GRADES; i++) {
     if (fabs(middle - viscosity_grade_middle[i]) <= 1e-9 * middle) {
       return true;

@@ -10,7 +10,7 @@
 
 #include <stdbool.h>
 
-#include "lanes.h"
+#include "plant_lanes.h"
 #include "sparsity.h"
 
 /* Rows of a step's polynomial in x = (t - end)/length, from the highest power: y = r0 x^3 + r1 x^2 + r2 x + end. */

@@ -6,7 +6,7 @@
 #ifndef SWASHLOOP_RUN_CONVOY_H
 #define SWASHLOOP_RUN_CONVOY_H
 
-#include "lanes.h"
+#include "plant_lanes.h"
 #include "run.h"
 
 enum { CONVOY_PLACES = LANES };

@@ -85,16 +85,16 @@ static void test_motor_gives_its_map_back(void **state) {
 static void test_between_and_below(void **state) {
   (void)state;
   struct rotary_losses losses = of_pump();
-  real corners = 0.25 * (rotary_map_leakage(&losses, 0, 1) + rotary_map_leakage(&losses, 1, 1) +
-                         rotary_map_leakage(&losses, 0, 2) + rotary_map_leakage(&losses, 1, 2));
+  real corners = 0.25 * (rotary_map_leakage(&losses, 0, 0, 1) + rotary_map_leakage(&losses, 0, 1, 1) +
+                         rotary_map_leakage(&losses, 0, 0, 2) + rotary_map_leakage(&losses, 0, 1, 2));
   struct rotary_leaks leaks = rotary_leaks_of(&losses, 250 * BAR, 270 * BAR, 20 * BAR, 1500 * RPM, 0.028);
   CHECK_CLOSE(leaks.slip + leaks.case_a, corners, 1e-12);
-  real torque = 0.25 * (rotary_map_torque(&losses, 0, 1) + rotary_map_torque(&losses, 1, 1) +
-                        rotary_map_torque(&losses, 0, 2) + rotary_map_torque(&losses, 1, 2));
+  real torque = 0.25 * (rotary_map_torque(&losses, 0, 0, 1) + rotary_map_torque(&losses, 0, 1, 1) +
+                        rotary_map_torque(&losses, 0, 0, 2) + rotary_map_torque(&losses, 0, 1, 2));
   CHECK_CLOSE(rotary_torque_of(&losses, 250 * BAR, 1500 * RPM, 0.028), torque, 1e-12);
   leaks = rotary_leaks_of(&losses, 25 * BAR, 45 * BAR, 20 * BAR, 500 * RPM, 0.028);
-  CHECK_CLOSE(leaks.slip + leaks.case_a, 0.25 * rotary_map_leakage(&losses, 0, 0), 1e-12);
-  CHECK_CLOSE(rotary_torque_of(&losses, 25 * BAR, 500 * RPM, 0.028), rotary_map_torque(&losses, 0, 0), 1e-12);
+  CHECK_CLOSE(leaks.slip + leaks.case_a, 0.25 * rotary_map_leakage(&losses, 0, 0, 0), 1e-12);
+  CHECK_CLOSE(rotary_torque_of(&losses, 25 * BAR, 500 * RPM, 0.028), rotary_map_torque(&losses, 0, 0, 0), 1e-12);
   CHECK_NEAR(rotary_torque_of(&losses, 25 * BAR, 0.0, 0.028), 0.0, 0.0);
   /* a map of one point */
   static const real one_speed[1] = {1000 * RPM};

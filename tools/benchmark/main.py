@@ -87,6 +87,7 @@ class Bench:
         table = Table("case", "states", "steps", "rhs", "rhs/s", "ns/rhs", "without", "memory", "file", "error bar")
         floors = Table("case", "rhs", "factor", "solve", "floor", "alone", "without", "ratio", "samples", "floor+",
                        "memory", "ratio")
+        riding = Table("case", "rates", "plain", "v3", "v4", "signals", "plain", "v3", "v4")
         sums = dict.fromkeys(("end_time", "without_s", "memory_s", "file_s"), 0.0)
         floor_sums = [0.0, 0.0]
         for path in paths:
@@ -110,6 +111,12 @@ class Bench:
             floors.add(name, ms(rhs), ms(factor), ms(solve), ms(floor), ms(got["solver_alone_s"]), ms(got["without_s"]),
                        "%.2f" % (got["without_s"] / floor), ms(samples), ms(floor + samples), ms(got["memory_s"]),
                        "%.2f" % (got["memory_s"] / (floor + samples)))
+            lanes = got.get("lanes_ns", {})
+            row = []
+            for part in ("rates", "signals"):
+                row.append("%.0f" % got[part + "_ns"])
+                row += ["%.0f" % lanes[kind][part] if kind in lanes else "" for kind in ("plain", "v3", "v4")]
+            riding.add(name, *row)
             if name.startswith("baseline/"):
                 for key in sums:
                     sums[key] += got[key]
@@ -127,6 +134,8 @@ class Bench:
             self.book["baseline"]["floor_ratio_with_samples"] = sums["memory_s"] / floor_sums[1]
         table.show("Ours: ms CPU a simulated second without histories, with 1 kHz signals in memory, with the run file; "
                    "error of pressure extremes")
+        riding.show("ns of one right-hand side and of all signals of an instant: called alone, and a lane of eight in "
+                    "vector lanes compiled for any processor, for 256-bit and for 512-bit registers")
         floors.show("Computed floor, ms CPU a simulated second: calls times the time of one; the solver alone, with the "
                     "energy integrals; ratios")
 

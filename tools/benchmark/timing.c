@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "integrator.h"
+#include "lanes.h"
 #include "result_file.h"
 #include "run.h"
 #include "scene.h"
@@ -15,7 +16,7 @@
 #include "lu.h"
 #include "vecops.h"
 
-enum { MOST_REPEATS = 101, MOST_PLACES = 200, SET_LIMIT = 32 };
+enum { MOST_REPEATS = 101, SET_LIMIT = 32 };
 
 struct request {
   const char *path;
@@ -104,19 +105,6 @@ static bool time_files(const struct request *request, const struct case_data *da
 }
 
 /* ---- parts ---- */
-
-/* Places of a run, at which its parts are timed: evenly over its steps. */
-struct place {
-  double time;
-  double step;
-  double state[PLANT_STATE_LIMIT];
-  void *mode;
-};
-
-struct places {
-  int count;
-  struct place at[MOST_PLACES];
-};
 
 static void rates_of(void *context, double t, const double *state, double *rates) {
   const struct scene *scene = context;
@@ -317,6 +305,7 @@ static bool print_parts(const struct request *request, struct scene *scene) {
   double solve = NAN;
   bool good = time_algebra(scene, &places, &factor, &solve);
   printf(", \"factor_ns\": %.6g, \"solve_ns\": %.6g", factor, solve);
+  good = good && lanes_print(scene, &places);
   for (int i = 0; i < places.count; i++) {
     free(places.at[i].mode);
   }

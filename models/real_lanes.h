@@ -1,0 +1,113 @@
+/* `real` as a vector of REAL_LANES doubles: what real.h is for kernels compiled for lanes. REAL_LANES is the width of
+ * the processor's vectors (2, 4 or 8), so that every operation is one instruction.
+ *
+ * Operators work lane by lane, with a plain double on either side as well. Square root and absolute value are vector
+ * instructions; other functions of mathematics are called lane by lane and so give the plain kernels' numbers to the
+ * last bit. */
+#ifndef SWASHLOOP_MODELS_REAL_LANES_H
+#define SWASHLOOP_MODELS_REAL_LANES_H
+
+#include <math.h>
+#include <stdint.h>
+
+typedef double real __attribute__((vector_size(8 * REAL_LANES)));
+typedef int64_t mask __attribute__((vector_size(8 * REAL_LANES)));
+
+/* x in every lane, whether x is a double or a real. (x - 0 is x, -0 too.) */
+#define every(x) ((x) - (real){0.0})
+
+static inline real pick_lanes(mask where, real yes, real no) {
+  return (real)((where & (mask)yes) | (~where & (mask)no));
+}
+#define pick(where, yes, no) pick_lanes(where, every(yes), every(no))
+
+static inline mask flip(mask where) {
+  return ~where;
+}
+
+static inline bool nowhere(mask where) {
+  int64_t any = 0;
+  for (int i = 0; i < REAL_LANES; i++) {
+    any |= where[i];
+  }
+  return any == 0;
+}
+
+static inline double lane_get(real x, int lane) {
+  return x[lane];
+}
+
+static inline void lane_set(real *x, int lane, double value) {
+  (*x)[lane] = value;
+}
+
+#define PER_LANE [REAL_LANES]
+#define EACH(member) (member)
+
+static inline real lanes_abs(real x) {
+  return (real)((mask)x & INT64_MAX);
+}
+
+static inline real lanes_sqrt(real x) {
+  real root;
+  for (int i = 0; i < REAL_LANES; i++) {
+    root[i] = sqrt(x[i]);
+  }
+  return root;
+}
+
+/* Past 20 the hyperbolic tangent is 1 to the last bit. */
+static inline real lanes_tanh(real x) {
+  mask bent = ~((x > 20.0) | (x < -20.0));
+  real result = pick(x > 0.0, 1.0, -1.0);
+  if (!nowhere(bent)) {
+    for (int i = 0; i < REAL_LANES; i++) {
+      if (bent[i]) {
+        result[i] = tanh(x[i]);
+      }
+    }
+  }
+  return result;
+}
+
+static inline real lanes_exp(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = exp(x[i]);
+  }
+  return result;
+}
+
+static inline real lanes_sin(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = sin(x[i]);
+  }
+  return result;
+}
+
+static inline real lanes_cos(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = cos(x[i]);
+  }
+  return result;
+}
+
+static inline real lanes_atan(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = atan(x[i]);
+  }
+  return result;
+}
+
+#define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
+#define sqrt(x) _Generic((x), real : lanes_sqrt, default : sqrt)(x)
+#define tanh(x) _Generic((x), real : lanes_tanh, default : tanh)(x)
+#define exp(x) _Generic((x), real : lanes_exp, default : exp)(x)
+#define sin(x) _Generic((x), real : lanes_sin, default : sin)(x)
+#define cos(x) _Generic((x), real : lanes_cos, default : cos)(x)
+#define atan(x) _Generic((x), real : lanes_atan, default : atan)(x)
+
+#endif

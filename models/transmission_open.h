@@ -1,0 +1,41 @@
+/* A model and a mode of the transmission laid open in plain numbers: how those of a case find their lane. Seen by the
+ * plain kernels' side and by that of the lanes, so nothing here is a real. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_OPEN_H
+#define SWASHLOOP_MODELS_TRANSMISSION_OPEN_H
+
+#include <stdbool.h>
+
+struct fluid;
+struct fluid_viscosity_table;
+struct profile;
+
+enum { OPEN_AXLES = 2, OPEN_NUMBERS = 192, OPEN_FLAGS = 6, OPEN_TABLES = 28 };
+
+struct transmission_open_model {
+  const void *own; /* parameters, by the groups of the plain plant */
+  const struct fluid *oil;
+  const struct fluid_viscosity_table *pump_film;
+  const struct fluid_viscosity_table *motor_films[OPEN_AXLES]; /* NULL: no motor */
+  double filter_resistance;
+  int active_count;
+  const int *active;
+  int leading_count;
+};
+
+/* In the order of transmission_mode_list. */
+struct transmission_open_mode {
+  double numbers[OPEN_NUMBERS];
+  bool flags[OPEN_FLAGS];
+  const struct profile *tables[OPEN_TABLES];
+};
+
+/* transmission_open.c */
+void transmission_open_model(const void *model, struct transmission_open_model *open);
+void transmission_open_mode(const void *mode, struct transmission_open_mode *open);
+
+/* Copies of the lanes' side, one each kind of processor: transmission_lanes.c. */
+extern const struct plant_lanes transmission_lanes_plain;
+extern const struct plant_lanes transmission_lanes_v3;
+extern const struct plant_lanes transmission_lanes_v4;
+
+#endif

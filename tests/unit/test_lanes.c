@@ -1,0 +1,556 @@
+/* The transmission in lanes against its plain functions: every number of every lane equal to the last bit, for cases of
+ * random laws, parameters, modes and states, eight different ones at once; and what may not ride together is refused.
+ */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "check.h"
+#include "profile.h"
+#include "registry.h"
+#include "transmission_open.h"
+
+#define PLANT (&transmission_plant)
+
+/* ---- numbers that look random and are the same in every run ---- */
+
+static uint64_t stirred = 88172645463325252u;
+
+static double uniform(void) {
+  stirred ^= stirred << 13;
+  stirred ^= stirred >> 7;
+  stirred ^= stirred << 17;
+  return (double)(stirred >> 11) / 9007199254740992.0;
+}
+
+static double between(double low, double high) {
+  return low + (high - low) * uniform();
+}
+
+static bool chance(double share) {
+  return uniform() < share;
+}
+
+static int one_of(int count) {
+  return (int)(uniform() * (double)count);
+}
+
+/* ---- tables, two of each kind ---- */
+
+static const double steps[4] = {0.0, 60.0, 150.0, 260.0};
+static const double torques[2][4] = {{300.0, 500.0, 640.0, 100.0}, {200.0, 450.0, 700.0, 150.0}};
+static const double shares[2][4] = {{0.2, 0.9, 0.4, 1.0}, {0.5, 0.3, 0.8, 0.6}};
+static const double indices[2][4] = {{9e5, 3e5, 6e5, 8e5}, {4e5, 9e5, 7e5, 2e5}};
+static const double map_speeds[3] = {100.0, 200.0, 300.0};
+static const double map_pressures[3] = {1e7, 2e7, 3e7};
+static const double volumetric[2][9] = {{.980, .959, .939, .987, .974, .960, .989, .978, .968},
+                                        {.970, .949, .929, .977, .964, .950, .979, .968, .958}};
+static const double mechanical[2][9] = {{.928, .938, .942, .881, .914, .925, .815, .877, .900},
+                                        {.918, .928, .932, .871, .904, .915, .805, .867, .890}};
+
+static void *member(void *parameters, const char *group_name, const char *name) {
+  struct parameter parameter = {registry_group(PLANT->groups, PLANT->group_count, group_name), NULL};
+  parameter.field = registry_field(parameter.group, name);
+  assert_non_null(parameter.field);
+  return registry_member(parameters, parameter);
+}
+
+static int choice(void *parameters, const char *group, const char *name) {
+  return *(int *)member(parameters, group, name);
+}
+
+static void give_table(void *parameters, const char *group, const char *name, const double *values, bool smooth) {
+  *(struct profile *)member(parameters, group, name) = (struct profile){4, steps, values, smooth};
+}
+
+static void give_map(void *parameters, const char *group) {
+  int k = one_of(2);
+  if (choice(parameters, group, "losses") != 0) {
+    *(struct map *)member(parameters, group, "efficiency_map") =
+        (struct map){3, 3, map_speeds, map_pressures, volumetric[k], mechanical[k]};
+  }
+}
+
+/* Which tables that a law leaves free are there. */
+struct given {
+  bool fan;
+  bool soil;
+  bool grade;
+  bool smooth_pedal;
+};
+
+/* Tables that the laws ask for, and those that are given, of random contents. */
+static void give_tables(void *parameters, const struct given *given) {
+  int k = one_of(2);
+  if (choice(parameters, "engine", "torque_law") != 0) {
+    give_table(parameters, "engine", "torque_curve", torques[k], false);
+  }
+  if (choice(parameters, "engine", "friction_law") != 0) {
+    give_table(parameters, "engine", "friction_curve", torques[1 - k], false);
+  }
+  if (given->fan) {
+    give_table(parameters, "heat", "fan_curve", shares[k], false);
+  }
+  if (given->grade) {
+    give_table(parameters, "ground", "grade", shares[k], false);
+  }
+  if (given->soil && choice(parameters, "tyre", "ground") == 0) {
+    give_table(parameters, "ground", "grip", shares[k], false);
+    give_table(parameters, "ground", "rolling_resistance", shares[1 - k], false);
+  } else if (given->soil) {
+    give_table(parameters, "ground", "cone_index", indices[k], false);
+  }
+  bool two_pedals = choice(parameters, "operator", "layout") != 0;
+  give_table(parameters, "operator", two_pedals ? "forward_pedal" : "pedal", shares[k], given->smooth_pedal && k == 0);
+  give_table(parameters, "operator", "brake", shares[1 - k], false);
+  give_map(parameters, "pump");
+  give_map(parameters, "motor");
+  give_map(parameters, "second_motor");
+}
+
+/* ---- cases ---- */
+
+struct rider {
+  void *parameters;
+  void *model;
+  void *mode;
+  double time;
+  double state[PLANT_STATE_LIMIT];
+};
+
+static void rider_open(struct rider *rider) {
+  rider->parameters = calloc(1, PLANT->parameter_size);
+  rider->model = calloc(1, PLANT->model_size);
+  rider->mode = calloc(1, PLANT->mode_size);
+  assert_true(rider->parameters && rider->model && rider->mode);
+}
+
+static void rider_close(struct rider *rider) {
+  free(rider->parameters);
+  free(rider->model);
+  free(rider->mode);
+}
+
+/* Laws at random into parameters that are otherwise the defaults. */
+static void choose_laws(void *parameters) {
+  registry_defaults(PLANT->groups, PLANT->group_count, parameters);
+  for (int g = 0; g < PLANT->group_count; g++) {
+    for (int f = 0; f < PLANT->groups[g].field_count; f++) {
+      struct parameter parameter = {&PLANT->groups[g], &PLANT->groups[g].fields[f]};
+      if (parameter.field->kind == FIELD_CHOICE && chance(0.4)) {
+        int count = 1;
+        for (const char *c = parameter.field->choices; *c != '\0'; c++) {
+          count += *c == '|';
+        }
+        *(int *)registry_member(parameters, parameter) = one_of(count);
+      }
+    }
+  }
+  if (choice(parameters, "vehicle", "axles") == 0) {
+    *(int *)member(parameters, "vehicle", "second_motor") = 0;
+  }
+}
+
+static bool is_shared(const struct group *group, const struct field *field) {
+  return strcmp(group->name, "fluid") == 0 || strcmp(field->name, "viscous_exponent") == 0;
+}
+
+/* Every number within a tenth of where it is and within its bounds, here and there at a bound; the oil stays. */
+static void vary(void *parameters) {
+  for (int g = 0; g < PLANT->group_count; g++) {
+    for (int f = 0; f < PLANT->groups[g].field_count; f++) {
+      struct parameter parameter = {&PLANT->groups[g], &PLANT->groups[g].fields[f]};
+      const struct field *field = parameter.field;
+      if (field->kind != FIELD_REAL || is_shared(parameter.group, field)) {
+        continue;
+      }
+      double *value = registry_member(parameters, parameter);
+      double low = quantity_from_trade(field->quantity, field->low);
+      double high = quantity_from_trade(field->quantity, field->high);
+      *value *= between(0.9, 1.1);
+      *value = chance(0.03) ? low : *value;
+      *value = fmin(fmax(*value, low), high);
+    }
+  }
+}
+
+/* A state anywhere: about the start, or far from it; lines empty, oil at any temperature, engine and wheels about rest.
+ */
+static void scatter(struct rider *rider, const int *rows, int count) {
+  for (int i = 0; i < count; i++) {
+    const struct state_row *row = &PLANT->states[rows[i]];
+    double *x = &rider->state[i];
+    *x = *x * between(0.0, 1.5) + row->tolerance * between(-1e4, 1e4);
+    if (strstr(row->name, "compression") != NULL) {
+      *x = chance(0.1) ? between(-1e-2, 0.0) : (chance(0.03) ? 0.5 : between(0.0, 0.03));
+    } else if (strstr(row->name, "temperature") != NULL) {
+      *x = between(180.0, 480.0);
+    } else if (strstr(row->name, "speed") != NULL && chance(0.3)) {
+      *x = chance(0.2) ? 0.0 : between(-1e-2, 1e-2);
+    } else if (strstr(row->name, "distance") != NULL) {
+      *x = between(-10.0, 300.0);
+    } else if (chance(0.1)) {
+      *x = 0.0;
+    }
+  }
+}
+
+/* Prepared, with a mode that moves, stalls and breaks, and a state. False: these laws and numbers cannot be. */
+static bool rider_ready(struct rider *rider) {
+  if (PLANT->prepare(rider->parameters, rider->model) != NULL) {
+    return false;
+  }
+  int rows[PLANT_STATE_LIMIT];
+  int count = PLANT->active_states(rider->model, rows);
+  PLANT->start(rider->model, rider->mode, rider->state);
+  rider->time = between(0.0, 2.0);
+  const char *words;
+  for (int i = 0; i < 3; i++) {
+    PLANT->move(rider->model, rider->mode, rider->time, one_of(PLANT->channel_count), between(0.0, 1.0),
+                chance(0.5) ? 1.0 : 0.0);
+  }
+  for (int which = 0; which < PLANT->switch_count; which++) {
+    if (chance(0.2)) {
+      PLANT->change(rider->model, rider->mode, rider->time, rider->state, which, &words);
+    }
+  }
+  rider->time += between(0.0, 0.5);
+  scatter(rider, rows, count);
+  return true;
+}
+
+/* ---- lanes ---- */
+
+static int kinds(const struct plant_lanes **list) {
+  const struct plant_lanes *widest = PLANT->lanes();
+  int count = 0;
+  list[count++] = &transmission_lanes_plain;
+#ifdef LANES_BY_PROCESSOR
+  if (widest != &transmission_lanes_plain) {
+    list[count++] = &transmission_lanes_v3;
+  }
+  if (widest == &transmission_lanes_v4) {
+    list[count++] = &transmission_lanes_v4;
+  }
+#endif
+  assert_ptr_equal(widest, list[count - 1]);
+  return count;
+}
+
+static void *lane_memory(size_t size) {
+  size_t whole = (size + 63) / 64 * 64;
+  void *memory = aligned_alloc(64, whole);
+  assert_non_null(memory);
+  memset(memory, 0, whole);
+  return memory;
+}
+
+static double lane_of(const lanes *row, int lane) {
+  return ((const double *)row)[lane];
+}
+
+static void set_lane(lanes *row, int lane, double value) {
+  ((double *)row)[lane] = value;
+}
+
+static long compared;
+
+/* Equal to the last bit; zeros of either sign are one, and so are all that are no numbers. */
+static void check_rows(const char *what, const lanes *rows, int lane, const double *plain, int count) {
+  for (int i = 0; i < count; i++) {
+    double value = lane_of(&rows[i], lane);
+    compared++;
+    if (!(value == plain[i] || (isnan(value) && isnan(plain[i])))) {
+      print_error("%s row %d, lane %d: %.17g, plainly %.17g\n", what, i, lane, value, plain[i]);
+      fail();
+    }
+  }
+}
+
+struct lane_set {
+  const struct plant_lanes *lanes;
+  void *model;
+  void *mode;
+};
+
+static void set_open(struct lane_set *set, const struct plant_lanes *kind) {
+  set->lanes = kind;
+  set->model = lane_memory(kind->model_size);
+  set->mode = lane_memory(kind->mode_size);
+}
+
+static void set_close(struct lane_set *set) {
+  free(set->model);
+  free(set->mode);
+}
+
+static void compare(const struct lane_set *set, const struct rider *riders) {
+  static lanes t;
+  static lanes state[PLANT_STATE_LIMIT];
+  static lanes rates[PLANT_STATE_LIMIT];
+  static lanes powers[PLANT_LEDGER_LIMIT];
+  static lanes signals[PLANT_SIGNAL_LIMIT];
+  static lanes alone[PLANT_SIGNAL_LIMIT];
+  static lanes events[PLANT_EVENT_LIMIT];
+  static lanes switches[PLANT_SWITCH_LIMIT];
+  int rows[PLANT_STATE_LIMIT];
+  int count = PLANT->active_states(riders[0].model, rows);
+  for (int lane = 0; lane < LANES; lane++) {
+    set_lane(&t, lane, riders[lane].time);
+    for (int i = 0; i < count; i++) {
+      set_lane(&state[i], lane, riders[lane].state[i]);
+    }
+  }
+  set->lanes->rates(set->model, set->mode, &t, state, rates);
+  set->lanes->look(set->model, set->mode, &t, state, &(struct lanes_look){powers, signals, events, switches});
+  set->lanes->look(set->model, set->mode, &t, state, &(struct lanes_look){NULL, alone, NULL, NULL});
+  for (int lane = 0; lane < LANES; lane++) {
+    const struct rider *rider = &riders[lane];
+    double plain[PLANT_SIGNAL_LIMIT];
+    PLANT->rates(rider->model, rider->mode, rider->time, rider->state, plain);
+    check_rows("rates", rates, lane, plain, count);
+    PLANT->powers(rider->model, rider->mode, rider->time, rider->state, plain);
+    check_rows("powers", powers, lane, plain, PLANT->ledger_integrated);
+    PLANT->signals_at(rider->model, rider->mode, rider->time, rider->state, plain);
+    check_rows("signals", signals, lane, plain, PLANT->signal_count);
+    check_rows("signals alone", alone, lane, plain, PLANT->signal_count);
+    PLANT->events_at(rider->model, rider->mode, rider->time, rider->state, plain);
+    check_rows("events", events, lane, plain, PLANT->event_count);
+    PLANT->switches(rider->model, rider->mode, rider->state, plain);
+    check_rows("switches", switches, lane, plain, PLANT->switch_count);
+  }
+}
+
+/* Eight cases that may ride together, after `base` in laws. */
+static void fill(struct rider *riders, const void *base, const struct given *given) {
+  for (int lane = 0; lane < LANES; lane++) {
+    do {
+      memcpy(riders[lane].parameters, base, PLANT->parameter_size);
+      vary(riders[lane].parameters);
+      give_tables(riders[lane].parameters, given);
+    } while (!rider_ready(&riders[lane]));
+  }
+}
+
+static void open_riders(struct rider *riders) {
+  for (int lane = 0; lane < LANES; lane++) {
+    rider_open(&riders[lane]);
+  }
+}
+
+static void close_riders(struct rider *riders) {
+  for (int lane = 0; lane < LANES; lane++) {
+    rider_close(&riders[lane]);
+  }
+}
+
+static struct given given_at_random(void) {
+  struct given given = {chance(0.5), chance(0.5), chance(0.7), chance(0.3)};
+  return given;
+}
+
+/* Laws that can be. */
+static void possible_laws(struct rider *base, const struct given *given) {
+  do {
+    choose_laws(base->parameters);
+    give_tables(base->parameters, given);
+  } while (PLANT->prepare(base->parameters, base->model) != NULL);
+}
+
+static void test_eight_different_cases(void **unused) {
+  (void)unused;
+  enum { LAW_SETS = 150, STATES_EACH = 3 };
+  const struct plant_lanes *list[3];
+  int kind_count = kinds(list);
+  struct rider base;
+  struct rider riders[LANES];
+  rider_open(&base);
+  open_riders(riders);
+  for (int k = 0; k < LAW_SETS; k++) {
+    struct given given = given_at_random();
+    possible_laws(&base, &given);
+    fill(riders, base.parameters, &given);
+    for (int kind = 0; kind < kind_count; kind++) {
+      struct lane_set set;
+      set_open(&set, list[kind]);
+      for (int lane = 0; lane < LANES; lane++) {
+        assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
+        set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+      }
+      int rows[PLANT_STATE_LIMIT];
+      int count = PLANT->active_states(base.model, rows);
+      for (int i = 0; i < STATES_EACH; i++) {
+        compare(&set, riders);
+        for (int lane = 0; lane < LANES; lane++) {
+          scatter(&riders[lane], rows, count);
+        }
+      }
+      set_close(&set);
+    }
+  }
+  close_riders(riders);
+  rider_close(&base);
+  assert_true(compared > 1000000);
+}
+
+/* A lane that is loaded anew takes nothing from the case that was in it, and the other lanes keep theirs. */
+static void test_a_lane_is_refilled(void **unused) {
+  (void)unused;
+  struct rider riders[LANES];
+  struct given given = {true, true, true, true};
+  open_riders(riders);
+  for (int k = 0; k < 20; k++) {
+    struct lane_set set;
+    set_open(&set, PLANT->lanes());
+    possible_laws(&riders[0], &given);
+    void *base = malloc(PLANT->parameter_size);
+    memcpy(base, riders[0].parameters, PLANT->parameter_size);
+    fill(riders, base, &given);
+    for (int lane = 0; lane < LANES; lane++) {
+      assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
+      set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+    }
+    for (int turn = 0; turn < 8; turn++) {
+      struct rider *rider = &riders[one_of(LANES)];
+      int lane = (int)(rider - riders);
+      do {
+        memcpy(rider->parameters, base, PLANT->parameter_size);
+        vary(rider->parameters);
+        give_tables(rider->parameters, &given);
+      } while (!rider_ready(rider));
+      assert_null(set.lanes->load_model(set.model, lane, rider->model));
+      set.lanes->load_mode(set.mode, lane, rider->mode);
+      compare(&set, riders);
+    }
+    free(base);
+    set_close(&set);
+  }
+  close_riders(riders);
+}
+
+/* One case in all lanes, at as many states and times. */
+static void test_one_case_in_all_lanes(void **unused) {
+  (void)unused;
+  struct rider riders[LANES];
+  struct given given = {false, true, true, true};
+  open_riders(riders);
+  for (int k = 0; k < 40; k++) {
+    struct lane_set set;
+    set_open(&set, PLANT->lanes());
+    possible_laws(&riders[0], &given);
+    while (!rider_ready(&riders[0])) {
+      possible_laws(&riders[0], &given);
+    }
+    int rows[PLANT_STATE_LIMIT];
+    int count = PLANT->active_states(riders[0].model, rows);
+    assert_null(set.lanes->load_model(set.model, LANES_ALL, riders[0].model));
+    set.lanes->load_mode(set.mode, LANES_ALL, riders[0].mode);
+    struct rider same[LANES];
+    for (int lane = 0; lane < LANES; lane++) {
+      same[lane] = riders[0];
+      same[lane].time += 1e-3 * lane;
+      scatter(&same[lane], rows, count);
+    }
+    compare(&set, same);
+    set_close(&set);
+  }
+  close_riders(riders);
+}
+
+/* A lane whose state has left the numbers says so, and harms no other. */
+static void test_a_lane_without_numbers(void **unused) {
+  (void)unused;
+  struct rider riders[LANES];
+  struct given given = {true, true, true, false};
+  struct lane_set set;
+  open_riders(riders);
+  rider_close(&riders[0]);
+  rider_open(&riders[0]);
+  registry_defaults(PLANT->groups, PLANT->group_count, riders[0].parameters);
+  void *base = malloc(PLANT->parameter_size);
+  memcpy(base, riders[0].parameters, PLANT->parameter_size);
+  fill(riders, base, &given);
+  set_open(&set, PLANT->lanes());
+  for (int lane = 0; lane < LANES; lane++) {
+    assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
+    set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+  }
+  for (int i = 0; i < PLANT_STATE_LIMIT; i++) {
+    riders[3].state[i] = NAN;
+    riders[5].state[i] = HUGE_VAL;
+  }
+  compare(&set, riders);
+  free(base);
+  set_close(&set);
+  close_riders(riders);
+}
+
+/* ---- refusals ---- */
+
+static const char *second_refused(const struct plant_lanes *kind, struct rider *first, struct rider *second) {
+  struct lane_set set;
+  set_open(&set, kind);
+  assert_null(PLANT->prepare(first->parameters, first->model));
+  assert_null(PLANT->prepare(second->parameters, second->model));
+  assert_null(set.lanes->load_model(set.model, 0, first->model));
+  const char *words = set.lanes->load_model(set.model, 1, second->model);
+  assert_null(set.lanes->load_model(set.model, 2, first->model));
+  set_close(&set);
+  return words;
+}
+
+static void test_what_may_not_ride_together(void **unused) {
+  (void)unused;
+  struct rider first;
+  struct rider second;
+  rider_open(&first);
+  rider_open(&second);
+  registry_defaults(PLANT->groups, PLANT->group_count, first.parameters);
+  const struct plant_lanes *kind = PLANT->lanes();
+#define AFRESH() memcpy(second.parameters, first.parameters, PLANT->parameter_size)
+  AFRESH();
+  assert_null(second_refused(kind, &first, &second));
+  *(double *)member(second.parameters, "relief", "setting") *= 0.9;
+  *(double *)member(second.parameters, "vehicle", "mass") *= 1.1;
+  give_table(second.parameters, "operator", "forward_pedal", shares[0], false);
+  assert_null(second_refused(kind, &first, &second));
+
+  *(int *)member(second.parameters, "relief", "law") = 1;
+  assert_string_equal(second_refused(kind, &first, &second), "other laws than in the other lanes");
+  AFRESH();
+  *(double *)member(second.parameters, "fluid", "density") *= 1.0 + 1e-15;
+  assert_string_equal(second_refused(kind, &first, &second),
+                      "another oil, or another viscous exponent, than in the other lanes");
+  AFRESH();
+  *(double *)member(second.parameters, "pump", "viscous_exponent") = 0.5;
+  assert_string_equal(second_refused(kind, &first, &second),
+                      "another oil, or another viscous exponent, than in the other lanes");
+  AFRESH();
+  *(double *)member(second.parameters, "motor", "viscous_exponent") = 0.5;
+  assert_string_equal(second_refused(kind, &first, &second),
+                      "another oil, or another viscous exponent, than in the other lanes");
+  AFRESH();
+  give_table(second.parameters, "heat", "fan_curve", shares[0], false);
+  assert_string_equal(second_refused(kind, &first, &second), "other tables are there than in the other lanes");
+  AFRESH();
+  give_table(second.parameters, "ground", "grip", shares[0], false);
+  assert_string_equal(second_refused(kind, &first, &second), "other tables are there than in the other lanes");
+#undef AFRESH
+  rider_close(&first);
+  rider_close(&second);
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(test_eight_different_cases),      cmocka_unit_test(test_a_lane_is_refilled),
+      cmocka_unit_test(test_one_case_in_all_lanes),      cmocka_unit_test(test_a_lane_without_numbers),
+      cmocka_unit_test(test_what_may_not_ride_together),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
