@@ -15,7 +15,7 @@
 
 /* The linearly implicit method's error is that of a step; the other's steps are three to five times as many, and their
  * errors add up. So many times the tolerances give extremes as near to the true ones (docs/lanes.md). */
-#define LINEAR_TOLERANCES 10.0
+#define LINEAR_TOLERANCES 5.0
 
 /* How often one step may be cut before the run fails. From a step of a millisecond to what the impact of a poppet on
  * its seat asks for, the solver's usual 7 cuts are too few. */

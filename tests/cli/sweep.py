@@ -165,10 +165,13 @@ class SideBySide(Numbers):
         self.sweep("other.h5")
         with h5py.File(self.path("lanes.h5")) as table, h5py.File(self.path("other.h5")) as other:
             self.assertEqual(list(table["status"].asstr()[()]), list(other["status"].asstr()[()]))
-            for k in range(60):
-                if table["message"].asstr()[k] == "":
-                    self.assertNotEqual(table["peak_line_a_pressure"][k], other["peak_line_a_pressure"][k])
-                    self.assertAlmostEqual(table["peak_line_a_pressure"][k], other["peak_line_a_pressure"][k], delta=1.5e4)
+            # A check valve that opens within a hundredth of a bar is all but a jump: neither method is near the other.
+            smooth = [k for k in range(60) if table["charge.check_open"][k] > 0.35e5]
+            self.assertGreater(len(smooth), 40)
+            for k in smooth:
+                one, two = table["peak_line_a_pressure"][k], other["peak_line_a_pressure"][k]
+                self.assertNotEqual(one, two)
+                self.assertAlmostEqual(one, two, delta=1.5e4)
 
 
 class Merging(Sweep):
