@@ -147,6 +147,7 @@ struct plan {
   bool mirrored;    /* pedals, lines and ground swapped */
   bool mirrors;     /* one of a pair that must be mirror images */
   double tolerance; /* relative; 0: the default */
+  bool rosenbrock;  /* by the linearly implicit method */
 };
 
 /* A section's parameters as one flow mapping: all of those that start with its name. */
@@ -202,7 +203,7 @@ static void write_case(const struct plan *plan, struct text *text) {
   if (plan->tolerance > 0.0) {
     add(text, ", relative_tolerance: %.3g, pressure_tolerance: %.3g Pa", plan->tolerance, 1e9 * plan->tolerance);
   }
-  add(text, "}\n");
+  add(text, "%s}\n", plan->rosenbrock ? ", method: rosenbrock" : "");
   /* A machine with two axles has a front: it is no mirror image of itself. */
   add_sections(text, &sampler, !plan->mirrors && sample_unit(&sampler) < 0.3);
   double one = sample_between(&sampler, 1.0, 8.0);
@@ -310,7 +311,8 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   *ran = false;
   write_case(plan, &text);
   if (getenv("SWASHLOOP_RANDOM_SHOW") != NULL) {
-    (void)printf("# case %u%s\n%s", plan->number, plan->mirrored ? ", mirrored" : "", text.bytes);
+    (void)printf("# case %u%s%s\n%s", plan->number, plan->mirrored ? ", mirrored" : "",
+                 plan->rosenbrock ? ", by the linearly implicit method" : "", text.bytes);
   }
   if (!case_load_text(SWASHLOOP_SOURCE "/cases/machines/random.yaml", text.bytes, NULL, 0, &data, &error)) {
     (void)fprintf(stderr, "case %u is refused: %s\n%s\n", plan->number, error_text(&error, message, sizeof message),
@@ -366,13 +368,11 @@ static unsigned number_of(const char *name, unsigned usual) {
   return text != NULL ? (unsigned)strtoul(text, NULL, 10) : usual;
 }
 
-static void invariants_hold(void **state) {
-  (void)state;
+static void hold_invariants(bool rosenbrock, unsigned count) {
   unsigned first = number_of("SWASHLOOP_RANDOM_FIRST", 0);
-  unsigned count = number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES);
   int bad = 0;
   for (unsigned k = first; k < first + count; k++) {
-    struct plan plan = {.number = k};
+    struct plan plan = {.number = k, .rosenbrock = rosenbrock};
     struct outcome outcome;
     bool ran;
     bad += run_plan(&plan, &outcome, &ran) > 0;
@@ -383,6 +383,16 @@ static void invariants_hold(void **state) {
   if (bad > 0) {
     fail_msg("%d of %u random cases break an invariant", bad, count);
   }
+}
+
+static void invariants_hold(void **state) {
+  (void)state;
+  hold_invariants(false, number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES));
+}
+
+static void invariants_hold_by_the_other_method(void **state) {
+  (void)state;
+  hold_invariants(true, number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES) / 2);
 }
 
 /* Cases that long soaks found and that were mended. The first two press a brake that winds up a thousand times more
@@ -414,14 +424,16 @@ static const int mirror_pairs[][2] = {
     {MEASURE_loop_oil_temperature_max, MEASURE_loop_oil_temperature_max},
 };
 
-static double off_mirror(const struct outcome *one, const struct outcome *other, const char **worst) {
+/* How far apart two runs are, the other one perhaps a mirror image, in parts of their numbers. */
+static double apart(const struct outcome *one, const struct outcome *other, bool mirrored, const char **worst) {
   double there = one->measures[MEASURE_vehicle_distance_end];
-  double most = fabs(there + other->measures[MEASURE_vehicle_distance_end]) / fmax(fabs(there), 0.1);
+  double other_there = other->measures[MEASURE_vehicle_distance_end];
+  double most = fabs(mirrored ? there + other_there : there - other_there) / fmax(fabs(there), 0.1);
   *worst = "vehicle_distance_end";
   for (size_t i = 0; i < sizeof mirror_pairs / sizeof mirror_pairs[0]; i++) {
     const struct signal *row = &measure_rows[mirror_pairs[i][0]];
     double a = one->measures[mirror_pairs[i][0]];
-    double b = other->measures[mirror_pairs[i][1]];
+    double b = other->measures[mirror_pairs[i][mirrored ? 1 : 0]];
     double off = fabs(a - b) / fmax(fabs(a), row->quantity == QUANTITY_PRESSURE ? 1e5 : 1e-3);
     if (!(off <= most)) {
       most = off;
@@ -431,49 +443,76 @@ static double off_mirror(const struct outcome *one, const struct outcome *other,
   return most;
 }
 
-/* How far a case is from its mirror image, in parts of its numbers; infinite when one of both does not run. */
-static double mirror_error(unsigned number, double tolerance, const char **worst) {
-  struct plan plan = {.number = number, .mirrors = true, .tolerance = tolerance};
-  struct plan turned = {.number = number, .mirrored = true, .mirrors = true, .tolerance = tolerance};
+/* How far apart two plans' runs are; infinite when one of both does not run. */
+static double plans_apart(const struct plan *plan, const struct plan *twin, const char **worst) {
   struct outcome one;
   struct outcome other;
   bool ran;
-  bool turned_ran;
+  bool twin_ran;
   double error = HUGE_VAL;
   *worst = "nothing: one of both does not run";
-  (void)run_plan(&plan, &one, &ran);
-  (void)run_plan(&turned, &other, &turned_ran);
-  if (ran && turned_ran) {
-    error = off_mirror(&one, &other, worst);
+  (void)run_plan(plan, &one, &ran);
+  (void)run_plan(twin, &other, &twin_ran);
+  if (ran && twin_ran) {
+    error = apart(&one, &other, plan->mirrored != twin->mirrored, worst);
   }
   if (ran) {
     outcome_free(&one);
   }
-  if (turned_ran) {
+  if (twin_ran) {
     outcome_free(&other);
   }
   return error;
 }
 
-/* Forward and reverse swapped, lines swapped, the ground turned round: the same numbers to integration error. What a
- * tight tolerance leaves (a machine that rocks at standstill) a tighter one must take away; where a machine hunts (the
- * limiter law both_sides may) and errors grow a million times within a run, four fifths of it. */
-static void reverse_mirrors_forward(void **state) {
-  (void)state;
+static double mirror_error(unsigned number, double tolerance, const char **worst) {
+  struct plan plan = {.number = number, .mirrors = true, .tolerance = tolerance};
+  struct plan turned = {.number = number, .mirrored = true, .mirrors = true, .tolerance = tolerance};
+  return plans_apart(&plan, &turned, worst);
+}
+
+static double method_error(unsigned number, double tolerance, const char **worst) {
+  struct plan plan = {.number = number, .tolerance = tolerance};
+  struct plan other = {.number = number, .tolerance = tolerance, .rosenbrock = true};
+  return plans_apart(&plan, &other, worst);
+}
+
+/* Of `count` cases, those that are apart by `error_of`. What a tight tolerance leaves (a machine that rocks at
+ * standstill) a tighter one must take away; where a machine hunts (the limiter law both_sides may) and errors grow a
+ * million times within a run, four fifths of it. */
+static int count_apart(unsigned count, double (*error_of)(unsigned, double, const char **), double tight,
+                       double tighter) {
   unsigned first = number_of("SWASHLOOP_RANDOM_FIRST", 0);
-  unsigned count = number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES) / 4;
   int bad = 0;
   for (unsigned k = first; k < first + count; k++) {
     const char *worst;
-    double error = mirror_error(k, 1e-10, &worst);
-    double finer = error <= 1e-4 ? error : mirror_error(k, 1e-12, &worst);
+    double error = error_of(k, tight, &worst);
+    double finer = error <= 1e-4 ? error : error_of(k, tighter, &worst);
     if (!(finer <= 1e-4 || finer <= 0.2 * error)) {
-      (void)fprintf(stderr, "case %u: %s is off its mirror image by %.3g\n", k, worst, finer);
+      (void)fprintf(stderr, "case %u: %s is apart by %.3g\n", k, worst, finer);
       bad++;
     }
   }
+  return bad;
+}
+
+/* Forward and reverse swapped, lines swapped, the ground turned round: the same numbers to integration error. */
+static void reverse_mirrors_forward(void **state) {
+  (void)state;
+  unsigned count = number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES) / 4;
+  int bad = count_apart(count, mirror_error, 1e-10, 1e-12);
   if (bad > 0) {
     fail_msg("%d of %u random cases are no mirror images", bad, count);
+  }
+}
+
+/* The multistep and the linearly implicit method share no line of code and no error: the same numbers by both. */
+static void both_methods_agree(void **state) {
+  (void)state;
+  unsigned count = number_of("SWASHLOOP_RANDOM_CASES", USUAL_CASES) / 4;
+  int bad = count_apart(count, method_error, 1e-8, 1e-10);
+  if (bad > 0) {
+    fail_msg("%d of %u random cases differ from method to method", bad, count);
   }
 }
 
@@ -487,7 +526,9 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(invariants_hold),
       cmocka_unit_test(found_cases_stay_mended),
+      cmocka_unit_test(invariants_hold_by_the_other_method),
       cmocka_unit_test(reverse_mirrors_forward),
+      cmocka_unit_test(both_methods_agree),
   };
   return cmocka_run_group_tests(tests, NULL, close_units);
 }
