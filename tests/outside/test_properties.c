@@ -340,7 +340,7 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
     complaints++;
   }
   /* Between corners of forty parameters the default tolerance is not what it is for a usual machine. */
-  if (!(energy < (plan->tolerance > 0.0 ? 1e-7 : 1e-4))) {
+  if (!(energy < (plan->tolerance > 0.0 ? fmax(1e-7, 100.0 * plan->tolerance) : 1e-4))) {
     (void)fprintf(stderr, "case %u: energy residual %.3g\n", plan->number, energy);
     complaints++;
   }
