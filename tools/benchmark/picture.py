@@ -4,19 +4,23 @@ import matplotlib
 matplotlib.use("Agg")
 import matplotlib.pyplot as plt  # noqa: E402
 
-COLOURS = {2: "#b4651f", 3: "#2f7f6f", 4: "#6a5aa8", 5: "#1f5fa8"}
-MARKS = {2: "s", 3: "^", 4: "D", 5: "o"}
+LOOKS = {
+    "BDF to order 2": ("#b4651f", "s"),
+    "BDF to order 3": ("#2f7f6f", "^"),
+    "BDF to order 5": ("#1f5fa8", "o"),
+    "rosenbrock": ("#8a3a8a", "D"),
+}
 
 
 def draw(rows, path, allowed, default_relative):
     names = list(dict.fromkeys(row["case"] for row in rows))
     figure, axes = plt.subplots(2, 2, figsize=(9.0, 6.6), sharex=True, sharey=True, layout="constrained")
     for name, axis in zip(names, axes.flat):
-        for order in (2, 3, 4, 5):
-            line = [row for row in rows if row["case"] == name and row["order"] == order]
-            axis.plot([max(row["error_bar"], 1e-5) for row in line], [row["ms_per_s"] for row in line], MARKS[order] + "-",
-                      color=COLOURS[order], markersize=4, linewidth=1.2, label="largest order %d" % order)
-        chosen = [row for row in rows if row["case"] == name and row["order"] == 5
+        for method, (colour, mark) in LOOKS.items():
+            line = [row for row in rows if row["case"] == name and row["method"] == method]
+            axis.plot([max(row["error_bar"], 1e-5) for row in line], [row["ms_per_s"] for row in line], mark + "-",
+                      color=colour, markersize=4, linewidth=1.2, label=method)
+        chosen = [row for row in rows if row["case"] == name and row["method"] == "BDF to order 5"
                   and row["relative_tolerance"] == default_relative]
         for row in chosen:
             axis.plot([max(row["error_bar"], 1e-5)], [row["ms_per_s"]], "o", markersize=11, markerfacecolor="none",
