@@ -496,6 +496,10 @@ static bool get_polynomial(struct integrator *integrator) {
   return true;
 }
 
+double integrator_argument(const struct integrator *integrator, double t) {
+  return (t - integrator->time) * integrator->over_width;
+}
+
 static void state_at(struct integrator *integrator, double t, double *state) {
   int n = integrator->problem.state_count;
   if (t == integrator->time || !(integrator->polynomial_ready || get_polynomial(integrator))) {

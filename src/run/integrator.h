@@ -108,6 +108,8 @@ void integrator_aim(struct integrator *integrator, double stop, struct integrato
 /* Was it good? Then the step is made, as by integrator_step. */
 enum integrator_judgement integrator_judge(struct integrator *integrator, const struct integrator_attempt *attempt,
                                            struct error *error);
+/* A time within the last step as its polynomial counts it. */
+double integrator_argument(const struct integrator *integrator, double t);
 const struct sparsity *integrator_sparsity(const struct integrator *integrator);
 
 double integrator_time(const struct integrator *integrator);

@@ -252,10 +252,18 @@ void hand_run(struct hand *hand, struct span span, struct pool_block *block) {
   block->seconds = hand_clock(CLOCK_THREAD_CPUTIME_ID) - began;
 }
 
+static bool is_side_by_side(const struct plan *plan) {
+  return plan->base.simulation.method == METHOD_ROSENBROCK;
+}
+
+int64_t hand_least(const struct plan *plan) {
+  return is_side_by_side(plan) ? 6 * CONVOY_PLACES : 1;
+}
+
 bool hand_open(struct hand *hand, struct shop *shop, struct error *error) {
   const struct plan *plan = shop->order.plan;
   hand->shop = shop;
-  if (plan->base.simulation.method != METHOD_ROSENBROCK) {
+  if (!is_side_by_side(plan)) {
     hand->workspace = run_workspace_new(plan->base.plant, false, error);
     return hand->workspace != NULL && case_copy(&plan->base, &hand->own, error);
   }

@@ -52,6 +52,9 @@ void hand_close(struct hand *hand);
 /* Run a span; `block` gets the rows of as many of its first positions as were run before the pool was stopped. */
 void hand_run(struct hand *hand, struct span span, struct pool_block *block);
 
+/* Positions that a span should have at least: of those that run side by side the last ones leave lanes empty. */
+int64_t hand_least(const struct plan *plan);
+
 double hand_clock(clockid_t clock);
 
 #endif

@@ -8,9 +8,9 @@
 #define SPAN_SECONDS_MOST 30.0
 #define SPAN_SECONDS_WORKER 2e-3
 
-bool supply_open(struct supply *supply, int64_t positions, const struct journal *journal, int workers,
+bool supply_open(struct supply *supply, int64_t positions, const struct journal *journal, int workers, int64_t least,
                  struct error *error) {
-  *supply = (struct supply){.workers = workers};
+  *supply = (struct supply){.workers = workers, .least = least};
   supply->gaps = calloc((size_t)journal->block_count + 1, sizeof *supply->gaps);
   if (!supply->gaps) {
     return error_set(error, ERROR_MEMORY, "no memory for the sweep");
@@ -35,7 +35,7 @@ static int64_t wanted_size(const struct supply *supply) {
   }
   int64_t fair = supply->left / (3 * (int64_t)supply->workers);
   size = size < fair ? size : fair;
-  return size > 1 ? size : 1;
+  return size > supply->least ? size : supply->least;
 }
 
 bool supply_take(struct supply *supply, struct span *span) {

@@ -12,11 +12,12 @@ struct supply {
   int64_t used; /* positions of it that are dealt */
   int64_t left; /* positions not dealt */
   int workers;
+  int64_t least;       /* positions of a span, as long as so many are left */
   double case_seconds; /* of one thread, running mean; 0 unknown */
 };
 
-/* `journal` is sorted. */
-bool supply_open(struct supply *supply, int64_t positions, const struct journal *journal, int workers,
+/* `journal` is sorted. No span has fewer than `least` positions, unless no more lie side by side. */
+bool supply_open(struct supply *supply, int64_t positions, const struct journal *journal, int workers, int64_t least,
                  struct error *error);
 /* The next span; false when all are dealt. Large enough that handing over costs nothing, small enough that little is
  * lost by a kill and that all threads end together. */

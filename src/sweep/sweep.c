@@ -10,6 +10,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "hand.h"
 #include "journal.h"
 #include "pool.h"
 #include "provenance.h"
@@ -315,7 +316,8 @@ static bool run_dealer(struct sweep *sweep) {
   sweep->report->before = sweep->journal.rows;
   sweep->report->done = sweep->journal.rows;
   if (!journal_sort(&sweep->journal, sweep->error) ||
-      !supply_open(&sweep->supply, sweep->report->wanted, &sweep->journal, workers, sweep->error)) {
+      !supply_open(&sweep->supply, sweep->report->wanted, &sweep->journal, workers, hand_least(order->plan),
+                   sweep->error)) {
     return false;
   }
   sweep->pool = make_runs_folder(sweep) ? start_pool(sweep) : NULL;

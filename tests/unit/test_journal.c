@@ -205,7 +205,7 @@ static void test_the_supply_deals_every_gap_once(void **state) {
   write_three(place->path, ends);
   assert_true(journal_open(&journal, place->path, &head, &error));
   assert_true(journal_sort(&journal, &error));
-  assert_true(supply_open(&supply, 1000, &journal, 2, &error));
+  assert_true(supply_open(&supply, 1000, &journal, 2, 1, &error));
   assert_int_equal(supply.left, 1000 - 38);
   while (supply_take(&supply, &span)) {
     for (int64_t i = 0; i < span.count; i++) {
