@@ -6,6 +6,7 @@
  *     VECTORS         attributes of functions that are to be compiled for several widths of vectors
  * No include guard: it is text. */
 
+#define ALWAYS_INLINE __attribute__((always_inline))
 #define JOIN_(a, b) a##b
 #define JOIN(a, b) JOIN_(a, b)
 
@@ -43,11 +44,10 @@ void JOIN(METHOD, _close)(struct METHOD *method) {
   method->memory = NULL;
 }
 
-/* The state with the columns of one group shifted. */
+/* Shift the columns of one group; `shifted` is the state before and, put back, after. */
 VECTORS static void JOIN(METHOD, _shift)(const struct METHOD *method, int g, const NUMBER *state, NUMBER *shifted,
                                          const NUMBER *absolute) {
   const struct sparsity *s = method->sparsity;
-  memcpy(shifted, state, (size_t)s->size * sizeof *shifted);
   for (int c = s->group_first[g]; c < s->group_first[g + 1]; c++) {
     int j = s->group_columns[c];
     NUMBER increment = LARGER(INCREMENT_RELATIVE * SIZE(state[j]), INCREMENT_OF_TOLERANCE * absolute[j]);
@@ -57,11 +57,16 @@ VECTORS static void JOIN(METHOD, _shift)(const struct METHOD *method, int g, con
 }
 
 /* What that says of those columns. */
-VECTORS static void JOIN(METHOD, _find)(const struct METHOD *method, int g, const NUMBER *there) {
+VECTORS static void JOIN(METHOD, _find)(const struct METHOD *method, int g, const NUMBER *state, NUMBER *shifted,
+                                        const NUMBER *there) {
   const struct sparsity *s = method->sparsity;
   for (int f = s->find_first[g]; f < s->find_first[g + 1]; f++) {
     const struct sparsity_find *find = &s->finds[f];
     method->jacobian[find->entry] = (there[find->row] - method->rates[find->row]) * method->over[find->column];
+  }
+  for (int c = s->group_first[g]; c < s->group_first[g + 1]; c++) {
+    int j = s->group_columns[c];
+    shifted[j] = state[j];
   }
 }
 
@@ -82,10 +87,11 @@ static void JOIN(METHOD, _differ_by_time)(struct METHOD *method, GIVEN t, const 
 static void JOIN(METHOD, _differ)(struct METHOD *method, GIVEN t, const NUMBER *state, const NUMBER *absolute) {
   RATES(method, t, state, method->rates);
   JOIN(METHOD, _differ_by_time)(method, t, state);
+  memcpy(method->work[0], state, (size_t)method->sparsity->size * sizeof *state);
   for (int g = 0; g < method->sparsity->group_count; g++) {
     JOIN(METHOD, _shift)(method, g, state, method->work[0], absolute);
     RATES(method, t, method->work[0], method->work[1]);
-    JOIN(METHOD, _find)(method, g, method->work[1]);
+    JOIN(METHOD, _find)(method, g, state, method->work[0], method->work[1]);
   }
 }
 
@@ -137,31 +143,78 @@ static inline void JOIN(METHOD, _solve)(const struct METHOD *method, NUMBER *x) 
   }
 }
 
-/* Where stage k is evaluated. */
-VECTORS static void JOIN(METHOD, _place)(const struct METHOD *method, int k, const NUMBER *state, NUMBER *place) {
+/* Sum of the first k stages, each times its factor, onto `sum`. With a k known when it is compiled: no loop is left. */
+#define ADD_STAGES(sum, factors, k)                                                                                    \
+  for (int j = 0; j < (k); j++) {                                                                                      \
+    (sum) += (factors)[j] * method->stages[j][i];                                                                      \
+  }
+
+static inline ALWAYS_INLINE void JOIN(METHOD, _place_of)(const struct METHOD *method, int k, const NUMBER *state,
+                                                         NUMBER *place) {
   int n = method->sparsity->size;
   for (int i = 0; i < n; i++) {
     NUMBER sum = state[i];
-    for (int j = 0; j < k; j++) {
-      sum += rodas4_a[k][j] * method->stages[j][i];
-    }
+    ADD_STAGES(sum, rodas4_a[k], k)
     place[i] = sum;
   }
 }
 
-VECTORS static void JOIN(METHOD, _stage)(const struct METHOD *method, int k, GIVEN width, const NUMBER *rates) {
+static inline ALWAYS_INLINE void JOIN(METHOD, _stage_of)(const struct METHOD *method, int k, GIVEN width,
+                                                         const NUMBER *rates) {
   int n = method->sparsity->size;
   NUMBER over_width = 1.0 / TAKE(width);
   NUMBER time_part = rodas4_gamma[k] * TAKE(width);
   NUMBER *u = method->stages[k];
   for (int i = 0; i < n; i++) {
     NUMBER sum = 0.0 * over_width;
-    for (int j = 0; j < k; j++) {
-      sum += rodas4_c[k][j] * method->stages[j][i];
-    }
+    ADD_STAGES(sum, rodas4_c[k], k)
     u[i] = rates[i] + time_part * method->by_time[i] + sum * over_width;
   }
   JOIN(METHOD, _solve)(method, u);
+}
+
+/* Where stage k is evaluated. */
+VECTORS static void JOIN(METHOD, _place)(const struct METHOD *method, int k, const NUMBER *state, NUMBER *place) {
+  switch (k) {
+  case 1:
+    JOIN(METHOD, _place_of)(method, 1, state, place);
+    break;
+  case 2:
+    JOIN(METHOD, _place_of)(method, 2, state, place);
+    break;
+  case 3:
+    JOIN(METHOD, _place_of)(method, 3, state, place);
+    break;
+  case 4:
+    JOIN(METHOD, _place_of)(method, 4, state, place);
+    break;
+  default:
+    JOIN(METHOD, _place_of)(method, 5, state, place);
+    break;
+  }
+}
+
+VECTORS static void JOIN(METHOD, _stage)(const struct METHOD *method, int k, GIVEN width, const NUMBER *rates) {
+  switch (k) {
+  case 0:
+    JOIN(METHOD, _stage_of)(method, 0, width, rates);
+    break;
+  case 1:
+    JOIN(METHOD, _stage_of)(method, 1, width, rates);
+    break;
+  case 2:
+    JOIN(METHOD, _stage_of)(method, 2, width, rates);
+    break;
+  case 3:
+    JOIN(METHOD, _stage_of)(method, 3, width, rates);
+    break;
+  case 4:
+    JOIN(METHOD, _stage_of)(method, 4, width, rates);
+    break;
+  default:
+    JOIN(METHOD, _stage_of)(method, 5, width, rates);
+    break;
+  }
 }
 
 VECTORS static void JOIN(METHOD, _finish)(struct METHOD *method, const NUMBER *state, const NUMBER *absolute,
