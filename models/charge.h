@@ -45,8 +45,8 @@ static inline real charge_filled_displacement(const struct charge_parameters *ch
                                               real viscosity) {
   real asked = charge->displacement * speed;
   real resistance = charge->suction_resistance * viscosity;
-  real drawn = pick(resistance > 0.0, max0(tank_pressure - CHARGE_INLET_PRESSURE) / resistance, every(HUGE_VAL));
-  return pick(asked > drawn, charge->displacement * drawn / asked, charge->displacement);
+  real drawn = pick_rare(resistance > 0.0, max0(tank_pressure - CHARGE_INLET_PRESSURE) / resistance, every(HUGE_VAL));
+  return pick_rare(asked > drawn, charge->displacement * drawn / asked, charge->displacement);
 }
 
 /* Delivery of the charge pump, m3/s. */
@@ -75,7 +75,7 @@ static inline real charge_relief_flow(const struct charge_parameters *charge, re
 /* Flow from the gallery into a main line, m3/s; `drop` = gallery over line. */
 static inline real check_valve_flow(const struct charge_parameters *charge, real drop) {
   real opening = ramp01(drop, charge->check_crack, charge->check_open);
-  return pick(opening > 0.0, charge->check_flow * opening * sqrt(larger(drop, 1e3)), every(0.0));
+  return pick_rare(opening > 0.0, charge->check_flow * opening * sqrt(larger(drop, 1e3)), every(0.0));
 }
 
 #endif

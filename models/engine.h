@@ -87,7 +87,8 @@ static inline real engine_friction(const struct engine_parameters *engine, real 
 }
 
 static inline real engine_exhaust_brake(const struct engine_parameters *engine, real speed, real share) {
-  return pick(share == 0.0, every(0.0), engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width));
+  return pick_rare(share != 0.0, engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width),
+                   every(0.0));
 }
 
 static inline real engine_auxiliaries(const struct engine_parameters *engine, real speed) {

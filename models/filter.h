@@ -49,7 +49,7 @@ static inline real filter_drop(const struct filter_parameters *filter, real resi
 /* Share of the flow that goes by the bypass. */
 static inline real filter_bypass_share(const struct filter_parameters *filter, real drop, real flow) {
   real bypass = filter->bypass_gradient * max0(drop - filter->bypass_crack);
-  return pick(flow > 0.0, smaller(1.0, bypass / flow), every(0.0));
+  return pick_rare(flow > 0.0, smaller(1.0, bypass / flow), every(0.0));
 }
 
 #endif

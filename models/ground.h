@@ -72,8 +72,8 @@ static inline struct ground_contact ground_contact_on(const struct profile *grad
 static inline real ground_grade(real wheelbase, const struct ground_contact *rear, const struct ground_contact *front,
                                 real s) {
   real half = 0.5 * wheelbase;
-  return pick(wheelbase <= 0.0, piece_at(&rear->piece, s),
-              (ground_height(front, s + half) - ground_height(rear, s - half)) / wheelbase);
+  return pick_rare(wheelbase > 0.0, (ground_height(front, s + half) - ground_height(rear, s - half)) / wheelbase,
+                   piece_at(&rear->piece, s));
 }
 
 #endif

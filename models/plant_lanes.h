@@ -26,6 +26,7 @@ struct lanes_look {
 
 struct plant_lanes {
   const char *name; /* of the processor compiled for */
+  int width;        /* doubles in one instruction; with 2 a look costs as much as LANES plain ones */
   size_t model_size;
   size_t mode_size;
   /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot ride with those that are in:

@@ -12,6 +12,8 @@
 
 #include <math.h>
 #include <stdbool.h>
+#include <stdint.h>
+#include <string.h>
 
 #ifndef REAL_LANES
 #define REAL_LANES 1
@@ -28,6 +30,8 @@ typedef bool mask;
 #define every(x) (x)
 /* `yes` where the mask holds, `no` elsewhere. In lanes both are computed, plainly only one. */
 #define pick(where, yes, no) ((where) ? (yes) : (no))
+/* The same where `yes` is dear and often wanted nowhere: it is then not computed in lanes either. */
+#define pick_rare(where, yes, no) ((where) ? (yes) : (no))
 /* Where the mask does not hold. */
 #define flip(where) (!(where))
 /* Does the mask hold in no lane? Lets kernels leave out what would be picked nowhere. */
@@ -44,6 +48,17 @@ static inline void lane_set(real *x, int lane, double value) {
   *x = value;
 }
 
+/* x times 2^n, where the last bits of `shifted` are the whole number n. */
+static inline double real_times_power_of_two(double x, double shifted) {
+  uint64_t bits;
+  uint64_t exponent;
+  memcpy(&bits, &x, sizeof bits);
+  memcpy(&exponent, &shifted, sizeof exponent);
+  bits += exponent << 52;
+  memcpy(&x, &bits, sizeof bits);
+  return x;
+}
+
 /* A member of which each lane has its own though it is no real: declared with PER_LANE, read as EACH(member)[lane]. */
 #define PER_LANE
 #define EACH(member) (&(member))
@@ -51,6 +66,8 @@ static inline void lane_set(real *x, int lane, double value) {
 #endif
 
 #define REAL_PI 3.14159265358979323846
+
+#include "functions.h"
 
 /* max(0, x): a hard kink. The integrator copes with value-evaluated kinks (docs/numerics.md). */
 static inline real max0(real x) {
@@ -71,7 +88,7 @@ static inline real clamp(real x, real low, real high) {
 
 /* From 0 at `low` to 1 at `high` in a straight line, and held outside; divides only within. */
 static inline real ramp01(real x, real low, real high) {
-  return pick(x <= low, every(0.0), pick(x >= high, every(1.0), (x - low) / (high - low)));
+  return pick_rare(flip((x <= low) | (x >= high)), (x - low) / (high - low), pick(x >= high, every(1.0), every(0.0)));
 }
 
 /* Sign of x, rounded over `width`: x / sqrt(x^2 + width^2). */
@@ -86,7 +103,8 @@ static inline real soft_abs(real x, real width) {
 
 /* Sign of x by hyperbolic tangent over `width`; past 20 widths it is 1 to the last bit. */
 static inline real tanh_sign(real x, real width) {
-  return pick(x > 20.0 * width, every(1.0), pick(x < -20.0 * width, every(-1.0), tanh(x / width)));
+  return pick_rare(flip((x > 20.0 * width) | (x < -20.0 * width)), real_tanh(x / width),
+                   pick(x > 0.0, every(1.0), every(-1.0)));
 }
 
 /* Linear blend from a (share 0) to b (share 1). */

@@ -2,8 +2,7 @@
  * the processor's vectors (2, 4 or 8), so that every operation is one instruction.
  *
  * Operators work lane by lane, with a plain double on either side as well. Square root and absolute value are vector
- * instructions; other functions of mathematics are called lane by lane and so give the plain kernels' numbers to the
- * last bit. */
+ * instructions; exponential and cosine of the library are called lane by lane. */
 #ifndef SWASHLOOP_MODELS_REAL_LANES_H
 #define SWASHLOOP_MODELS_REAL_LANES_H
 
@@ -20,17 +19,26 @@ static inline real pick_lanes(mask where, real yes, real no) {
   return (real)((where & (mask)yes) | (~where & (mask)no));
 }
 #define pick(where, yes, no) pick_lanes(where, every(yes), every(no))
+#define pick_rare(where, yes, no) (nowhere(where) ? every(no) : pick(where, yes, no))
 
 static inline mask flip(mask where) {
   return ~where;
 }
 
 static inline bool nowhere(mask where) {
+#if defined(__AVX512DQ__)
+  return __builtin_ia32_cvtq2mask512((long long __attribute__((vector_size(64))))where) == 0;
+#elif defined(__AVX__)
+  return __builtin_ia32_movmskpd256((real)where) == 0;
+#elif defined(__SSE2__)
+  return __builtin_ia32_movmskpd((real)where) == 0;
+#else
   int64_t any = 0;
   for (int i = 0; i < REAL_LANES; i++) {
     any |= where[i];
   }
   return any == 0;
+#endif
 }
 
 static inline double lane_get(real x, int lane) {
@@ -49,39 +57,17 @@ static inline real lanes_abs(real x) {
 }
 
 static inline real lanes_sqrt(real x) {
-  real root;
+  real root = x;
   for (int i = 0; i < REAL_LANES; i++) {
     root[i] = sqrt(x[i]);
   }
   return root;
 }
 
-/* Past 20 the hyperbolic tangent is 1 to the last bit. */
-static inline real lanes_tanh(real x) {
-  mask bent = ~((x > 20.0) | (x < -20.0));
-  real result = pick(x > 0.0, 1.0, -1.0);
-  if (!nowhere(bent)) {
-    for (int i = 0; i < REAL_LANES; i++) {
-      if (bent[i]) {
-        result[i] = tanh(x[i]);
-      }
-    }
-  }
-  return result;
-}
-
 static inline real lanes_exp(real x) {
   real result = x;
   for (int i = 0; i < REAL_LANES; i++) {
     result[i] = exp(x[i]);
-  }
-  return result;
-}
-
-static inline real lanes_sin(real x) {
-  real result = x;
-  for (int i = 0; i < REAL_LANES; i++) {
-    result[i] = sin(x[i]);
   }
   return result;
 }
@@ -94,20 +80,14 @@ static inline real lanes_cos(real x) {
   return result;
 }
 
-static inline real lanes_atan(real x) {
-  real result = x;
-  for (int i = 0; i < REAL_LANES; i++) {
-    result[i] = atan(x[i]);
-  }
-  return result;
+/* x times 2^n, where the last bits of `shifted` are the whole number n. */
+static inline real real_times_power_of_two(real x, real shifted) {
+  return (real)((mask)x + ((mask)shifted << 52));
 }
 
 #define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
 #define sqrt(x) _Generic((x), real : lanes_sqrt, default : sqrt)(x)
-#define tanh(x) _Generic((x), real : lanes_tanh, default : tanh)(x)
 #define exp(x) _Generic((x), real : lanes_exp, default : exp)(x)
-#define sin(x) _Generic((x), real : lanes_sin, default : sin)(x)
 #define cos(x) _Generic((x), real : lanes_cos, default : cos)(x)
-#define atan(x) _Generic((x), real : lanes_atan, default : atan)(x)
 
 #endif

@@ -58,7 +58,7 @@ static inline real relief_opening_rate(const struct relief_parameters *relief, r
 
 /* Flow, m3/s. */
 static inline real relief_flow(const struct relief_parameters *relief, real opening, real drop) {
-  return pick(opening == 0.0, every(0.0), relief->gradient * opening * soft_sign(drop, relief->flow_width));
+  return pick_rare(opening != 0.0, relief->gradient * opening * soft_sign(drop, relief->flow_width), every(0.0));
 }
 
 /* ---- law poppet ---- */

@@ -219,8 +219,13 @@ static void take_rows(const lanes *from, int count, int part, real *rows) {
   }
 }
 
+/* Where a part's rows are made: on the spot if there is but one. */
+static real *rows_for(lanes *to, real *own) {
+  return to == NULL ? NULL : (PARTS == 1 ? (real *)to : own);
+}
+
 static void put_rows(const real *rows, int count, int part, lanes *to) {
-  for (int i = 0; i < count; i++) {
+  for (int i = 0; PARTS > 1 && to != NULL && i < count; i++) {
     *part_of(&to[i], part) = rows[i];
   }
 }
@@ -232,7 +237,7 @@ static void rates(const void *lane_model, const void *lane_mode, const lanes *t,
     real x[STATE_COUNT];
     real d[STATE_COUNT];
     take_rows(state, model->parts[i].active_count, i, x);
-    rates_of(&model->parts[i], &mode->parts[i], *const_part_of(t, i), x, d);
+    rates_of(&model->parts[i], &mode->parts[i], *const_part_of(t, i), x, rows_for(result, d));
     put_rows(d, model->parts[i].active_count, i, result);
   }
 }
@@ -259,27 +264,24 @@ static void look(const void *lane_model, const void *lane_mode, const lanes *t, 
     real signals[SIGNAL_COUNT];
     real events[EVENT_COUNT];
     real switches[SWITCH_COUNT];
-    const struct looks wanted = {
-        to->powers != NULL ? powers : NULL,
-        to->signals != NULL ? signals : NULL,
-        to->events != NULL ? events : NULL,
-        to->switches != NULL ? switches : NULL,
-    };
+    const struct looks wanted = {rows_for(to->powers, powers), rows_for(to->signals, signals),
+                                 rows_for(to->events, events), rows_for(to->switches, switches)};
     take_rows(state, model->parts[i].active_count, i, x);
     if (signals_alone) {
       look_at_signals(&model->parts[i], &mode->parts[i], *const_part_of(t, i), x, &wanted);
     } else {
       look_at_all(&model->parts[i], &mode->parts[i], *const_part_of(t, i), x, &wanted);
     }
-    put_rows(powers, to->powers != NULL ? LEDGER_INTEGRATED : 0, i, to->powers);
-    put_rows(signals, to->signals != NULL ? SIGNAL_COUNT : 0, i, to->signals);
-    put_rows(events, to->events != NULL ? EVENT_COUNT : 0, i, to->events);
-    put_rows(switches, to->switches != NULL ? SWITCH_COUNT : 0, i, to->switches);
+    put_rows(powers, LEDGER_INTEGRATED, i, to->powers);
+    put_rows(signals, SIGNAL_COUNT, i, to->signals);
+    put_rows(events, EVENT_COUNT, i, to->events);
+    put_rows(switches, SWITCH_COUNT, i, to->switches);
   }
 }
 
 const struct plant_lanes LANES_SYMBOL(transmission_lanes_, LANES_OBJECT) = {
     .name = LANES_NAME(LANES_OBJECT),
+    .width = REAL_LANES,
     .model_size = sizeof(struct lane_model),
     .mode_size = sizeof(struct lane_mode),
     .load_model = load_model,

@@ -109,7 +109,7 @@ static inline struct tyre_footing tyre_stand(const struct tyre_parameters *tyre,
 /* Force of a slip, N. */
 static inline real tyre_curve(const struct tyre_parameters *tyre, const struct tyre_footing *footing, real slip) {
   if (tyre->ground == TYRE_HARD) {
-    return footing->soil.grip * footing->load * sin(tyre->shape * atan(tyre->stiffness * slip));
+    return footing->soil.grip * footing->load * real_sin(tyre->shape * real_atan(tyre->stiffness * slip));
   }
   real side = pick(slip < 0.0, every(-1.0), every(1.0));
   if (tyre->ground == TYRE_GEE_CLOUGH) {

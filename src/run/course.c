@@ -50,10 +50,33 @@ static bool interrupted(struct run_workspace *run) {
   return run->told_to_stop;
 }
 
+/* The same as put_samples, some instants at once. */
+static bool take_samples(struct run_workspace *run, double until, struct error *error) {
+  const struct view *view = &run->view;
+  double step = view->data->simulation.output_step;
+  for (;;) {
+    double times[LANES];
+    int room = samples_room(&run->samples);
+    int count = 0;
+    while (count < room && (double)run->next_sample * step <= until && !interrupted(run)) {
+      times[count++] = (double)run->next_sample++ * step;
+    }
+    if (count > 0 && !samples_take(&run->samples, view->integrator, view->mode, times, count, error)) {
+      return false;
+    }
+    if (count < room) {
+      return true;
+    }
+  }
+}
+
 /* Samples on the grid up to `until`, from the last step's polynomial. */
 static bool put_samples(struct run_workspace *run, double until, struct error *error) {
   if (run->recorder == NULL) {
     return true;
+  }
+  if (run->samples.in_lanes) {
+    return take_samples(run, until, error);
   }
   const struct view *view = &run->view;
   double step = view->data->simulation.output_step;
@@ -194,7 +217,8 @@ static bool restart(struct run_workspace *run, const struct moment *at, struct e
   if (run->tangent != NULL) {
     tangent_restart(run->tangent, at->time);
   }
-  return integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
+  return samples_settle(&run->samples, error) &&
+         integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
 }
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */

@@ -509,6 +509,24 @@ static void state_at(struct integrator *integrator, double t, double *state) {
   vecops_polynomial(&integrator->terms, (t - integrator->time) * integrator->over_width, n, state);
 }
 
+void integrator_states_at(struct integrator *integrator, const double *times, int first, int count, lanes *states) {
+  int n = integrator->problem.state_count;
+  const double *end = NV_DATA_S(integrator->state);
+  bool inside = integrator->polynomial_ready || get_polynomial(integrator);
+  if (inside) {
+    lanes x = {0.0};
+    for (int k = 0; k < count; k++) {
+      x[first + k] = (times[k] - integrator->time) * integrator->over_width;
+    }
+    vecops_polynomials(&integrator->terms, &x, first, n, states);
+  }
+  for (int k = 0; k < count; k++) {
+    for (int i = 0; (!inside || times[k] == integrator->time) && i < n; i++) {
+      states[i][first + k] = end[i];
+    }
+  }
+}
+
 void integrator_state_at(struct integrator *integrator, double t, double *state) {
   state_at(integrator, t, state);
   if (integrator->amount != 0.0) {

@@ -10,6 +10,7 @@
 #include <stdint.h>
 
 #include "error.h"
+#include "plant_lanes.h"
 #include "sparsity.h"
 
 struct integrator;
@@ -72,6 +73,10 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
                       struct error *error);
 /* One step, never beyond `stop`. On failure the error names the first state that left the numbers, if one did. */
 bool integrator_step(struct integrator *integrator, double stop, struct error *error);
+
+/* States at `count` times within the last step, into lanes from `first` on, a row a state; lanes behind them may be
+ * overwritten. To the last bit what integrator_state_at gives with no parameter looked beside. */
+void integrator_states_at(struct integrator *integrator, const double *times, int first, int count, lanes *states);
 
 /* The derivatives with which the next integrator_start begins: of states and of integrals, one row a parameter. Without
  * this call it begins with none (zero). */

@@ -71,6 +71,10 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (refusal != NULL) {
     return error_at(error, data->source, 0, 0, "%s", refusal);
   }
+  /* Derivatives are looked at one instant at a time. */
+  if (run->tangent == NULL && !samples_ride(&run->samples, plant, run->view.model, error)) {
+    return false;
+  }
   int rows[PLANT_STATE_LIMIT];
   const char *names[PLANT_STATE_LIMIT];
   double tolerances[PLANT_STATE_LIMIT];

@@ -6,11 +6,23 @@
 /* Not a power of two: columns that share a cache line's place would push each other out. */
 enum { STRIDE = SAMPLES_BLOCK + 24 };
 
+static bool hand_over(struct samples *samples, struct error *error) {
+  const double *columns[PLANT_SIGNAL_LIMIT];
+  for (int i = 0; i < samples->signal_count; i++) {
+    columns[i] = samples->columns + (size_t)i * STRIDE;
+  }
+  const struct recorder *recorder = samples->recorder;
+  bool good = recorder->block(recorder->context, samples->count, samples->time, columns, error);
+  samples->count = 0;
+  return good;
+}
+
 bool samples_begin(struct samples *samples, const struct recorder *recorder, int signal_count, struct error *error) {
   samples->recorder = recorder;
   samples->signal_count = signal_count;
   samples->count = 0;
   samples->last_time = -1.0;
+  samples->in_lanes = false;
   if (recorder != NULL && samples->time == NULL) {
     samples->time = malloc(SAMPLES_BLOCK * sizeof *samples->time);
     samples->columns = malloc((size_t)signal_count * STRIDE * sizeof *samples->columns);
@@ -22,12 +34,144 @@ bool samples_begin(struct samples *samples, const struct recorder *recorder, int
   return true;
 }
 
+/* ---- in lanes ---- */
+
+/* Vectors of fewer doubles gain nothing. */
+enum { LEAST_WIDTH = 4 };
+
+/* Instants whose signals have yet to be computed. */
+struct samples_waiting {
+  const struct plant_lanes *lanes;
+  void *model;
+  void *mode;
+  bool mode_loaded;
+  int count;
+  lanes time;
+  lanes state[PLANT_STATE_LIMIT];
+  lanes signals[PLANT_SIGNAL_LIMIT];
+};
+
+static void *lane_memory(size_t size) {
+  return aligned_alloc(sizeof(lanes), (size + sizeof(lanes) - 1) / sizeof(lanes) * sizeof(lanes));
+}
+
+static void free_waiting(struct samples *samples) {
+  if (samples->waiting != NULL) {
+    free(samples->waiting->model);
+    free(samples->waiting->mode);
+    free(samples->waiting);
+    samples->waiting = NULL;
+  }
+}
+
+static bool make_waiting(struct samples *samples, const struct plant_lanes *kind) {
+  struct samples_waiting *waiting = lane_memory(sizeof *waiting);
+  samples->waiting = waiting;
+  if (waiting == NULL) {
+    return false;
+  }
+  memset(waiting, 0, sizeof *waiting);
+  waiting->lanes = kind;
+  waiting->model = lane_memory(kind->model_size);
+  waiting->mode = lane_memory(kind->mode_size);
+  return waiting->model != NULL && waiting->mode != NULL;
+}
+
+bool samples_ride(struct samples *samples, const struct plant *plant, const void *model, struct error *error) {
+  samples->in_lanes = false;
+  if (samples->recorder == NULL || plant->lanes == NULL) {
+    return true;
+  }
+  const struct plant_lanes *kind = plant->lanes();
+  if (kind->width < LEAST_WIDTH) {
+    return true;
+  }
+  if (samples->waiting == NULL && !make_waiting(samples, kind)) {
+    free_waiting(samples);
+    return error_set(error, ERROR_MEMORY, "out of memory for the run");
+  }
+  struct samples_waiting *waiting = samples->waiting;
+  memset(waiting->model, 0, kind->model_size);
+  memset(waiting->mode, 0, kind->mode_size);
+  waiting->mode_loaded = false;
+  waiting->count = 0;
+  samples->in_lanes = kind->load_model(waiting->model, LANES_ALL, model) == NULL;
+  return true;
+}
+
+/* Instants [first, first + count) of those that were computed, into the columns. */
+static void put_columns(struct samples *samples, int first, int count) {
+  const struct samples_waiting *waiting = samples->waiting;
+  memcpy(samples->time + samples->count, (const double *)&waiting->time + first, (size_t)count * sizeof(double));
+  double *columns = samples->columns + samples->count;
+  for (int i = 0; i < samples->signal_count; i++) {
+    const double *signals = (const double *)&waiting->signals[i];
+    if (count == LANES) {
+      memcpy(&columns[(size_t)i * STRIDE], signals, sizeof(lanes));
+    } else {
+      memcpy(&columns[(size_t)i * STRIDE], signals + first, (size_t)count * sizeof(double));
+    }
+  }
+  samples->count += count;
+}
+
+/* Compute what waits. */
+static bool compute(struct samples *samples, struct error *error) {
+  struct samples_waiting *waiting = samples->waiting;
+  const struct lanes_look look = {.signals = waiting->signals};
+  int count = waiting->count;
+  waiting->count = 0;
+  if (count == 0) {
+    return true;
+  }
+  waiting->lanes->look(waiting->model, waiting->mode, &waiting->time, waiting->state, &look);
+  for (int done = 0; done < count;) {
+    if (samples->count == SAMPLES_BLOCK && !hand_over(samples, error)) {
+      return false;
+    }
+    int room = SAMPLES_BLOCK - samples->count;
+    int now = count - done < room ? count - done : room;
+    put_columns(samples, done, now);
+    done += now;
+  }
+  return true;
+}
+
+int samples_room(const struct samples *samples) {
+  return LANES - samples->waiting->count;
+}
+
+bool samples_take(struct samples *samples, struct integrator *integrator, const void *mode, const double *times,
+                  int count, struct error *error) {
+  struct samples_waiting *waiting = samples->waiting;
+  if (!waiting->mode_loaded) {
+    waiting->lanes->load_mode(waiting->mode, LANES_ALL, mode);
+    waiting->mode_loaded = true;
+  }
+  integrator_states_at(integrator, times, waiting->count, count, waiting->state);
+  memcpy((double *)&waiting->time + waiting->count, times, (size_t)count * sizeof *times);
+  waiting->count += count;
+  samples->last_time = times[count - 1];
+  return waiting->count < LANES || compute(samples, error);
+}
+
+bool samples_settle(struct samples *samples, struct error *error) {
+  if (!samples->in_lanes) {
+    return true;
+  }
+  samples->waiting->mode_loaded = false;
+  return compute(samples, error);
+}
+
 void samples_free(struct samples *samples) {
   free(samples->time);
   free(samples->columns);
   samples->time = NULL;
   samples->columns = NULL;
+  free_waiting(samples);
 }
+
+/* ---- one by one ---- */
 
 /* The last samples, still rows, into the columns. */
 static void turn_tile(struct samples *samples) {
@@ -41,25 +185,41 @@ static void turn_tile(struct samples *samples) {
 }
 
 bool samples_flush(struct samples *samples, struct error *error) {
-  if (samples->recorder == NULL || samples->count == 0) {
+  if (samples->recorder == NULL) {
     return true;
   }
-  if (samples->count % SAMPLES_TILE != 0) {
+  if (samples->in_lanes && !compute(samples, error)) {
+    return false;
+  }
+  if (samples->count == 0) {
+    return true;
+  }
+  if (!samples->in_lanes && samples->count % SAMPLES_TILE != 0) {
     turn_tile(samples);
   }
-  const double *columns[PLANT_SIGNAL_LIMIT];
+  return hand_over(samples, error);
+}
+
+/* One instant behind those that came in lanes. */
+static void put_row(struct samples *samples, double time, const double *signals) {
+  int place = samples->count++;
+  samples->time[place] = time;
+  samples->last_time = time;
   for (int i = 0; i < samples->signal_count; i++) {
-    columns[i] = samples->columns + (size_t)i * STRIDE;
+    samples->columns[(size_t)i * STRIDE + (size_t)place] = signals[i];
   }
-  const struct recorder *recorder = samples->recorder;
-  bool good = recorder->block(recorder->context, samples->count, samples->time, columns, error);
-  samples->count = 0;
-  return good;
 }
 
 bool samples_put(struct samples *samples, double time, const double *signals, struct error *error) {
-  if (samples->count == SAMPLES_BLOCK && !samples_flush(samples, error)) {
+  if (samples->in_lanes && !compute(samples, error)) {
     return false;
+  }
+  if (samples->count == SAMPLES_BLOCK && !hand_over(samples, error)) {
+    return false;
+  }
+  if (samples->in_lanes) {
+    put_row(samples, time, signals);
+    return true;
   }
   int place = samples->count++;
   samples->time[place] = time;
