@@ -119,7 +119,7 @@ static void find_order(struct lu *lu) {
 static void note_reach(struct reach *reach, int k, const bool *full, int first, int last, int stride) {
   int count = reach->bounds[k];
   for (int i = first; i < last; i++) {
-    if (full[i * stride]) {
+    if (full[(ptrdiff_t)i * stride]) {
       reach->places[count++] = i;
     }
   }
