@@ -20,18 +20,22 @@ DEFAULT_PASCAL = 300.0
 LADDER = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 3e-7, 1e-7, 3e-8)
 TIGHT = 1e-10
 # Settings that cost less than the default and keep the allowed error.
+ROSENBROCK = ("simulation.method=rosenbrock",)
+ROSENBROCK_LOOSE = ROSENBROCK + ("simulation.relative_tolerance=5e-6", "simulation.pressure_tolerance=0.03 bar")
 SETTINGS = {
-    "coarse": ("--set", "simulation.pressure_tolerance=0.03 bar", "--set", "simulation.largest_order=3"),
-    "rosenbrock": ("--set", "simulation.method=rosenbrock"),
-    "rosenbrock, coarse": ("--set", "simulation.method=rosenbrock", "--set", "simulation.pressure_tolerance=0.01 bar"),
+    "coarse": ("simulation.pressure_tolerance=0.03 bar", "simulation.largest_order=3"),
+    "rosenbrock": ROSENBROCK,
+    "rosenbrock x 10": ROSENBROCK_LOOSE,
 }
+LANES = {"lanes": ROSENBROCK, "lanes x 10": ROSENBROCK_LOOSE}
+LANE_CASES = 256
 
 # Lines of the picture of work against precision.
 METHODS = {
-    "BDF to order 2": ("--set", "simulation.largest_order=2"),
-    "BDF to order 3": ("--set", "simulation.largest_order=3"),
-    "BDF to order 5": ("--set", "simulation.largest_order=5"),
-    "rosenbrock": ("--set", "simulation.method=rosenbrock"),
+    "BDF to order 2": ("simulation.largest_order=2",),
+    "BDF to order 3": ("simulation.largest_order=3",),
+    "BDF to order 5": ("simulation.largest_order=5",),
+    "rosenbrock": ROSENBROCK,
 }
 
 
@@ -46,6 +50,27 @@ def call(program, *arguments):
     return json.loads(done.stdout)
 
 
+def sets(settings):
+    return [word for setting in settings for word in ("--set", setting)]
+
+
+def sweep_cpu(case, settings):
+    """Processor seconds a case of a sweep on one thread, around `case`: mass and relief setting around those."""
+    with tempfile.TemporaryDirectory() as folder:
+        study = os.path.join(folder, "study.yaml")
+        with open(study, "w") as file:
+            file.write("case: %s\narrange: sobol\ncount: %d\nset: {%s}\nvary:\n"
+                       "  - {path: vehicle.mass, from: 13 t, to: 15 t}\n"
+                       "  - {path: relief.setting, from: 400 bar, to: 440 bar}\n"
+                       % (case, LANE_CASES, ", ".join(setting.replace("=", ": ") for setting in settings)))
+        process = subprocess.Popen([os.path.join(ROOT, "build", "bench", "swashloop"), "sweep", study, "-o", folder + "/table.h5",
+                                    "--jobs", "1", "--quiet"], stdout=subprocess.DEVNULL)
+        _, status, usage = os.wait4(process.pid, 0)
+        if os.waitstatus_to_exitcode(status) not in (0, 4):
+            raise SystemExit("bench: a sweep of %s failed" % case)
+        return (usage.ru_utime + usage.ru_stime) / LANE_CASES
+
+
 def tolerance(relative):
     """Relative and absolute tolerances go together, as at the default; 1 bar is the largest that a case may ask for."""
     pascal = min(1e5, DEFAULT_PASCAL * relative / DEFAULT_RELATIVE)
@@ -56,6 +81,18 @@ def tolerance(relative):
 def error_of(found, reference):
     """Largest difference of a pressure extreme, bar."""
     return max(abs(found[name] - reference[name]) for name in PRESSURES if reference.get(name) is not None) / 1e5
+
+
+def floor_of(got, lanes, rosenbrock):
+    """Computed floor of a run, s: calls of the right-hand side and all of the linear algebra, times the time of one."""
+    if not rosenbrock:
+        return 1e-9 * (got["rate_calls"] * got["rates_ns"] + got["factorizations"] * got["factor_ns"]
+                       + got["solves"] * got["solve_ns"])
+    attempts = got["steps"] + got["error_failures"]
+    if lanes:
+        rates = min(kind["rates"] for kind in got["lanes_ns"].values())
+        return 1e-9 * (got["rate_calls"] * rates + attempts * got["lane_attempt_ns"])
+    return 1e-9 * (got["rate_calls"] * got["rates_ns"] + attempts * got["attempt_ns"])
 
 
 class Table:
@@ -149,27 +186,53 @@ class Bench:
 
     def settings(self):
         """Baseline i to iv at the other settings."""
-        table = Table("setting", "case", "steps", "rhs", "without", "memory", "error bar", "energy residual")
+        table = Table("setting", "case", "steps", "rhs", "without", "memory", "error bar", "energy residual", "floor", "ratio")
         for label, arguments in SETTINGS.items():
             sums = dict.fromkeys(("end_time", "without_s", "memory_s"), 0.0)
-            worst = 0.0
+            worst = floors = 0.0
             for name in BASELINE:
                 say("%s: %s" % (label, name))
-                got = call("timing", baseline_case(name), "--repeat", self.repeat(), *arguments)
+                got = call("timing", baseline_case(name), "--parts", "--repeat", self.repeat(), *sets(arguments))
+                floor = floor_of(got, False, "rosenbrock" in label)
+                floors += floor
                 error = error_of(got, self.reference(baseline_case(name)))
                 worst = max(worst, error)
                 for key in sums:
                     sums[key] += got[key]
                 scale = 1e3 / got["end_time"]
                 table.add(label, name, got["steps"], got["rate_calls"], "%.3f" % (got["without_s"] * scale),
-                          "%.3f" % (got["memory_s"] * scale), "%.3f" % error, "%.0e" % abs(got["energy_residual"]))
+                          "%.3f" % (got["memory_s"] * scale), "%.3f" % error, "%.0e" % abs(got["energy_residual"]),
+                          "%.3f" % (floor * scale), "%.2f" % (got["without_s"] / floor))
             scale = 1e3 / sums["end_time"]
             self.book.setdefault("settings", {})[label] = dict(
-                without_s=sums["without_s"] * scale, memory_s=sums["memory_s"] * scale, error_bar=worst)
+                without_s=sums["without_s"] * scale, memory_s=sums["memory_s"] * scale, error_bar=worst,
+                floor_ratio=sums["without_s"] / floors)
             table.add(label, "all", "", "", "%.3f" % (sums["without_s"] * scale), "%.3f" % (sums["memory_s"] * scale),
-                      "%.3f" % worst, "")
+                      "%.3f" % worst, "", "%.3f" % (floors * scale), "%.2f" % (sums["without_s"] / floors))
+        for label, settings in LANES.items():
+            seconds = simulated = worst = floors = 0.0
+            for name in BASELINE:
+                say("%s: %s" % (label, name))
+                cpu = sweep_cpu(baseline_case(name), settings)
+                # The case in the middle by itself: the same bits as in lanes.
+                got = call("timing", baseline_case(name), "--parts", "--repeat", 1, *sets(settings))
+                floor = floor_of(got, True, True)
+                floors += floor
+                error = error_of(got, self.reference(baseline_case(name)))
+                worst = max(worst, error)
+                seconds += cpu
+                simulated += got["end_time"]
+                self.book.setdefault("lanes", {}).setdefault(name, {})[label] = 1e3 * cpu / got["end_time"]
+                table.add(label, name, got["steps"], got["rate_calls"], "%.3f" % (1e3 * cpu / got["end_time"]), "",
+                          "%.3f" % error, "%.0e" % abs(got["energy_residual"]), "%.3f" % (1e3 * floor / got["end_time"]),
+                          "%.2f" % (cpu / floor))
+            self.book["settings"][label] = dict(without_s=1e3 * seconds / simulated, error_bar=worst,
+                                                floor_ratio=seconds / floors)
+            table.add(label, "all", "", "", "%.3f" % (1e3 * seconds / simulated), "", "%.3f" % worst, "",
+                      "%.3f" % (1e3 * floors / simulated), "%.2f" % (seconds / floors))
         table.show("Other settings: coarse = pressure tolerance 0.03 bar, largest order 3; rosenbrock = the linearly implicit "
-                   "method, coarse at 0.01 bar")
+                   "method, x 10 = at ten times the tolerances; lanes = the same in sweeps of %d cases, all costs of the sweep "
+                   "included" % LANE_CASES)
 
     # ---- others
 
@@ -186,7 +249,7 @@ class Bench:
         return None
 
     def general(self, names):
-        table = Table("manoeuvre", "integrator", "rtol", "error bar", "steps", "ms CPU/s", "ours", "times ours")
+        table = Table("manoeuvre", "integrator", "rtol", "error bar", "steps", "ms CPU/s", "times ours", "times lanes")
         jobs = [(name, "ours", "alike") for name in names]
         jobs += [(name, "general", method) for name in names for method in ("msbdf", "rkf45", "rk8pd")]
         jobs += [(name, "plain", method) for name in names for method in ("BDF", "Radau", "LSODA")]
@@ -196,15 +259,15 @@ class Bench:
             ours = self.book["cases"]["baseline/" + name]
             ours_ms = 1e3 * ours["without_s"] / ours["end_time"]
             if result is None:
-                table.add(name, label, "none", "", "", "", "%.3f" % ours_ms, "")
+                table.add(name, label, "none", "", "", "", "", "")
                 continue
             relative, error, steps, ms = result
-            table.add(name, label, "%g" % relative, "%.3f" % error, steps, "%.3f" % ms, "%.3f" % ours_ms,
-                      "%.1f" % (ms / ours_ms))
+            table.add(name, label, "%g" % relative, "%.3f" % error, steps, "%.3f" % ms, "%.1f" % (ms / ours_ms),
+                      "%.1f" % (ms / self.book["lanes"][name]["lanes x 10"]))
             self.book["general"]["%s %s" % (name, label)] = dict(relative=relative, error_bar=error, steps=steps,
                                                                  ms_per_s=ms, times_ours=ms / ours_ms)
         table.show("The same equations through general integrators, each at the loosest tolerance of a ladder that keeps "
-                   "%.2f bar. Column ours: at the default tolerance, with measures and energy integrals" % ALLOWED)
+                   "%.2f bar; times ours: at the default tolerance; times lanes: in sweeps, x 10 (both with measures and energy)" % ALLOWED)
 
     def rival(self, name, kind, method):
         say("%s %s: %s" % (kind, method, name))
@@ -241,7 +304,7 @@ class Bench:
             for method, arguments in METHODS.items():
                 say("work and precision: %s, %s" % (name, method))
                 for relative in ladder:
-                    got = call("timing", baseline_case(name), "--repeat", 3, *tolerance(relative), *arguments)
+                    got = call("timing", baseline_case(name), "--repeat", 3, *tolerance(relative), *sets(arguments))
                     rows.append(dict(case=name, method=method, relative_tolerance=relative, steps=got["steps"],
                                      ms_per_s=1e3 * got["without_s"] / got["end_time"],
                                      error_bar=error_of(got, self.reference(baseline_case(name))),
