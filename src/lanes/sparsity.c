@@ -50,8 +50,7 @@ static void find_order(int n, uint64_t *rows, uint64_t *columns, int *order) {
   }
 }
 
-/* Columns that share no row, found together: the fullest first, each into the first group that has room. */
-static int find_groups(int n, const uint64_t *rows, int *group) {
+int sparsity_groups(int n, const uint64_t *rows, int *group) {
   uint64_t of_column[SPARSITY_LIMIT] = {0};
   uint64_t taken[SPARSITY_LIMIT] = {0};
   int count = 0;
@@ -194,7 +193,7 @@ static void settle(struct sparsity *s, const uint64_t *rows) {
   for (int j = 0; j < n; j++) {
     group[j] = -1; /* a column that nothing depends on is in no group */
   }
-  s->group_count = find_groups(n, rows, group);
+  s->group_count = sparsity_groups(n, rows, group);
   list_groups(s, rows, group, entry);
   list_elimination(s, filled, entry, place);
 }

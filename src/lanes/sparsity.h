@@ -63,5 +63,8 @@ struct sparsity {
  * memory, or when the system is too large. */
 struct sparsity *sparsity_new(int size, const uint64_t *rows, struct error *error);
 void sparsity_free(struct sparsity *sparsity);
+/* Columns that share no row, which one look can find together: the fullest first, each into the first group that has
+ * room. Into group[column], which stays as it is for a column that nothing depends on; returns how many. */
+int sparsity_groups(int n, const uint64_t *rows, int *group);
 
 #endif

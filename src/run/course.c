@@ -75,7 +75,7 @@ static bool put_samples(struct run_workspace *run, double until, struct error *e
   if (run->recorder == NULL) {
     return true;
   }
-  if (run->samples.in_lanes) {
+  if (run->samples.ride != NULL) {
     return take_samples(run, until, error);
   }
   const struct view *view = &run->view;
@@ -217,8 +217,11 @@ static bool restart(struct run_workspace *run, const struct moment *at, struct e
   if (run->tangent != NULL) {
     tangent_restart(run->tangent, at->time);
   }
-  return samples_settle(&run->samples, error) &&
-         integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
+  if (!samples_settle(&run->samples, error)) {
+    return false;
+  }
+  ride_forget_mode(&run->ride);
+  return integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
 }
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */

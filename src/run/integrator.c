@@ -24,7 +24,7 @@
 /* The largest order that is stable for every damped mode. */
 enum { STABLE_ORDER = 2 };
 
-static bool all_finite(const double *values, int count) {
+bool integrator_finite(const double *values, int count) {
   double sum = 0.0;
   for (int i = 0; i < count; i++) {
     sum += values[i] * 0.0;
@@ -32,7 +32,7 @@ static bool all_finite(const double *values, int count) {
   return sum == 0.0;
 }
 
-static void note_bad(struct integrator *integrator, double t, const double *values) {
+void integrator_note_bad(struct integrator *integrator, double t, const double *values) {
   if (integrator->bad_state >= 0) {
     return;
   }
@@ -51,55 +51,10 @@ static int call_rates(sunrealtype t, N_Vector state, N_Vector rates, void *conte
   double *result = NV_DATA_S(rates);
   problem->rates(problem->context, t, NV_DATA_S(state), result);
   integrator->rate_calls++;
-  if (!all_finite(result, problem->state_count)) {
-    note_bad(integrator, t, result);
+  if (!integrator_finite(result, problem->state_count)) {
+    integrator_note_bad(integrator, t, result);
     return 1; /* try a smaller step */
   }
-  return 0;
-}
-
-/* Jacobian by differences, column by column; increments as in the library's own routine (the larger of the square root
- * of the rounding unit times the state, and the rounding of the rates over the error weight). */
-static int call_jacobian(sunrealtype t, N_Vector state, N_Vector rates, SUNMatrix matrix, void *context, N_Vector work1,
-                         N_Vector work2, N_Vector work3) {
-  struct integrator *integrator = context;
-  const struct integrator_problem *problem = &integrator->problem;
-  int n = problem->state_count;
-  double *y = NV_DATA_S(state);
-  const double *f = NV_DATA_S(rates);
-  double *shifted = NV_DATA_S(work1);
-  double *weights = NV_DATA_S(work2);
-  (void)work3;
-  double step;
-  if (CVodeGetCurrentStep(integrator->solver, &step) != CV_SUCCESS ||
-      CVodeGetErrWeights(integrator->solver, work2) != CV_SUCCESS) {
-    return -1;
-  }
-  double norm = 0.0;
-  for (int i = 0; i < n; i++) {
-    norm += f[i] * weights[i] * f[i] * weights[i];
-  }
-  norm = sqrt(norm / n);
-  double rounding = SUN_UNIT_ROUNDOFF;
-  double least = norm > 0.0 ? 1000.0 * fabs(step) * rounding * n * norm : 1.0;
-  for (int j = 0; j < n; j++) {
-    double kept = y[j];
-    double increment = fmax(sqrt(rounding) * fabs(kept), least / weights[j]);
-    y[j] = kept + increment;
-    problem->rates(problem->context, t, y, shifted);
-    y[j] = kept;
-    if (!all_finite(shifted, n)) {
-      integrator->jacobian_calls += j + 1;
-      note_bad(integrator, t, shifted);
-      return 1;
-    }
-    double *column = SM_COLUMN_D(matrix, j);
-    double over = 1.0 / increment;
-    for (int i = 0; i < n; i++) {
-      column[i] = (shifted[i] - f[i]) * over;
-    }
-  }
-  integrator->jacobian_calls += n;
   return 0;
 }
 
@@ -109,7 +64,8 @@ static int call_linear_system(sunrealtype t, N_Vector state, N_Vector rates, SUN
                               sunbooleantype *renewed, sunrealtype gamma, void *context, N_Vector work1, N_Vector work2,
                               N_Vector work3) {
   struct integrator *integrator = context;
-  int flag = keep ? 0 : call_jacobian(t, state, rates, matrix, context, work1, work2, work3);
+  (void)work3;
+  int flag = keep ? 0 : jacobian_find(integrator, t, state, rates, matrix, work1, work2);
   *renewed = keep ? SUNFALSE : SUNTRUE;
   lu_system(integrator->linear, -gamma, 1.0, !keep);
   return flag;
@@ -137,7 +93,7 @@ static int call_sensitivity_rates(int count, sunrealtype t, N_Vector state, N_Ve
   columns_of(results, count, result);
   problem->sensitivity_rates(problem->sensitivity_context, t, NV_DATA_S(state), (const double *const *)now, result);
   for (int i = 0; i < count; i++) {
-    if (!all_finite(result[i], problem->state_count)) {
+    if (!integrator_finite(result[i], problem->state_count)) {
       return 1; /* try a smaller step */
     }
   }
@@ -238,7 +194,7 @@ static bool make_method(struct integrator *integrator, struct error *error) {
   }
   integrator->linear = lu_solver(problem->state_count, integrator->context);
   integrator->solver = CVodeCreate(CV_BDF, integrator->context);
-  return integrator->linear != NULL && integrator->solver != NULL;
+  return integrator->linear != NULL && integrator->solver != NULL && jacobian_fit(&integrator->jacobian, problem);
 }
 
 struct integrator *integrator_new(const struct integrator_problem *problem, struct error *error) {
@@ -283,6 +239,9 @@ bool integrator_renew(struct integrator **integrator, const struct integrator_pr
     take_tolerances(old);
     if (old->linear_steps == NULL) {
       lu_forget(old->linear);
+      if (!jacobian_fit(&old->jacobian, problem)) {
+        return error_set(error, ERROR_MEMORY, "out of memory for the integrator");
+      }
     } else if (!linear_steps_renew(old->linear_steps, problem, error)) {
       return false;
     }
@@ -303,6 +262,7 @@ void integrator_free(struct integrator *integrator) {
   if (integrator == NULL) {
     return;
   }
+  jacobian_free(integrator->jacobian);
   linear_steps_free(integrator->linear_steps);
   if (integrator->solver != NULL) {
     CVodeFree(&integrator->solver);

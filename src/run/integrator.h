@@ -23,11 +23,13 @@ struct integrator_problem {
   int integral_count;
   void *context;
   void (*rates)(void *context, double t, const double *state, double *rates);
+  /* The same of LANES times and states at once, rows of lanes, to the last bit; NULL: there is none. */
+  void (*rates_in_lanes)(void *context, const lanes *t, const lanes *state, lanes *rates);
   void (*powers)(void *context, double t, const double *state, double *powers);
   /* Powers at t, if the caller has them already, from looking there; returns false if not. May be NULL. */
   bool (*known_powers)(void *context, double t, double *powers);
-  /* The linearly implicit method's: bit j of depends[i] where rate i depends on state j, SPARSITY_TIME where on time;
-   * NULL: all on all. And whether rates depend on time itself now; NULL: they may. */
+  /* Bit j of depends[i] where rate i depends on state j, SPARSITY_TIME where on time; NULL: all on all. And whether
+   * rates depend on time itself now; NULL: they may. */
   const uint64_t *depends;
   bool (*moves)(void *context);
   const double *tolerances;       /* absolute, one a state */

@@ -5,6 +5,7 @@
 #include <cvodes/cvodes.h>
 
 #include "integrator.h"
+#include "jacobian.h"
 #include "linear_steps.h"
 #include "lu.h"
 #include "quadrature.h"
@@ -32,7 +33,8 @@ struct integrator {
   double *sensitivities_within;              /* [parameter][state], for the quadrature */
   int beside;                                /* parameter that is looked beside */
   double amount;
-  SUNMatrix matrix; /* the Jacobian */
+  SUNMatrix matrix;          /* the Jacobian */
+  struct jacobian *jacobian; /* how it is found */
   SUNLinearSolver linear;
   struct quadrature *quadrature; /* integrals of powers */
   struct ringing ringing;
@@ -55,6 +57,10 @@ struct integrator {
   char message[256];
 };
 
+/* Are all of these numbers? */
+bool integrator_finite(const double *values, int count);
+/* Keep which rate left the numbers first, at t. */
+void integrator_note_bad(struct integrator *integrator, double t, const double *values);
 /* Integrals up to the end of the last step. */
 void integrator_finish_quadratures(struct integrator *integrator);
 /* A step that ends at t has been made; its polynomial is known, or the library will tell it. */

@@ -26,6 +26,14 @@ static bool moves_now(void *context) {
   return plant->moves == NULL || plant->moves(run->view.mode);
 }
 
+/* In the mode of the last restart, which is the present one whenever the integrator asks. */
+static void rates_in_lanes(void *context, const lanes *t, const lanes *state, lanes *rates) {
+  struct run_workspace *run = context;
+  struct ride *ride = &run->ride;
+  ride_load_mode(ride, run->view.mode);
+  ride->lanes->rates(ride->model, ride->mode, t, state, rates);
+}
+
 static void powers_of(void *context, double t, const double *state, double *powers) {
   const struct run_workspace *run = context;
   run->view.plant->powers(run->view.model, run->view.mode, t, state, powers);
@@ -71,8 +79,13 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (refusal != NULL) {
     return error_at(error, data->source, 0, 0, "%s", refusal);
   }
+  run->ride.lanes = NULL;
+  bool many_looks = run->recorder != NULL || data->simulation.method == METHOD_BDF;
+  if (many_looks && !ride_open(&run->ride, plant, run->view.model, error)) {
+    return false;
+  }
   /* Derivatives are looked at one instant at a time. */
-  if (run->tangent == NULL && !samples_ride(&run->samples, plant, run->view.model, error)) {
+  if (run->tangent == NULL && !samples_ride(&run->samples, &run->ride, error)) {
     return false;
   }
   int rows[PLANT_STATE_LIMIT];
@@ -101,6 +114,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
       .integral_count = plant->ledger_integrated,
       .context = run,
       .rates = rates_of,
+      .rates_in_lanes = run->ride.lanes != NULL ? rates_in_lanes : NULL,
       .powers = powers_of,
       .known_powers = known_powers,
       .tolerances = tolerances,
@@ -169,6 +183,7 @@ void run_workspace_free(struct run_workspace *workspace) {
   free(workspace->view.mode);
   free(workspace->fired);
   samples_free(&workspace->samples);
+  ride_free(&workspace->ride);
   free(workspace);
 }
 

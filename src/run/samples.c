@@ -22,7 +22,7 @@ bool samples_begin(struct samples *samples, const struct recorder *recorder, int
   samples->signal_count = signal_count;
   samples->count = 0;
   samples->last_time = -1.0;
-  samples->in_lanes = false;
+  samples->ride = NULL;
   if (recorder != NULL && samples->time == NULL) {
     samples->time = malloc(SAMPLES_BLOCK * sizeof *samples->time);
     samples->columns = malloc((size_t)signal_count * STRIDE * sizeof *samples->columns);
@@ -36,66 +36,28 @@ bool samples_begin(struct samples *samples, const struct recorder *recorder, int
 
 /* ---- in lanes ---- */
 
-/* Vectors of fewer doubles gain nothing. */
-enum { LEAST_WIDTH = 4 };
-
 /* Instants whose signals have yet to be computed. */
 struct samples_waiting {
-  const struct plant_lanes *lanes;
-  void *model;
-  void *mode;
-  bool mode_loaded;
   int count;
   lanes time;
   lanes state[PLANT_STATE_LIMIT];
   lanes signals[PLANT_SIGNAL_LIMIT];
 };
 
-static void *lane_memory(size_t size) {
-  return aligned_alloc(sizeof(lanes), (size + sizeof(lanes) - 1) / sizeof(lanes) * sizeof(lanes));
-}
-
-static void free_waiting(struct samples *samples) {
-  if (samples->waiting != NULL) {
-    free(samples->waiting->model);
-    free(samples->waiting->mode);
-    free(samples->waiting);
-    samples->waiting = NULL;
-  }
-}
-
-static bool make_waiting(struct samples *samples, const struct plant_lanes *kind) {
-  struct samples_waiting *waiting = lane_memory(sizeof *waiting);
-  samples->waiting = waiting;
-  if (waiting == NULL) {
-    return false;
-  }
-  memset(waiting, 0, sizeof *waiting);
-  waiting->lanes = kind;
-  waiting->model = lane_memory(kind->model_size);
-  waiting->mode = lane_memory(kind->mode_size);
-  return waiting->model != NULL && waiting->mode != NULL;
-}
-
-bool samples_ride(struct samples *samples, const struct plant *plant, const void *model, struct error *error) {
-  samples->in_lanes = false;
-  if (samples->recorder == NULL || plant->lanes == NULL) {
+bool samples_ride(struct samples *samples, struct ride *ride, struct error *error) {
+  samples->ride = NULL;
+  if (samples->recorder == NULL || ride->lanes == NULL) {
     return true;
   }
-  const struct plant_lanes *kind = plant->lanes();
-  if (kind->width < LEAST_WIDTH) {
-    return true;
+  if (samples->waiting == NULL) {
+    samples->waiting = ride_memory(sizeof *samples->waiting);
+    if (samples->waiting == NULL) {
+      return error_set(error, ERROR_MEMORY, "out of memory for the run");
+    }
+    memset(samples->waiting, 0, sizeof *samples->waiting);
   }
-  if (samples->waiting == NULL && !make_waiting(samples, kind)) {
-    free_waiting(samples);
-    return error_set(error, ERROR_MEMORY, "out of memory for the run");
-  }
-  struct samples_waiting *waiting = samples->waiting;
-  memset(waiting->model, 0, kind->model_size);
-  memset(waiting->mode, 0, kind->mode_size);
-  waiting->mode_loaded = false;
-  waiting->count = 0;
-  samples->in_lanes = kind->load_model(waiting->model, LANES_ALL, model) == NULL;
+  samples->waiting->count = 0;
+  samples->ride = ride;
   return true;
 }
 
@@ -124,7 +86,8 @@ static bool compute(struct samples *samples, struct error *error) {
   if (count == 0) {
     return true;
   }
-  waiting->lanes->look(waiting->model, waiting->mode, &waiting->time, waiting->state, &look);
+  const struct ride *ride = samples->ride;
+  ride->lanes->look(ride->model, ride->mode, &waiting->time, waiting->state, &look);
   for (int done = 0; done < count;) {
     if (samples->count == SAMPLES_BLOCK && !hand_over(samples, error)) {
       return false;
@@ -144,10 +107,7 @@ int samples_room(const struct samples *samples) {
 bool samples_take(struct samples *samples, struct integrator *integrator, const void *mode, const double *times,
                   int count, struct error *error) {
   struct samples_waiting *waiting = samples->waiting;
-  if (!waiting->mode_loaded) {
-    waiting->lanes->load_mode(waiting->mode, LANES_ALL, mode);
-    waiting->mode_loaded = true;
-  }
+  ride_load_mode(samples->ride, mode);
   integrator_states_at(integrator, times, waiting->count, count, waiting->state);
   memcpy((double *)&waiting->time + waiting->count, times, (size_t)count * sizeof *times);
   waiting->count += count;
@@ -156,11 +116,7 @@ bool samples_take(struct samples *samples, struct integrator *integrator, const 
 }
 
 bool samples_settle(struct samples *samples, struct error *error) {
-  if (!samples->in_lanes) {
-    return true;
-  }
-  samples->waiting->mode_loaded = false;
-  return compute(samples, error);
+  return samples->ride == NULL || compute(samples, error);
 }
 
 void samples_free(struct samples *samples) {
@@ -168,7 +124,8 @@ void samples_free(struct samples *samples) {
   free(samples->columns);
   samples->time = NULL;
   samples->columns = NULL;
-  free_waiting(samples);
+  free(samples->waiting);
+  samples->waiting = NULL;
 }
 
 /* ---- one by one ---- */
@@ -188,13 +145,13 @@ bool samples_flush(struct samples *samples, struct error *error) {
   if (samples->recorder == NULL) {
     return true;
   }
-  if (samples->in_lanes && !compute(samples, error)) {
+  if (samples->ride != NULL && !compute(samples, error)) {
     return false;
   }
   if (samples->count == 0) {
     return true;
   }
-  if (!samples->in_lanes && samples->count % SAMPLES_TILE != 0) {
+  if (samples->ride == NULL && samples->count % SAMPLES_TILE != 0) {
     turn_tile(samples);
   }
   return hand_over(samples, error);
@@ -211,13 +168,13 @@ static void put_row(struct samples *samples, double time, const double *signals)
 }
 
 bool samples_put(struct samples *samples, double time, const double *signals, struct error *error) {
-  if (samples->in_lanes && !compute(samples, error)) {
+  if (samples->ride != NULL && !compute(samples, error)) {
     return false;
   }
   if (samples->count == SAMPLES_BLOCK && !hand_over(samples, error)) {
     return false;
   }
-  if (samples->in_lanes) {
+  if (samples->ride != NULL) {
     put_row(samples, time, signals);
     return true;
   }

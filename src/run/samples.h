@@ -8,7 +8,7 @@
 #define SWASHLOOP_RUN_SAMPLES_H
 
 #include "integrator.h"
-#include "plant_lanes.h"
+#include "ride.h"
 #include "run.h"
 
 enum {
@@ -28,13 +28,13 @@ struct samples {
   double *columns; /* [signal][stride] */
   double tile[SAMPLES_TILE][PLANT_SIGNAL_LIMIT];
   struct samples_waiting *waiting; /* memory of the lanes; NULL: none yet */
-  bool in_lanes;                   /* this run's */
+  struct ride *ride;               /* this run's; NULL: one by one */
 };
 
 /* Begin a run. Its memory is made at the first run with a recorder and kept. */
 bool samples_begin(struct samples *samples, const struct recorder *recorder, int signal_count, struct error *error);
-/* From here on by samples_take, if this plant has lanes; `model` is a prepared one. */
-bool samples_ride(struct samples *samples, const struct plant *plant, const void *model, struct error *error);
+/* From here on by samples_take, if this run has lanes. */
+bool samples_ride(struct samples *samples, struct ride *ride, struct error *error);
 /* One instant. */
 bool samples_put(struct samples *samples, double time, const double *signals, struct error *error);
 /* How many instants samples_take takes at once now. */
@@ -42,7 +42,7 @@ int samples_room(const struct samples *samples);
 /* The instants at `times` within the integrator's last step, in the plant's present mode. */
 bool samples_take(struct samples *samples, struct integrator *integrator, const void *mode, const double *times,
                   int count, struct error *error);
-/* The mode is about to change, or has just done so. */
+/* The mode in the lanes is about to be forgotten. */
 bool samples_settle(struct samples *samples, struct error *error);
 /* Hand over what is left. */
 bool samples_flush(struct samples *samples, struct error *error);

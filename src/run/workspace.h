@@ -5,6 +5,7 @@
 #include <time.h>
 
 #include "measurer.h"
+#include "ride.h"
 #include "run.h"
 #include "samples.h"
 #include "story.h"
@@ -32,6 +33,7 @@ struct run_workspace {
   const char *state_names[PLANT_STATE_LIMIT];
   bool *fired;      /* actions that have fired */
   long next_sample; /* index on the output grid */
+  struct ride ride;
   struct samples samples;
   double last_tick;
   int steps_to_tick;
