@@ -82,7 +82,8 @@ static inline real lanes_cos(real x) {
 
 /* x times 2^n, where the last bits of `shifted` are the whole number n. */
 static inline real real_times_power_of_two(real x, real shifted) {
-  return (real)((mask)x + ((mask)shifted << 52));
+  typedef uint64_t bits __attribute__((vector_size(8 * REAL_LANES)));
+  return (real)((bits)x + ((bits)shifted << 52));
 }
 
 #define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
