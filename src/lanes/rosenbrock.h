@@ -35,8 +35,14 @@ enum { ROSENBROCK_ROWS = 3 };
 struct rosenbrock_plain {
   const struct sparsity *sparsity;
   void (*rates_of)(void *context, double t, const double *state, double *rates);
+  /* The same at LANES states and times, or NULL: then the looks that make the Jacobian, which wait for nothing, are
+   * taken LANES at a time. */
+  void (*rates_of_lanes)(void *context, const lanes *t, const lanes *state, lanes *rates);
   void *context;
   ROSENBROCK_MEMORY(double);
+  double *ahead; /* rates of those looks, [look][state] */
+  lanes *lane_states;
+  lanes *lane_rates;
 };
 
 /* LANES systems. */
@@ -47,8 +53,8 @@ struct rosenbrock_lanes {
   ROSENBROCK_MEMORY(lanes);
 };
 
-/* From all zero but the first three members, and `driven`, which may be set anew before each attempt. False without
- * memory. */
+/* From all zero but the members before the memory, and `driven`, which may be set anew before each attempt. False
+ * without memory. */
 bool rosenbrock_plain_open(struct rosenbrock_plain *method);
 void rosenbrock_plain_close(struct rosenbrock_plain *method);
 bool rosenbrock_lanes_open(struct rosenbrock_lanes *method);

@@ -36,4 +36,14 @@ static inline void take_root(lanes *square) {
 #define SPOILT(pivot, diagonal)                                                                                        \
   CHOOSE(SIZE(pivot) < LEAST_PIVOT * SIZE(diagonal), 0.0 * (pivot) + HUGE_VAL, 0.0 * (pivot))
 #define RATES(method, t, state, rates) (method)->rates_of((method)->context, t, state, rates)
+#define AHEAD(method, t, state, absolute) (void)0
+#define LOOK(method, k, t, state, rates) RATES(method, t, state, rates)
 #include "rosenbrock_text.h"
+
+bool rosenbrock_lanes_open(struct rosenbrock_lanes *method) {
+  return rosenbrock_lanes_open_memory(method);
+}
+
+void rosenbrock_lanes_close(struct rosenbrock_lanes *method) {
+  rosenbrock_lanes_close_memory(method);
+}

@@ -3,6 +3,8 @@
  *     TAKE(x)         a number so given, HAND(x) the other way
  *     LARGER(a, b), SIZE(a), TAKE_ROOT(a), SPOILT(pivot, diagonal)  of numbers
  *     RATES(method, t, state, rates)  asks for the rates
+ *     AHEAD(method, t, state, absolute)  may ask for all that the differences will ask for
+ *     LOOK(method, k, t, state, rates)   gives the k-th of those, or asks for it
  *     VECTORS         attributes of functions that are to be compiled for several widths of vectors
  * No include guard: it is text. */
 
@@ -16,7 +18,10 @@
 #define INCREMENT_OF_TOLERANCE 0.01
 #define INCREMENT_TIME 1e-7
 
-bool JOIN(METHOD, _open)(struct METHOD *method) {
+/* The time of the look that finds what depends on time. */
+#define LATER(t) ((t) + LARGER(INCREMENT_RELATIVE * SIZE(t), INCREMENT_TIME + 0.0 * (t)))
+
+static bool JOIN(METHOD, _open_memory)(struct METHOD *method) {
   size_t n = (size_t)method->sparsity->size;
   size_t entries = (size_t)method->sparsity->entry_count;
   size_t count = n * (1 + ROSENBROCK_ROWS + 2 + RODAS4_STAGES + 2 + 1) + 2 * entries;
@@ -39,7 +44,7 @@ bool JOIN(METHOD, _open)(struct METHOD *method) {
   return true;
 }
 
-void JOIN(METHOD, _close)(struct METHOD *method) {
+static void JOIN(METHOD, _close_memory)(struct METHOD *method) {
   free(method->memory);
   method->memory = NULL;
 }
@@ -74,9 +79,9 @@ static void JOIN(METHOD, _differ_by_time)(struct METHOD *method, GIVEN t, const 
   const struct sparsity *s = method->sparsity;
   memset(method->by_time, 0, (size_t)s->size * sizeof *method->by_time);
   if (method->driven) {
-    NUMBER later = TAKE(t) + LARGER(INCREMENT_RELATIVE * SIZE(TAKE(t)), INCREMENT_TIME + 0.0 * TAKE(t));
+    NUMBER later = LATER(TAKE(t));
     NUMBER over = 1.0 / (later - TAKE(t));
-    RATES(method, HAND(later), state, method->work[1]);
+    LOOK(method, 1, HAND(later), state, method->work[1]);
     for (int i = 0; i < s->timed_count; i++) {
       int row = s->timed[i];
       method->by_time[row] = (method->work[1][row] - method->rates[row]) * over;
@@ -84,13 +89,15 @@ static void JOIN(METHOD, _differ_by_time)(struct METHOD *method, GIVEN t, const 
   }
 }
 
+/* Looks: at the state itself, at a later time if that matters, then at the groups of columns. */
 static void JOIN(METHOD, _differ)(struct METHOD *method, GIVEN t, const NUMBER *state, const NUMBER *absolute) {
-  RATES(method, t, state, method->rates);
+  AHEAD(method, t, state, absolute);
+  LOOK(method, 0, t, state, method->rates);
   JOIN(METHOD, _differ_by_time)(method, t, state);
   memcpy(method->work[0], state, (size_t)method->sparsity->size * sizeof *state);
   for (int g = 0; g < method->sparsity->group_count; g++) {
     JOIN(METHOD, _shift)(method, g, state, method->work[0], absolute);
-    RATES(method, t, method->work[0], method->work[1]);
+    LOOK(method, g + (method->driven ? 2 : 1), t, method->work[0], method->work[1]);
     JOIN(METHOD, _find)(method, g, state, method->work[0], method->work[1]);
   }
 }

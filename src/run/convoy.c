@@ -375,6 +375,7 @@ struct convoy *convoy_new(const struct plant *plant, struct error *error) {
       convoy_free(convoy);
       return NULL;
     }
+    convoy->places[i].run->side_by_side = true;
   }
   return convoy;
 }

@@ -46,6 +46,7 @@ bool linear_steps_renew(struct linear_steps *steps, const struct integrator_prob
     }
   }
   steps->method.rates_of = problem->rates;
+  steps->method.rates_of_lanes = problem->rates_in_lanes;
   steps->method.context = problem->context;
   stride_begin(&steps->stride, problem->largest_step);
   return true;

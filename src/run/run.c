@@ -80,7 +80,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     return error_at(error, data->source, 0, 0, "%s", refusal);
   }
   run->ride.lanes = NULL;
-  bool many_looks = run->recorder != NULL || data->simulation.method == METHOD_BDF;
+  bool many_looks = run->recorder != NULL || !run->side_by_side;
   if (many_looks && !ride_open(&run->ride, plant, run->view.model, error)) {
     return false;
   }

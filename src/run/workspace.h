@@ -15,6 +15,7 @@
 /* What is made once for many runs stands first. */
 struct run_workspace {
   bool story;
+  bool side_by_side; /* one of a convoy, which makes its steps */
   int fired_capacity;
   struct view view;
   struct measurer measurer;
