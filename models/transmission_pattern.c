@@ -13,9 +13,17 @@ static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limite
                               ON(swash_motion) | ON(charge_compression); /* what moves it, and so the servo's flow */
 static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
 
-/* Leakage of pump and motors, and flushing: what leaves the loop. */
-static const uint64_t outflow = ON(line_a_compression) | ON(line_b_compression) | ON(engine_speed) | ON(wheel_speed) |
-                                ON(front_wheel_speed) | ON(loop_temperature) | ON(flushing_shuttle);
+/* Leakage of pump and motors, and flushing: what leaves the loop. By coefficients it does not depend on speeds. */
+static uint64_t outflow_of(const struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  uint64_t outflow = lines | ON(loop_temperature) | ON(flushing_shuttle);
+  outflow |= own->pump.losses == ROTARY_MAP ? ON(engine_speed) : 0;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    outflow |= axle->motor != NULL && axle->motor->losses == ROTARY_MAP ? BIT(axle->wheel_speed) : 0;
+  }
+  return outflow;
+}
 
 static void axle_depends(const struct axle *axle, uint64_t *on) {
   uint64_t tyre = BIT(axle->wheel_speed) | BIT(axle->tyre_slip) | ground;
@@ -24,8 +32,9 @@ static void axle_depends(const struct axle *axle, uint64_t *on) {
     on[axle->wheel_speed] |= lines | ON(loop_temperature) | BIT(axle->motor_displacement);
     on[axle->motor_override] = BIT(axle->motor_override) | ON(pump_stroke) | lines;
     on[axle->motor_displacement] = BIT(axle->motor_displacement) | BIT(axle->motor_override) | PLANT_TIME;
-    on[STATE_line_a_compression] |= BIT(axle->motor_displacement);
-    on[STATE_line_b_compression] |= BIT(axle->motor_displacement);
+    on[STATE_line_a_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
+    on[STATE_line_b_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
+    on[STATE_loop_temperature] |= BIT(axle->wheel_speed);
   }
   on[axle->tyre_slip] = BIT(axle->tyre_slip) | BIT(axle->wheel_speed) | ON(vehicle_speed);
   on[axle->brake_torque] = BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
@@ -34,12 +43,14 @@ static void axle_depends(const struct axle *axle, uint64_t *on) {
 
 static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   bool to_gallery = model->own.relief.return_to == RELIEF_TO_GALLERY;
+  uint64_t outflow = outflow_of(model);
   uint64_t behind_relief = to_gallery ? ON(charge_compression) : 0;
   on[STATE_engine_speed] = ON(engine_speed) | ON(fuel) | ON(pump_stroke) | lines | ON(charge_compression) |
                            ON(loop_temperature) | ON(tank_temperature) | PLANT_TIME;
   on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | PLANT_TIME;
   on[STATE_governor_integral] = ON(governor_integral) | ON(engine_speed) | PLANT_TIME;
-  on[STATE_line_a_compression] = outflow | ON(pump_stroke) | ON(charge_compression) | relief_openings | PLANT_TIME;
+  on[STATE_line_a_compression] =
+      outflow | ON(engine_speed) | ON(pump_stroke) | ON(charge_compression) | relief_openings | PLANT_TIME;
   on[STATE_line_b_compression] = on[STATE_line_a_compression];
   on[STATE_charge_compression] = swash | lines | ON(engine_speed) | ON(tank_temperature) | ON(charge_relief_opening) |
                                  (to_gallery ? relief_openings : 0) | PLANT_TIME;
@@ -58,11 +69,12 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_flushing_shuttle] = ON(flushing_shuttle) | lines;
   on[STATE_vehicle_speed] = PLANT_TIME;
   on[STATE_vehicle_distance] = ON(vehicle_speed);
-  on[STATE_loop_temperature] = outflow | relief_openings | ON(charge_compression) | ON(tank_temperature) |
-                               ON(loop_metal_temperature) | PLANT_TIME;
+  on[STATE_loop_temperature] = outflow | ON(engine_speed) | relief_openings | ON(charge_compression) |
+                               ON(tank_temperature) | ON(loop_metal_temperature) | PLANT_TIME;
   on[STATE_loop_metal_temperature] = ON(loop_metal_temperature) | ON(loop_temperature);
   on[STATE_case_temperature] = outflow | ON(case_temperature);
-  on[STATE_tank_oil] = outflow | swash | ON(charge_relief_opening) | ON(tank_temperature) | PLANT_TIME;
+  on[STATE_tank_oil] =
+      outflow | ON(engine_speed) | swash | ON(charge_relief_opening) | ON(tank_temperature) | PLANT_TIME;
   on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature);
   on[STATE_oil_lost] = lines | PLANT_TIME;
   for (int i = 0; i < model->axle_count; i++) {
