@@ -86,9 +86,15 @@ static const struct case_data *next(void *context, int place) {
   return &fleet->data[i];
 }
 
+static uint64_t bits_of(double number) {
+  uint64_t bits;
+  memcpy(&bits, &number, sizeof bits);
+  return bits;
+}
+
 static void same(const double *a, const double *b, int count, int which, const char *what) {
   for (int i = 0; i < count; i++) {
-    if (memcmp(&a[i], &b[i], sizeof *a) != 0) {
+    if (bits_of(a[i]) != bits_of(b[i])) {
       fail_msg("case %d: %s %d is %.17g alone and %.17g beside others", which, what, i, a[i], b[i]);
     }
   }

@@ -255,7 +255,7 @@ static double worst_share(const struct problem *problem, const double *y) {
 
 static void test_stiff_problems(void **state) {
   (void)state;
-  double y[MOST];
+  double y[MOST] = {0};
   int loose = solve(&hires_problem, 1e-4, 1e-6, 0, y);
   assert_true(worst_share(&hires_problem, y) < 1e-2);
   int tight = solve(&hires_problem, 1e-7, 1e-9, 0, y);
@@ -273,9 +273,9 @@ static void test_order(void **state) {
   (void)state;
   struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 1.0, driven};
   problem.rates = driven;
-  double reference[MOST];
-  double coarse[MOST];
-  double fine[MOST];
+  double reference[MOST] = {0};
+  double coarse[MOST] = {0};
+  double fine[MOST] = {0};
   solve(&problem, 0.0, 1.0, 2000, reference);
   CHECK_NEAR(reference[0], cos(1.0), 1e-9);
   solve(&problem, 0.0, 1.0, 20, coarse);
@@ -299,14 +299,14 @@ static void test_polynomial(void **state) {
     double width = k == 0 ? 0.2 : 0.1;
     const double start[2] = {1.0, 1.0};
     rosenbrock_plain_try(&method, 0.0, width, start, absolute, relative);
-    double y[2];
+    double y[2] = {0};
     for (int i = 0; i < 2; i++) {
       CHECK_NEAR(method.end[i] - method.rows[2][i] + method.rows[1][i] - method.rows[0][i], start[i], 1e-12);
       double x = -0.5;
       y[i] = method.end[i] + x * (method.rows[2][i] + x * (method.rows[1][i] + x * method.rows[0][i]));
     }
     struct problem half = problem;
-    double exact[MOST];
+    double exact[MOST] = {0};
     half.to = 0.5 * width;
     solve(&half, 1e-12, 1e-12, 0, exact);
     errors[k] = fabs(y[1] - exact[1]);
