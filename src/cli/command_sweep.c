@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "commands.h"
@@ -14,6 +13,7 @@
 #include "sweep.h"
 #include "terminal.h"
 #include "text.h"
+#include "trial.h"
 #include "units.h"
 
 enum { JOB_LIMIT = 4096 };
@@ -131,38 +131,6 @@ static const char *show_bytes(double bytes, char *buffer, int size) {
 
 /* ---- dry run ---- */
 
-static double wall_clock(void) {
-  struct timespec now = {0, 0};
-  (void)clock_gettime(CLOCK_MONOTONIC, &now);
-  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-/* Mean time of a few cases spread over the study, up to about two seconds of trying; NaN if none runs. */
-static double time_a_case(const struct plan *plan, struct error *error) {
-  enum { TRIES = 16 };
-  struct run_workspace *workspace = run_workspace_new(plan->base.plant, false, error);
-  struct case_data own;
-  struct outcome outcome = {0};
-  double spent = 0.0;
-  int ran = 0;
-  if (workspace == NULL || !case_copy(&plan->base, &own, error)) {
-    run_workspace_free(workspace);
-    return NAN;
-  }
-  for (int i = 0; i < TRIES && spent < 2.0 && !interrupt_seen(); i++) {
-    int64_t k = (int64_t)((double)plan->cases * (i + 0.5) / TRIES);
-    double began = wall_clock();
-    if (plan_put(plan, k, &own, error) && run_in(workspace, &own, NULL, NULL, &outcome, error)) {
-      spent += wall_clock() - began;
-      ran++;
-    }
-  }
-  outcome_free(&outcome);
-  case_free(&own);
-  run_workspace_free(workspace);
-  return ran > 0 ? spent / ran : NAN;
-}
-
 static void print_case(const struct plan *plan, const char *word, int64_t k) {
   char text[1024];
   plan_describe(plan, k, text, (int)sizeof text);
@@ -188,7 +156,7 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   (void)printf("\n");
   print_case(plan, "first", request->shard);
   print_case(plan, "last", request->shard + (cases - 1) * request->shards);
-  double each = time_a_case(plan, &error);
+  double each = trial_time(plan, interrupt_seen, &error);
   struct row_shape shape = row_shape_of(plan);
   double row = (double)(row_bytes_limit(shape) - ROW_MESSAGE_LIMIT);
   (void)printf("  about %s", show_seconds(each * (double)cases / jobs, text, (int)sizeof text));
