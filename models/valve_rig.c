@@ -72,7 +72,9 @@ enum rig_signal {
   RIG_SIGNAL_COUNT
 };
 
-static const struct strict_row valve_rig_strict[] = {{RIG_COMPRESSION, 0.1}};
+/* A valve alone is measured finer than a machine, and its energy is that of a few strokes of the poppet. */
+static const struct strict_row valve_rig_strict[] = {
+    {RIG_COMPRESSION, 0.005}, {RIG_OPENING, 0.05}, {RIG_LIFT, 0.05}, {RIG_SPEED, 0.05}};
 
 static const struct signal valve_rig_signals[] = {
     {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in the volume"},
@@ -316,7 +318,7 @@ const struct plant valve_rig_plant = {
     .states = valve_rig_states,
     .state_count = RIG_STATE_COUNT,
     .strict = valve_rig_strict,
-    .strict_count = 1,
+    .strict_count = FIELD_COUNT(valve_rig_strict),
     .signals = valve_rig_signals,
     .signal_count = RIG_SIGNAL_COUNT,
     .ledger = valve_rig_ledger,
