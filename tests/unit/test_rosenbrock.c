@@ -178,7 +178,7 @@ static void driven(double t, const double *y, double *f) {
 }
 
 /* Solutions as published with the test set for solvers of initial value problems (F. Mazzia and C. Magherini,
- * University of Bari): HIRES and VDPOL at their ends, ROBERTSON at 1e11 s. */
+ * University of Bari): HIRES and VDPOL at their ends, ROBERTSON at 1e11 s. Digits from memory. */
 static const struct problem hires_problem = {8,
                                              {1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0057},
                                              {0.7371312573325668e-3, 0.1442485726316185e-3, 0.5888729740967575e-4,
