@@ -103,7 +103,7 @@ static real toy_next_time(const void *mode) {
   return ((const struct toy_mode *)mode)->lever.high;
 }
 
-static void toy_switches(const void *model, const void *mode, const real *state, real *values) {
+static void toy_guards(const void *model, const void *mode, const real *state, real *values) {
   (void)mode;
   values[0] = toy_of(model)->falls != NULL ? toy_of(model)->falls(state) : 1.0;
 }
@@ -176,21 +176,21 @@ static const struct plant toy_plant = {
     .events_at = toy_events,
     .stored = toy_stored,
     .oil = toy_oil,
-    .switch_count = 1,
+    .guard_count = 1,
     .next_time = toy_next_time,
-    .switches = toy_switches,
+    .guards = toy_guards,
     .change = toy_change,
     .move = toy_move,
     .release_time = toy_release,
 };
 
 /* A case of this toy; `slot` keeps the pointer that the parameters are. */
-static inline struct case_data toy_case(const struct toy **slot, const struct toy *toy, double end_time) {
+static inline struct case_data toy_case(const struct toy **ref, const struct toy *toy, double end_time) {
   struct case_data data;
   memset(&data, 0, sizeof data);
-  *slot = toy;
+  *ref = toy;
   data.plant = &toy_plant;
-  data.parameters = slot;
+  data.parameters = ref;
   data.simulation.end_time = end_time;
   data.simulation.output_step = 1e-2;
   data.simulation.relative_tolerance = 1e-10;

@@ -7,10 +7,10 @@
 #include "scan.h"
 #include "steady.h"
 
-enum { TOLD_COUNT = 6 };
+enum { REPORTED_COUNT = 6 };
 
-static const char *const told[TOLD_COUNT] = {"engine_speed",       "line_a_pressure", "pump_stroke",
-                                             "motor_displacement", "wheel_slip",      "loop_heat"};
+static const char *const reported[REPORTED_COUNT] = {"engine_speed",       "line_a_pressure", "pump_stroke",
+                                                     "motor_displacement", "wheel_slip",      "loop_heat"};
 
 struct efficiencies {
   double transmission;
@@ -34,7 +34,7 @@ static struct efficiencies efficiencies_of(const struct machine *machine, const 
 static double largest_pull(struct machine *machine, double speed, const struct machine_point *from) {
   struct scan scan;
   scan_pedal(machine, speed, MACHINE_PULL, from, &scan);
-  int best = scan_extreme(&scan, 1.0);
+  int best = scan_extremum(&scan, 1.0);
   return best >= 0 ? scan.points[best].at.inputs[MACHINE_PULL] : NAN;
 }
 
@@ -60,10 +60,10 @@ bool steady_efficiency(struct machine *machine, const struct steady_options *opt
   double *pedal = chart_column(chart, 2, pedal_row);
   double *best = chart_column(chart, 1, best_row);
   double *place = chart_column(chart, 1, place_row);
-  double *columns[TOLD_COUNT];
-  int index[TOLD_COUNT];
-  for (int k = 0; k < TOLD_COUNT; k++) {
-    index[k] = machine_signal(machine, told[k]);
+  double *columns[REPORTED_COUNT];
+  int index[REPORTED_COUNT];
+  for (int k = 0; k < REPORTED_COUNT; k++) {
+    index[k] = machine_signal(machine, reported[k]);
     columns[k] = chart_column(chart, 2, machine->data.plant->signals[index[k]]);
   }
   if (chart->failed) {
@@ -105,7 +105,7 @@ bool steady_efficiency(struct machine *machine, const struct steady_options *opt
       pump[at] = here.pump_to_motor;
       whole[at] = here.whole;
       pedal[at] = point.inputs[MACHINE_PEDAL];
-      for (int s = 0; s < TOLD_COUNT; s++) {
+      for (int s = 0; s < REPORTED_COUNT; s++) {
         columns[s][at] = signals[index[s]];
       }
       if (isnan(best[i]) || here.transmission > best[i]) {

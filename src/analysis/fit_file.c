@@ -22,13 +22,13 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
                     parameter->to,
                     parameter->low,
                     parameter->high,
-                    parameter->chosen.value};
+                    parameter->varied.value};
     for (int c = 0; c < 8; c++) {
       numbers[c][i] = row[c];
     }
     paths[i] = parameter->path;
-    units[i] = quantity_rows[parameter->chosen.slot.quantity].si_unit;
-    trade[i] = quantity_rows[parameter->chosen.slot.quantity].trade_unit;
+    units[i] = quantity_rows[parameter->varied.ref.quantity].si_unit;
+    trade[i] = quantity_rows[parameter->varied.ref.quantity].trade_unit;
     why[i] = parameter->why;
   }
   struct answer_meaning axis = {{"parameter", QUANTITY_NUMBER, REFERENCE_NONE, "the numbers sought"}, NULL};

@@ -69,10 +69,10 @@ static double size_of(const struct fit *fit, int i, double value) {
   if (i >= fit->parameter_count) {
     return fit->mapping.largest_shift;
   }
-  const struct chosen *chosen = &fit->parameters[i].chosen;
-  bool fixed = chosen->value == 0.0 || chosen->slot.quantity == QUANTITY_TEMPERATURE ||
-               chosen->slot.kind == SLOT_ARGUMENT || chosen->slot.kind == SLOT_WHEN;
-  return fixed ? chosen->size : fmax(fabs(value), 1e-3 * chosen->size);
+  const struct varied_parameter *varied = &fit->parameters[i].varied;
+  bool fixed = varied->value == 0.0 || varied->ref.quantity == QUANTITY_TEMPERATURE ||
+               varied->ref.kind == REF_ARGUMENT || varied->ref.kind == REF_WHEN;
+  return fixed ? varied->size : fmax(fabs(value), 1e-3 * varied->size);
 }
 
 /* ---- residuals ---- */
@@ -99,7 +99,7 @@ static bool run_at(struct problem *problem, const double *values) {
   struct outcome outcome = {0};
   struct error error = {0};
   for (int i = 0; i < problem->fit->parameter_count; i++) {
-    chosen_write(problem->data, &problem->fit->parameters[i].chosen, values[i]);
+    varied_parameter_write(problem->data, &problem->fit->parameters[i].varied, values[i]);
   }
   history_clear(&problem->history);
   struct recorder recorder = {&problem->history, history_block};
@@ -250,7 +250,7 @@ static void search(struct problem *problem, struct work *work, int starts, doubl
       double low;
       double high;
       bounds_of(fit, i, &low, &high);
-      double begin = i < fit->parameter_count ? fit->parameters[i].chosen.value : fit->shifts[i - fit->parameter_count];
+      double begin = i < fit->parameter_count ? fit->parameters[i].varied.value : fit->shifts[i - fit->parameter_count];
       u[i] = start == 0 || i >= fit->parameter_count ? unbounded(low, high, begin) : place_of(start, i);
     }
     double squares = descend(problem, work, u);
@@ -446,23 +446,23 @@ static bool read_parameter(const struct case_data *data, const char *text, struc
   const char *equals = strchr(text, '=');
   int length = equals != NULL ? (int)(equals - text) : (int)strlen(text);
   (void)snprintf(parameter->path, sizeof parameter->path, "%.*s", length < 255 ? length : 255, text);
-  struct chosen *chosen = &parameter->chosen;
-  if (!chosen_find(data, parameter->path, chosen, error)) {
+  struct varied_parameter *varied = &parameter->varied;
+  if (!varied_parameter_find(data, parameter->path, varied, error)) {
     return false;
   }
   if (equals == NULL) {
-    double one = USUAL_LOW * chosen->value;
-    double other = USUAL_HIGH * chosen->value;
-    if (chosen->value == 0.0) {
+    double one = USUAL_LOW * varied->value;
+    double other = USUAL_HIGH * varied->value;
+    if (varied->value == 0.0) {
       return error_set(error, ERROR_USAGE, "%s is zero in the case: give its bounds, %s=LOW..HIGH", parameter->path,
                        parameter->path);
     }
-    if (chosen->slot.quantity == QUANTITY_TEMPERATURE || chosen->slot.kind == SLOT_ARGUMENT) {
-      one = chosen->value - 5.0 * chosen->change;
-      other = chosen->value + 5.0 * chosen->change;
+    if (varied->ref.quantity == QUANTITY_TEMPERATURE || varied->ref.kind == REF_ARGUMENT) {
+      one = varied->value - 5.0 * varied->change;
+      other = varied->value + 5.0 * varied->change;
     }
-    parameter->low = fmax(fmin(one, other), chosen->slot.low);
-    parameter->high = fmin(fmax(one, other), chosen->slot.high);
+    parameter->low = fmax(fmin(one, other), varied->ref.low);
+    parameter->high = fmin(fmax(one, other), varied->ref.high);
     return true;
   }
   const char *dots = strstr(equals, "..");
@@ -472,24 +472,24 @@ static bool read_parameter(const struct case_data *data, const char *text, struc
     return error_set(error, ERROR_USAGE, "'%s': expected PATH=LOW..HIGH, as in relief.lag=\"1 ms..20 ms\"", text);
   }
   (void)snprintf(low, sizeof low, "%.*s", (int)(dots - equals - 1), equals + 1);
-  if (!units_read(chosen->slot.quantity, low, &parameter->low, &inner) ||
-      !units_read(chosen->slot.quantity, dots + 2, &parameter->high, &inner)) {
+  if (!units_read(varied->ref.quantity, low, &parameter->low, &inner) ||
+      !units_read(varied->ref.quantity, dots + 2, &parameter->high, &inner)) {
     return error_set(error, ERROR_USAGE, "'%s': %s", text, inner.text);
   }
-  if (!(parameter->low < parameter->high) || parameter->low < chosen->slot.low || parameter->high > chosen->slot.high) {
+  if (!(parameter->low < parameter->high) || parameter->low < varied->ref.low || parameter->high > varied->ref.high) {
     char from[64];
     char to[64];
     return error_set(error, ERROR_USAGE, "'%s': the bounds must rise and lie within %s to %s", text,
-                     units_show(chosen->slot.quantity, chosen->slot.low, from, sizeof from),
-                     units_show(chosen->slot.quantity, chosen->slot.high, to, sizeof to));
+                     units_show(varied->ref.quantity, varied->ref.low, from, sizeof from),
+                     units_show(varied->ref.quantity, varied->ref.high, to, sizeof to));
   }
   return true;
 }
 
-static bool read_traces(const struct fit_wishes *wishes, struct fit *fit, struct error *error) {
-  for (int i = 0; i < wishes->trace_count; i++) {
+static bool read_traces(const struct fit_options *options, struct fit *fit, struct error *error) {
+  for (int i = 0; i < options->trace_count; i++) {
     struct trace trace;
-    if (!trace_read(wishes->traces[i], &trace, error)) {
+    if (!trace_read(options->traces[i], &trace, error)) {
       return false;
     }
     bool good = mapping_apply(&fit->mapping, &trace, &fit->measured[i], error);
@@ -502,23 +502,23 @@ static bool read_traces(const struct fit_wishes *wishes, struct fit *fit, struct
   return true;
 }
 
-static bool read_wishes(const struct case_data *data, const struct fit_wishes *wishes, struct fit *fit,
-                        struct error *error) {
-  if (wishes->parameter_count < 1 || wishes->parameter_count > FIT_PARAMETERS) {
-    return error_set(error, ERROR_USAGE, "--parameters: found %d, expected 1 to %d", wishes->parameter_count,
+static bool read_options(const struct case_data *data, const struct fit_options *options, struct fit *fit,
+                         struct error *error) {
+  if (options->parameter_count < 1 || options->parameter_count > FIT_PARAMETERS) {
+    return error_set(error, ERROR_USAGE, "--parameters: found %d, expected 1 to %d", options->parameter_count,
                      FIT_PARAMETERS);
   }
-  if (wishes->trace_count < 1 || wishes->trace_count > FIT_TRACES) {
-    return error_set(error, ERROR_USAGE, "found %d traces, expected 1 to %d", wishes->trace_count, FIT_TRACES);
+  if (options->trace_count < 1 || options->trace_count > FIT_TRACES) {
+    return error_set(error, ERROR_USAGE, "found %d traces, expected 1 to %d", options->trace_count, FIT_TRACES);
   }
-  for (int i = 0; i < wishes->parameter_count; i++) {
-    if (!read_parameter(data, wishes->parameters[i], &fit->parameters[i], error)) {
+  for (int i = 0; i < options->parameter_count; i++) {
+    if (!read_parameter(data, options->parameters[i], &fit->parameters[i], error)) {
       return false;
     }
-    fit->parameters[i].chosen.path = fit->parameters[i].path;
+    fit->parameters[i].varied.path = fit->parameters[i].path;
   }
-  fit->parameter_count = wishes->parameter_count;
-  if (!mapping_read(wishes->mapping, &fit->mapping, error) || !read_traces(wishes, fit, error)) {
+  fit->parameter_count = options->parameter_count;
+  if (!mapping_read(options->mapping, &fit->mapping, error) || !read_traces(options, fit, error)) {
     return false;
   }
   fit->shifts_fitted = fit->mapping.largest_shift > 0.0;
@@ -561,7 +561,7 @@ static void first_shifts(struct problem *problem) {
   struct fit *fit = problem->fit;
   double values[FIT_UNKNOWNS] = {0.0};
   for (int i = 0; i < fit->parameter_count; i++) {
-    values[i] = fit->parameters[i].chosen.value;
+    values[i] = fit->parameters[i].varied.value;
   }
   if (!fit->shifts_fitted || !run_at(problem, values)) {
     return;
@@ -602,10 +602,10 @@ static bool solve(struct problem *problem, int starts, struct error *error) {
   return good;
 }
 
-bool fit_find(struct case_data *data, const struct fit_wishes *wishes, const struct watcher *watcher, struct fit *fit,
+bool fit_find(struct case_data *data, const struct fit_options *options, const struct watcher *watcher, struct fit *fit,
               struct error *error) {
   memset(fit, 0, sizeof *fit);
-  if (!read_wishes(data, wishes, fit, error)) {
+  if (!read_options(data, options, fit, error)) {
     return false;
   }
   set_output(fit, data);
@@ -616,7 +616,7 @@ bool fit_find(struct case_data *data, const struct fit_wishes *wishes, const str
   struct problem problem = {.data = &copy, .watcher = watcher, .fit = fit};
   problem.unknowns = fit->parameter_count + (fit->shifts_fitted ? fit->trace_count : 0);
   problem.workspace = run_workspace_new(data->plant, false, error);
-  bool good = problem.workspace != NULL && want_signals(&problem, error) && solve(&problem, wishes->starts, error);
+  bool good = problem.workspace != NULL && want_signals(&problem, error) && solve(&problem, options->starts, error);
   history_free(&problem.history);
   run_workspace_free(problem.workspace);
   case_free(&copy);

@@ -2,13 +2,13 @@
 #ifndef SWASHLOOP_ANALYSIS_FITTING_H
 #define SWASHLOOP_ANALYSIS_FITTING_H
 
-#include "chosen.h"
+#include "varied_parameter.h"
 #include "mapping.h"
 #include "run.h"
 
 enum { FIT_PARAMETERS = 12, FIT_TRACES = 16, FIT_UNKNOWNS = FIT_PARAMETERS + FIT_TRACES };
 
-struct fit_wishes {
+struct fit_options {
   const char *const *parameters; /* "PATH", "PATH=LOW..HIGH" */
   int parameter_count;
   const char *const *traces;
@@ -18,7 +18,7 @@ struct fit_wishes {
 };
 
 struct fit_parameter {
-  struct chosen chosen;
+  struct varied_parameter varied;
   char path[256];
   double low; /* SI */
   double high;
@@ -64,7 +64,7 @@ struct fit {
   double *models[FIT_TRACES][MAPPING_SIGNALS]; /* the run at the instants of the traces */
 };
 
-bool fit_find(struct case_data *data, const struct fit_wishes *wishes, const struct watcher *watcher, struct fit *fit,
+bool fit_find(struct case_data *data, const struct fit_options *options, const struct watcher *watcher, struct fit *fit,
               struct error *error);
 void fit_free(struct fit *fit);
 bool fit_write(const struct fit *fit, const struct case_data *data, const char *path, const char *command,

@@ -208,11 +208,11 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
   machine->warm = false;
 }
 
-enum { TOLD_COUNT = 8 };
+enum { REPORTED_COUNT = 8 };
 
-static const char *const told[TOLD_COUNT] = {"engine_speed",    "pump_stroke",         "motor_displacement",
-                                             "line_b_pressure", "motor_speed",         "wheel_slip",
-                                             "traction_force",  "loop_oil_temperature"};
+static const char *const reported[REPORTED_COUNT] = {"engine_speed",    "pump_stroke",         "motor_displacement",
+                                                     "line_b_pressure", "motor_speed",         "wheel_slip",
+                                                     "traction_force",  "loop_oil_temperature"};
 
 bool steady_hold_back(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                       struct error *error) {
@@ -233,10 +233,10 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
   }
   double *foot_off = chart_column(chart, 1, foot_row);
   double *pedals = chart_column(chart, 1, pedal_row);
-  double *signals_told[TOLD_COUNT];
-  int signal_index[TOLD_COUNT];
-  for (int k = 0; k < TOLD_COUNT; k++) {
-    signal_index[k] = machine_signal(machine, told[k]);
+  double *signals_told[REPORTED_COUNT];
+  int signal_index[REPORTED_COUNT];
+  for (int k = 0; k < REPORTED_COUNT; k++) {
+    signal_index[k] = machine_signal(machine, reported[k]);
     signals_told[k] = chart_column(chart, 1, plant->signals[signal_index[k]]);
   }
   double *powers_told[PLANT_LEDGER_LIMIT] = {NULL};
@@ -276,7 +276,7 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
     machine_signals(machine, &hold.best, signals);
     machine_powers(machine, &hold.best, powers);
     pedals[i] = hold.best.inputs[MACHINE_PEDAL];
-    for (int k = 0; k < TOLD_COUNT; k++) {
+    for (int k = 0; k < REPORTED_COUNT; k++) {
       signals_told[k][i] = signals[signal_index[k]];
     }
     for (int k = 0; k < plant->ledger_integrated; k++) {

@@ -79,16 +79,16 @@ static struct balance begin_balance(struct machine *machine) {
 static void refresh(struct machine *machine) {
   const struct plant *plant = machine->data.plant;
   double scratch[PLANT_STATE_LIMIT];
-  double switches[64];
+  double guards[64];
   const char *words;
   plant->start(machine->model, machine->mode, scratch);
   if (machine->steering < 0 || machine->inputs[MACHINE_PEDAL] == 0.0) {
     return;
   }
   scratch[machine->steering] = machine->inputs[MACHINE_PEDAL];
-  plant->switches(machine->model, machine->mode, scratch, switches);
-  for (int i = 0; i < plant->switch_count; i++) {
-    if (switches[i] < 0.0) {
+  plant->guards(machine->model, machine->mode, scratch, guards);
+  for (int i = 0; i < plant->guard_count; i++) {
+    if (guards[i] < 0.0) {
       (void)plant->change(machine->model, machine->mode, 0.0, scratch, i, &words);
     }
   }

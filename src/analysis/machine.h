@@ -62,7 +62,7 @@ struct machine {
   double allowed_overspeed;           /* rad/s; an engine above it is over its bound */
   double hot;                         /* K; a loop above it is over its bound */
   bool warm;                          /* the loop is at `hot`, all behind it in thermal balance with it */
-  struct root_counts counts;
+  struct nonlinear_counts counts;
   int steering; /* place of the control pressure */
   int speed;    /* place of the machine's speed */
   int loop;     /* place of the loop's temperature */

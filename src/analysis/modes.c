@@ -79,10 +79,10 @@ bool modes_find(const struct linear *linear, struct modes *modes, struct error *
 }
 
 /* The state with the largest share below `than`, or -1. */
-static int next_share(const struct linear *linear, const struct mode *mode, const bool *told) {
+static int next_share(const struct linear *linear, const struct mode *mode, const bool *reported) {
   int best = -1;
   for (int i = 0; i < linear->count; i++) {
-    if (!told[i] && (best < 0 || mode->share[i] > mode->share[best])) {
+    if (!reported[i] && (best < 0 || mode->share[i] > mode->share[best])) {
       best = i;
     }
   }
@@ -91,16 +91,16 @@ static int next_share(const struct linear *linear, const struct mode *mode, cons
 
 const char *mode_words(const struct instant *instant, const struct linear *linear, const struct mode *mode,
                        char *buffer, int size) {
-  bool told[PLANT_STATE_LIMIT] = {false};
+  bool reported[PLANT_STATE_LIMIT] = {false};
   int length = 0;
   double sum = 0.0;
   buffer[0] = '\0';
   for (int k = 0; k < 4 && length < size - 1; k++) {
-    int i = next_share(linear, mode, told);
+    int i = next_share(linear, mode, reported);
     if (i < 0 || (k > 0 && (mode->share[i] < 0.1 || sum > 0.9))) {
       break;
     }
-    told[i] = true;
+    reported[i] = true;
     sum += mode->share[i];
     const char *between = k == 0 ? "" : (k == 1 && mode->imaginary > 0.0 ? " against " : ", ");
     length += snprintf(buffer + length, (size_t)(size - length), "%s%s", between,

@@ -62,8 +62,8 @@ static bool seek_pedal(struct machine *machine, double speed, enum machine_input
   if (scan_pedal_for(machine, &scan, asked, point)) {
     return true;
   }
-  int most = scan_extreme(&scan, speed < 0.0 ? -1.0 : 1.0);
-  int least = scan_extreme(&scan, speed < 0.0 ? 1.0 : -1.0);
+  int most = scan_extremum(&scan, speed < 0.0 ? -1.0 : 1.0);
+  int least = scan_extremum(&scan, speed < 0.0 ? 1.0 : -1.0);
   if (most < 0) {
     return error_set(error, ERROR_RUN, "no steady drive at %s: with no pedal does the machine come to balance there",
                      show(QUANTITY_SPEED, speed).text);
@@ -135,11 +135,11 @@ static void warn(struct machine *machine, const struct machine_point *point, str
     if ((bounds & (1u << i)) == 0) {
       continue;
     }
-    const char *told = i == BOUND_grip                                          ? "wheel_slip"
-                       : i == BOUND_engine_power || i == BOUND_engine_overspeed ? "engine_speed"
-                       : i == BOUND_charge                                      ? "charge_pressure"
-                       : i == BOUND_heat                                        ? "loop_oil_temperature"
-                                                                                : "line_pressure_difference";
+    const char *reported = i == BOUND_grip                                          ? "wheel_slip"
+                           : i == BOUND_engine_power || i == BOUND_engine_overspeed ? "engine_speed"
+                           : i == BOUND_charge                                      ? "charge_pressure"
+                           : i == BOUND_heat                                        ? "loop_oil_temperature"
+                                                                                    : "line_pressure_difference";
     const char *words = i == BOUND_grip               ? "the grip is used up: slip"
                         : i == BOUND_relief           ? "a relief valve is open: line A over line B"
                         : i == BOUND_limiter          ? "the pressure limiter acts: line A over line B"
@@ -147,7 +147,7 @@ static void warn(struct machine *machine, const struct machine_point *point, str
                         : i == BOUND_engine_overspeed ? "the engine is above its allowed speed:"
                         : i == BOUND_charge           ? "the charge pressure is low:"
                                                       : "the loop is hot:";
-    steady_say(answer, "%s %s", words, show_signal(machine, signals, told).text);
+    steady_say(answer, "%s %s", words, show_signal(machine, signals, reported).text);
   }
 }
 

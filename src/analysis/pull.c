@@ -63,7 +63,7 @@ void steady_most(struct machine *machine, double speed, enum machine_input freed
                  struct steady_most *most) {
   struct scan scan;
   scan_pedal(machine, speed, freed, from, &scan);
-  int best = scan_extreme(&scan, 1.0);
+  int best = scan_extremum(&scan, 1.0);
   most->found = best >= 0 && scan.points[best].at.inputs[freed] > 0.0;
   most->limit = "";
   if (!most->found) {
@@ -88,19 +88,19 @@ void steady_most(struct machine *machine, double speed, enum machine_input freed
   most->limit = limit_of(&most->at, most->bounds);
 }
 
-enum { TOLD_COUNT = 9 };
+enum { REPORTED_COUNT = 9 };
 
-static const char *const told[TOLD_COUNT] = {"engine_speed",       "fuel_fraction",   "pump_stroke",
-                                             "motor_displacement", "line_a_pressure", "motor_speed",
-                                             "traction_force",     "wheel_slip",      "loop_heat"};
+static const char *const reported[REPORTED_COUNT] = {"engine_speed",       "fuel_fraction",   "pump_stroke",
+                                                     "motor_displacement", "line_a_pressure", "motor_speed",
+                                                     "traction_force",     "wheel_slip",      "loop_heat"};
 
 /* Columns of the envelope, filled place by place. */
 struct envelope {
   enum machine_input freed;
   double *most;
   double *pedal;
-  double *told[TOLD_COUNT];
-  int signal[TOLD_COUNT];
+  double *reported[REPORTED_COUNT];
+  int signal[REPORTED_COUNT];
   const char **limits;
 };
 
@@ -111,9 +111,9 @@ static void begin_envelope(const struct machine *machine, struct chart *chart, s
   envelope->most = chart_column(chart, 1, row);
   envelope->limits = chart_texts(chart, "limit", "what ends it");
   envelope->pedal = chart_column(chart, 1, pedal_row);
-  for (int k = 0; k < TOLD_COUNT; k++) {
-    envelope->signal[k] = machine_signal(machine, told[k]);
-    envelope->told[k] = chart_column(chart, 1, machine->data.plant->signals[envelope->signal[k]]);
+  for (int k = 0; k < REPORTED_COUNT; k++) {
+    envelope->signal[k] = machine_signal(machine, reported[k]);
+    envelope->reported[k] = chart_column(chart, 1, machine->data.plant->signals[envelope->signal[k]]);
   }
 }
 
@@ -126,8 +126,8 @@ static void put_envelope(struct machine *machine, struct envelope *envelope, int
   machine_signals(machine, &most->at, signals);
   envelope->most[i] = most->at.inputs[envelope->freed];
   envelope->pedal[i] = most->at.inputs[MACHINE_PEDAL];
-  for (int k = 0; k < TOLD_COUNT; k++) {
-    envelope->told[k][i] = signals[envelope->signal[k]];
+  for (int k = 0; k < REPORTED_COUNT; k++) {
+    envelope->reported[k][i] = signals[envelope->signal[k]];
   }
 }
 

@@ -52,7 +52,7 @@ enum response_id {
 
 extern const struct signal response_rows[RESPONSE_COUNT];
 
-enum { RESPONSE_MARKS = 48, RESPONSE_EXTREMES = 512 };
+enum { RESPONSE_MARKS = 48, RESPONSE_EXTREMA = 512 };
 
 /* Where a number comes from, to be drawn: on the pressure or on the flow. */
 enum response_curve { RESPONSE_ON_PRESSURE, RESPONSE_ON_FLOW };

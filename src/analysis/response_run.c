@@ -78,7 +78,7 @@ static bool run_it(struct case_data *data, const struct watcher *watcher, struct
   return run->outcome.status != RUN_INTERRUPTED || error_set(error, ERROR_RUN, "interrupted");
 }
 
-bool response_run(struct case_data *data, const struct response_wishes *wishes, const struct watcher *watcher,
+bool response_run(struct case_data *data, const struct response_options *options, const struct watcher *watcher,
                   struct response_run *run, struct error *error) {
   memset(run, 0, sizeof *run);
   const struct relief_parameters *relief = relief_of(data);
@@ -98,7 +98,7 @@ bool response_run(struct case_data *data, const struct response_wishes *wishes, 
   }
   int feed = want(run, data, "feed_flow", 'a');
   data->simulation.output_step =
-      wishes->resolution > 0.0 ? wishes->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
+      options->resolution > 0.0 ? options->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
   if (!run_it(data, watcher, run, error)) {
     return false;
   }
@@ -118,8 +118,8 @@ bool response_run(struct case_data *data, const struct response_wishes *wishes, 
         .limiter = column(run, limiter[i]),
     };
     struct response_settings settings = {relief->setting,
-                                         relief->law == RELIEF_POPPET ? relief->largest_lift : HUGE_VAL, wishes->band,
-                                         wishes->from, wishes->to};
+                                         relief->law == RELIEF_POPPET ? relief->largest_lift : HUGE_VAL, options->band,
+                                         options->from, options->to};
     if (!response_find(&history, &settings, &valve->response, error)) {
       return false;
     }

@@ -8,7 +8,7 @@
 
 enum { RESPONSE_VALVES = 2 };
 
-struct response_wishes {
+struct response_options {
   double band;       /* of settling, share of the settled pressure */
   double from;       /* s */
   double to;         /* s */
@@ -33,7 +33,7 @@ struct response_run {
 };
 
 /* Runs the case, whose output step is written to. False when it cannot start, fails or is interrupted. */
-bool response_run(struct case_data *data, const struct response_wishes *wishes, const struct watcher *watcher,
+bool response_run(struct case_data *data, const struct response_options *options, const struct watcher *watcher,
                   struct response_run *run, struct error *error);
 void response_run_free(struct response_run *run);
 /* Into a file that opens as netCDF-4 (docs/response.md). */

@@ -230,7 +230,7 @@ bool scan_finer(struct machine *machine, struct scan *scan, int low, struct bala
   return false;
 }
 
-int scan_extreme(const struct scan *scan, double sign) {
+int scan_extremum(const struct scan *scan, double sign) {
   int best = -1;
   for (int i = 0; i < SCAN_POINTS; i++) {
     if (scan->points[i].found && (best < 0 || sign * scan->points[i].at.inputs[scan->freed] >

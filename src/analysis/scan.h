@@ -41,6 +41,6 @@ bool scan_edge_between(struct machine *machine, const struct scan *scan, int hig
 bool scan_finer(struct machine *machine, struct scan *scan, int low, struct balance_condition condition,
                 struct balance_condition while_below);
 /* The found point with the largest value of the freed input (sign 1) or the smallest (-1); -1 if there is none. */
-int scan_extreme(const struct scan *scan, double sign);
+int scan_extremum(const struct scan *scan, double sign);
 
 #endif

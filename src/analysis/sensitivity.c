@@ -72,20 +72,20 @@ static bool want_of(const struct case_data *data, const char *name, struct sensi
                    near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
 }
 
-static bool read_wishes(const struct case_data *data, const struct sensitivity_wishes *wishes,
-                        struct sensitivity *found, struct error *error) {
-  if (wishes->to_count == 0 || wishes->to_count > SENSITIVITY_PARAMETERS) {
-    return error_set(error, ERROR_USAGE, "--to: found %d parameters, expected 1 to %d", wishes->to_count,
+static bool read_options(const struct case_data *data, const struct sensitivity_options *options,
+                         struct sensitivity *found, struct error *error) {
+  if (options->to_count == 0 || options->to_count > SENSITIVITY_PARAMETERS) {
+    return error_set(error, ERROR_USAGE, "--to: found %d parameters, expected 1 to %d", options->to_count,
                      SENSITIVITY_PARAMETERS);
   }
-  for (int i = 0; i < wishes->to_count; i++) {
-    if (!chosen_find(data, wishes->to[i], &found->chosen[i], error)) {
+  for (int i = 0; i < options->to_count; i++) {
+    if (!varied_parameter_find(data, options->to[i], &found->varied[i], error)) {
       return false;
     }
   }
-  found->count = wishes->to_count;
-  for (int i = 0; i < wishes->of_count; i++) {
-    if (!want_of(data, wishes->of[i], found, error)) {
+  found->count = options->to_count;
+  for (int i = 0; i < options->of_count; i++) {
+    if (!want_of(data, options->of[i], found, error)) {
       return false;
     }
   }
@@ -135,13 +135,13 @@ static void free_neighbours(struct neighbours *neighbours) {
 static bool make_neighbours(const struct case_data *data, const struct sensitivity *found,
                             struct neighbours *neighbours, struct error *error) {
   for (int i = 0; i < found->count; i++) {
-    const struct chosen *chosen = &found->chosen[i];
-    neighbours->steps[i] = STEP_SHARE * chosen->size;
-    neighbours->scales[i] = chosen->size;
-    if (!chosen_put(data, chosen, chosen->value + neighbours->steps[i], &neighbours->up[i], error)) {
+    const struct varied_parameter *varied = &found->varied[i];
+    neighbours->steps[i] = STEP_SHARE * varied->size;
+    neighbours->scales[i] = varied->size;
+    if (!varied_parameter_put(data, varied, varied->value + neighbours->steps[i], &neighbours->up[i], error)) {
       return false;
     }
-    if (!chosen_put(data, chosen, chosen->value - neighbours->steps[i], &neighbours->down[i], error)) {
+    if (!varied_parameter_put(data, varied, varied->value - neighbours->steps[i], &neighbours->down[i], error)) {
       case_free(&neighbours->up[i]);
       return false;
     }
@@ -189,11 +189,12 @@ static bool run_it(const struct case_data *data, const struct watcher *watcher, 
 /* ---- the check ---- */
 
 /* Measures of the case with a number moved; all NaN when that run fails. */
-static bool measures_at(struct run_workspace *workspace, const struct case_data *data, const struct chosen *chosen,
-                        double si, const struct watcher *watcher, double *measures, struct error *error) {
+static bool measures_at(struct run_workspace *workspace, const struct case_data *data,
+                        const struct varied_parameter *varied, double si, const struct watcher *watcher,
+                        double *measures, struct error *error) {
   struct case_data moved;
   struct outcome outcome = {0};
-  if (!chosen_put(data, chosen, si, &moved, error)) {
+  if (!varied_parameter_put(data, varied, si, &moved, error)) {
     return false;
   }
   moved.simulation.relative_tolerance = fmin(moved.simulation.relative_tolerance, CHECK_TOLERANCE);
@@ -213,12 +214,12 @@ static bool measures_at(struct run_workspace *workspace, const struct case_data 
 /* Central differences at a step and at half of it, put together so that the error of second order falls out. */
 static bool check_one(struct run_workspace *workspace, const struct case_data *data, const struct watcher *watcher,
                       struct sensitivity *found, int i, struct error *error) {
-  const struct chosen *chosen = &found->chosen[i];
+  const struct varied_parameter *varied = &found->varied[i];
   double values[4][MEASURE_COUNT];
-  double step = CHECK_SHARE * chosen->size;
+  double step = CHECK_SHARE * varied->size;
   const double places[] = {step, -step, 0.5 * step, -0.5 * step};
   for (int k = 0; k < 4; k++) {
-    if (!measures_at(workspace, data, chosen, chosen->value + places[k], watcher, values[k], error)) {
+    if (!measures_at(workspace, data, varied, varied->value + places[k], watcher, values[k], error)) {
       return false;
     }
   }
@@ -247,11 +248,11 @@ static bool check(const struct case_data *data, const struct watcher *watcher, s
   return good;
 }
 
-bool sensitivity_find(struct case_data *data, const struct sensitivity_wishes *wishes, const struct watcher *watcher,
+bool sensitivity_find(struct case_data *data, const struct sensitivity_options *options, const struct watcher *watcher,
                       struct sensitivity *found, struct error *error) {
   memset(found, 0, sizeof *found);
   data->simulation.output_step = fmax(data->simulation.output_step, data->simulation.end_time / LARGEST_COUNT);
-  if (!read_wishes(data, wishes, found, error) || !run_it(data, watcher, found, error)) {
+  if (!read_options(data, options, found, error) || !run_it(data, watcher, found, error)) {
     return false;
   }
   if (found->measure_count == 0) {
@@ -266,7 +267,7 @@ bool sensitivity_find(struct case_data *data, const struct sensitivity_wishes *w
       }
     }
   }
-  return !wishes->check || check(data, watcher, found, error);
+  return !options->check || check(data, watcher, found, error);
 }
 
 void sensitivity_free(struct sensitivity *found) {
@@ -281,7 +282,7 @@ void sensitivity_free(struct sensitivity *found) {
 void sensitivity_rank(const struct sensitivity *found, int measure, int *order) {
   double size[SENSITIVITY_PARAMETERS];
   for (int i = 0; i < found->count; i++) {
-    double effect = fabs(found->result.measures[i][measure] * found->chosen[i].change);
+    double effect = fabs(found->result.measures[i][measure] * found->varied[i].change);
     size[i] = isnan(effect) ? -1.0 : effect;
     int place = i;
     while (place > 0 && size[order[place - 1]] < size[i]) {
@@ -307,12 +308,12 @@ static void write_rank(const struct sensitivity *found, struct answer_file *file
       int measure = found->measures[m];
       sensitivity_rank(found, measure, order);
       for (int k = 0; k < found->count; k++, row++) {
-        const struct chosen *chosen = &found->chosen[order[k]];
+        const struct varied_parameter *varied = &found->varied[order[k]];
         measures[row] = measure_rows[measure].name;
-        paths[row] = chosen->path;
-        changes[row] = chosen->change_words;
+        paths[row] = varied->path;
+        changes[row] = varied->change_words;
         numbers[row] = found->result.measures[order[k]][measure];
-        numbers[rows + row] = numbers[row] * chosen->change;
+        numbers[rows + row] = numbers[row] * varied->change;
         numbers[2 * rows + row] = found->outcome.measures[measure];
         numbers[3 * rows + row] = found->differences != NULL ? found->differences[order[k]][measure] : NAN;
       }
@@ -359,21 +360,21 @@ static void write_histories(const struct sensitivity *found, const struct case_d
     answer_column(file, &meaning, "time", count, found->history.values[s]);
   }
   for (int i = 0; i < found->count; i++) {
-    const struct chosen *chosen = &found->chosen[i];
-    answer_group(file, chosen->path, chosen->slot.text);
-    answer_words(file, "change", chosen->change_words);
-    struct answer_meaning value = {{"value", chosen->slot.quantity, chosen->slot.reference, "of the parameter"}, NULL};
+    const struct varied_parameter *varied = &found->varied[i];
+    answer_group(file, varied->path, varied->ref.text);
+    answer_words(file, "change", varied->change_words);
+    struct answer_meaning value = {{"value", varied->ref.quantity, varied->ref.reference, "of the parameter"}, NULL};
     struct answer_meaning change = {{"change_size", QUANTITY_NUMBER, REFERENCE_NONE, "the change, SI"},
-                                    quantity_rows[chosen->slot.quantity].si_unit};
-    answer_value(file, &value, chosen->value, NULL);
-    answer_value(file, &change, chosen->change, NULL);
+                                    quantity_rows[varied->ref.quantity].si_unit};
+    answer_value(file, &value, varied->value, NULL);
+    answer_value(file, &change, varied->change, NULL);
     for (int s = 0; s < found->signal_count; s++) {
       const struct signal *signal = &data->plant->signals[found->signals[s]];
       char unit[64];
       char text[200];
       (void)snprintf(unit, sizeof unit, "(%s)/(%s)", quantity_rows[signal->quantity].si_unit,
-                     quantity_rows[chosen->slot.quantity].si_unit);
-      (void)snprintf(text, sizeof text, "derivative of %s to %s", signal->text, chosen->path);
+                     quantity_rows[varied->ref.quantity].si_unit);
+      (void)snprintf(text, sizeof text, "derivative of %s to %s", signal->text, varied->path);
       struct answer_meaning meaning = {{signal->name, signal->quantity, signal->reference, text}, unit};
       for (int k = 0; k < count; k++) {
         buffer[k] =

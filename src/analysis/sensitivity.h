@@ -2,13 +2,13 @@
 #ifndef SWASHLOOP_ANALYSIS_SENSITIVITY_H
 #define SWASHLOOP_ANALYSIS_SENSITIVITY_H
 
-#include "chosen.h"
+#include "varied_parameter.h"
 #include "history.h"
 #include "run.h"
 
 enum { SENSITIVITY_PARAMETERS = 24, SENSITIVITY_SIGNALS = 12 };
 
-struct sensitivity_wishes {
+struct sensitivity_options {
   const char *const *to; /* paths */
   int to_count;
   const char *const *of; /* measures and signals; none: what the run has of the usual ones */
@@ -17,7 +17,7 @@ struct sensitivity_wishes {
 };
 
 struct sensitivity {
-  struct chosen chosen[SENSITIVITY_PARAMETERS];
+  struct varied_parameter varied[SENSITIVITY_PARAMETERS];
   int count;
   int measures[MEASURE_COUNT]; /* which, in the order of telling */
   int measure_count;
@@ -35,7 +35,7 @@ struct sensitivity {
 };
 
 /* The case's output step is written to. */
-bool sensitivity_find(struct case_data *data, const struct sensitivity_wishes *wishes, const struct watcher *watcher,
+bool sensitivity_find(struct case_data *data, const struct sensitivity_options *options, const struct watcher *watcher,
                       struct sensitivity *found, struct error *error);
 void sensitivity_free(struct sensitivity *found);
 /* The parameters in order of what their usual change does to a measure, the largest first; those without a derivative

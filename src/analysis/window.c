@@ -13,22 +13,23 @@
 
 /* ---- following the run ---- */
 
-struct looker {
+struct observer_of_signal {
   struct window *window;
   int signal;
   bool failed;
 };
 
-static void look_at(struct looker *looker, const struct view *view, const struct moment *moment) {
-  struct window *window = looker->window;
+static void evaluate_pair_at(struct observer_of_signal *observer_of_signal, const struct view *view,
+                             const struct sample *sample) {
+  struct window *window = observer_of_signal->window;
   struct instant instant;
   struct error error = {0};
   struct linear *linear = malloc(sizeof *linear);
   struct modes *modes = malloc(sizeof *modes);
-  instant_of(view->plant, view->model, view->mode, moment->time, moment->state, &instant);
+  instant_of(view->plant, view->model, view->mode, sample->time, sample->state, &instant);
   if (linear == NULL || modes == NULL || !linear_make(&instant, NULL, linear, &error) ||
       !modes_find(linear, modes, &error)) {
-    looker->failed = true;
+    observer_of_signal->failed = true;
   } else {
     const struct mode *worst = &modes->modes[0];
     for (int k = 1; k < modes->count; k++) {
@@ -36,10 +37,10 @@ static void look_at(struct looker *looker, const struct view *view, const struct
       worst = modes->modes[k].real > worst->real ? &modes->modes[k] : worst;
     }
     int i = window->taken++;
-    window->time[i] = moment->time;
+    window->time[i] = sample->time;
     window->growth[i] = worst->real;
     window->frequency[i] = worst->imaginary;
-    window->swing[i] = moment->signals[looker->signal];
+    window->swing[i] = sample->signals[observer_of_signal->signal];
     for (int k = 0; k < linear->count; k++) {
       window->share[linear->places[k]] += fmax(worst->real - GROWTH_TOLD, 0.0) * worst->share[k];
     }
@@ -48,18 +49,18 @@ static void look_at(struct looker *looker, const struct view *view, const struct
   free(linear);
 }
 
-static void follow(void *context, const struct view *view, const struct stretch *step) {
-  struct looker *looker = context;
-  struct window *window = looker->window;
+static void observe(void *context, const struct view *view, const struct step *step) {
+  struct observer_of_signal *observer_of_signal = context;
+  struct window *window = observer_of_signal->window;
   double spacing = (window->to - window->from) / (window->samples - 1);
-  while (!looker->failed && window->taken < window->samples) {
+  while (!observer_of_signal->failed && window->taken < window->samples) {
     double t = window->from + spacing * window->taken;
     if (t > step->end->time) {
       return;
     }
-    struct moment moment;
-    view_at(view, fmax(t, step->start->time), &moment);
-    look_at(looker, view, &moment);
+    struct sample sample;
+    view_at(view, fmax(t, step->start->time), &sample);
+    evaluate_pair_at(observer_of_signal, view, &sample);
   }
 }
 
@@ -67,35 +68,35 @@ static void follow(void *context, const struct view *view, const struct stretch 
 
 static void judge_growth(struct window *window) {
   double spacing = (window->to - window->from) / (window->samples - 1);
-  double stretch = 0.0;
+  double step = 0.0;
   for (int i = 0; i < window->taken; i++) {
-    stretch = window->growth[i] > GROWTH_TOLD ? stretch + spacing : 0.0;
+    step = window->growth[i] > GROWTH_TOLD ? step + spacing : 0.0;
     window->growing_time += window->growth[i] > GROWTH_TOLD ? spacing : 0.0;
-    window->longest_time = fmax(window->longest_time, stretch);
+    window->longest_time = fmax(window->longest_time, step);
   }
 }
 
 /* Turning points that lie at least `least` apart in value; the largest half swing between them. */
 static int count_turns(const double *values, int first, int past, double least, double *amplitude) {
   int turns = 0;
-  double extreme = values[first];
+  double extremum = values[first];
   double last_turn = NAN;
   int way = 0;
   *amplitude = 0.0;
   for (int i = first + 1; i < past; i++) {
     if (way == 0) {
-      way = values[i] > extreme + least ? 1 : values[i] < extreme - least ? -1 : 0;
-      extreme = way != 0 ? values[i] : extreme;
-    } else if (way > 0 ? values[i] >= extreme : values[i] <= extreme) {
-      extreme = values[i];
-    } else if (fabs(values[i] - extreme) > least) {
+      way = values[i] > extremum + least ? 1 : values[i] < extremum - least ? -1 : 0;
+      extremum = way != 0 ? values[i] : extremum;
+    } else if (way > 0 ? values[i] >= extremum : values[i] <= extremum) {
+      extremum = values[i];
+    } else if (fabs(values[i] - extremum) > least) {
       if (!isnan(last_turn)) {
-        *amplitude = fmax(*amplitude, 0.5 * fabs(extreme - last_turn));
+        *amplitude = fmax(*amplitude, 0.5 * fabs(extremum - last_turn));
       }
-      last_turn = extreme;
+      last_turn = extremum;
       turns++;
       way = -way;
-      extreme = values[i];
+      extremum = values[i];
     }
   }
   return turns;
@@ -186,7 +187,7 @@ void window_free(struct window *window) {
   window->time = NULL;
 }
 
-static struct run_workspace *run_to(const struct case_data *data, double time, run_follower *follower, void *context,
+static struct run_workspace *run_to(const struct case_data *data, double time, run_observer *observer, void *context,
                                     struct error *error) {
   struct run_workspace *workspace = run_workspace_new(data->plant, false, error);
   if (workspace == NULL) {
@@ -195,7 +196,7 @@ static struct run_workspace *run_to(const struct case_data *data, double time, r
   struct case_data shorter = *data;
   struct outcome outcome = {0};
   shorter.simulation.end_time = time;
-  run_workspace_follow(workspace, follower, context);
+  run_workspace_observe(workspace, observer, context);
   bool good = run_in(workspace, &shorter, NULL, NULL, &outcome, error);
   if (good && outcome.status == RUN_FAILED) {
     *error = outcome.error;
@@ -212,7 +213,7 @@ static struct run_workspace *run_to(const struct case_data *data, double time, r
   return workspace;
 }
 
-static void keep_last(void *context, const struct view *view, const struct stretch *step) {
+static void keep_last(void *context, const struct view *view, const struct step *step) {
   instant_of(view->plant, view->model, view->mode, step->end->time, step->end->state, context);
 }
 
@@ -223,18 +224,18 @@ struct run_workspace *window_run_to(const struct case_data *data, double time, s
 
 /* Both lookers of a window. */
 struct pair {
-  struct looker looker;
+  struct observer_of_signal observer_of_signal;
   struct instant last;
 };
 
-static void follow_both(void *context, const struct view *view, const struct stretch *step) {
+static void observe_both(void *context, const struct view *view, const struct step *step) {
   struct pair *pair = context;
-  follow(&pair->looker, view, step);
+  observe(&pair->observer_of_signal, view, step);
   keep_last(&pair->last, view, step);
 }
 
-bool window_look(const struct case_data *data, double from, double to, int samples, struct window *window,
-                 struct error *error) {
+bool window_evaluate(const struct case_data *data, double from, double to, int samples, struct window *window,
+                     struct error *error) {
   memset(window, 0, sizeof *window);
   window->from = from;
   window->to = to;
@@ -246,16 +247,16 @@ bool window_look(const struct case_data *data, double from, double to, int sampl
   window->growth = window->time + samples;
   window->frequency = window->growth + samples;
   window->swing = window->frequency + samples;
-  struct pair pair = {.looker = {.window = window}};
-  pair.looker.signal = registry_signal(data->plant, "line_pressure_difference");
-  if (pair.looker.signal < 0) {
-    pair.looker.signal = registry_signal(data->plant, "line_a_pressure");
+  struct pair pair = {.observer_of_signal = {.window = window}};
+  pair.observer_of_signal.signal = registry_signal(data->plant, "line_pressure_difference");
+  if (pair.observer_of_signal.signal < 0) {
+    pair.observer_of_signal.signal = registry_signal(data->plant, "line_a_pressure");
   }
-  struct run_workspace *workspace = run_to(data, to, follow_both, &pair, error);
+  struct run_workspace *workspace = run_to(data, to, observe_both, &pair, error);
   if (workspace == NULL) {
     return false;
   }
-  bool good = !pair.looker.failed && window->taken > 8;
+  bool good = !pair.observer_of_signal.failed && window->taken > 8;
   if (good) {
     judge_growth(window);
     judge_swing(window);

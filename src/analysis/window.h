@@ -29,8 +29,8 @@ struct window {
 };
 
 /* Runs the case to `to` and judges the window. */
-bool window_look(const struct case_data *data, double from, double to, int samples, struct window *window,
-                 struct error *error);
+bool window_evaluate(const struct case_data *data, double from, double to, int samples, struct window *window,
+                     struct error *error);
 void window_free(struct window *window);
 
 /* The case run to `time`: its instant there, with model and mode in the workspace, which the caller frees. */

@@ -6,7 +6,7 @@
 #include <sys/stat.h>
 
 #include "loader.h"
-#include "slot.h"
+#include "parameter_ref.h"
 #include "text.h"
 
 enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
@@ -420,16 +420,16 @@ static bool set_path(const struct loader *loader, struct place place, const char
   }
   struct error inner = {0};
   if (strchr(path, '[')) {
-    struct slot slot;
+    struct parameter_ref ref;
     double si = 0.0;
-    if (!slot_find(loader->data, path, &slot, &inner)) {
+    if (!parameter_ref_find(loader->data, path, &ref, &inner)) {
       return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
     }
-    if (!slot_read(loader, &slot, path, value, &si)) {
+    if (!parameter_ref_read(loader, &ref, path, value, &si)) {
       return false;
     }
-    slot_set(loader->data, &slot, si);
-    const char *disorder = slot_disorder(loader->data, &slot);
+    parameter_ref_set(loader->data, &ref, si);
+    const char *disorder = parameter_ref_disorder(loader->data, &ref);
     return !disorder || error_at(loader->error, value->file, value->line, value->column, "%s: %s", path, disorder);
   }
   struct parameter parameter = {NULL, NULL};

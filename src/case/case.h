@@ -65,7 +65,7 @@ bool case_load_text(const char *name, const char *text, const char *const *sets,
 struct node;
 bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
                          struct error *error);
-/* A case of its own with the same numbers; what slot_set changes in it changes nothing else. */
+/* A case of its own with the same numbers; what parameter_ref_set changes in it changes nothing else. */
 bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error);
 /* Write data->title anew, and data->resolved from the numbers as they are now. */
 bool case_rename(struct case_data *data, const char *title, struct error *error);

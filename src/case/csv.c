@@ -17,7 +17,7 @@
 #include "text.h"
 #include "units.h"
 
-enum { CSV_ROW_LIMIT = 100000, CSV_COLUMN_LIMIT = 64, CSV_CELL_LIMIT = 128, ARGUMENT = 0, VALUE = 1, CHOSEN = 2 };
+enum { CSV_ROW_LIMIT = 100000, CSV_COLUMN_LIMIT = 64, CSV_CELL_LIMIT = 128, ARGUMENT = 0, VALUE = 1, VARIED = 2 };
 
 /* A cell as it lies in the file. */
 struct cell {
@@ -45,8 +45,8 @@ struct csv {
   struct heading headings[CSV_COLUMN_LIMIT];
   const char *argument; /* names that the case gives, or NULL */
   const char *value;
-  int chosen[CHOSEN];
-  enum quantity quantities[CHOSEN];
+  int chosen[VARIED];
+  enum quantity quantities[VARIED];
 };
 
 static bool fail_at(const struct csv *csv, int column, const char *text) {
@@ -271,8 +271,8 @@ static bool read_points(struct csv *csv, const struct field *field, real *argume
   bool height = csv->quantities[VALUE] != field->quantity;
   for (*count = 0; next_line(csv, &line, &length); (*count)++) {
     struct cell cells[CSV_COLUMN_LIMIT];
-    struct node node[CHOSEN];
-    char text[CHOSEN][2 * CSV_CELL_LIMIT];
+    struct node node[VARIED];
+    char text[VARIED][2 * CSV_CELL_LIMIT];
     int found = cut_line(line, length, cells, CSV_COLUMN_LIMIT);
     if (found != csv->heading_count) {
       return error_at(csv->loader->error, csv->file, csv->line, 1,

@@ -17,7 +17,7 @@ struct request {
   struct asked asked;
   struct words parameters;
   struct words traces;
-  struct fit_wishes wishes;
+  struct fit_options options;
 };
 static bool read_starts(void *context, const char *text, struct error *error) {
   struct request *request = context;
@@ -25,14 +25,14 @@ static bool read_starts(void *context, const char *text, struct error *error) {
   if (!option_amount("starts", QUANTITY_NUMBER, text, 0.0, 1000.0, &count, error)) {
     return false;
   }
-  request->wishes.starts = (int)count;
+  request->options.starts = (int)count;
   return true;
 }
 
 static const struct option_row options[] = {
     OPTION_WORDS("parameters", 'p', "PATH[=LOW..HIGH]", parameters,
                  "a number to find, within bounds; may stand several times"),
-    OPTION_TEXT("map", 'm', "MAPPING.yaml", wishes.mapping, "which column is which signal, as for compare"),
+    OPTION_TEXT("map", 'm', "MAPPING.yaml", options.mapping, "which column is which signal, as for compare"),
     OPTION_READ("starts", '\0', "COUNT", read_starts, "search from so many more places within the bounds; default 0"),
     OPTION_OUTPUT("the file; default: the name of the case with .fit.h5, in the current folder"),
     OPTION_SET,
@@ -52,22 +52,22 @@ static bool take_word(void *context, const char *word, struct error *error) {
 
 static bool check_request(void *context, struct error *error) {
   struct request *request = context;
-  request->wishes.parameters = request->parameters.list;
-  request->wishes.parameter_count = request->parameters.count;
-  request->wishes.traces = request->traces.list;
-  request->wishes.trace_count = request->traces.count;
-  if (request->asked.file == NULL || request->wishes.trace_count == 0 || request->wishes.mapping == NULL) {
+  request->options.parameters = request->parameters.list;
+  request->options.parameter_count = request->parameters.count;
+  request->options.traces = request->traces.list;
+  request->options.trace_count = request->traces.count;
+  if (request->asked.file == NULL || request->options.trace_count == 0 || request->options.mapping == NULL) {
     return error_set(error, ERROR_USAGE, "%s? usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml",
-                     request->asked.file == NULL        ? "which case"
-                     : request->wishes.trace_count == 0 ? "which trace"
-                                                        : "which mapping");
+                     request->asked.file == NULL         ? "which case"
+                     : request->options.trace_count == 0 ? "which trace"
+                                                         : "which mapping");
   }
   return true;
 }
 
 /* In the unit of the trade, with as many digits as the interval leaves. */
 static const char *show(const struct fit_parameter *parameter, double si, char *text, int size) {
-  enum quantity quantity = parameter->chosen.slot.quantity;
+  enum quantity quantity = parameter->varied.ref.quantity;
   double trade = quantity_to_trade(quantity, si);
   double half = (parameter->to - parameter->value) / quantity_rows[quantity].scale;
   int digits = half > 0.0 && trade != 0.0 ? (int)ceil(log10(fabs(trade) / half)) + 1 : 4;
@@ -123,7 +123,7 @@ static void print_answer(const struct request *request, const struct case_data *
     char to[64];
     char interval[140];
     char start[64];
-    show(parameter, parameter->chosen.value, start, sizeof start);
+    show(parameter, parameter->varied.value, start, sizeof start);
     if (!parameter->identified) {
       (void)printf("  %-34s %s%14s%s   %s\n", parameter->path, paint.bad, "NOT TOLD", paint.plain, parameter->why);
       all = false;
@@ -152,13 +152,13 @@ static void json_parameter(struct json *json, const struct fit *fit, int i) {
   const struct fit_parameter *parameter = &fit->parameters[i];
   json_begin_object(json, NULL);
   json_text(json, "path", parameter->path);
-  json_text(json, "unit", quantity_rows[parameter->chosen.slot.quantity].si_unit);
+  json_text(json, "unit", quantity_rows[parameter->varied.ref.quantity].si_unit);
   json_bool(json, "identified", parameter->identified);
   json_number(json, "value", parameter->identified ? parameter->value : NAN);
   json_number(json, "from", parameter->identified ? parameter->from : NAN);
   json_number(json, "to", parameter->identified ? parameter->to : NAN);
   json_number(json, "deviation", parameter->identified ? parameter->deviation : NAN);
-  json_number(json, "start", parameter->chosen.value);
+  json_number(json, "start", parameter->varied.value);
   json_number(json, "low", parameter->low);
   json_number(json, "high", parameter->high);
   json_text(json, "why", parameter->why);
@@ -222,7 +222,7 @@ static int find_answer(void *context, struct case_data *data, const char *comman
   }
   struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
-  bool good = fit_find(data, &request->wishes, &watcher, fit, &error);
+  bool good = fit_find(data, &request->options, &watcher, fit, &error);
   progress_clear(&progress);
   good = good && fit_write(fit, data, request->asked.output, command, &error);
   if (good && request->asked.json && !request->asked.quiet) {

@@ -532,7 +532,7 @@ static int tell_window(const struct request *request, const struct case_data *da
   struct error error = {0};
   struct window window;
   int code = EXIT_DONE;
-  if (!window_look(data, request->from, request->to, WINDOW_SAMPLES, &window, &error) ||
+  if (!window_evaluate(data, request->from, request->to, WINDOW_SAMPLES, &window, &error) ||
       (request->asked.output != NULL && !write_window(request, data, &window, command, &error))) {
     code = terminal_error(&error);
   } else {

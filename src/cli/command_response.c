@@ -18,18 +18,18 @@ struct request {
   bool curve;
   double flow;
   double ramp_time;
-  struct response_wishes wishes;
+  struct response_options options;
 };
 static const struct option_row options[] = {
     OPTION_FLAG("curve", curve, "the static flow-pressure curve of the valve, both ways, instead of the response"),
     OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
     OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
                   "with --curve: time of the ramp each way; default 2 s"),
-    OPTION_AMOUNT("band", "SHARE", wishes.band, FRACTION, 1e-6, 0.5,
+    OPTION_AMOUNT("band", "SHARE", options.band, FRACTION, 1e-6, 0.5,
                   "of settling, either way of the settled pressure; default 2 %"),
-    OPTION_AMOUNT("from", "TIME", wishes.from, TIME, 0.0, 1e7, "look from here on; default the start"),
-    OPTION_AMOUNT("to", "TIME", wishes.to, TIME, 0.0, 1e7, "and no further; default the end"),
-    OPTION_AMOUNT("resolution", "TIME", wishes.resolution, TIME, 1e-6, 1.0,
+    OPTION_AMOUNT("from", "TIME", options.from, TIME, 0.0, 1e7, "look from here on; default the start"),
+    OPTION_AMOUNT("to", "TIME", options.to, TIME, 0.0, 1e7, "and no further; default the end"),
+    OPTION_AMOUNT("resolution", "TIME", options.resolution, TIME, 1e-6, 1.0,
                   "between samples; default a 200000th of the run"),
     OPTION_OUTPUT("the file; default: the name of the case with .response.h5, in the current folder"),
     OPTION_SET,
@@ -74,7 +74,7 @@ static void json_response(const struct request *request, const struct case_data 
   json_text(&json, "status", run_status_names[run->outcome.status]);
   json_number(&json, "end_time", run->outcome.end_time);
   json_number(&json, "setting", run->setting);
-  json_number(&json, "band", request->wishes.band);
+  json_number(&json, "band", request->options.band);
   json_begin_object(&json, "valves");
   for (int i = 0; i < run->valve_count; i++) {
     char letter[] = {run->valves[i].letter, '\0'};
@@ -91,7 +91,7 @@ static int find_response(const struct request *request, struct case_data *data, 
   struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
   struct response_run run;
-  bool good = response_run(data, &request->wishes, &watcher, &run, &error);
+  bool good = response_run(data, &request->options, &watcher, &run, &error);
   progress_clear(&progress);
   good = good && response_run_write(&run, data, request->asked.output, command, &error);
   if (good && request->asked.json && !request->asked.quiet) {
@@ -214,6 +214,6 @@ int command_response(int argument_count, char **arguments) {
       .check = check_request,
       .answer = find_answer,
   };
-  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .wishes = {0.02, 0.0, HUGE_VAL, 0.0}};
+  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .options = {0.02, 0.0, HUGE_VAL, 0.0}};
   return answers_command(&command, &request.asked, argument_count, arguments);
 }

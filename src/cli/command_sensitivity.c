@@ -15,13 +15,13 @@ struct request {
   struct asked asked;
   struct words to;
   struct words of;
-  struct sensitivity_wishes wishes;
+  struct sensitivity_options options;
 };
 static const struct option_row options[] = {
     OPTION_WORDS("to", '\0', "PATH", to, "a number of the case that is moved; may stand several times"),
     OPTION_WORDS("of", '\0', "NAME", of,
                  "a measure or a signal; may stand several times; default: the usual ones that move"),
-    OPTION_FLAG("check", wishes.check,
+    OPTION_FLAG("check", options.check,
                 "hold the derivatives against differences of whole runs (four runs a parameter)"),
     OPTION_OUTPUT("the file; default: the name of the case with .sensitivity.h5, in the current folder"),
     OPTION_SET,
@@ -32,11 +32,11 @@ static const struct option_row options[] = {
 
 static bool check_request(void *context, struct error *error) {
   struct request *request = context;
-  request->wishes.to = request->to.list;
-  request->wishes.to_count = request->to.count;
-  request->wishes.of = request->of.list;
-  request->wishes.of_count = request->of.count;
-  if (request->asked.file == NULL || request->wishes.to_count == 0) {
+  request->options.to = request->to.list;
+  request->options.to_count = request->to.count;
+  request->options.of = request->of.list;
+  request->options.of_count = request->of.count;
+  if (request->asked.file == NULL || request->options.to_count == 0) {
     return error_set(error, ERROR_USAGE, "%s? usage: swashloop sensitivity CASE --to PATH...",
                      request->asked.file == NULL ? "which case" : "to which parameter");
   }
@@ -97,22 +97,22 @@ static void print_answer(const struct request *request, const struct case_data *
                  measure_rows[measure].text);
     bool still = false;
     for (int k = 0; k < found->count; k++) {
-      const struct chosen *chosen = &found->chosen[order[k]];
+      const struct varied_parameter *varied = &found->varied[order[k]];
       double derivative = found->result.measures[order[k]][measure];
       if (derivative == 0.0) {
-        (void)printf("%s %s", still ? "," : "  not moved by", chosen->path);
+        (void)printf("%s %s", still ? "," : "  not moved by", varied->path);
         still = true;
         continue;
       }
       char effect[64] = "none: a run beside it lacks the measure";
       char checked[128] = "";
       if (!isnan(derivative)) {
-        show_change(measure, derivative * chosen->change, effect, sizeof effect);
+        show_change(measure, derivative * varied->change, effect, sizeof effect);
       }
       if (found->differences != NULL && !isnan(derivative)) {
         show_check(found, order[k], measure, checked, sizeof checked);
       }
-      (void)printf("  %18s per %-8s of %-34s %s%s%s\n", effect, chosen->change_words, chosen->path, paint.faint,
+      (void)printf("  %18s per %-8s of %-34s %s%s%s\n", effect, varied->change_words, varied->path, paint.faint,
                    checked, paint.plain);
     }
     if (still) {
@@ -135,13 +135,13 @@ static void json_answer(const struct request *request, const struct case_data *d
   json_integer(&json, "unsure_changes", found->result.unsure);
   json_begin_list(&json, "parameters");
   for (int i = 0; i < found->count; i++) {
-    const struct chosen *chosen = &found->chosen[i];
+    const struct varied_parameter *varied = &found->varied[i];
     json_begin_object(&json, NULL);
-    json_text(&json, "path", chosen->path);
-    json_number(&json, "value", chosen->value);
-    json_text(&json, "unit", quantity_rows[chosen->slot.quantity].si_unit);
-    json_number(&json, "change", chosen->change);
-    json_text(&json, "change_words", chosen->change_words);
+    json_text(&json, "path", varied->path);
+    json_number(&json, "value", varied->value);
+    json_text(&json, "unit", quantity_rows[varied->ref.quantity].si_unit);
+    json_number(&json, "change", varied->change);
+    json_text(&json, "change_words", varied->change_words);
     json_end_object(&json);
   }
   json_end_list(&json);
@@ -157,9 +157,9 @@ static void json_answer(const struct request *request, const struct case_data *d
     for (int k = 0; k < found->count; k++) {
       double derivative = found->result.measures[order[k]][measure];
       json_begin_object(&json, NULL);
-      json_text(&json, "path", found->chosen[order[k]].path);
+      json_text(&json, "path", found->varied[order[k]].path);
       json_number(&json, "derivative", derivative);
-      json_number(&json, "effect", derivative * found->chosen[order[k]].change);
+      json_number(&json, "effect", derivative * found->varied[order[k]].change);
       if (found->differences != NULL) {
         json_number(&json, "difference", found->differences[order[k]][measure]);
         json_number(&json, "difference_doubt", found->doubts[order[k]][measure]);
@@ -183,7 +183,7 @@ static int find_answer(void *context, struct case_data *data, const char *comman
   }
   struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
-  bool good = sensitivity_find(data, &request->wishes, &watcher, found, &error);
+  bool good = sensitivity_find(data, &request->options, &watcher, found, &error);
   progress_clear(&progress);
   good = good && sensitivity_write(found, data, request->asked.output, command, &error);
   if (good && request->asked.json && !request->asked.quiet) {

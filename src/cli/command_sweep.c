@@ -13,7 +13,7 @@
 #include "sweep.h"
 #include "terminal.h"
 #include "text.h"
-#include "trial.h"
+#include "cost_estimate.h"
 #include "units.h"
 
 enum { JOB_LIMIT = 4096 };
@@ -156,7 +156,7 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   (void)printf("\n");
   print_case(plan, "first", request->shard);
   print_case(plan, "last", request->shard + (cases - 1) * request->shards);
-  double each = trial_time(plan, interrupt_seen, &error);
+  double each = cost_estimate(plan, interrupt_seen, &error);
   struct row_shape shape = row_shape_of(plan);
   double row = (double)(row_bytes_limit(shape) - ROW_MESSAGE_LIMIT);
   (void)printf("  about %s", show_seconds(each * (double)cases / jobs, text, (int)sizeof text));
@@ -224,9 +224,10 @@ static int finish(const struct request *request, const struct plan *plan, const 
 }
 
 /* Processes of a launcher that know nothing of each other would all run everything. */
-static bool check_launcher(const struct crew *crew, const struct request *request, struct error *error) {
+static bool check_launcher(const struct communicator *communicator, const struct request *request,
+                           struct error *error) {
   static const char *const sizes[] = {"OMPI_COMM_WORLD_SIZE", "PMI_SIZE", "SLURM_STEP_NUM_TASKS"};
-  for (size_t i = 0; crew == NULL && i < sizeof sizes / sizeof sizes[0]; i++) {
+  for (size_t i = 0; communicator == NULL && i < sizeof sizes / sizeof sizes[0]; i++) {
     const char *size = getenv(sizes[i]);
     if (size != NULL && strcmp(size, "1") != 0 && request->shards == 1) {
       return error_set(error, ERROR_USAGE,
@@ -239,11 +240,11 @@ static bool check_launcher(const struct crew *crew, const struct request *reques
 }
 
 static int run_sweep(const struct request *request, const struct plan *plan, const char *command,
-                     const struct crew *crew) {
+                     const struct communicator *communicator) {
   struct error error = {0};
   struct sweep_report report;
-  bool first = crew == NULL || crew->rank == 0;
-  int jobs = request->jobs > 0 ? request->jobs : crew != NULL ? 1 : processors();
+  bool first = communicator == NULL || communicator->rank == 0;
+  int jobs = request->jobs > 0 ? request->jobs : communicator != NULL ? 1 : processors();
   struct progress progress = progress_start(request->asked.quiet || !first);
   struct sweep_order order = {.plan = plan,
                               .output = request->asked.output,
@@ -252,7 +253,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
                               .shard = request->shard,
                               .shards = request->shards,
                               .resume = request->resume,
-                              .crew = crew,
+                              .communicator = communicator,
                               .context = &progress,
                               .stop = wants_stop,
                               .progress = show_progress};
@@ -267,22 +268,22 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
     }
     return code;
   }
-  return first ? finish(request, plan, &report, jobs * (crew != NULL ? crew->size : 1)) : EXIT_DONE;
+  return first ? finish(request, plan, &report, jobs * (communicator != NULL ? communicator->size : 1)) : EXIT_DONE;
 }
 
-static int run_request(struct request *request, const char *command, const struct crew *crew) {
+static int run_request(struct request *request, const char *command, const struct communicator *communicator) {
   struct error error = {0};
   struct plan plan;
-  bool first = crew == NULL || crew->rank == 0;
+  bool first = communicator == NULL || communicator->rank == 0;
   char *output = option_default_file(request->asked.file, ".h5");
   int code;
   request->asked.output = request->asked.output != NULL ? request->asked.output : output;
   if (output == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!check_launcher(crew, request, &error) || !plan_load(request->asked.file, &plan, &error)) {
+  } else if (!check_launcher(communicator, request, &error) || !plan_load(request->asked.file, &plan, &error)) {
     code = first ? terminal_error(&error) : error_exit_status(error.code);
-    sweep_absent(crew, error.text);
+    sweep_absent(communicator, error.text);
   } else {
     if (sweep_shard_size(plan.cases, request->shard, request->shards) == 0) {
       error_set(&error, ERROR_USAGE, "shard %" PRId64 "/%" PRId64 " is empty: the study has %" PRId64 " cases",
@@ -295,7 +296,7 @@ static int run_request(struct request *request, const char *command, const struc
     } else if (request->dry_run) {
       code = first ? dry_run(request, &plan) : EXIT_DONE;
     } else {
-      code = run_sweep(request, &plan, command, crew);
+      code = run_sweep(request, &plan, command, communicator);
     }
     plan_free(&plan);
   }
@@ -304,24 +305,24 @@ static int run_request(struct request *request, const char *command, const struc
   return code;
 }
 
-int sweep_with_crew(int argument_count, char **arguments, const struct crew *crew) {
+int sweep_with_communicator(int argument_count, char **arguments, const struct communicator *communicator) {
   struct request request = {.shards = 1};
   struct error error = {0};
   if (!read_request(argument_count, arguments, &request, &error)) {
-    return crew == NULL || crew->rank == 0 ? terminal_error(&error) : error_exit_status(error.code);
+    return communicator == NULL || communicator->rank == 0 ? terminal_error(&error) : error_exit_status(error.code);
   }
   if (request.asked.help) {
-    if (crew == NULL || crew->rank == 0) {
+    if (communicator == NULL || communicator->rank == 0) {
       options_help(&table);
     }
     return EXIT_DONE;
   }
   char *command = option_command_line("sweep", argument_count, arguments);
-  int code = run_request(&request, command, crew);
+  int code = run_request(&request, command, communicator);
   free(command);
   return code;
 }
 
 int command_sweep(int argument_count, char **arguments) {
-  return sweep_with_crew(argument_count, arguments, NULL);
+  return sweep_with_communicator(argument_count, arguments, NULL);
 }

@@ -26,7 +26,7 @@ int command_sweep(int argument_count, char **arguments);
 int command_merge(int argument_count, char **arguments);
 
 /* sweep for a process that shares the work with others. */
-struct crew;
-int sweep_with_crew(int argument_count, char **arguments, const struct crew *crew);
+struct communicator;
+int sweep_with_communicator(int argument_count, char **arguments, const struct communicator *communicator);
 
 #endif

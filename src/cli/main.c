@@ -11,7 +11,7 @@
 #include "ranks.h"
 #define SWEEP_COMMAND ranks_command_sweep
 static int ranks_command_sweep(int argument_count, char **arguments) {
-  return ranks_run(argument_count, arguments, sweep_with_crew);
+  return ranks_run(argument_count, arguments, sweep_with_communicator);
 }
 #else
 #define SWEEP_COMMAND command_sweep

@@ -1,4 +1,4 @@
-# Makes the C source of build_id.h: cmake -DOUTPUT=build_id.c -DROOT=TREE "-DFILES=models/pump.h;..." "-DTOOLS=..." -P
+# Makes the C source of build_id.h: cmake -DOUTPUT=build_id.c -DROOT=TREE "-DFILES=models/components/pump.h;..." "-DTOOLS=..." -P
 # build_id.cmake. Names relative to ROOT, so that the place of the tree does not matter.
 set(list "")
 list(SORT FILES)

@@ -2,7 +2,16 @@
 file(
   GLOB physics
   RELATIVE ${PROJECT_SOURCE_DIR}
-  CONFIGURE_DEPENDS models/*.[ch] src/core/*.[ch] src/lanes/*.[ch] src/case/*.[ch] src/run/*.[ch] src/sweep/*.[ch])
+  CONFIGURE_DEPENDS
+  models/*/*.[ch]
+  src/core/*.[ch]
+  src/schema/*.[ch]
+  src/linear/*.[ch]
+  src/integrate/*.[ch]
+  src/case/*.[ch]
+  src/equilibrium/*.[ch]
+  src/run/*.[ch]
+  src/sweep/*.[ch])
 get_target_property(build_options swashloop_settings INTERFACE_COMPILE_OPTIONS)
 string(TOUPPER "${CMAKE_BUILD_TYPE}" build_type)
 string(JOIN " " build_tools ${CMAKE_C_COMPILER_ID} ${CMAKE_C_COMPILER_VERSION} ${CMAKE_SYSTEM_PROCESSOR}

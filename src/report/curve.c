@@ -25,7 +25,7 @@ static void append(struct curve *curve, double time, double value, bool fixed) {
 }
 
 /* First and last sample, smallest and largest. */
-static void fix_extremes(struct curve *curve) {
+static void fix_extrema(struct curve *curve) {
   long lowest = -1;
   long highest = -1;
   for (long i = 0; i < curve->count; i++) {
@@ -84,7 +84,7 @@ bool curve_make(struct curve *curve, long count, const double *time, const doubl
   }
   merge(curve, count, time, value, known_count, sorted);
   free(sorted);
-  fix_extremes(curve);
+  fix_extrema(curve);
   return true;
 }
 
@@ -151,7 +151,7 @@ void curve_thin(struct curve *curve, double share) {
   free(marked);
 }
 
-static void mark_extremes(const struct curve *curve, long start, long end, unsigned char *marked) {
+static void mark_extrema(const struct curve *curve, long start, long end, unsigned char *marked) {
   long lowest = start;
   long highest = start;
   for (long i = start; i < end; i++) {
@@ -177,7 +177,7 @@ void curve_cut(struct curve *curve, long limit) {
     long start = (long)((double)curve->count * (double)p / (double)pieces);
     long end = (long)((double)curve->count * (double)(p + 1) / (double)pieces);
     if (start < end) {
-      mark_extremes(curve, start, end, marked);
+      mark_extrema(curve, start, end, marked);
     }
   }
   keep_marked(curve, marked);

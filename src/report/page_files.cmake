@@ -29,28 +29,28 @@ if(SWASHLOOP_REPORT)
   # In this order they stand on the page.
   set(page_files
       STYLE/RUNS=${charts}/dist/uPlot.min.css
-      STYLE/BOTH=${page}/page.css
-      STYLE/TABLE=${page}/sweep.css
-      BODY/RUNS=${page}/body.html
-      BODY/TABLE=${page}/sweep.html
+      STYLE/BOTH=${page}/shared/page.css
+      STYLE/TABLE=${page}/sweep/sweep.css
+      BODY/RUNS=${page}/run/body.html
+      BODY/TABLE=${page}/sweep/sweep.html
       LICENCE/RUNS=${charts}/LICENSE
       SCRIPT/RUNS=${charts}/dist/uPlot.iife.min.js
-      SCRIPT/BOTH=${page}/base.js
-      SCRIPT/RUNS=${page}/story.js
-      SCRIPT/BOTH=${page}/tables.js
-      SCRIPT/BOTH=${page}/switches.js
-      SCRIPT/RUNS=${page}/groups.js
-      SCRIPT/RUNS=${page}/points.js
-      SCRIPT/RUNS=${page}/charts.js
-      SCRIPT/RUNS=${page}/circuit.js
-      SCRIPT/RUNS=${page}/energy.js
-      SCRIPT/RUNS=${page}/page.js
-      SCRIPT/TABLE=${page}/sweep_data.js
-      SCRIPT/TABLE=${page}/sweep_frame.js
-      SCRIPT/TABLE=${page}/sweep_map.js
-      SCRIPT/TABLE=${page}/sweep_plots.js
-      SCRIPT/TABLE=${page}/sweep_cases.js
-      SCRIPT/TABLE=${page}/sweep.js)
+      SCRIPT/BOTH=${page}/shared/base.js
+      SCRIPT/RUNS=${page}/run/events.js
+      SCRIPT/BOTH=${page}/shared/tables.js
+      SCRIPT/BOTH=${page}/shared/switches.js
+      SCRIPT/RUNS=${page}/run/groups.js
+      SCRIPT/RUNS=${page}/run/points.js
+      SCRIPT/RUNS=${page}/run/charts.js
+      SCRIPT/RUNS=${page}/run/circuit.js
+      SCRIPT/RUNS=${page}/run/energy.js
+      SCRIPT/RUNS=${page}/run/page.js
+      SCRIPT/TABLE=${page}/sweep/sweep_data.js
+      SCRIPT/TABLE=${page}/sweep/sweep_frame.js
+      SCRIPT/TABLE=${page}/sweep/sweep_map.js
+      SCRIPT/TABLE=${page}/sweep/sweep_plots.js
+      SCRIPT/TABLE=${page}/sweep/sweep_cases.js
+      SCRIPT/TABLE=${page}/sweep/sweep.js)
 endif()
 list(TRANSFORM page_files REPLACE "^[A-Z]+/[A-Z]+=" "" OUTPUT_VARIABLE page_inputs)
 set(embedded ${PROJECT_BINARY_DIR}/report/page_files.c)

@@ -68,7 +68,7 @@ static bool ends_with(const char *text, size_t length, const char *end) {
 }
 
 /* The extreme `name` of a signal and when it was: NAME is peak_SIGNAL, lowest_SIGNAL, SIGNAL_max or SIGNAL_min. */
-static void know_extreme(struct known_points *known, const char *name, double value, double time) {
+static void know_extremum(struct known_points *known, const char *name, double value, double time) {
   size_t length = strlen(name);
   if (strncmp(name, "peak_", 5) == 0) {
     know(known, name + 5, length - 5, time, value);
@@ -94,7 +94,7 @@ void run_group_measures(struct h5_reading *reading, struct json *json, struct kn
       (void)snprintf(when, sizeof when, "%.100s_time", names.items[i]);
       hid_t time = h5_reading_dataset(reading, group, when);
       if (time >= 0) {
-        know_extreme(known, names.items[i], value, h5_reading_number(reading, time));
+        know_extremum(known, names.items[i], value, h5_reading_number(reading, time));
       }
       h5_reading_shut(time);
     }

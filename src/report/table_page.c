@@ -153,7 +153,7 @@ static uint32_t bits_of(double value) {
 }
 
 /* Lowest and highest of all rows, and whose they are. False if no row has a number. */
-static bool write_extremes(const struct table *table, const double *values, struct json *json) {
+static bool write_extrema(const struct table *table, const double *values, struct json *json) {
   long low = -1;
   long high = -1;
   for (long i = 0; i < table->rows; i++) {
@@ -196,7 +196,7 @@ static size_t put_numbers(struct table *table, const struct column *column, hid_
   }
   if (values != NULL && column->kind == COLUMN_FLAGS) {
     write_counts(table, values, json);
-  } else if (values != NULL && column->kind == COLUMN_NUMBER && !write_extremes(table, values, json)) {
+  } else if (values != NULL && column->kind == COLUMN_NUMBER && !write_extrema(table, values, json)) {
     at = cells; /* a column without a number needs no cells */
   }
   free(values);
@@ -267,7 +267,7 @@ static void write_limit(struct h5_reading *reading, hid_t dataset, struct json *
 }
 
 /* Paths that a varied one takes along. */
-static void write_followers(struct h5_reading *reading, hid_t dataset, struct json *json) {
+static void write_observers(struct h5_reading *reading, hid_t dataset, struct json *json) {
   json_begin_list(json, "also_sets");
   for (int i = 1; i < 64; i++) {
     char name[32];
@@ -298,7 +298,7 @@ static void write_column(FILE *out, struct table *table, int index, unsigned cha
   json_text(&json, "kind", kinds[column->kind]);
   run_group_describe(reading, dataset, &json);
   write_limit(reading, dataset, &json);
-  write_followers(reading, dataset, &json);
+  write_observers(reading, dataset, &json);
   size_t size = column->kind == COLUMN_TEXT ? put_texts(table, dataset, &json, cells)
                                             : put_numbers(table, column, dataset, &json, cells);
   json_end_object(&json);

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "course.h"
+#include "main_loop.h"
 #include "integrator.h"
 #include "registry.h"
 #include "steady_start.h"
@@ -20,18 +20,18 @@ static void rates_of(void *context, double t, const double *state, double *rates
   view->plant->rates(view->model, view->mode, t, state, rates);
 }
 
-static bool moves_now(void *context) {
+static bool time_dependent_now(void *context) {
   const struct run_workspace *run = context;
   const struct plant *plant = run->view.plant;
-  return plant->moves == NULL || plant->moves(run->view.mode);
+  return plant->time_dependent == NULL || plant->time_dependent(run->view.mode);
 }
 
 /* In the mode of the last restart, which is the present one whenever the integrator asks. */
 static void rates_in_lanes(void *context, const lanes *t, const lanes *state, lanes *rates) {
   struct run_workspace *run = context;
-  struct ride *ride = &run->ride;
-  ride_load_mode(ride, run->view.mode);
-  ride->lanes->rates(ride->model, ride->mode, t, state, rates);
+  struct vector_evaluator *evaluator = &run->evaluator;
+  vector_evaluator_load_mode(evaluator, run->view.mode);
+  evaluator->lanes->rates(evaluator->model, evaluator->mode, t, state, rates);
 }
 
 static void powers_of(void *context, double t, const double *state, double *powers) {
@@ -42,7 +42,7 @@ static void powers_of(void *context, double t, const double *state, double *powe
 /* Start, middle and end of the present step have been looked at. */
 static bool known_powers(void *context, double t, double *powers) {
   const struct run_workspace *run = context;
-  const struct moment *known[3] = {run->start, run->middle, run->end};
+  const struct sample *known[3] = {run->start, run->middle, run->end};
   for (int i = 0; i < 3; i++) {
     if (known[i]->time == t) {
       memcpy(powers, known[i]->powers, (size_t)run->view.plant->ledger_integrated * sizeof *powers);
@@ -70,7 +70,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (!make_fired(run, data->action_count)) {
     return error_set(error, ERROR_MEMORY, "out of memory for the run");
   }
-  if (!samples_begin(&run->samples, run->recorder, plant->signal_count, error)) {
+  if (!sample_buffer_begin(&run->buffer, run->recorder, plant->signal_count, error)) {
     return false;
   }
   memset(run->view.model, 0, plant->model_size);
@@ -79,13 +79,13 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (refusal != NULL) {
     return error_at(error, data->source, 0, 0, "%s", refusal);
   }
-  run->ride.lanes = NULL;
-  bool many_looks = run->recorder != NULL || !run->side_by_side;
-  if (many_looks && !ride_open(&run->ride, plant, run->view.model, error)) {
+  run->evaluator.lanes = NULL;
+  bool many_evaluations = run->recorder != NULL || !run->side_by_side;
+  if (many_evaluations && !vector_evaluator_open(&run->evaluator, plant, run->view.model, error)) {
     return false;
   }
   /* Derivatives are looked at one instant at a time. */
-  if (run->tangent == NULL && !samples_ride(&run->samples, &run->ride, error)) {
+  if (run->tangent == NULL && !sample_buffer_use_lanes(&run->buffer, &run->evaluator, error)) {
     return false;
   }
   int rows[PLANT_STATE_LIMIT];
@@ -102,19 +102,19 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     shares[i] = plant_share(plant, rows[i]);
     tolerances[i] *= shares[i];
   }
-  uint64_t depends[PLANT_STATE_LIMIT];
-  if (plant->depends != NULL) {
-    plant->depends(run->view.model, depends);
+  uint64_t sparsity_pattern[PLANT_STATE_LIMIT];
+  if (plant->sparsity_pattern != NULL) {
+    plant->sparsity_pattern(run->view.model, sparsity_pattern);
   }
   struct integrator_problem problem = {
       .method = data->simulation.method == METHOD_ROSENBROCK ? INTEGRATOR_ROSENBROCK : INTEGRATOR_BDF,
-      .depends = plant->depends != NULL ? depends : NULL,
-      .moves = moves_now,
+      .sparsity_pattern = plant->sparsity_pattern != NULL ? sparsity_pattern : NULL,
+      .time_dependent = time_dependent_now,
       .state_count = run->view.state_count,
       .integral_count = plant->ledger_integrated,
       .context = run,
       .rates = rates_of,
-      .rates_in_lanes = run->ride.lanes != NULL ? rates_in_lanes : NULL,
+      .rates_in_lanes = run->evaluator.lanes != NULL ? rates_in_lanes : NULL,
       .powers = powers_of,
       .known_powers = known_powers,
       .tolerances = tolerances,
@@ -151,12 +151,12 @@ static void end_counts(const struct run_workspace *run, double cpu, struct outco
   outcome->counts.cpu_seconds = cpu;
 }
 
-struct run_workspace *run_workspace_new(const struct plant *plant, bool story, struct error *error) {
+struct run_workspace *run_workspace_new(const struct plant *plant, bool event_log, struct error *error) {
   struct run_workspace *workspace = calloc(1, sizeof *workspace);
   if (workspace != NULL) {
-    workspace->story = story;
+    workspace->event_log = event_log;
     workspace->view.plant = plant;
-    workspace->view.no_events = !story;
+    workspace->view.no_events = !event_log;
     workspace->view.model = calloc(1, plant->model_size);
     workspace->view.mode = calloc(1, plant->mode_size);
     if (workspace->view.model != NULL && workspace->view.mode != NULL) {
@@ -168,22 +168,22 @@ struct run_workspace *run_workspace_new(const struct plant *plant, bool story, s
   return NULL;
 }
 
-void run_workspace_follow(struct run_workspace *workspace, run_follower *follow, void *context) {
-  workspace->follow = follow;
-  workspace->follow_context = context;
+void run_workspace_observe(struct run_workspace *workspace, run_observer *observe, void *context) {
+  workspace->observe = observe;
+  workspace->observe_context = context;
 }
 
 void run_workspace_free(struct run_workspace *workspace) {
   if (workspace == NULL) {
     return;
   }
-  measurer_free(&workspace->measurer);
+  metrics_free(&workspace->metrics);
   integrator_free(workspace->view.integrator);
   free(workspace->view.model);
   free(workspace->view.mode);
   free(workspace->fired);
-  samples_free(&workspace->samples);
-  ride_free(&workspace->ride);
+  sample_buffer_free(&workspace->buffer);
+  vector_evaluator_free(&workspace->evaluator);
   free(workspace);
 }
 
@@ -204,9 +204,9 @@ static void begin(struct run_workspace *run, const struct recorder *recorder, co
   run->recorder = recorder;
   run->watcher = watcher;
   run->outcome = outcome;
-  run->start = &run->moments[0];
-  run->middle = &run->moments[1];
-  run->end = &run->moments[2];
+  run->start = &run->sample_memory[0];
+  run->middle = &run->sample_memory[1];
+  run->end = &run->sample_memory[2];
   memset(run->integrals, 0, sizeof run->integrals);
 }
 
@@ -218,11 +218,12 @@ bool run_open(struct run_workspace *run, const struct case_data *data, const str
   }
   data->plant->start(run->view.model, run->view.mode, run->start->state);
   run->start->time = 0.0;
-  if (data->simulation.start == START_STEADY && !steady_start(&run->view, run->start->state, error)) {
+  if (data->simulation.start == START_STEADY &&
+      !steady_start(run->view.plant, run->view.model, run->view.mode, run->start->state, error)) {
     return false;
   }
   view_evaluate(&run->view, run->start);
-  return measurer_begin(&run->measurer, &run->view, run->start, error) &&
+  return metrics_begin(&run->metrics, &run->view, run->start, error) &&
          (run->tangent == NULL || tangent_begin(run->tangent, run->start, error));
 }
 
@@ -231,36 +232,36 @@ bool run_close(struct run_workspace *run, double cpu_seconds, struct error *erro
   bool good = true;
   outcome->end_time = run->start->time;
   integrator_integrals_at(run->view.integrator, run->start->time, run->integrals);
-  if (run->recorder != NULL && outcome->status != RUN_COMPLETE && run->start->time > run->samples.last_time) {
+  if (run->recorder != NULL && outcome->status != RUN_COMPLETE && run->start->time > run->buffer.last_time) {
     struct error ignored;
-    good = samples_put(&run->samples, run->start->time, run->start->signals,
-                       outcome->status == RUN_FAILED ? &ignored : error);
+    good = sample_buffer_put(&run->buffer, run->start->time, run->start->signals,
+                             outcome->status == RUN_FAILED ? &ignored : error);
   }
   if (good && outcome->error.code != ERROR_OUTPUT) {
-    good = samples_flush(&run->samples, error);
+    good = sample_buffer_flush(&run->buffer, error);
   }
-  good = good && measurer_end(&run->measurer, &run->view, run->start, outcome, error);
+  good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error);
   end_counts(run, cpu_seconds, outcome);
   return good;
 }
 
 bool run_in(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
             const struct watcher *watcher, struct outcome *outcome, struct error *error) {
-  double began = course_clock(CLOCK_THREAD_CPUTIME_ID);
+  double began = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
   if (!run_open(run, data, recorder, watcher, outcome, error)) {
     return false;
   }
   double stop;
-  for (bool going = course_open(run); going && course_wants(run, &stop);) {
+  for (bool going = main_loop_begin(run); going && main_loop_next_stop(run, &stop);) {
     going = integrator_step(run->view.integrator, stop, &outcome->error);
     if (!going) {
       outcome->status = RUN_FAILED;
       break;
     }
-    course_look(run);
-    going = course_took(run);
+    main_loop_evaluate(run);
+    going = main_loop_accept(run);
   }
-  return run_close(run, course_clock(CLOCK_THREAD_CPUTIME_ID) - began, error);
+  return run_close(run, main_loop_clock(CLOCK_THREAD_CPUTIME_ID) - began, error);
 }
 
 bool run_case(const struct case_data *data, const struct recorder *recorder, const struct watcher *watcher,

@@ -119,13 +119,13 @@ struct run_workspace;
 
 /* For cases of `plant`. Without `story` no events are collected: nothing but the measures, the ledger and the limits.
  */
-struct run_workspace *run_workspace_new(const struct plant *plant, bool story, struct error *error);
+struct run_workspace *run_workspace_new(const struct plant *plant, bool event_log, struct error *error);
 void run_workspace_free(struct run_workspace *workspace);
 /* From now on `follow` looks at every step that is accepted, before the samples are put; NULL: nobody. */
 struct view;
-struct stretch;
-typedef void run_follower(void *context, const struct view *view, const struct stretch *step);
-void run_workspace_follow(struct run_workspace *workspace, run_follower *follow, void *context);
+struct step;
+typedef void run_observer(void *context, const struct view *view, const struct step *step);
+void run_workspace_observe(struct run_workspace *workspace, run_observer *follow, void *context);
 /* As run_case, to the same numbers bit by bit. `outcome` is all zero, or of an earlier run_in, whose memory is used
  * again; outcome_free it after the last. */
 bool run_in(struct run_workspace *workspace, const struct case_data *data, const struct recorder *recorder,

@@ -18,8 +18,8 @@
 /* One of the two neighbours of a parameter. */
 struct neighbour {
   struct view view;
-  struct measurer measurer;
-  struct moment start; /* of the present stretch */
+  struct metrics metrics;
+  struct sample start; /* of the present stretch */
   double sign;
 };
 
@@ -85,7 +85,7 @@ void tangent_free(struct tangent *tangent) {
     for (int side = 0; side < 2; side++) {
       free(tangent->parameters[i].sides[side].view.model);
       free(tangent->parameters[i].sides[side].view.mode);
-      measurer_free(&tangent->parameters[i].sides[side].measurer);
+      metrics_free(&tangent->parameters[i].sides[side].metrics);
     }
   }
   free(tangent->parameters);
@@ -202,13 +202,13 @@ static void move_release(struct tangent *tangent, struct parameter_tangent *para
   }
   parameter->release = moved;
   for (int side = 0; side < 2; side++) {
-    measurer_release(&parameter->sides[side].measurer, &parameter->sides[side].view, t);
+    metrics_release(&parameter->sides[side].metrics, &parameter->sides[side].view, t);
   }
 }
 
-bool tangent_begin(struct tangent *tangent, const struct moment *moment, struct error *error) {
+bool tangent_begin(struct tangent *tangent, const struct sample *sample, struct error *error) {
   int n = tangent->view->state_count;
-  (void)moment;
+  (void)sample;
   for (int i = 0; i < tangent->request->count; i++) {
     struct parameter_tangent *parameter = &tangent->parameters[i];
     for (int side = 0; side < 2; side++) {
@@ -217,11 +217,12 @@ bool tangent_begin(struct tangent *tangent, const struct moment *moment, struct 
       own->integrator = tangent->view->integrator;
       neighbour->start.time = 0.0;
       own->plant->start(own->model, own->mode, neighbour->start.state);
-      if (own->data->simulation.start == START_STEADY && !steady_start(own, neighbour->start.state, error)) {
+      if (own->data->simulation.start == START_STEADY &&
+          !steady_start(own->plant, own->model, own->mode, neighbour->start.state, error)) {
         return false;
       }
       view_evaluate(own, &neighbour->start);
-      if (!measurer_begin(&neighbour->measurer, own, &neighbour->start, error)) {
+      if (!metrics_begin(&neighbour->metrics, own, &neighbour->start, error)) {
         return false;
       }
     }
@@ -252,12 +253,12 @@ static void read_out(struct tangent *tangent, double t) {
   }
 }
 
-void tangent_before(struct tangent *tangent, const struct moment *moment) {
+void tangent_before(struct tangent *tangent, const struct sample *sample) {
   tangent->open = true;
-  read_out(tangent, moment->time);
-  rates_of(tangent->view, moment->time, moment->state, tangent->rates_before);
-  powers_of(tangent->view, moment->time, moment->state, tangent->powers_before);
-  memcpy(tangent->state_before, moment->state, sizeof tangent->state_before);
+  read_out(tangent, sample->time);
+  rates_of(tangent->view, sample->time, sample->state, tangent->rates_before);
+  powers_of(tangent->view, sample->time, sample->state, tangent->powers_before);
+  memcpy(tangent->state_before, sample->state, sizeof tangent->state_before);
 }
 
 /* The function whose crossing makes a change. */
@@ -269,9 +270,9 @@ struct trigger {
 static double trigger_at(const struct view *view, const struct trigger *trigger, int whose, double t,
                          const double *state) {
   if (trigger->which >= 0) {
-    double switches[PLANT_SWITCH_LIMIT];
-    view->plant->switches(view->model, view->mode, state, switches);
-    return switches[trigger->which];
+    double guards[PLANT_GUARD_LIMIT];
+    view->plant->guards(view->model, view->mode, state, guards);
+    return guards[trigger->which];
   }
   double signals[PLANT_SIGNAL_LIMIT];
   view->plant->signals_at(view->model, view->mode, t, state, signals);
@@ -340,8 +341,8 @@ static double moved_by_clock(const struct parameter_tangent *parameter, double t
 
 /* A change of mode at `moment`, in the neighbours. Leaves in `state` of the parameter the derivative of the state
  * behind the change at moving moments: tangent_after makes it one at a fixed time. */
-void tangent_change(struct tangent *tangent, const struct moment *moment, int which) {
-  double t = moment->time;
+void tangent_change(struct tangent *tangent, const struct sample *sample, int which) {
+  double t = sample->time;
   struct trigger trigger = {which, {NULL, NULL, NULL}};
   for (int i = 0; i < tangent->request->count; i++) {
     struct parameter_tangent *parameter = &tangent->parameters[i];
@@ -376,8 +377,8 @@ void tangent_change(struct tangent *tangent, const struct moment *moment, int wh
   tangent->last_change = t;
 }
 
-void tangent_move(struct tangent *tangent, const struct moment *moment, int index) {
-  double t = moment->time;
+void tangent_move(struct tangent *tangent, const struct sample *sample, int index) {
+  double t = sample->time;
   const struct action *action = &tangent->view->data->actions[index];
   const struct condition *when = &action->when;
   for (int i = 0; i < tangent->request->count; i++) {
@@ -391,7 +392,7 @@ void tangent_move(struct tangent *tangent, const struct moment *moment, int inde
       parameter->moved = due ? (own[0]->when.level - own[1]->when.level) / (2.0 * parameter->step) : parameter->moved;
     } else {
       struct trigger trigger = {-1, {when, &own[0]->when, &own[1]->when}};
-      double value = moment->signals[when->signal];
+      double value = sample->signals[when->signal];
       bool crossed = fabs(value - when->level) <= CROSSES * fmax(fabs(value), fabs(when->level)) && t > 0.0;
       if (crossed) {
         parameter->moved = moved_by(tangent, i, &trigger, t);
@@ -416,12 +417,12 @@ void tangent_move(struct tangent *tangent, const struct moment *moment, int inde
   tangent->last_change = t;
 }
 
-void tangent_after(struct tangent *tangent, const struct moment *moment) {
+void tangent_after(struct tangent *tangent, const struct sample *sample) {
   double rates[PLANT_STATE_LIMIT];
   double powers[PLANT_LEDGER_LIMIT];
   tangent->open = false;
-  rates_of(tangent->view, moment->time, moment->state, rates);
-  powers_of(tangent->view, moment->time, moment->state, powers);
+  rates_of(tangent->view, sample->time, sample->state, rates);
+  powers_of(tangent->view, sample->time, sample->state, powers);
   for (int i = 0; i < tangent->request->count; i++) {
     struct parameter_tangent *parameter = &tangent->parameters[i];
     for (int k = 0; k < tangent->view->state_count; k++) {
@@ -444,28 +445,28 @@ void tangent_restart(struct tangent *tangent, double t) {
   integrator_begin_sensitivities(tangent->view->integrator, states, integrals);
 }
 
-static void look_at(const struct tangent *tangent, int i, const struct neighbour *neighbour, double t,
-                    struct moment *moment) {
-  integrator_look_beside(tangent->view->integrator, i, neighbour->sign * tangent->parameters[i].step);
-  view_at(&neighbour->view, t, moment);
-  integrator_look_beside(tangent->view->integrator, i, 0.0);
+static void evaluate_neighbour(const struct tangent *tangent, int i, const struct neighbour *neighbour, double t,
+                               struct sample *sample) {
+  integrator_perturb(tangent->view->integrator, i, neighbour->sign * tangent->parameters[i].step);
+  view_at(&neighbour->view, t, sample);
+  integrator_perturb(tangent->view->integrator, i, 0.0);
 }
 
-void tangent_follow(struct tangent *tangent, const struct stretch *stretch) {
+void tangent_observe(struct tangent *tangent, const struct step *step) {
   struct integrator *integrator = tangent->view->integrator;
-  struct moment start;
-  struct moment middle;
-  struct moment end;
-  struct stretch own = {&start, &middle, &end};
+  struct sample start;
+  struct sample middle;
+  struct sample end;
+  struct step own = {&start, &middle, &end};
   for (int i = 0; i < tangent->request->count; i++) {
     for (int side = 0; side < 2; side++) {
       struct neighbour *neighbour = &tangent->parameters[i].sides[side];
-      look_at(tangent, i, neighbour, stretch->start->time, &start);
-      look_at(tangent, i, neighbour, stretch->middle->time, &middle);
-      look_at(tangent, i, neighbour, stretch->end->time, &end);
-      integrator_look_beside(integrator, i, neighbour->sign * tangent->parameters[i].step);
-      measurer_follow(&neighbour->measurer, &neighbour->view, &own);
-      integrator_look_beside(integrator, i, 0.0);
+      evaluate_neighbour(tangent, i, neighbour, step->start->time, &start);
+      evaluate_neighbour(tangent, i, neighbour, step->middle->time, &middle);
+      evaluate_neighbour(tangent, i, neighbour, step->end->time, &end);
+      integrator_perturb(integrator, i, neighbour->sign * tangent->parameters[i].step);
+      metrics_observe(&neighbour->metrics, &neighbour->view, &own);
+      integrator_perturb(integrator, i, 0.0);
     }
   }
 }
@@ -474,9 +475,9 @@ void tangent_signals(struct tangent *tangent, double t, double *derivatives) {
   const struct sensitivity_request *request = tangent->request;
   for (int i = 0; i < request->count; i++) {
     const struct parameter_tangent *parameter = &tangent->parameters[i];
-    struct moment sides[2];
-    look_at(tangent, i, &parameter->sides[0], t, &sides[0]);
-    look_at(tangent, i, &parameter->sides[1], t, &sides[1]);
+    struct sample sides[2];
+    evaluate_neighbour(tangent, i, &parameter->sides[0], t, &sides[0]);
+    evaluate_neighbour(tangent, i, &parameter->sides[1], t, &sides[1]);
     for (int k = 0; k < request->signal_count; k++) {
       int signal = request->signals[k];
       derivatives[i * request->signal_count + k] =
@@ -488,18 +489,18 @@ void tangent_signals(struct tangent *tangent, double t, double *derivatives) {
 /* ---- the end ---- */
 
 /* The last moment of a neighbour: at the run's end, or where its own end moves to. */
-static void last_moment(const struct tangent *tangent, int i, const struct neighbour *neighbour, double t,
-                        struct moment *moment) {
+static void last_sample(const struct tangent *tangent, int i, const struct neighbour *neighbour, double t,
+                        struct sample *sample) {
   const struct parameter_tangent *parameter = &tangent->parameters[i];
   if (!tangent->open) {
-    look_at(tangent, i, neighbour, t, moment);
+    evaluate_neighbour(tangent, i, neighbour, t, sample);
     return;
   }
-  moment->time = t;
+  sample->time = t;
   for (int k = 0; k < tangent->view->state_count; k++) {
-    moment->state[k] = tangent->state_before[k] + neighbour->sign * parameter->step * parameter->state[k];
+    sample->state[k] = tangent->state_before[k] + neighbour->sign * parameter->step * parameter->state[k];
   }
-  view_evaluate(&neighbour->view, moment);
+  view_evaluate(&neighbour->view, sample);
 }
 
 /* Of the run itself, by the ledger's names. */
@@ -526,7 +527,7 @@ static void correct(const struct tangent *tangent, const struct parameter_tangen
   }
 }
 
-bool tangent_end(struct tangent *tangent, const struct moment *moment, const struct outcome *outcome,
+bool tangent_end(struct tangent *tangent, const struct sample *sample, const struct outcome *outcome,
                  struct sensitivity_result *result, struct error *error) {
   struct outcome *own = calloc(2, sizeof *own);
   if (own == NULL) {
@@ -537,14 +538,14 @@ bool tangent_end(struct tangent *tangent, const struct moment *moment, const str
     struct parameter_tangent *parameter = &tangent->parameters[i];
     for (int side = 0; good && side < 2; side++) {
       struct neighbour *neighbour = &parameter->sides[side];
-      struct moment last;
-      last_moment(tangent, i, neighbour, moment->time, &last);
+      struct sample last;
+      last_sample(tangent, i, neighbour, sample->time, &last);
       own[side].broken_count = 0;
       own[side].energy_lost = own[side].energy_stored = 0.0;
       own[side].end_time = outcome->end_time;
-      integrator_look_beside(tangent->view->integrator, i, neighbour->sign * parameter->step);
-      good = measurer_end(&neighbour->measurer, &neighbour->view, &last, &own[side], error);
-      integrator_look_beside(tangent->view->integrator, i, 0.0);
+      integrator_perturb(tangent->view->integrator, i, neighbour->sign * parameter->step);
+      good = metrics_end(&neighbour->metrics, &neighbour->view, &last, &own[side], error);
+      integrator_perturb(tangent->view->integrator, i, 0.0);
     }
     for (int m = 0; good && m < MEASURE_COUNT; m++) {
       result->measures[i][m] = (own[0].measures[m] - own[1].measures[m]) / (2.0 * parameter->step);

@@ -19,7 +19,7 @@
 #ifndef SWASHLOOP_RUN_TANGENT_H
 #define SWASHLOOP_RUN_TANGENT_H
 
-#include "measurer.h"
+#include "metrics.h"
 #include "run.h"
 #include "view.h"
 
@@ -34,21 +34,21 @@ void tangent_free(struct tangent *tangent);
 bool tangent_prepare(struct tangent *tangent, const struct view *view, struct integrator_problem *problem,
                      struct error *error);
 /* At time zero, `moment` that of the run. */
-bool tangent_begin(struct tangent *tangent, const struct moment *moment, struct error *error);
+bool tangent_begin(struct tangent *tangent, const struct sample *sample, struct error *error);
 /* Around each change at one moment: what is before it (mode and state of the run as they are), then the change of the
  * neighbours, then what is after it. `which`: switch, or -1 for the clock. */
-void tangent_before(struct tangent *tangent, const struct moment *moment);
-void tangent_change(struct tangent *tangent, const struct moment *moment, int which);
-void tangent_move(struct tangent *tangent, const struct moment *moment, int index);
-void tangent_after(struct tangent *tangent, const struct moment *moment);
+void tangent_before(struct tangent *tangent, const struct sample *sample);
+void tangent_change(struct tangent *tangent, const struct sample *sample, int which);
+void tangent_move(struct tangent *tangent, const struct sample *sample, int index);
+void tangent_after(struct tangent *tangent, const struct sample *sample);
 /* Before the integrator starts again. */
 void tangent_restart(struct tangent *tangent, double t);
 /* An accepted step. */
-void tangent_follow(struct tangent *tangent, const struct stretch *stretch);
+void tangent_observe(struct tangent *tangent, const struct step *step);
 /* Derivatives of the signals asked for, [parameter][signal]; `moment` that of the run. */
 void tangent_signals(struct tangent *tangent, double t, double *derivatives);
 /* The end: measures into the result. */
-bool tangent_end(struct tangent *tangent, const struct moment *moment, const struct outcome *outcome,
+bool tangent_end(struct tangent *tangent, const struct sample *sample, const struct outcome *outcome,
                  struct sensitivity_result *result, struct error *error);
 
 #endif

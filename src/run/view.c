@@ -2,43 +2,43 @@
 
 #include <math.h>
 
-void view_evaluate(const struct view *view, struct moment *moment) {
+void view_evaluate(const struct view *view, struct sample *sample) {
   const struct plant *plant = view->plant;
-  if (plant->look != NULL) {
-    struct plant_look look = {moment->powers, moment->signals, view->no_events ? NULL : moment->events,
-                              moment->switches};
-    plant->look(view->model, view->mode, moment->time, moment->state, &look);
+  if (plant->evaluate != NULL) {
+    struct plant_evaluation look = {sample->powers, sample->signals, view->no_events ? NULL : sample->events,
+                                    sample->guards};
+    plant->evaluate(view->model, view->mode, sample->time, sample->state, &look);
     return;
   }
-  plant->powers(view->model, view->mode, moment->time, moment->state, moment->powers);
-  plant->signals_at(view->model, view->mode, moment->time, moment->state, moment->signals);
+  plant->powers(view->model, view->mode, sample->time, sample->state, sample->powers);
+  plant->signals_at(view->model, view->mode, sample->time, sample->state, sample->signals);
   if (!view->no_events) {
-    plant->events_at(view->model, view->mode, moment->time, moment->state, moment->events);
+    plant->events_at(view->model, view->mode, sample->time, sample->state, sample->events);
   }
-  plant->switches(view->model, view->mode, moment->state, moment->switches);
+  plant->guards(view->model, view->mode, sample->state, sample->guards);
 }
 
-void view_signals_at(const struct view *view, double t, struct moment *moment) {
-  moment->time = t;
-  integrator_state_at(view->integrator, t, moment->state);
-  view->plant->signals_at(view->model, view->mode, t, moment->state, moment->signals);
+void view_signals_at(const struct view *view, double t, struct sample *sample) {
+  sample->time = t;
+  integrator_state_at(view->integrator, t, sample->state);
+  view->plant->signals_at(view->model, view->mode, t, sample->state, sample->signals);
 }
 
-void view_at(const struct view *view, double t, struct moment *moment) {
-  moment->time = t;
-  integrator_state_at(view->integrator, t, moment->state);
-  view_evaluate(view, moment);
+void view_at(const struct view *view, double t, struct sample *sample) {
+  sample->time = t;
+  integrator_state_at(view->integrator, t, sample->state);
+  view_evaluate(view, sample);
 }
 
-bool view_first(const struct view *view, const struct stretch *stretch, view_question *question, const void *context,
-                struct moment *found) {
-  double low = stretch->start->time;
+bool view_first(const struct view *view, const struct step *step, view_question *question, const void *context,
+                struct sample *found) {
+  double low = step->start->time;
   double high;
-  if (question(context, stretch->middle)) {
-    high = stretch->middle->time;
-  } else if (question(context, stretch->end)) {
-    low = stretch->middle->time;
-    high = stretch->end->time;
+  if (question(context, step->middle)) {
+    high = step->middle->time;
+  } else if (question(context, step->end)) {
+    low = step->middle->time;
+    high = step->end->time;
   } else {
     return false;
   }

@@ -9,20 +9,20 @@
 #include "plant.h"
 
 /* All that can be known of one instant. */
-struct moment {
+struct sample {
   double time;
   double state[PLANT_STATE_LIMIT];
   double signals[PLANT_SIGNAL_LIMIT];
   double events[PLANT_EVENT_LIMIT];
-  double switches[PLANT_SWITCH_LIMIT];
+  double guards[PLANT_GUARD_LIMIT];
   double powers[PLANT_LEDGER_LIMIT];
 };
 
-/* One step as the followers see it: its ends and its middle. */
-struct stretch {
-  const struct moment *start;
-  const struct moment *middle;
-  const struct moment *end;
+/* One step as the observers see it: its ends and its middle. */
+struct step {
+  const struct sample *start;
+  const struct sample *middle;
+  const struct sample *end;
 };
 
 struct view {
@@ -36,19 +36,19 @@ struct view {
 };
 
 /* Fill in everything that follows from moment->time and moment->state. */
-void view_evaluate(const struct view *view, struct moment *moment);
+void view_evaluate(const struct view *view, struct sample *sample);
 /* Only the signals at t, within the last step; fills time, state and signals. */
-void view_signals_at(const struct view *view, double t, struct moment *moment);
+void view_signals_at(const struct view *view, double t, struct sample *sample);
 /* The moment at t, within the last step. */
-void view_at(const struct view *view, double t, struct moment *moment);
+void view_at(const struct view *view, double t, struct sample *sample);
 
 /* Is it so at this moment? */
-typedef bool view_question(const void *context, const struct moment *moment);
+typedef bool view_question(const void *context, const struct sample *sample);
 
 /* The first moment in (start, end] of a stretch at which the answer is yes, given that it is no at its start; to about
  * 1e-12 of the time. Looks at the middle, so that a yes that lasts half a step is never missed. False if there is none.
  */
-bool view_first(const struct view *view, const struct stretch *stretch, view_question *question, const void *context,
-                struct moment *found);
+bool view_first(const struct view *view, const struct step *step, view_question *question, const void *context,
+                struct sample *found);
 
 #endif

@@ -16,41 +16,41 @@ static bool fail(const struct loader *loader, const struct node *node, const cha
 
 /* ---- slots ---- */
 
-static bool find_slot(const struct loader *loader, const struct node *path, struct axis *axis) {
+static bool find_ref(const struct loader *loader, const struct node *path, struct axis *axis) {
   struct error inner = {0};
-  struct slot *slot = &axis->slots[axis->slot_count];
+  struct parameter_ref *ref = &axis->refs[axis->ref_count];
   if (path->kind != NODE_TEXT) {
     return error_at(loader->error, path->file, path->line, path->column, "found %s, expected the path of a parameter",
                     node_kind_words(path));
   }
-  if (!slot_find(loader->data, path->text, slot, &inner)) {
+  if (!parameter_ref_find(loader->data, path->text, ref, &inner)) {
     return error_at(loader->error, path->file, path->line, node_column(path, inner.column - 1), "%s", inner.text);
   }
-  const struct slot *first = &axis->slots[0];
-  bool alike = slot->quantity == first->quantity && slot->reference == first->reference &&
-               (slot->choices == NULL) == (first->choices == NULL) &&
-               (slot->choices == NULL || strcmp(slot->choices, first->choices) == 0);
+  const struct parameter_ref *first = &axis->refs[0];
+  bool alike = ref->quantity == first->quantity && ref->reference == first->reference &&
+               (ref->choices == NULL) == (first->choices == NULL) &&
+               (ref->choices == NULL || strcmp(ref->choices, first->choices) == 0);
   if (!alike) {
     return error_at(loader->error, path->file, path->line, path->column,
                     "'%s' is another quantity than '%s': the two cannot have one value", path->text, axis->paths[0]);
   }
-  axis->paths[axis->slot_count++] = path->text;
+  axis->paths[axis->ref_count++] = path->text;
   return true;
 }
 
-bool axis_find_slots(const struct loader *loader, const struct node *path, struct axis *axis) {
+bool axis_find_refs(const struct loader *loader, const struct node *path, struct axis *axis) {
   bool list = path->kind == NODE_LIST;
   int count = list ? path->count : 1;
   if (count == 0) {
     return fail(loader, path, "an empty list, expected paths of parameters");
   }
-  axis->slots = arena_take(loader->arena, (size_t)count * sizeof *axis->slots);
+  axis->refs = arena_take(loader->arena, (size_t)count * sizeof *axis->refs);
   axis->paths = arena_take(loader->arena, (size_t)count * sizeof *axis->paths);
-  if (!axis->slots || !axis->paths) {
+  if (!axis->refs || !axis->paths) {
     return loader_out_of_memory(loader);
   }
   for (const struct node *node = list ? path->first : path; node; node = list ? node->next : NULL) {
-    if (!find_slot(loader, node, axis)) {
+    if (!find_ref(loader, node, axis)) {
       return false;
     }
   }
@@ -62,8 +62,8 @@ bool axis_find_slots(const struct loader *loader, const struct node *path, struc
 
 /* A value that every slot of the axis accepts. */
 static bool read_value(const struct loader *loader, const struct axis *axis, const struct node *node, double *si) {
-  for (int i = 0; i < axis->slot_count; i++) {
-    if (!slot_read(loader, &axis->slots[i], axis->paths[i], node, si)) {
+  for (int i = 0; i < axis->ref_count; i++) {
+    if (!parameter_ref_read(loader, &axis->refs[i], axis->paths[i], node, si)) {
       return false;
     }
   }
@@ -147,9 +147,9 @@ static bool read_cuts(const struct loader *loader, const struct node *entry, str
   const struct node *high = node_child(entry, "high");
   axis->low = -HUGE_VAL;
   axis->high = HUGE_VAL;
-  for (int i = 0; i < axis->slot_count; i++) {
-    axis->low = fmax(axis->low, axis->slots[i].low);
-    axis->high = fmin(axis->high, axis->slots[i].high);
+  for (int i = 0; i < axis->ref_count; i++) {
+    axis->low = fmax(axis->low, axis->refs[i].low);
+    axis->high = fmin(axis->high, axis->refs[i].high);
   }
   if ((low && !read_value(loader, axis, low, &axis->low)) || (high && !read_value(loader, axis, high, &axis->high))) {
     return false;
@@ -171,7 +171,7 @@ static bool read_normal(const struct loader *loader, const struct node *entry, s
     return false;
   }
   /* A deviation is a difference: 5 K, not 5 degC. */
-  enum quantity quantity = axis->slots[0].quantity;
+  enum quantity quantity = axis->refs[0].quantity;
   quantity = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
   if (!number_read(loader, "deviation", quantity, deviation, &axis->width)) {
     return false;
@@ -218,7 +218,7 @@ static bool read_distribution(const struct loader *loader, const struct node *en
   if (!choice_read(loader, "distribution", distributions, node, &chosen)) {
     return false;
   }
-  if (axis->slots[0].choices) {
+  if (axis->refs[0].choices) {
     return fail(loader, node, "a choice has no distribution; give 'values:'");
   }
   axis->kind = AXIS_DISTRIBUTION;
@@ -290,14 +290,14 @@ bool axis_read(const struct loader *loader, const struct node *entry, struct axi
     return false;
   }
   const struct node *path = need(loader, entry, "path");
-  if (!path || !axis_find_slots(loader, path, axis)) {
+  if (!path || !axis_find_refs(loader, path, axis)) {
     return false;
   }
   const struct node *values = node_child(entry, "values");
   if (values) {
     return read_list(loader, values, axis);
   }
-  if (axis->slots[0].choices) {
+  if (axis->refs[0].choices) {
     return fail(loader, entry, "a choice has no range and no distribution; give 'values:'");
   }
   return node_child(entry, "distribution") ? read_distribution(loader, entry, axis) : read_range(loader, entry, axis);

@@ -5,7 +5,7 @@
 #include <stdint.h>
 
 #include "loader.h"
-#include "slot.h"
+#include "parameter_ref.h"
 
 enum axis_kind { AXIS_LIST, AXIS_RANGE, AXIS_DISTRIBUTION, AXIS_COLUMN };
 
@@ -20,8 +20,8 @@ enum distribution {
 struct axis {
   const char *path; /* of the first slot; names the column */
   const char **paths;
-  struct slot *slots; /* all take the same value */
-  int slot_count;
+  struct parameter_ref *refs; /* all take the same value */
+  int ref_count;
   const struct node *node; /* where it is written */
 
   enum axis_kind kind;
@@ -42,7 +42,7 @@ struct axis {
 /* Read one entry of `vary`. */
 bool axis_read(const struct loader *loader, const struct node *entry, struct axis *axis);
 /* The slots of `path: NAME` or `path: [NAME, NAME]`. */
-bool axis_find_slots(const struct loader *loader, const struct node *path, struct axis *axis);
+bool axis_find_refs(const struct loader *loader, const struct node *path, struct axis *axis);
 
 /* How many values it has by itself; 0 when it has any number. */
 long axis_count(const struct axis *axis);

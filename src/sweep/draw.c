@@ -94,8 +94,8 @@ uint32_t draw_sobol_scrambled(uint64_t seed, int dimension, uint32_t index) {
   for (int bit = 0; bit < 32; bit++) {
     /* The bits above this one, with a leading 1 so that their number counts, too. */
     uint64_t above = (UINT64_C(1) << bit) | (bit > 0 ? plain >> (32 - bit) : 0);
-    uint32_t flip = (uint32_t)(draw_bits(seed, (uint64_t)dimension, above) >> 63);
-    bits |= (((plain >> (31 - bit)) & 1U) ^ flip) << (31 - bit);
+    uint32_t mask_not = (uint32_t)(draw_bits(seed, (uint64_t)dimension, above) >> 63);
+    bits |= (((plain >> (31 - bit)) & 1U) ^ mask_not) << (31 - bit);
   }
   return bits;
 }

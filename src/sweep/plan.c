@@ -21,7 +21,7 @@ static void hash_count(uint64_t *hash, int64_t count) {
 }
 
 static void hash_axis(uint64_t *hash, const struct axis *axis) {
-  for (int i = 0; i < axis->slot_count; i++) {
+  for (int i = 0; i < axis->ref_count; i++) {
     hash_text(hash, axis->paths[i]);
   }
   hash_count(hash, (int64_t)axis->kind);
@@ -39,11 +39,11 @@ static void hash_setting(uint64_t *hash, const struct setting *setting) {
   hash_text(hash, setting->name ? setting->name : "");
   hash_count(hash, setting->count);
   for (int i = 0; i < setting->count; i++) {
-    const struct slot *slot = &setting->slots[i];
-    hash_count(hash, (int64_t)slot->kind);
-    hash_count(hash, slot->index);
-    hash_text(hash, slot->parameter.group ? slot->parameter.group->name : "");
-    hash_text(hash, slot->parameter.field ? slot->parameter.field->name : "");
+    const struct parameter_ref *ref = &setting->refs[i];
+    hash_count(hash, (int64_t)ref->kind);
+    hash_count(hash, ref->index);
+    hash_text(hash, ref->parameter.group ? ref->parameter.group->name : "");
+    hash_text(hash, ref->parameter.field ? ref->parameter.field->name : "");
     hash_number(hash, setting->values[i]);
   }
 }
@@ -153,7 +153,7 @@ double plan_value(const struct plan *plan, int64_t k, int axis) {
 
 static void put_setting(struct case_data *own, const struct setting *setting) {
   for (int i = 0; i < setting->count; i++) {
-    slot_set(own, &setting->slots[i], setting->values[i]);
+    parameter_ref_set(own, &setting->refs[i], setting->values[i]);
   }
 }
 
@@ -164,13 +164,13 @@ bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct 
   }
   for (int a = 0; a < plan->axis_count; a++) {
     double value = plan_value(plan, k, a);
-    for (int i = 0; i < plan->axes[a].slot_count; i++) {
-      slot_set(own, &plan->axes[a].slots[i], value);
+    for (int i = 0; i < plan->axes[a].ref_count; i++) {
+      parameter_ref_set(own, &plan->axes[a].refs[i], value);
     }
   }
   for (int a = 0; a < plan->axis_count; a++) {
-    for (int i = 0; i < plan->axes[a].slot_count; i++) {
-      const char *disorder = slot_disorder(own, &plan->axes[a].slots[i]);
+    for (int i = 0; i < plan->axes[a].ref_count; i++) {
+      const char *disorder = parameter_ref_disorder(own, &plan->axes[a].refs[i]);
       if (disorder) {
         return error_set(error, ERROR_INPUT, "%s: %s", plan->axes[a].paths[i], disorder);
       }
@@ -218,7 +218,7 @@ void plan_describe(const struct plan *plan, int64_t k, char *buffer, int size) {
   }
   for (int a = 0; a < plan->axis_count && used < size; a++) {
     char value[96];
-    slot_show(&plan->axes[a].slots[0], plan_value(plan, k, a), value, sizeof value);
+    parameter_ref_show(&plan->axes[a].refs[0], plan_value(plan, k, a), value, sizeof value);
     used += snprintf(buffer + used, (size_t)(size - used), "%s%s %s", used > 0 ? ", " : "", plan->axes[a].path, value);
   }
 }

@@ -21,7 +21,7 @@ enum arrangement {
 /* One of the settings that a study compares: what it sets, over the same cases as the others. */
 struct setting {
   const char *name;
-  struct slot *slots;
+  struct parameter_ref *refs;
   double *values; /* SI */
   int count;
 };

@@ -126,7 +126,7 @@ static bool read_header(struct table *table) {
                           .verbatim = true,
                           .text = path};
     *axis = (struct axis){.node = node, .kind = AXIS_COLUMN};
-    if (!axis_find_slots(table->loader, node, axis)) {
+    if (!axis_find_refs(table->loader, node, axis)) {
       return false;
     }
     for (int i = 0; i < plan->axis_count; i++) {
@@ -187,8 +187,8 @@ static bool read_row(struct table *table, const char *line, size_t length) {
                         .verbatim = true,
                         .text = cell};
     const struct axis *axis = &plan->axes[i];
-    if (!slot_read(table->loader, &axis->slots[0], axis->path, &node,
-                   &table->points[plan->samples * plan->axis_count + i])) {
+    if (!parameter_ref_read(table->loader, &axis->refs[0], axis->path, &node,
+                            &table->points[plan->samples * plan->axis_count + i])) {
       return false;
     }
   }

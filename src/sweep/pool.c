@@ -6,16 +6,16 @@
 #include <string.h>
 #include <time.h>
 
-#include "hand.h"
+#include "worker.h"
 
-struct worker {
+struct pool_thread {
   struct pool *pool;
   pthread_t thread;
-  struct hand hand;
+  struct worker worker;
 };
 
 struct pool {
-  struct shop shop; /* what the threads' hands share */
+  struct shared_state shared; /* what the threads' workers share */
   pthread_mutex_t lock;
   pthread_cond_t work; /* a span, a free block or the end has come */
   pthread_cond_t done; /* a finished block has come */
@@ -28,8 +28,8 @@ struct pool {
   struct pool_block **finished_end;
   struct pool_block *blocks;
   int block_count;
-  struct worker *workers;
-  int worker_count;
+  struct pool_thread *threads;
+  int thread_count;
   bool ending;
 };
 
@@ -43,8 +43,8 @@ static void hand_over(struct pool *pool, struct pool_block *block) {
 }
 
 static void *work(void *argument) {
-  struct worker *worker = argument;
-  struct pool *pool = worker->pool;
+  struct pool_thread *thread = argument;
+  struct pool *pool = thread->pool;
   pthread_mutex_lock(&pool->lock);
   for (;;) {
     while (!pool->ending && (pool->span_count == 0 || pool->free == NULL)) {
@@ -59,7 +59,7 @@ static void *work(void *argument) {
     pool->free = block->next;
     pool->running++;
     pthread_mutex_unlock(&pool->lock);
-    hand_run(&worker->hand, span, block);
+    worker_run(&thread->worker, span, block);
     pthread_mutex_lock(&pool->lock);
     pool->running--;
     hand_over(pool, block);
@@ -68,12 +68,12 @@ static void *work(void *argument) {
   return NULL;
 }
 
-static bool start_worker(struct pool *pool, struct worker *worker, struct error *error) {
-  worker->pool = pool;
-  if (!hand_open(&worker->hand, &pool->shop, error)) {
+static bool start_worker(struct pool *pool, struct pool_thread *thread, struct error *error) {
+  thread->pool = pool;
+  if (!worker_open(&thread->worker, &pool->shared, error)) {
     return false;
   }
-  int failed = pthread_create(&worker->thread, NULL, work, worker);
+  int failed = pthread_create(&thread->thread, NULL, work, thread);
   if (failed != 0) {
     return error_set(error, ERROR_MEMORY, "no thread could be started: %s", strerror(failed));
   }
@@ -81,16 +81,16 @@ static bool start_worker(struct pool *pool, struct worker *worker, struct error 
 }
 
 static bool make_blocks(struct pool *pool) {
-  pool->span_room = 2 * pool->shop.order.jobs;
-  pool->block_count = 3 * pool->shop.order.jobs + 1;
+  pool->span_room = 2 * pool->shared.order.jobs;
+  pool->block_count = 3 * pool->shared.order.jobs + 1;
   pool->spans = calloc((size_t)pool->span_room, sizeof *pool->spans);
   pool->blocks = calloc((size_t)pool->block_count, sizeof *pool->blocks);
-  pool->workers = calloc((size_t)pool->shop.order.jobs, sizeof *pool->workers);
+  pool->threads = calloc((size_t)pool->shared.order.jobs, sizeof *pool->threads);
   for (int i = 0; pool->blocks != NULL && i < pool->block_count; i++) {
     pool->blocks[i].next = pool->free;
     pool->free = &pool->blocks[i];
   }
-  return pool->spans != NULL && pool->blocks != NULL && pool->workers != NULL;
+  return pool->spans != NULL && pool->blocks != NULL && pool->threads != NULL;
 }
 
 struct pool *pool_new(const struct pool_order *order, struct error *error) {
@@ -99,14 +99,14 @@ struct pool *pool_new(const struct pool_order *order, struct error *error) {
     error_set(error, ERROR_MEMORY, "no memory for threads");
     return NULL;
   }
-  pool->shop.order = *order;
-  pool->shop.shape = row_shape_of(order->plan);
+  pool->shared.order = *order;
+  pool->shared.shape = row_shape_of(order->plan);
   pool->finished_end = &pool->finished;
   pthread_condattr_t attributes;
   pthread_condattr_init(&attributes);
   pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
   pthread_mutex_init(&pool->lock, NULL);
-  pthread_mutex_init(&pool->shop.file_lock, NULL);
+  pthread_mutex_init(&pool->shared.file_lock, NULL);
   pthread_cond_init(&pool->work, NULL);
   pthread_cond_init(&pool->done, &attributes);
   pthread_condattr_destroy(&attributes);
@@ -115,14 +115,14 @@ struct pool *pool_new(const struct pool_order *order, struct error *error) {
     pool_free(pool);
     return NULL;
   }
-  while (pool->worker_count < order->jobs) {
-    struct worker *worker = &pool->workers[pool->worker_count];
-    if (!start_worker(pool, worker, error)) {
-      hand_close(&worker->hand);
+  while (pool->thread_count < order->jobs) {
+    struct pool_thread *thread = &pool->threads[pool->thread_count];
+    if (!start_worker(pool, thread, error)) {
+      worker_close(&thread->worker);
       pool_free(pool);
       return NULL;
     }
-    pool->worker_count++;
+    pool->thread_count++;
   }
   return pool;
 }
@@ -135,9 +135,9 @@ void pool_free(struct pool *pool) {
   pool->ending = true;
   pthread_cond_broadcast(&pool->work);
   pthread_mutex_unlock(&pool->lock);
-  for (int i = 0; i < pool->worker_count; i++) {
-    pthread_join(pool->workers[i].thread, NULL);
-    hand_close(&pool->workers[i].hand);
+  for (int i = 0; i < pool->thread_count; i++) {
+    pthread_join(pool->threads[i].thread, NULL);
+    worker_close(&pool->threads[i].worker);
   }
   for (int i = 0; pool->blocks != NULL && i < pool->block_count; i++) {
     free(pool->blocks[i].payload);
@@ -145,10 +145,10 @@ void pool_free(struct pool *pool) {
   pthread_cond_destroy(&pool->work);
   pthread_cond_destroy(&pool->done);
   pthread_mutex_destroy(&pool->lock);
-  pthread_mutex_destroy(&pool->shop.file_lock);
+  pthread_mutex_destroy(&pool->shared.file_lock);
   free(pool->spans);
   free(pool->blocks);
-  free(pool->workers);
+  free(pool->threads);
   free(pool);
 }
 
@@ -163,7 +163,7 @@ int pool_wants(struct pool *pool) {
 
 void pool_give(struct pool *pool, struct span span) {
   pthread_mutex_lock(&pool->lock);
-  if (pool->span_count < pool->span_room && !atomic_load(&pool->shop.stopping)) {
+  if (pool->span_count < pool->span_room && !atomic_load(&pool->shared.stopping)) {
     pool->spans[pool->span_count++] = span;
     pthread_cond_signal(&pool->work);
   }
@@ -200,9 +200,9 @@ void pool_return(struct pool *pool, struct pool_block *block) {
 
 void pool_stop(struct pool *pool) {
   pthread_mutex_lock(&pool->lock);
-  if (!atomic_load(&pool->shop.stopping)) {
-    atomic_store(&pool->shop.stopped_at, hand_clock(CLOCK_MONOTONIC));
-    atomic_store(&pool->shop.stopping, true);
+  if (!atomic_load(&pool->shared.stopping)) {
+    atomic_store(&pool->shared.stopped_at, worker_clock(CLOCK_MONOTONIC));
+    atomic_store(&pool->shared.stopping, true);
   }
   pool->span_count = 0;
   pthread_mutex_unlock(&pool->lock);

@@ -1,5 +1,5 @@
-/* Threads that run cases. Each has a hand of its own (hand.h), takes a span of positions and hands over the rows in one
- * block. */
+/* Threads that run cases. Each has a worker of its own (worker.h), takes a span of positions and hands over the rows in
+ * one block. */
 #ifndef SWASHLOOP_SWEEP_POOL_H
 #define SWASHLOOP_SWEEP_POOL_H
 

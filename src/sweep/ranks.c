@@ -25,7 +25,7 @@ static unsigned char *grow(unsigned char *bytes, size_t *room, size_t need) {
   return larger;
 }
 
-static void send_message(void *context, int to, enum crew_kind kind, const struct crew_message *message,
+static void send_message(void *context, int to, enum message_kind kind, const struct message_head *message,
                          const void *payload) {
   struct post *post = context;
   size_t bytes = (size_t)message->bytes;
@@ -37,7 +37,7 @@ static void send_message(void *context, int to, enum crew_kind kind, const struc
   MPI_Send(post->out, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD);
 }
 
-static bool receive_message(void *context, int *from, enum crew_kind *kind, struct crew_message *message,
+static bool receive_message(void *context, int *from, enum message_kind *kind, struct message_head *message,
                             const void **payload) {
   struct post *post = context;
   MPI_Status status;
@@ -51,20 +51,20 @@ static bool receive_message(void *context, int *from, enum crew_kind *kind, stru
   post->in = grow(post->in, &post->in_room, (size_t)bytes);
   MPI_Recv(post->in, bytes, MPI_BYTE, status.MPI_SOURCE, status.MPI_TAG, MPI_COMM_WORLD, &status);
   *from = status.MPI_SOURCE;
-  *kind = (enum crew_kind)status.MPI_TAG;
+  *kind = (enum message_kind)status.MPI_TAG;
   memcpy(message, post->in, sizeof *message);
   *payload = post->in + sizeof *message;
   return true;
 }
 
-int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct crew *)) {
+int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct communicator *)) {
   struct post post = {0};
-  struct crew crew = {.context = &post, .send = send_message, .receive = receive_message};
+  struct communicator communicator = {.context = &post, .send = send_message, .receive = receive_message};
   int level = 0;
   MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
-  MPI_Comm_rank(MPI_COMM_WORLD, &crew.rank);
-  MPI_Comm_size(MPI_COMM_WORLD, &crew.size);
-  int code = command(argument_count, arguments, crew.size > 1 ? &crew : NULL);
+  MPI_Comm_rank(MPI_COMM_WORLD, &communicator.rank);
+  MPI_Comm_size(MPI_COMM_WORLD, &communicator.size);
+  int code = command(argument_count, arguments, communicator.size > 1 ? &communicator : NULL);
   MPI_Finalize();
   free(post.out);
   free(post.in);

@@ -2,9 +2,10 @@
 #ifndef SWASHLOOP_SWEEP_RANKS_H
 #define SWASHLOOP_SWEEP_RANKS_H
 
-#include "crew.h"
+#include "communicator.h"
 
-/* Call `command` on every rank, with a crew of all of them, or NULL when there is but one; returns its exit code. */
-int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct crew *));
+/* Call `command` on every rank, with a communicator of all of them, or NULL when there is but one; returns its exit
+ * code. */
+int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct communicator *));
 
 #endif

@@ -1,5 +1,5 @@
 /* One case's line of the table, and how it lies in the journal: the case number, the status, the numbers (measures,
- * worst value of each limit, steps and right-hand sides), how each limit fared, and the message. */
+ * worst value of each limit, steps and right-worker sides), how each limit fared, and the message. */
 #ifndef SWASHLOOP_SWEEP_ROW_H
 #define SWASHLOOP_SWEEP_ROW_H
 
@@ -21,7 +21,7 @@ struct row_shape {
 struct row {
   int64_t k;
   enum run_status status;
-  const double *numbers;     /* measures, worst values, steps, right-hand sides */
+  const double *numbers;     /* measures, worst values, steps, right-worker sides */
   const unsigned char *kept; /* enum row_limit, one a limit */
   const char *message;
   int message_length;

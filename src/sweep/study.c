@@ -118,10 +118,10 @@ static bool read_title(struct plan *plan, const struct loader *loader, const str
 
 /* ---- what varies ---- */
 
-static const struct axis *same_slot(const struct plan *plan, const struct axis *axis) {
+static const struct axis *same_ref(const struct plan *plan, const struct axis *axis) {
   for (int i = 0; i < plan->axis_count; i++) {
-    for (int a = 0; a < axis->slot_count; a++) {
-      for (int b = 0; b < plan->axes[i].slot_count; b++) {
+    for (int a = 0; a < axis->ref_count; a++) {
+      for (int b = 0; b < plan->axes[i].ref_count; b++) {
         if (strcmp(axis->paths[a], plan->axes[i].paths[b]) == 0) {
           return &plan->axes[i];
         }
@@ -144,7 +144,7 @@ static bool read_axes(struct plan *plan, const struct loader *loader, const stru
     if (!axis_read(loader, entry, axis)) {
       return false;
     }
-    const struct axis *twin = same_slot(plan, axis);
+    const struct axis *twin = same_ref(plan, axis);
     if (twin) {
       return error_at(loader->error, entry->file, entry->line, entry->column, "'%s' varies already, in line %d",
                       axis->path, twin->node->line);
@@ -292,26 +292,26 @@ static bool read_setting(struct plan *plan, const struct loader *loader, const s
                     node_kind_words(set));
   }
   size_t room = set ? (size_t)set->count : 0;
-  setting->slots = arena_take(plan->memory, room * sizeof *setting->slots);
+  setting->refs = arena_take(plan->memory, room * sizeof *setting->refs);
   setting->values = arena_take(plan->memory, room * sizeof *setting->values);
-  if (!setting->slots || !setting->values) {
+  if (!setting->refs || !setting->values) {
     return loader_out_of_memory(loader);
   }
   for (const struct node *node = set ? set->first : NULL; node; node = node->next) {
     struct error inner = {0};
-    struct slot *slot = &setting->slots[setting->count];
-    if (!slot_find(&plan->base, node->key, slot, &inner)) {
+    struct parameter_ref *ref = &setting->refs[setting->count];
+    if (!parameter_ref_find(&plan->base, node->key, ref, &inner)) {
       return error_at(loader->error, node->file, node->key_line, node->key_column + inner.column - 1, "%s", inner.text);
     }
     for (int i = 0; i < plan->axis_count; i++) {
-      for (int p = 0; p < plan->axes[i].slot_count; p++) {
+      for (int p = 0; p < plan->axes[i].ref_count; p++) {
         if (strcmp(plan->axes[i].paths[p], node->key) == 0) {
           return error_at(loader->error, node->file, node->key_line, node->key_column,
                           "'%s' varies over the cases; a setting cannot set it", node->key);
         }
       }
     }
-    if (!slot_read(loader, slot, node->key, node, &setting->values[setting->count++])) {
+    if (!parameter_ref_read(loader, ref, node->key, node, &setting->values[setting->count++])) {
       return false;
     }
   }
@@ -325,15 +325,15 @@ static bool make_unset(struct plan *plan, const struct loader *loader) {
     count += plan->settings[i].count;
   }
   struct setting *unset = &plan->unset;
-  unset->slots = arena_take(plan->memory, (size_t)count * sizeof *unset->slots);
+  unset->refs = arena_take(plan->memory, (size_t)count * sizeof *unset->refs);
   unset->values = arena_take(plan->memory, (size_t)count * sizeof *unset->values);
-  if (!unset->slots || !unset->values) {
+  if (!unset->refs || !unset->values) {
     return loader_out_of_memory(loader);
   }
   for (int i = 0; i < plan->setting_count; i++) {
     for (int s = 0; s < plan->settings[i].count; s++) {
-      unset->slots[unset->count] = plan->settings[i].slots[s];
-      unset->values[unset->count] = slot_get(&plan->base, &plan->settings[i].slots[s]);
+      unset->refs[unset->count] = plan->settings[i].refs[s];
+      unset->values[unset->count] = parameter_ref_get(&plan->base, &plan->settings[i].refs[s]);
       unset->count++;
     }
   }

@@ -10,20 +10,20 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "hand.h"
+#include "worker.h"
 #include "journal.h"
 #include "pool.h"
 #include "provenance.h"
-#include "supply.h"
+#include "work_queue.h"
 #include "table.h"
 
 enum { PATH_LIMIT = 4096 };
 
-/* How long the dealing thread sleeps while nothing finishes. Alone it looks only for a wish to stop; in a crew for
- * messages, too, which costs: often after something came, then ever less often. */
+/* How long the dealing thread sleeps while nothing finishes. Alone it looks only for a wish to stop; in a communicator
+ * for messages, too, which costs: often after something came, then ever less often. */
 #define SLEEP_ALONE 0.1
-#define SLEEP_CREW_LEAST 5e-3
-#define SLEEP_CREW_MOST 0.05
+#define SLEEP_RANKS_LEAST 5e-3
+#define SLEEP_RANKS_MOST 0.05
 
 struct sweep {
   const struct sweep_order *order;
@@ -33,14 +33,14 @@ struct sweep {
   char runs_folder[PATH_LIMIT];
   struct journal_head head;
   struct journal journal;
-  struct supply supply;
+  struct work_queue queue;
   struct pool *pool;
   bool stopping;
   bool broken;   /* error is filled: no more is written */
   bool unsynced; /* something was appended since the last sync */
   int away;      /* other ranks that have not said goodbye */
   bool told;     /* they were told to stop */
-  double nap;    /* s, in a crew */
+  double nap;    /* s, in a communicator */
   double began;
 };
 
@@ -136,8 +136,8 @@ static bool open_journal(struct sweep *sweep) {
 
 /* ---- rows ---- */
 
-static void take_rows(struct sweep *sweep, const struct crew_message *block, const void *payload) {
-  supply_learn(&sweep->supply, block->count, block->seconds);
+static void take_rows(struct sweep *sweep, const struct message_head *block, const void *payload) {
+  work_queue_learn(&sweep->queue, block->count, block->seconds);
   sweep->report->busy += block->seconds;
   sweep->report->integration += block->integration;
   if (block->count == 0 || sweep->broken) {
@@ -152,8 +152,8 @@ static void take_rows(struct sweep *sweep, const struct crew_message *block, con
   sweep->report->failed += block->failed;
 }
 
-static struct crew_message message_of(const struct pool_block *block) {
-  return (struct crew_message){.first = block->first,
+static struct message_head message_of(const struct pool_block *block) {
+  return (struct message_head){.first = block->first,
                                .count = block->count,
                                .failed = block->failed,
                                .seconds = block->seconds,
@@ -165,9 +165,9 @@ static struct crew_message message_of(const struct pool_block *block) {
 static void take_finished(struct sweep *sweep, double seconds) {
   struct pool_block *block;
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
-    struct crew_message message = message_of(block);
+    struct message_head message = message_of(block);
     take_rows(sweep, &message, block->payload);
-    sweep->nap = SLEEP_CREW_LEAST;
+    sweep->nap = SLEEP_RANKS_LEAST;
     if (block->broken && !sweep->broken) {
       sweep->broken = true;
       *sweep->error = block->error;
@@ -183,20 +183,20 @@ static void take_finished(struct sweep *sweep, double seconds) {
 
 static void feed(struct sweep *sweep) {
   struct span span;
-  for (int wanted = pool_wants(sweep->pool); wanted > 0 && supply_take(&sweep->supply, &span); wanted--) {
+  for (int wanted = pool_wants(sweep->pool); wanted > 0 && work_queue_take(&sweep->queue, &span); wanted--) {
     pool_give(sweep->pool, span);
   }
 }
 
 /* ---- other ranks ---- */
 
-static void send_plain(const struct crew *crew, int to, enum crew_kind kind) {
-  struct crew_message message = {0};
-  crew->send(crew->context, to, kind, &message, NULL);
+static void send_plain(const struct communicator *communicator, int to, enum message_kind kind) {
+  struct message_head message = {0};
+  communicator->send(communicator->context, to, kind, &message, NULL);
 }
 
 /* Rows of both would not be one table. */
-static bool fits(struct sweep *sweep, int from, const struct crew_message *ask) {
+static bool fits(struct sweep *sweep, int from, const struct message_head *ask) {
   if (strcmp(ask->text, sweep->head.program) != 0) {
     return error_set(sweep->error, ERROR_INPUT, "rank %d is %.*s; rank 0 is %s: all ranks must run the same program",
                      from, (int)sizeof sweep->head.program, ask->text, sweep->head.program);
@@ -205,22 +205,22 @@ static bool fits(struct sweep *sweep, int from, const struct crew_message *ask) 
          error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
 }
 
-static void answer(struct sweep *sweep, int from, const struct crew_message *ask) {
-  const struct crew *crew = sweep->order->crew;
+static void answer(struct sweep *sweep, int from, const struct message_head *ask) {
+  const struct communicator *communicator = sweep->order->communicator;
   struct span span;
   if (!sweep->broken && !fits(sweep, from, ask)) {
     sweep->broken = true;
     sweep->stopping = true;
   }
-  if (sweep->stopping || !supply_take(&sweep->supply, &span)) {
-    send_plain(crew, from, CREW_END);
+  if (sweep->stopping || !work_queue_take(&sweep->queue, &span)) {
+    send_plain(communicator, from, MESSAGE_END);
     return;
   }
-  struct crew_message message = {.first = span.first, .count = span.count};
-  crew->send(crew->context, from, CREW_SPAN, &message, NULL);
+  struct message_head message = {.first = span.first, .count = span.count};
+  communicator->send(communicator->context, from, MESSAGE_SPAN, &message, NULL);
 }
 
-static void say_goodbye(struct sweep *sweep, const struct crew_message *message) {
+static void say_goodbye(struct sweep *sweep, const struct message_head *message) {
   sweep->away--;
   sweep->stopping = sweep->stopping || message->flag != 0;
   if (message->flag == 2 && !sweep->broken) {
@@ -230,22 +230,22 @@ static void say_goodbye(struct sweep *sweep, const struct crew_message *message)
 }
 
 static void listen(struct sweep *sweep) {
-  const struct crew *crew = sweep->order->crew;
-  struct crew_message message;
-  enum crew_kind kind;
+  const struct communicator *communicator = sweep->order->communicator;
+  struct message_head message;
+  enum message_kind kind;
   const void *payload;
   int from;
-  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_CREW_MOST);
-  while (crew != NULL && crew->receive(crew->context, &from, &kind, &message, &payload)) {
-    sweep->nap = SLEEP_CREW_LEAST;
+  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_RANKS_MOST);
+  while (communicator != NULL && communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
+    sweep->nap = SLEEP_RANKS_LEAST;
     switch (kind) {
-    case CREW_ASK:
+    case MESSAGE_ASK:
       answer(sweep, from, &message);
       break;
-    case CREW_ROWS:
+    case MESSAGE_ROWS:
       take_rows(sweep, &message, payload);
       break;
-    case CREW_BYE:
+    case MESSAGE_BYE:
       say_goodbye(sweep, &message);
       break;
     default:
@@ -255,10 +255,10 @@ static void listen(struct sweep *sweep) {
 }
 
 static void stop_all(struct sweep *sweep) {
-  const struct crew *crew = sweep->order->crew;
+  const struct communicator *communicator = sweep->order->communicator;
   pool_stop(sweep->pool);
-  for (int rank = 1; !sweep->told && crew != NULL && rank < crew->size; rank++) {
-    send_plain(crew, rank, CREW_STOP);
+  for (int rank = 1; !sweep->told && communicator != NULL && rank < communicator->size; rank++) {
+    send_plain(communicator, rank, MESSAGE_STOP);
   }
   sweep->told = true;
 }
@@ -292,10 +292,10 @@ static void deal(struct sweep *sweep) {
       feed(sweep);
     }
     listen(sweep);
-    if (sweep->away == 0 && pool_idle(sweep->pool) && (sweep->stopping || sweep->supply.left == 0)) {
+    if (sweep->away == 0 && pool_idle(sweep->pool) && (sweep->stopping || sweep->queue.left == 0)) {
       break;
     }
-    take_finished(sweep, order->crew != NULL ? sweep->nap : SLEEP_ALONE);
+    take_finished(sweep, order->communicator != NULL ? sweep->nap : SLEEP_ALONE);
     show(sweep);
   }
   take_finished(sweep, 0.0);
@@ -310,14 +310,14 @@ static struct pool *start_pool(struct sweep *sweep) {
 /* Rank 0, or alone: the journal is open. */
 static bool run_dealer(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
-  int workers = order->jobs * (order->crew != NULL ? order->crew->size : 1);
-  sweep->away = order->crew != NULL ? order->crew->size - 1 : 0;
+  int workers = order->jobs * (order->communicator != NULL ? order->communicator->size : 1);
+  sweep->away = order->communicator != NULL ? order->communicator->size - 1 : 0;
   sweep->report->dropped_bytes = sweep->journal.cut;
   sweep->report->before = sweep->journal.rows;
   sweep->report->done = sweep->journal.rows;
   if (!journal_sort(&sweep->journal, sweep->error) ||
-      !supply_open(&sweep->supply, sweep->report->wanted, &sweep->journal, workers, hand_least(order->plan),
-                   sweep->error)) {
+      !work_queue_open(&sweep->queue, sweep->report->wanted, &sweep->journal, workers, worker_least_span(order->plan),
+                       sweep->error)) {
     return false;
   }
   sweep->pool = make_runs_folder(sweep) ? start_pool(sweep) : NULL;
@@ -343,14 +343,14 @@ static bool write_table(struct sweep *sweep) {
 
 /* Other ranks wait for spans: when nothing starts here, they must hear of it. */
 static void dismiss(struct sweep *sweep) {
-  const struct crew *crew = sweep->order->crew;
-  if (crew == NULL) {
+  const struct communicator *communicator = sweep->order->communicator;
+  if (communicator == NULL) {
     return;
   }
-  sweep->away = crew->size - 1;
+  sweep->away = communicator->size - 1;
   sweep->stopping = true;
-  for (int rank = 1; rank < crew->size; rank++) {
-    send_plain(crew, rank, CREW_STOP);
+  for (int rank = 1; rank < communicator->size; rank++) {
+    send_plain(communicator, rank, MESSAGE_STOP);
   }
   while (sweep->away > 0) {
     const struct timespec pause = {0, 2000000};
@@ -384,17 +384,17 @@ static bool run_first(struct sweep *sweep) {
   if (good && !sweep->report->stopped) {
     good = write_table(sweep);
   }
-  supply_close(&sweep->supply);
+  work_queue_close(&sweep->queue);
   journal_close(&sweep->journal);
   return good;
 }
 
 /* ---- a rank that runs for another ---- */
 
-static void say_bye(const struct crew *crew, int flag, const char *why) {
-  struct crew_message bye = {.flag = flag};
-  (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", crew->rank, why);
-  crew->send(crew->context, 0, CREW_BYE, &bye, NULL);
+static void say_bye(const struct communicator *communicator, int flag, const char *why) {
+  struct message_head bye = {.flag = flag};
+  (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", communicator->rank, why);
+  communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, NULL);
 }
 
 struct servant {
@@ -407,19 +407,19 @@ struct servant {
 
 static void hear(struct servant *servant) {
   struct sweep *sweep = servant->sweep;
-  const struct crew *crew = sweep->order->crew;
-  struct crew_message message;
-  enum crew_kind kind;
+  const struct communicator *communicator = sweep->order->communicator;
+  struct message_head message;
+  enum message_kind kind;
   const void *payload;
   int from;
-  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_CREW_MOST);
-  while (crew->receive(crew->context, &from, &kind, &message, &payload)) {
-    sweep->nap = SLEEP_CREW_LEAST;
-    servant->asked -= kind == CREW_SPAN || kind == CREW_END;
-    servant->ended = servant->ended || kind == CREW_END || kind == CREW_STOP;
-    if (kind == CREW_STOP) {
+  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_RANKS_MOST);
+  while (communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
+    sweep->nap = SLEEP_RANKS_LEAST;
+    servant->asked -= kind == MESSAGE_SPAN || kind == MESSAGE_END;
+    servant->ended = servant->ended || kind == MESSAGE_END || kind == MESSAGE_STOP;
+    if (kind == MESSAGE_STOP) {
       pool_stop(sweep->pool);
-    } else if (kind == CREW_SPAN) {
+    } else if (kind == MESSAGE_SPAN) {
       pool_give(sweep->pool, (struct span){message.first, message.count});
     }
   }
@@ -427,12 +427,12 @@ static void hear(struct servant *servant) {
 
 static void send_finished(struct servant *servant, double seconds) {
   struct sweep *sweep = servant->sweep;
-  const struct crew *crew = sweep->order->crew;
+  const struct communicator *communicator = sweep->order->communicator;
   struct pool_block *block;
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
-    struct crew_message message = message_of(block);
-    crew->send(crew->context, 0, CREW_ROWS, &message, block->payload);
-    sweep->nap = SLEEP_CREW_LEAST;
+    struct message_head message = message_of(block);
+    communicator->send(communicator->context, 0, MESSAGE_ROWS, &message, block->payload);
+    sweep->nap = SLEEP_RANKS_LEAST;
     if (block->broken) {
       servant->broken = true;
       *sweep->error = block->error;
@@ -452,9 +452,9 @@ static void serve(struct servant *servant) {
       pool_stop(sweep->pool);
     }
     for (int wanted = pool_wants(sweep->pool); !servant->ended && wanted > servant->asked;) {
-      struct crew_message ask = {.first = (int64_t)order->plan->fingerprint};
+      struct message_head ask = {.first = (int64_t)order->plan->fingerprint};
       (void)provenance_program(ask.text);
-      order->crew->send(order->crew->context, 0, CREW_ASK, &ask, NULL);
+      order->communicator->send(order->communicator->context, 0, MESSAGE_ASK, &ask, NULL);
       servant->asked++;
     }
     hear(servant);
@@ -466,7 +466,7 @@ static void serve(struct servant *servant) {
 }
 
 static bool run_servant(struct sweep *sweep) {
-  const struct crew *crew = sweep->order->crew;
+  const struct communicator *communicator = sweep->order->communicator;
   struct servant servant = {.sweep = sweep};
   make_head(sweep);
   sweep->pool = make_paths(sweep) && make_runs_folder(sweep) ? start_pool(sweep) : NULL;
@@ -476,17 +476,17 @@ static bool run_servant(struct sweep *sweep) {
     send_finished(&servant, 0.0);
     pool_free(sweep->pool);
   }
-  say_bye(crew, servant.broken ? 2 : servant.stopped ? 1 : 0, servant.broken ? sweep->error->text : "");
+  say_bye(communicator, servant.broken ? 2 : servant.stopped ? 1 : 0, servant.broken ? sweep->error->text : "");
   return true; /* rank 0 tells of what went wrong */
 }
 
-void sweep_absent(const struct crew *crew, const char *why) {
-  if (crew != NULL && crew->rank > 0) {
-    say_bye(crew, 2, why);
-  } else if (crew != NULL) {
+void sweep_absent(const struct communicator *communicator, const char *why) {
+  if (communicator != NULL && communicator->rank > 0) {
+    say_bye(communicator, 2, why);
+  } else if (communicator != NULL) {
     struct error ignored;
     struct sweep_report report = {0};
-    struct sweep_order order = {.crew = crew};
+    struct sweep_order order = {.communicator = communicator};
     struct sweep sweep = {.order = &order, .report = &report, .error = &ignored, .broken = true};
     dismiss(&sweep);
   }
@@ -494,11 +494,11 @@ void sweep_absent(const struct crew *crew, const char *why) {
 
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {
   struct sweep sweep = {
-      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .nap = SLEEP_CREW_LEAST};
+      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .nap = SLEEP_RANKS_LEAST};
   double dealing = clock_of(CLOCK_THREAD_CPUTIME_ID);
   sweep.journal.descriptor = -1;
   *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
-  bool good = order->crew != NULL && order->crew->rank > 0 ? run_servant(&sweep) : run_first(&sweep);
+  bool good = order->communicator != NULL && order->communicator->rank > 0 ? run_servant(&sweep) : run_first(&sweep);
   report->seconds = clock_of(CLOCK_MONOTONIC) - sweep.began;
   /* The journal and the table count, too. */
   report->busy += clock_of(CLOCK_THREAD_CPUTIME_ID) - dealing;

@@ -2,7 +2,7 @@
 #ifndef SWASHLOOP_SWEEP_SWEEP_H
 #define SWASHLOOP_SWEEP_SWEEP_H
 
-#include "crew.h"
+#include "communicator.h"
 #include "plan.h"
 
 struct sweep_progress {
@@ -21,7 +21,7 @@ struct sweep_order {
   int64_t shard; /* 0 to shards - 1 */
   int64_t shards;
   bool resume;
-  const struct crew *crew; /* NULL: alone */
+  const struct communicator *communicator; /* NULL: alone */
   void *context;
   bool (*stop)(void *context); /* has the user or the cluster asked to end? */
   void (*progress)(void *context, const struct sweep_progress *progress);
@@ -45,7 +45,7 @@ struct sweep_report {
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error);
 
 /* For a rank that cannot take part at all (its study could not be read): the others hear of it and end. */
-void sweep_absent(const struct crew *crew, const char *why);
+void sweep_absent(const struct communicator *communicator, const char *why);
 
 /* Positions of a shard. */
 int64_t sweep_shard_size(int64_t cases, int64_t shard, int64_t shards);

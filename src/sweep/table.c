@@ -14,7 +14,7 @@
 /* Rows held before they are written: one piece of each column. */
 enum { SLAB_ROWS = 1024 };
 
-enum { LAST_NUMBERS = 2 }; /* steps and right-hand sides, behind measures and limits */
+enum { LAST_NUMBERS = 2 }; /* steps and right-worker sides, behind measures and limits */
 
 struct writer {
   struct part_file table;
@@ -66,18 +66,18 @@ static hid_t make_column(struct writer *writer, const char *name, enum h5_kind k
 
 static void make_axis(struct writer *writer, int a) {
   const struct axis *axis = &writer->plan->axes[a];
-  const struct slot *slot = &axis->slots[0];
+  const struct parameter_ref *ref = &axis->refs[0];
   struct h5_log *log = &writer->table.log;
-  hid_t column = make_column(writer, axis->path, slot->choices ? H5_KIND_TEXT : H5_KIND_REAL, "varied");
+  hid_t column = make_column(writer, axis->path, ref->choices ? H5_KIND_TEXT : H5_KIND_REAL, "varied");
   writer->axes[a] = column;
-  if (slot->choices) {
-    h5_text_attribute(column, "long_name", slot->text, log);
-    h5_text_attribute(column, "choices", slot->choices, log);
+  if (ref->choices) {
+    h5_text_attribute(column, "long_name", ref->text, log);
+    h5_text_attribute(column, "choices", ref->choices, log);
   } else {
-    const struct quantity_row *row = &quantity_rows[slot->quantity];
-    describe(column, row->si_unit, row->trade_unit, slot->reference, slot->text, log);
+    const struct quantity_row *row = &quantity_rows[ref->quantity];
+    describe(column, row->si_unit, row->trade_unit, ref->reference, ref->text, log);
   }
-  for (int i = 1; i < axis->slot_count; i++) {
+  for (int i = 1; i < axis->ref_count; i++) {
     char name[32];
     (void)snprintf(name, sizeof name, "also_sets_%d", i);
     h5_text_attribute(column, name, axis->paths[i], log);
@@ -212,9 +212,9 @@ static void free_slab(struct writer *writer) {
 }
 
 static void put_axis(struct writer *writer, int a) {
-  const struct slot *slot = &writer->plan->axes[a].slots[0];
+  const struct parameter_ref *ref = &writer->plan->axes[a].refs[0];
   struct h5_log *log = &writer->table.log;
-  if (!slot->choices) {
+  if (!ref->choices) {
     for (int i = 0; i < writer->held; i++) {
       writer->scratch[i] = plan_value(writer->plan, writer->cases[i], a);
     }
@@ -224,7 +224,7 @@ static void put_axis(struct writer *writer, int a) {
   enum { CHOICE_LIMIT = 16, CHOICE_LENGTH = 64 };
   char names[CHOICE_LIMIT][CHOICE_LENGTH];
   for (int c = 0; c < CHOICE_LIMIT; c++) {
-    registry_choice_name(slot->choices, c, names[c], CHOICE_LENGTH);
+    registry_choice_name(ref->choices, c, names[c], CHOICE_LENGTH);
   }
   for (int i = 0; i < writer->held; i++) {
     int choice = (int)plan_value(writer->plan, writer->cases[i], a);

@@ -161,7 +161,7 @@ class PlotTool(unittest.TestCase):
         for unit, (scale, offset) in known.items():
             self.assertAlmostEqual(units.table()[unit][0] / scale, 1.0, places=14, msg=unit)
             self.assertEqual(units.table()[unit][1], offset, unit)
-        with open(os.path.join(SOURCE, "models", "quantity.h"), encoding="utf-8") as file:
+        with open(os.path.join(SOURCE, "models", "lib", "quantity.h"), encoding="utf-8") as file:
             text = file.read()
         self.assertEqual(len(units.ROW.findall(text)), len(re.findall(r"^  QUANTITY\(", text, re.MULTILINE)))
 

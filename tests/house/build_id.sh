@@ -11,7 +11,7 @@ failures=0
 name_of() {
   (
     cd "$1" || exit 1
-    files=$(ls models/*.[ch] src/{core,lanes,case,run,sweep}/*.[ch] | sort ${3:-} | paste -sd ';')
+    files=$(ls models/*/*.[ch] src/{core,schema,linear,integrate,case,equilibrium,run,sweep}/*.[ch] | sort ${3:-} | paste -sd ';')
     cmake -DOUTPUT="$folder/id.c" -DROOT="$1" -DFILES="$files" -DTOOLS="$2" -P "$SWASHLOOP_SOURCE/src/core/build_id.cmake"
   ) || return
   sed -n 's/.*return "\(.*\)";/\1/p' "$folder/id.c"
@@ -30,7 +30,7 @@ expect "a copy elsewhere, listed in another order" = "$(name_of "$folder/tree" "
 other=$(name_of "$folder/tree" "compiler 2")
 expect "another compiler" != "$other" "$here"
 expect "another compiler, sources" = "${other%-*}" "${here%-*}"
-sed -i '0,/1\.0/s//1.1/' "$folder/tree/models/relief.h"
+sed -i '0,/1\.0/s//1.1/' "$folder/tree/models/components/relief.h"
 other=$(name_of "$folder/tree" "compiler 1")
 expect "other physics" != "$other" "$here"
 expect "other physics, compiler" = "${other#*-}" "${here#*-}"

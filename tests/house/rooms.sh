@@ -1,60 +1,83 @@
 #!/usr/bin/env bash
-# The rooms depend one way: models <- core <- lanes <- {case, run, results, report, sweep, analysis} <- cli. Read from the includes.
+# The rooms depend one way, read from the includes: a room may look into those that its line below names, into nothing
+# else, and into none that stands behind it.
 set -u
 cd "$SWASHLOOP_SOURCE" || exit 1
 failures=0
+
+rooms='
+models/lib
+models/components    models/lib
+models/transmission  models/lib models/components
+models/rig           models/lib models/components
+core
+schema               models/lib core
+case                 models/lib core schema
+linear               core
+integrate            models/lib core linear
+equilibrium          models/lib core linear integrate
+run                  models/lib core schema case integrate equilibrium
+files                core
+results              models/lib core schema run files
+sweep                core schema case run files results
+report               models/lib core schema files
+analysis             models/lib models/components core schema case equilibrium run files results
+cli                  models/lib core schema case run results sweep report analysis
+'
 
 complain() {
   echo "$1"
   failures=$((failures + 1))
 }
 
-# The room that a header lies in; empty for a header from outside.
+# The room that a file lies in.
 room_of() {
-  local found
-  for found in "models/$1" src/*/"$1"; do
-    if [ -e "$found" ]; then
-      dirname "$found" | sed 's,^src/,,'
-      return
-    fi
-  done
+  local folder
+  folder=$(dirname "$1")
+  echo "${folder#src/}"
 }
 
-# Rooms that a room may look into, besides its own.
-may_use() {
-  case $1 in
-  models) ;;
-  core | lanes) echo models core ;;
-  case | run) echo models core lanes case ;;
-  results | report) echo models core case run ;;
-  report) echo models core case run ;;
-  sweep) echo models core case run results ;;
-  analysis) echo models core case run results report ;;
-  cli) echo models core case run results report sweep analysis ;;
-  esac
-}
-
-# Two headers must not share a name: with one include path for each room the wrong one could be read.
-for name in $(ls models/*.h src/*/*.h | xargs -n1 basename | sort | uniq -d); do
-  complain "two headers are named $name"
+# Where each header lies. Two must not share a name: with one include path for each room the wrong one could be read.
+declare -A owner allowed
+for file in models/*/*.h src/*/*.h; do
+  name=$(basename "$file")
+  [ -z "${owner[$name]:-}" ] || complain "two headers are named $name"
+  owner[$name]=$(room_of "$file")
 done
 
-for file in models/*.[ch] src/*/*.[ch]; do
-  [ -e "$file" ] || continue
-  room=$(dirname "$file" | sed 's,^src/,,')
-  allowed=" $room $(may_use "$room") "
+# Every room stands in the list once, every name in the list is a room that stands before.
+while read -r room others; do
+  [ -n "$room" ] || continue
+  for other in $others; do
+    [ -n "${allowed[$other]:-}" ] || complain "the list of rooms: $room may use $other, which does not stand before it"
+  done
+  case $room in models/*) folder=$room ;; *) folder=src/$room ;; esac
+  ls "$folder"/*.[ch] >/dev/null 2>&1 || complain "the list of rooms: there is no room $room"
+  allowed[$room]=" $room $others "
+done <<<"$rooms"
+
+declare -A used
+for file in models/*/*.[ch] src/*/*.[ch]; do
+  room=$(room_of "$file")
+  [ -n "${allowed[$room]:-}" ] || { complain "$file lies in $room, which is not in the list of rooms"; continue; }
   while read -r header; do
-    owner=$(room_of "$header")
-    [ -n "$owner" ] || { complain "$file includes \"$header\", which is in no room"; continue; }
-    case $allowed in *" $owner "*) continue ;; esac
-    # The one exception: a case holds the settings and the measures that a run declares.
-    case $room:$header in case:simulation.h | case:measures.h) continue ;; esac
-    complain "$file ($room) includes $header ($owner): the rooms depend one way"
+    from=${owner[$header]:-}
+    [ -n "$from" ] || { complain "$file includes \"$header\", which is in no room"; continue; }
+    used[$room,$from]=1
+    case ${allowed[$room]} in
+    *" $from "*) ;;
+    *) complain "$file ($room) includes $header ($from): the rooms depend one way" ;;
+    esac
   done < <(sed -n 's/^ *# *include *"\([^"]*\)".*/\1/p' "$file")
+done
+for room in "${!allowed[@]}"; do
+  for other in ${allowed[$room]}; do
+    [ "$room" = "$other" ] || [ -n "${used[$room,$other]:-}" ] || complain "the list of rooms: $room does not use $other"
+  done
 done
 
 # The physics knows nothing but mathematics.
-for file in models/*.[ch]; do
+for file in models/*/*.[ch]; do
   while read -r header; do
     case $header in
     math.h | stdbool.h | stddef.h | stdint.h | string.h) ;;
@@ -67,13 +90,13 @@ done
 while read -r line; do
   complain "outside src/cli: $line"
 done < <(grep -nE '\<(exit|abort|printf|puts|putchar) *\(|\<fprintf *\( *std(out|err)' \
-  models/*.[ch] src/{core,case,run,results,report,sweep,analysis}/*.[ch] 2>/dev/null |
+  models/*/*.[ch] $(ls src/*/*.[ch] | grep -v '^src/cli/') |
   grep -vE '^[^:]*:[0-9]+: *(/\*|\*)|format\(printf')
 
 # Short enough to read in one go.
 while read -r count file; do
   [ "$file" = total ] || [ "$count" -lt 700 ] || complain "$file has $count lines, 700 are too many"
-done < <(wc -l models/*.[ch] src/*/*.[ch])
+done < <(wc -l models/*/*.[ch] src/*/*.[ch])
 
 [ "$failures" = 0 ] || echo "$failures complaints"
 [ "$failures" = 0 ]

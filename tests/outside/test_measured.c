@@ -233,19 +233,19 @@ static double a5(double bar) {
 static double a5_monotone(double stroke) {
   struct history history;
   int wrong = 0;
-  int looked = 0;
+  int evaluated = 0;
   if (loaded_units(stroke, &history)) {
     for (int i = 25; i < history.count; i += 25) {
       double drop = sample_of(&history, i, "line_pressure_difference");
       if (time_of(&history, i) > 7.0 && drop > 50.0 * BAR && drop < 350.0 * BAR &&
           sample_of(&history, i, "motor_torque") > sample_of(&history, i - 25, "motor_torque")) {
-        looked++;
+        evaluated++;
         wrong += speed_ratio(&history, i) >= speed_ratio(&history, i - 25);
       }
     }
   }
   forget(&history);
-  return looked > 20 ? (double)wrong : NAN;
+  return evaluated > 20 ? (double)wrong : NAN;
 }
 
 /* ---- drive line of the demo machine, from the motor's shaft to the wheels, in steady travel ---- */
@@ -499,23 +499,23 @@ static const double efficiencies[][5] = {{0.783, 0.796, 0.768, 0.730, 0.641},
                                          {0.739, 0.768, 0.745, 0.709, 0.624},
                                          {0.623, 0.694, 0.686, 0.658, 0.580}};
 
-static struct tyre_footing brixius_footing(struct tyre_parameters *tyre, int soil) {
+static struct tyre_contact brixius_contact(struct tyre_parameters *tyre, int soil) {
   tyre->ground = TYRE_BRIXIUS;
   struct tyre_soil ground = {tyre->grip, 1e6, tyre->rolling_resistance};
-  struct tyre_footing at_one = tyre_stand(tyre, &ground, 1e4, 1.0);
+  struct tyre_contact at_one = tyre_contact_of(tyre, &ground, 1e4, 1.0);
   ground.cone_index *= mobility_numbers[soil] / at_one.mobility;
-  return tyre_stand(tyre, &ground, 1e4, 1.0);
+  return tyre_contact_of(tyre, &ground, 1e4, 1.0);
 }
 
 enum { NET_PULL, TRACTIVE_EFFICIENCY };
 
 static double e14_worst(int soil, int which) {
   DEFAULTS(tyre, tyre);
-  struct tyre_footing footing = brixius_footing(&tyre, soil);
+  struct tyre_contact contact = brixius_contact(&tyre, soil);
   double worst = 0.0;
   for (int i = 0; i < 5; i++) {
-    double gross = tyre_curve(&tyre, &footing, slips[i]) / footing.load;
-    double net = gross - tyre_rolling_resistance(&tyre, &footing, 5.0, slips[i]) / footing.load;
+    double gross = tyre_curve(&tyre, &contact, slips[i]) / contact.load;
+    double net = gross - tyre_rolling_resistance(&tyre, &contact, 5.0, slips[i]) / contact.load;
     double off = which == NET_PULL ? net - net_pulls[soil][i] : net / gross * (1.0 - slips[i]) - efficiencies[soil][i];
     worst = fmax(worst, fabs(off));
   }
@@ -532,8 +532,8 @@ static double e14_efficiency(double soil) {
 
 static double e14_rolling(double soil) {
   DEFAULTS(tyre, tyre);
-  struct tyre_footing footing = brixius_footing(&tyre, (int)soil);
-  return tyre_rolling_resistance(&tyre, &footing, 5.0, 0.0) / footing.load;
+  struct tyre_contact contact = brixius_contact(&tyre, (int)soil);
+  return tyre_rolling_resistance(&tyre, &contact, 5.0, 0.0) / contact.load;
 }
 
 #define DRAWBAR_TEST "official drawbar tests 1255 and 1257 of the late 1970s, rounded in an extension text"

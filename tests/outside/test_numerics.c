@@ -128,8 +128,8 @@ enum { TIME, FIRST, SECOND };
 static double p9_4(double which) {
   static const struct toy toy = {
       .start = {1.0, 0.0, 0.0, 0.0}, .rates = robertson_toy, .falls = to_a_hundredth, .change = ends, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &toy, 10.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &toy, 10.0);
   struct error error = {0};
   struct outcome outcome;
   data.simulation.relative_tolerance = 1e-11;
@@ -161,8 +161,8 @@ static double p9_8(double none) {
   (void)none;
   static const struct toy toy = {
       .start = {1e-12, 10.0, 0.0, 0.0}, .rates = cannon_rates, .falls = height, .change = ends, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &toy, 100.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &toy, 100.0);
   struct error error = {0};
   struct outcome outcome;
   if (!run_case(&data, NULL, NULL, &outcome, &error)) {
@@ -191,8 +191,8 @@ static const struct toy ball = {
     .start = {10.0, 0.0, 0.0, 0.0}, .rates = ball_rates, .falls = height, .change = bounces, .release = NAN};
 
 static bool run_ball(double end, struct outcome *outcome) {
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &ball, end);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &ball, end);
   struct error error = {0};
   data.simulation.largest_step = 1e6;
   return run_case(&data, NULL, NULL, outcome, &error);
@@ -233,8 +233,8 @@ static bool keep_peak(void *context, int count, const double *time, const double
 /* Height of the n-th apex, from the samples between two impacts. */
 static double p9_9_apex(double n) {
   struct peak peak = {p9_9(n), p9_9(n + 1.0), 0.0};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &ball, 8.5);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &ball, 8.5);
   struct error error = {0};
   struct outcome outcome;
   struct recorder recorder = {&peak, keep_peak};

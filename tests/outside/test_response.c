@@ -143,8 +143,8 @@ static double step_value(enum response_id id) {
   struct response_run *run = calloc(1, sizeof *run);
   double value = NAN;
   if (run != NULL && case_load_text("step.yaml", step_text, NULL, 0, &data, &error)) {
-    struct response_wishes wishes = {0.02, 0.0, HUGE_VAL, 0.0};
-    if (response_run(&data, &wishes, NULL, run, &error)) {
+    struct response_options options = {0.02, 0.0, HUGE_VAL, 0.0};
+    if (response_run(&data, &options, NULL, run, &error)) {
       value = run->valves[0].response.values[id];
     }
     response_run_free(run);

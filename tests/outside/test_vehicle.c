@@ -34,8 +34,8 @@ static double p7_2(double percent) {
 static double rolling(double coefficient, double load) {
   DEFAULTS(tyre, tyre);
   struct tyre_soil soil = {tyre.grip, tyre.cone_index, coefficient};
-  struct tyre_footing footing = tyre_stand(&tyre, &soil, load, tyre.wheels);
-  return tyre_rolling_resistance(&tyre, &footing, 5.0, 0.0);
+  struct tyre_contact contact = tyre_contact_of(&tyre, &soil, load, tyre.wheels);
+  return tyre_rolling_resistance(&tyre, &contact, 5.0, 0.0);
 }
 
 /* Resistance to motion over the load on the wheels, %: 100 lb/ton and a grade. */
@@ -79,20 +79,20 @@ static double p7_12(double wheel) {
 
 /* ---- soft soil ---- */
 
-static struct tyre_footing soft(struct tyre_parameters *tyre, double cone_index, double load) {
+static struct tyre_contact soft(struct tyre_parameters *tyre, double cone_index, double load) {
   tyre->deflection = 0.20;
   struct tyre_soil soil = {tyre->grip, cone_index, tyre->rolling_resistance};
-  return tyre_stand(tyre, &soil, load, 1.0);
+  return tyre_contact_of(tyre, &soil, load, 1.0);
 }
 
 enum { MOBILITY, LARGEST_PULL, RESISTANCE, STEEPNESS, BEST, BEST_SLIP };
 
-static double net_pull(const struct tyre_parameters *tyre, const struct tyre_footing *footing, double slip) {
-  return (tyre_curve(tyre, footing, slip) - tyre_rolling_resistance(tyre, footing, 5.0, slip)) / footing->load;
+static double net_pull(const struct tyre_parameters *tyre, const struct tyre_contact *contact, double slip) {
+  return (tyre_curve(tyre, contact, slip) - tyre_rolling_resistance(tyre, contact, 5.0, slip)) / contact->load;
 }
 
-static double efficiency(const struct tyre_parameters *tyre, const struct tyre_footing *footing, double slip) {
-  return net_pull(tyre, footing, slip) * (1.0 - slip) / (tyre_curve(tyre, footing, slip) / footing->load);
+static double efficiency(const struct tyre_parameters *tyre, const struct tyre_contact *contact, double slip) {
+  return net_pull(tyre, contact, slip) * (1.0 - slip) / (tyre_curve(tyre, contact, slip) / contact->load);
 }
 
 static double p7_9(double which) {
@@ -100,27 +100,27 @@ static double p7_9(double which) {
   tyre.ground = TYRE_GEE_CLOUGH;
   tyre.width = 0.24;
   tyre.diameter = 1.04;
-  struct tyre_footing footing = soft(&tyre, 200e3, 7e3);
+  struct tyre_contact contact = soft(&tyre, 200e3, 7e3);
   double best = 0.0;
   double best_slip = 0.0;
   for (int i = 10; i <= 600; i++) {
     double slip = 1e-3 * i;
-    double now = efficiency(&tyre, &footing, slip);
+    double now = efficiency(&tyre, &contact, slip);
     best_slip = now > best ? slip : best_slip;
     best = fmax(best, now);
   }
   switch ((int)which) {
   case MOBILITY:
-    return footing.mobility;
+    return contact.mobility;
   case LARGEST_PULL:
-    return net_pull(&tyre, &footing, 50.0);
+    return net_pull(&tyre, &contact, 50.0);
   case RESISTANCE:
-    return tyre_rolling_resistance(&tyre, &footing, 5.0, 0.0) / footing.load;
+    return tyre_rolling_resistance(&tyre, &contact, 5.0, 0.0) / contact.load;
   case STEEPNESS: /* of the pull over slip, where the wheel just pulls; from 1 % back to no slip by its own exponential
                    */
-    return log((net_pull(&tyre, &footing, 50.0) - net_pull(&tyre, &footing, 0.02)) /
-               (net_pull(&tyre, &footing, 50.0) - net_pull(&tyre, &footing, 0.04))) /
-           0.02 * net_pull(&tyre, &footing, 50.0);
+    return log((net_pull(&tyre, &contact, 50.0) - net_pull(&tyre, &contact, 0.02)) /
+               (net_pull(&tyre, &contact, 50.0) - net_pull(&tyre, &contact, 0.04))) /
+           0.02 * net_pull(&tyre, &contact, 50.0);
   case BEST:
     return best;
   default:
@@ -135,10 +135,10 @@ static double p7_10(double which) {
   tyre.ground = TYRE_BRIXIUS;
   tyre.width = 0.467;
   tyre.diameter = 1.61;
-  struct tyre_footing footing = soft(&tyre, 900e3, 20e3);
-  return which == GROSS ? tyre_curve(&tyre, &footing, 0.10) / footing.load
-         : which == NET ? net_pull(&tyre, &footing, 0.10)
-                        : efficiency(&tyre, &footing, 0.10);
+  struct tyre_contact contact = soft(&tyre, 900e3, 20e3);
+  return which == GROSS ? tyre_curve(&tyre, &contact, 0.10) / contact.load
+         : which == NET ? net_pull(&tyre, &contact, 0.10)
+                        : efficiency(&tyre, &contact, 0.10);
 }
 
 static double p7_10_number(double none) {

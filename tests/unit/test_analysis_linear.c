@@ -19,7 +19,7 @@ static struct window look(const char *name, double from, double to, const char *
   struct window window;
   char path[512];
   snprintf(path, sizeof path, SWASHLOOP_SOURCE "/cases/baseline/%s.yaml", name);
-  if (!case_load(path, sets, set_count, &data, &error) || !window_look(&data, from, to, 400, &window, &error)) {
+  if (!case_load(path, sets, set_count, &data, &error) || !window_evaluate(&data, from, to, 400, &window, &error)) {
     fail_msg("%s", error.text);
   }
   case_free(&data);

@@ -11,7 +11,7 @@
 #include "case.h"
 #include "check.h"
 #include "registry.h"
-#include "root.h"
+#include "nonlinear.h"
 #include "run.h"
 #include "steady.h"
 #include "units.h"
@@ -41,16 +41,16 @@ static void test_roots(void **state) {
   (void)state;
   double sizes[2] = {1.0, 1.0};
   double u[2] = {10.0, 1.0};
-  struct root_problem problem = {2, NULL, circle_and_line, sizes};
-  assert_true(root_find(&problem, u, NULL));
+  struct nonlinear_problem problem = {2, NULL, circle_and_line, sizes};
+  assert_true(nonlinear_solve(&problem, u, NULL));
   CHECK_CLOSE(u[0], 3.0, 1e-9);
   CHECK_CLOSE(u[1], 4.0, 1e-9);
   double v[1] = {0.3};
-  struct root_problem none = {1, NULL, no_root, sizes};
-  assert_false(root_find(&none, v, NULL));
+  struct nonlinear_problem none = {1, NULL, no_root, sizes};
+  assert_false(nonlinear_solve(&none, v, NULL));
   double w[1] = {0.1};
-  struct root_problem half = {1, NULL, only_positive, sizes};
-  assert_true(root_find(&half, w, NULL));
+  struct nonlinear_problem half = {1, NULL, only_positive, sizes};
+  assert_true(nonlinear_solve(&half, w, NULL));
   CHECK_CLOSE(w[0], exp(2.0), 1e-9);
 }
 

@@ -12,7 +12,7 @@
 #include <unistd.h>
 
 #include "journal.h"
-#include "supply.h"
+#include "work_queue.h"
 
 struct place {
   char folder[64];
@@ -194,10 +194,10 @@ static void test_one_writer_at_a_time(void **state) {
 }
 
 /* What the journal lacks is dealt out once, all of it, whatever the sizes of the spans. */
-static void test_the_supply_deals_every_gap_once(void **state) {
+static void test_the_queue_deals_every_gap_once(void **state) {
   struct place *place = *state;
   struct journal journal;
-  struct supply supply;
+  struct work_queue queue;
   struct span span;
   struct error error = {0};
   int times[1000] = {0};
@@ -205,13 +205,13 @@ static void test_the_supply_deals_every_gap_once(void **state) {
   write_three(place->path, ends);
   assert_true(journal_open(&journal, place->path, &head, &error));
   assert_true(journal_sort(&journal, &error));
-  assert_true(supply_open(&supply, 1000, &journal, 2, 1, &error));
-  assert_int_equal(supply.left, 1000 - 38);
-  while (supply_take(&supply, &span)) {
+  assert_true(work_queue_open(&queue, 1000, &journal, 2, 1, &error));
+  assert_int_equal(queue.left, 1000 - 38);
+  while (work_queue_take(&queue, &span)) {
     for (int64_t i = 0; i < span.count; i++) {
       times[span.first + i]++;
     }
-    supply_learn(&supply, span.count, 0.004 * (double)span.count);
+    work_queue_learn(&queue, span.count, 0.004 * (double)span.count);
   }
   for (int64_t b = 0; b < journal.block_count; b++) {
     for (int64_t i = 0; i < journal.blocks[b].count; i++) {
@@ -221,7 +221,7 @@ static void test_the_supply_deals_every_gap_once(void **state) {
   for (int i = 0; i < 1000; i++) {
     assert_int_equal(times[i], 1);
   }
-  supply_close(&supply);
+  work_queue_close(&queue);
   journal_close(&journal);
 }
 
@@ -233,7 +233,7 @@ int main(void) {
       cmocka_unit_test_setup_teardown(test_another_sweep_is_refused, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_a_position_is_never_counted_twice, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_one_writer_at_a_time, set_up, tear_down),
-      cmocka_unit_test_setup_teardown(test_the_supply_deals_every_gap_once, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_the_queue_deals_every_gap_once, set_up, tear_down),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

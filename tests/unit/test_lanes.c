@@ -116,7 +116,7 @@ static void give_tables(void *parameters, const struct given *given) {
 
 /* ---- cases ---- */
 
-struct rider {
+struct lane_case {
   void *parameters;
   void *model;
   void *mode;
@@ -124,17 +124,17 @@ struct rider {
   double state[PLANT_STATE_LIMIT];
 };
 
-static void rider_open(struct rider *rider) {
-  rider->parameters = calloc(1, PLANT->parameter_size);
-  rider->model = calloc(1, PLANT->model_size);
-  rider->mode = calloc(1, PLANT->mode_size);
-  assert_true(rider->parameters && rider->model && rider->mode);
+static void lane_case_open(struct lane_case *lane_case) {
+  lane_case->parameters = calloc(1, PLANT->parameter_size);
+  lane_case->model = calloc(1, PLANT->model_size);
+  lane_case->mode = calloc(1, PLANT->mode_size);
+  assert_true(lane_case->parameters && lane_case->model && lane_case->mode);
 }
 
-static void rider_close(struct rider *rider) {
-  free(rider->parameters);
-  free(rider->model);
-  free(rider->mode);
+static void lane_case_close(struct lane_case *lane_case) {
+  free(lane_case->parameters);
+  free(lane_case->model);
+  free(lane_case->mode);
 }
 
 /* Laws at random into parameters that are otherwise the defaults. */
@@ -182,10 +182,10 @@ static void vary(void *parameters) {
 
 /* A state anywhere: about the start, or far from it; lines empty, oil at any temperature, engine and wheels about rest.
  */
-static void scatter(struct rider *rider, const int *rows, int count) {
+static void scatter(struct lane_case *lane_case, const int *rows, int count) {
   for (int i = 0; i < count; i++) {
     const struct state_row *row = &PLANT->states[rows[i]];
-    double *x = &rider->state[i];
+    double *x = &lane_case->state[i];
     *x = *x * between(0.0, 1.5) + row->tolerance * between(-1e4, 1e4);
     if (strstr(row->name, "compression") != NULL) {
       *x = chance(0.1) ? between(-1e-2, 0.0) : (chance(0.03) ? 0.5 : between(0.0, 0.03));
@@ -202,26 +202,26 @@ static void scatter(struct rider *rider, const int *rows, int count) {
 }
 
 /* Prepared, with a mode that moves, stalls and breaks, and a state. False: these laws and numbers cannot be. */
-static bool rider_ready(struct rider *rider) {
-  if (PLANT->prepare(rider->parameters, rider->model) != NULL) {
+static bool lane_case_ready(struct lane_case *lane_case) {
+  if (PLANT->prepare(lane_case->parameters, lane_case->model) != NULL) {
     return false;
   }
   int rows[PLANT_STATE_LIMIT];
-  int count = PLANT->active_states(rider->model, rows);
-  PLANT->start(rider->model, rider->mode, rider->state);
-  rider->time = between(0.0, 2.0);
+  int count = PLANT->active_states(lane_case->model, rows);
+  PLANT->start(lane_case->model, lane_case->mode, lane_case->state);
+  lane_case->time = between(0.0, 2.0);
   const char *words;
   for (int i = 0; i < 3; i++) {
-    PLANT->move(rider->model, rider->mode, rider->time, one_of(PLANT->channel_count), between(0.0, 1.0),
+    PLANT->move(lane_case->model, lane_case->mode, lane_case->time, one_of(PLANT->channel_count), between(0.0, 1.0),
                 chance(0.5) ? 1.0 : 0.0);
   }
-  for (int which = 0; which < PLANT->switch_count; which++) {
+  for (int which = 0; which < PLANT->guard_count; which++) {
     if (chance(0.2)) {
-      PLANT->change(rider->model, rider->mode, rider->time, rider->state, which, &words);
+      PLANT->change(lane_case->model, lane_case->mode, lane_case->time, lane_case->state, which, &words);
     }
   }
-  rider->time += between(0.0, 0.5);
-  scatter(rider, rows, count);
+  lane_case->time += between(0.0, 0.5);
+  scatter(lane_case, rows, count);
   return true;
 }
 
@@ -290,7 +290,7 @@ static void set_close(struct lane_set *set) {
   free(set->mode);
 }
 
-static void compare(const struct lane_set *set, const struct rider *riders) {
+static void compare(const struct lane_set *set, const struct lane_case *lane_cases) {
   static lanes t;
   static lanes state[PLANT_STATE_LIMIT];
   static lanes rates[PLANT_STATE_LIMIT];
@@ -298,55 +298,55 @@ static void compare(const struct lane_set *set, const struct rider *riders) {
   static lanes signals[PLANT_SIGNAL_LIMIT];
   static lanes alone[PLANT_SIGNAL_LIMIT];
   static lanes events[PLANT_EVENT_LIMIT];
-  static lanes switches[PLANT_SWITCH_LIMIT];
+  static lanes guards[PLANT_GUARD_LIMIT];
   int rows[PLANT_STATE_LIMIT];
-  int count = PLANT->active_states(riders[0].model, rows);
+  int count = PLANT->active_states(lane_cases[0].model, rows);
   for (int lane = 0; lane < LANES; lane++) {
-    set_lane(&t, lane, riders[lane].time);
+    set_lane(&t, lane, lane_cases[lane].time);
     for (int i = 0; i < count; i++) {
-      set_lane(&state[i], lane, riders[lane].state[i]);
+      set_lane(&state[i], lane, lane_cases[lane].state[i]);
     }
   }
   set->lanes->rates(set->model, set->mode, &t, state, rates);
-  set->lanes->look(set->model, set->mode, &t, state, &(struct lanes_look){powers, signals, events, switches});
-  set->lanes->look(set->model, set->mode, &t, state, &(struct lanes_look){NULL, alone, NULL, NULL});
+  set->lanes->evaluate(set->model, set->mode, &t, state, &(struct lanes_evaluation){powers, signals, events, guards});
+  set->lanes->evaluate(set->model, set->mode, &t, state, &(struct lanes_evaluation){NULL, alone, NULL, NULL});
   for (int lane = 0; lane < LANES; lane++) {
-    const struct rider *rider = &riders[lane];
+    const struct lane_case *lane_case = &lane_cases[lane];
     double plain[PLANT_SIGNAL_LIMIT];
-    PLANT->rates(rider->model, rider->mode, rider->time, rider->state, plain);
+    PLANT->rates(lane_case->model, lane_case->mode, lane_case->time, lane_case->state, plain);
     check_rows("rates", rates, lane, plain, count);
-    PLANT->powers(rider->model, rider->mode, rider->time, rider->state, plain);
+    PLANT->powers(lane_case->model, lane_case->mode, lane_case->time, lane_case->state, plain);
     check_rows("powers", powers, lane, plain, PLANT->ledger_integrated);
-    PLANT->signals_at(rider->model, rider->mode, rider->time, rider->state, plain);
+    PLANT->signals_at(lane_case->model, lane_case->mode, lane_case->time, lane_case->state, plain);
     check_rows("signals", signals, lane, plain, PLANT->signal_count);
     check_rows("signals alone", alone, lane, plain, PLANT->signal_count);
-    PLANT->events_at(rider->model, rider->mode, rider->time, rider->state, plain);
+    PLANT->events_at(lane_case->model, lane_case->mode, lane_case->time, lane_case->state, plain);
     check_rows("events", events, lane, plain, PLANT->event_count);
-    PLANT->switches(rider->model, rider->mode, rider->state, plain);
-    check_rows("switches", switches, lane, plain, PLANT->switch_count);
+    PLANT->guards(lane_case->model, lane_case->mode, lane_case->state, plain);
+    check_rows("switches", guards, lane, plain, PLANT->guard_count);
   }
 }
 
 /* Eight cases that may ride together, after `base` in laws. */
-static void fill(struct rider *riders, const void *base, const struct given *given) {
+static void fill(struct lane_case *lane_cases, const void *base, const struct given *given) {
   for (int lane = 0; lane < LANES; lane++) {
     do {
-      memcpy(riders[lane].parameters, base, PLANT->parameter_size);
-      vary(riders[lane].parameters);
-      give_tables(riders[lane].parameters, given);
-    } while (!rider_ready(&riders[lane]));
+      memcpy(lane_cases[lane].parameters, base, PLANT->parameter_size);
+      vary(lane_cases[lane].parameters);
+      give_tables(lane_cases[lane].parameters, given);
+    } while (!lane_case_ready(&lane_cases[lane]));
   }
 }
 
-static void open_riders(struct rider *riders) {
+static void open_lane_cases(struct lane_case *lane_cases) {
   for (int lane = 0; lane < LANES; lane++) {
-    rider_open(&riders[lane]);
+    lane_case_open(&lane_cases[lane]);
   }
 }
 
-static void close_riders(struct rider *riders) {
+static void close_lane_cases(struct lane_case *lane_cases) {
   for (int lane = 0; lane < LANES; lane++) {
-    rider_close(&riders[lane]);
+    lane_case_close(&lane_cases[lane]);
   }
 }
 
@@ -356,7 +356,7 @@ static struct given given_at_random(void) {
 }
 
 /* Laws that can be. */
-static void possible_laws(struct rider *base, const struct given *given) {
+static void possible_laws(struct lane_case *base, const struct given *given) {
   do {
     choose_laws(base->parameters);
     give_tables(base->parameters, given);
@@ -368,132 +368,132 @@ static void test_eight_different_cases(void **unused) {
   enum { LAW_SETS = 150, STATES_EACH = 3 };
   const struct plant_lanes *list[3];
   int kind_count = kinds(list);
-  struct rider base;
-  struct rider riders[LANES];
-  rider_open(&base);
-  open_riders(riders);
+  struct lane_case base;
+  struct lane_case lane_cases[LANES];
+  lane_case_open(&base);
+  open_lane_cases(lane_cases);
   for (int k = 0; k < LAW_SETS; k++) {
     struct given given = given_at_random();
     possible_laws(&base, &given);
-    fill(riders, base.parameters, &given);
+    fill(lane_cases, base.parameters, &given);
     for (int kind = 0; kind < kind_count; kind++) {
       struct lane_set set;
       set_open(&set, list[kind]);
       for (int lane = 0; lane < LANES; lane++) {
-        assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
-        set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+        assert_null(set.lanes->load_model(set.model, lane, lane_cases[lane].model));
+        set.lanes->load_mode(set.mode, lane, lane_cases[lane].mode);
       }
       int rows[PLANT_STATE_LIMIT];
       int count = PLANT->active_states(base.model, rows);
       for (int i = 0; i < STATES_EACH; i++) {
-        compare(&set, riders);
+        compare(&set, lane_cases);
         for (int lane = 0; lane < LANES; lane++) {
-          scatter(&riders[lane], rows, count);
+          scatter(&lane_cases[lane], rows, count);
         }
       }
       set_close(&set);
     }
   }
-  close_riders(riders);
-  rider_close(&base);
+  close_lane_cases(lane_cases);
+  lane_case_close(&base);
   assert_true(compared > 300000L * kind_count);
 }
 
 /* A lane that is loaded anew takes nothing from the case that was in it, and the other lanes keep theirs. */
 static void test_a_lane_is_refilled(void **unused) {
   (void)unused;
-  struct rider riders[LANES];
+  struct lane_case lane_cases[LANES];
   struct given given = {true, true, true, true};
-  open_riders(riders);
+  open_lane_cases(lane_cases);
   for (int k = 0; k < 20; k++) {
     struct lane_set set;
     set_open(&set, PLANT->lanes());
-    possible_laws(&riders[0], &given);
+    possible_laws(&lane_cases[0], &given);
     void *base = malloc(PLANT->parameter_size);
-    memcpy(base, riders[0].parameters, PLANT->parameter_size);
-    fill(riders, base, &given);
+    memcpy(base, lane_cases[0].parameters, PLANT->parameter_size);
+    fill(lane_cases, base, &given);
     for (int lane = 0; lane < LANES; lane++) {
-      assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
-      set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+      assert_null(set.lanes->load_model(set.model, lane, lane_cases[lane].model));
+      set.lanes->load_mode(set.mode, lane, lane_cases[lane].mode);
     }
     for (int turn = 0; turn < 8; turn++) {
-      struct rider *rider = &riders[one_of(LANES)];
-      int lane = (int)(rider - riders);
+      struct lane_case *lane_case = &lane_cases[one_of(LANES)];
+      int lane = (int)(lane_case - lane_cases);
       do {
-        memcpy(rider->parameters, base, PLANT->parameter_size);
-        vary(rider->parameters);
-        give_tables(rider->parameters, &given);
-      } while (!rider_ready(rider));
-      assert_null(set.lanes->load_model(set.model, lane, rider->model));
-      set.lanes->load_mode(set.mode, lane, rider->mode);
-      compare(&set, riders);
+        memcpy(lane_case->parameters, base, PLANT->parameter_size);
+        vary(lane_case->parameters);
+        give_tables(lane_case->parameters, &given);
+      } while (!lane_case_ready(lane_case));
+      assert_null(set.lanes->load_model(set.model, lane, lane_case->model));
+      set.lanes->load_mode(set.mode, lane, lane_case->mode);
+      compare(&set, lane_cases);
     }
     free(base);
     set_close(&set);
   }
-  close_riders(riders);
+  close_lane_cases(lane_cases);
 }
 
 /* One case in all lanes, at as many states and times. */
 static void test_one_case_in_all_lanes(void **unused) {
   (void)unused;
-  struct rider riders[LANES];
+  struct lane_case lane_cases[LANES];
   struct given given = {false, true, true, true};
-  open_riders(riders);
+  open_lane_cases(lane_cases);
   for (int k = 0; k < 40; k++) {
     struct lane_set set;
     set_open(&set, PLANT->lanes());
-    possible_laws(&riders[0], &given);
-    while (!rider_ready(&riders[0])) {
-      possible_laws(&riders[0], &given);
+    possible_laws(&lane_cases[0], &given);
+    while (!lane_case_ready(&lane_cases[0])) {
+      possible_laws(&lane_cases[0], &given);
     }
     int rows[PLANT_STATE_LIMIT];
-    int count = PLANT->active_states(riders[0].model, rows);
-    assert_null(set.lanes->load_model(set.model, LANES_ALL, riders[0].model));
-    set.lanes->load_mode(set.mode, LANES_ALL, riders[0].mode);
-    struct rider same[LANES];
+    int count = PLANT->active_states(lane_cases[0].model, rows);
+    assert_null(set.lanes->load_model(set.model, LANES_ALL, lane_cases[0].model));
+    set.lanes->load_mode(set.mode, LANES_ALL, lane_cases[0].mode);
+    struct lane_case same[LANES];
     for (int lane = 0; lane < LANES; lane++) {
-      same[lane] = riders[0];
+      same[lane] = lane_cases[0];
       same[lane].time += 1e-3 * lane;
       scatter(&same[lane], rows, count);
     }
     compare(&set, same);
     set_close(&set);
   }
-  close_riders(riders);
+  close_lane_cases(lane_cases);
 }
 
 /* A lane whose state has left the numbers says so, and harms no other. */
 static void test_a_lane_without_numbers(void **unused) {
   (void)unused;
-  struct rider riders[LANES];
+  struct lane_case lane_cases[LANES];
   struct given given = {true, true, true, false};
   struct lane_set set;
-  open_riders(riders);
-  rider_close(&riders[0]);
-  rider_open(&riders[0]);
-  registry_defaults(PLANT->groups, PLANT->group_count, riders[0].parameters);
+  open_lane_cases(lane_cases);
+  lane_case_close(&lane_cases[0]);
+  lane_case_open(&lane_cases[0]);
+  registry_defaults(PLANT->groups, PLANT->group_count, lane_cases[0].parameters);
   void *base = malloc(PLANT->parameter_size);
-  memcpy(base, riders[0].parameters, PLANT->parameter_size);
-  fill(riders, base, &given);
+  memcpy(base, lane_cases[0].parameters, PLANT->parameter_size);
+  fill(lane_cases, base, &given);
   set_open(&set, PLANT->lanes());
   for (int lane = 0; lane < LANES; lane++) {
-    assert_null(set.lanes->load_model(set.model, lane, riders[lane].model));
-    set.lanes->load_mode(set.mode, lane, riders[lane].mode);
+    assert_null(set.lanes->load_model(set.model, lane, lane_cases[lane].model));
+    set.lanes->load_mode(set.mode, lane, lane_cases[lane].mode);
   }
   for (int i = 0; i < PLANT_STATE_LIMIT; i++) {
-    riders[3].state[i] = NAN;
-    riders[5].state[i] = HUGE_VAL;
+    lane_cases[3].state[i] = NAN;
+    lane_cases[5].state[i] = HUGE_VAL;
   }
-  compare(&set, riders);
+  compare(&set, lane_cases);
   free(base);
   set_close(&set);
-  close_riders(riders);
+  close_lane_cases(lane_cases);
 }
 
 /* ---- refusals ---- */
 
-static const char *second_refused(const struct plant_lanes *kind, struct rider *first, struct rider *second) {
+static const char *second_refused(const struct plant_lanes *kind, struct lane_case *first, struct lane_case *second) {
   struct lane_set set;
   set_open(&set, kind);
   assert_null(PLANT->prepare(first->parameters, first->model));
@@ -505,12 +505,12 @@ static const char *second_refused(const struct plant_lanes *kind, struct rider *
   return words;
 }
 
-static void test_what_may_not_ride_together(void **unused) {
+static void test_what_may_not_run_side_by_side(void **unused) {
   (void)unused;
-  struct rider first;
-  struct rider second;
-  rider_open(&first);
-  rider_open(&second);
+  struct lane_case first;
+  struct lane_case second;
+  lane_case_open(&first);
+  lane_case_open(&second);
   registry_defaults(PLANT->groups, PLANT->group_count, first.parameters);
   const struct plant_lanes *kind = PLANT->lanes();
 #define AFRESH() memcpy(second.parameters, first.parameters, PLANT->parameter_size)
@@ -542,15 +542,15 @@ static void test_what_may_not_ride_together(void **unused) {
   give_table(second.parameters, "ground", "grip", shares[0], false);
   assert_string_equal(second_refused(kind, &first, &second), "other tables are there than in the other lanes");
 #undef AFRESH
-  rider_close(&first);
-  rider_close(&second);
+  lane_case_close(&first);
+  lane_case_close(&second);
 }
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_eight_different_cases),      cmocka_unit_test(test_a_lane_is_refilled),
-      cmocka_unit_test(test_one_case_in_all_lanes),      cmocka_unit_test(test_a_lane_without_numbers),
-      cmocka_unit_test(test_what_may_not_ride_together),
+      cmocka_unit_test(test_eight_different_cases),         cmocka_unit_test(test_a_lane_is_refilled),
+      cmocka_unit_test(test_one_case_in_all_lanes),         cmocka_unit_test(test_a_lane_without_numbers),
+      cmocka_unit_test(test_what_may_not_run_side_by_side),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -15,7 +15,7 @@
 #include "motor.h"
 #include "pump.h"
 #include "run.h"
-#include "slot.h"
+#include "parameter_ref.h"
 
 #define RPM (TWO_PI / 60.0)
 #define BAR 1e5
@@ -212,15 +212,15 @@ static void test_case_keeps_the_map(void **state) {
   }
   assert_string_equal(strstr(data.resolved, "circuit"), strstr(again.resolved, "circuit"));
   assert_true(case_copy(&data, &copy, &error));
-  struct slot slot;
-  assert_true(slot_find(&copy, "pump.efficiency_map[4].hydromechanical", &slot, &error));
-  CHECK_CLOSE(slot_get(&copy, &slot), 0.90, 1e-14);
-  slot_set(&copy, &slot, 0.5);
-  CHECK_CLOSE(slot_get(&copy, &slot), 0.5, 0.0);
+  struct parameter_ref ref;
+  assert_true(parameter_ref_find(&copy, "pump.efficiency_map[4].hydromechanical", &ref, &error));
+  CHECK_CLOSE(parameter_ref_get(&copy, &ref), 0.90, 1e-14);
+  parameter_ref_set(&copy, &ref, 0.5);
+  CHECK_CLOSE(parameter_ref_get(&copy, &ref), 0.5, 0.0);
   CHECK_CLOSE(map->hydromechanical[3], 0.90, 1e-14);
-  assert_false(slot_find(&copy, "pump.efficiency_map[5].volumetric", &slot, &error));
-  assert_false(slot_find(&copy, "pump.efficiency_map[1].speed", &slot, &error));
-  assert_false(slot_find(&copy, "pump.efficiency_map", &slot, &error));
+  assert_false(parameter_ref_find(&copy, "pump.efficiency_map[5].volumetric", &ref, &error));
+  assert_false(parameter_ref_find(&copy, "pump.efficiency_map[1].speed", &ref, &error));
+  assert_false(parameter_ref_find(&copy, "pump.efficiency_map", &ref, &error));
   case_free(&copy);
   case_free(&again);
   case_free(&data);

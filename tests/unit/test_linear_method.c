@@ -84,7 +84,7 @@ struct look {
 };
 
 /* Differences at the end of a step, and at states strewn around it, must lie within the pattern. */
-static void look_for_dependence(void *context, const struct view *view, const struct stretch *step) {
+static void search_dependence(void *context, const struct view *view, const struct step *step) {
   struct look *look = context;
   const struct plant *plant = view->plant;
   int rows[PLANT_STATE_LIMIT];
@@ -96,7 +96,7 @@ static void look_for_dependence(void *context, const struct view *view, const st
     return;
   }
   int n = plant->active_states(view->model, rows);
-  plant->depends(view->model, look->pattern);
+  plant->sparsity_pattern(view->model, look->pattern);
   for (int i = 0; i < n; i++) {
     double size = 1e4 * plant->states[rows[i]].tolerance;
     state[i] = step->end->state[i] + size * sample_between(&look->sampler, -1.0, 1.0);
@@ -116,7 +116,7 @@ static void look_for_dependence(void *context, const struct view *view, const st
                  plant->states[rows[i]].name, j < n ? plant->states[rows[j]].name : "time");
       }
       if (j == n && there[i] != here[i]) {
-        assert_true(plant->moves(view->mode));
+        assert_true(plant->time_dependent(view->mode));
       }
     }
     if (j < n) {
@@ -135,7 +135,7 @@ static void test_pattern(void **state) {
     load(&demos[i], "simulation.method=bdf", &data);
     struct run_workspace *workspace = run_workspace_new(data.plant, false, &error);
     assert_non_null(workspace);
-    run_workspace_follow(workspace, look_for_dependence, &look);
+    run_workspace_observe(workspace, search_dependence, &look);
     assert_true(run_in(workspace, &data, NULL, NULL, &outcome, &error));
     assert_true(look.places > 1000);
     run_workspace_free(workspace);

@@ -293,11 +293,11 @@ static void test_no_pull_on_mud(void **state) {
   DEFAULTS(tyre, tyre);
   tyre.ground = TYRE_GEE_CLOUGH;
   struct tyre_soil soil = {tyre.grip, 5e3, tyre.rolling_resistance};
-  struct tyre_footing footing = tyre_stand(&tyre, &soil, 5e4, 1.0);
-  assert_true(footing.mobility < 1.0);
-  double resistance = footing.load * tyre_gee_clough_resistance(footing.mobility);
-  CHECK_CLOSE(tyre_curve(&tyre, &footing, 0.5), resistance, 1e-12);
-  CHECK_CLOSE(tyre_curve(&tyre, &footing, -0.5), -resistance, 1e-12);
+  struct tyre_contact contact = tyre_contact_of(&tyre, &soil, 5e4, 1.0);
+  assert_true(contact.mobility < 1.0);
+  double resistance = contact.load * tyre_gee_clough_resistance(contact.mobility);
+  CHECK_CLOSE(tyre_curve(&tyre, &contact, 0.5), resistance, 1e-12);
+  CHECK_CLOSE(tyre_curve(&tyre, &contact, -0.5), -resistance, 1e-12);
 }
 
 static void test_index_out_of_reach(void **state) {

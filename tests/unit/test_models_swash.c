@@ -33,10 +33,10 @@ static void driven_side_by_swash(void **state) {
   limiter.side = LIMITER_BY_SWASH;
   struct limiter_action action = limiter_act(&limiter, 0.8, true, 0.8, 0.5, 0.0);
   CHECK_CLOSE(action.target, 0.4, 1e-14);
-  CHECK_CLOSE(action.effort, 0.5, 1e-14);
+  CHECK_CLOSE(action.intensity, 0.5, 1e-14);
   action = limiter_act(&limiter, 0.8, true, 0.8, 0.0, 0.9);
   CHECK_CLOSE(action.target, 0.8, 1e-14);
-  assert_true(action.effort == 0.0);
+  assert_true(action.intensity == 0.0);
   action = limiter_act(&limiter, -0.8, false, -0.8, 0.0, 0.25);
   CHECK_CLOSE(action.target, -0.6, 1e-14);
   /* a direction flip: the command is reversed, the swash not yet; line B is high from overrun */
@@ -44,7 +44,7 @@ static void driven_side_by_swash(void **state) {
   CHECK_CLOSE(action.target, -0.8, 1e-14);
   /* halfway at neutral */
   action = limiter_act(&limiter, 0.5, true, 0.0, 0.4, 0.0);
-  CHECK_CLOSE(action.effort, 0.2, 1e-14);
+  CHECK_CLOSE(action.intensity, 0.2, 1e-14);
 }
 
 static void driven_side_by_command(void **state) {
@@ -55,7 +55,7 @@ static void driven_side_by_command(void **state) {
   struct limiter_action action = limiter_act(&limiter, -0.8, false, 0.8, 0.0, 0.9);
   CHECK_CLOSE(action.target, -0.08, 1e-12); /* the reference law destrokes on the overrun line */
   action = limiter_act(&limiter, 0.8, true, 0.8, 0.5, 0.9);
-  CHECK_CLOSE(action.effort, 0.5, 1e-14);
+  CHECK_CLOSE(action.intensity, 0.5, 1e-14);
 }
 
 static void both_sides_move_toward_less_pressure(void **state) {
@@ -66,7 +66,7 @@ static void both_sides_move_toward_less_pressure(void **state) {
   CHECK_CLOSE(action.target, 0.3, 1e-12);
   action = limiter_act(&limiter, 0.5, true, 0.5, 0.0, 0.1); /* overrun: strokes up */
   CHECK_CLOSE(action.target, 0.7, 1e-12);
-  CHECK_CLOSE(action.effort, 0.1, 1e-12);
+  CHECK_CLOSE(action.intensity, 0.1, 1e-12);
   action = limiter_act(&limiter, 0.5, true, 0.5, 0.0, 1.0);
   CHECK_CLOSE(action.target, 1.0, 1e-12);
   action = limiter_act(&limiter, 0.0, true, 0.0, 1.0, 0.0);
@@ -97,9 +97,9 @@ static void laws_keep_bounds(void **state) {
     double b = sample_unit(&sampler);
     struct limiter_action action = limiter_act(&limiter, command, command > 0.0, stroke, a, b);
     assert_true(fabs(action.target) <= 1.0);
-    assert_true(action.effort >= 0.0 && action.effort <= 2.0);
+    assert_true(action.intensity >= 0.0 && action.intensity <= 2.0);
     action = limiter_act(&limiter, command, command > 0.0, stroke, 0.0, 0.0);
-    assert_true(action.target == command && action.effort == 0.0);
+    assert_true(action.target == command && action.intensity == 0.0);
   }
 }
 
@@ -171,7 +171,7 @@ static void servo_is_mirrored(void **state) {
     double stroke = sample_between(&sampler, -1.0, 1.0);
     double supply = sample_between(&sampler, -1e5, 30e5);
     struct limiter_action action = {sample_between(&sampler, -1.0, 1.0), sample_unit(&sampler)};
-    struct limiter_action mirrored = {-action.target, action.effort};
+    struct limiter_action mirrored = {-action.target, action.intensity};
     CHECK_NEAR(swash_stroke_rate(&swash, &limiter, -stroke, mirrored, supply),
                -swash_stroke_rate(&swash, &limiter, stroke, action, supply), 1e-12);
   }

@@ -11,31 +11,31 @@
 #include "sample.h"
 #include "tyre.h"
 
-static struct tyre_footing footing_of(const struct tyre_parameters *tyre, double load) {
+static struct tyre_contact contact_of(const struct tyre_parameters *tyre, double load) {
   struct tyre_soil soil = {tyre->grip, tyre->cone_index, tyre->rolling_resistance};
-  return tyre_stand(tyre, &soil, load, tyre->wheels);
+  return tyre_contact_of(tyre, &soil, load, tyre->wheels);
 }
 
 static void curve_rises_peaks_and_falls_a_little(void **state) {
   (void)state;
   DEFAULTS(tyre, tyre);
   const double load = 1e5;
-  struct tyre_footing footing = footing_of(&tyre, load);
-  CHECK_CLOSE(footing.stiffness, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-12);
-  assert_true(tyre_curve(&tyre, &footing, 0.0) == 0.0);
-  CHECK_CLOSE(tyre_curve(&tyre, &footing, 1e-7) / 1e-7, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-9);
+  struct tyre_contact contact = contact_of(&tyre, load);
+  CHECK_CLOSE(contact.stiffness, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-12);
+  assert_true(tyre_curve(&tyre, &contact, 0.0) == 0.0);
+  CHECK_CLOSE(tyre_curve(&tyre, &contact, 1e-7) / 1e-7, tyre.grip * load * tyre.stiffness * tyre.shape, 1e-9);
   double peak = tan(0.5 * REAL_PI / tyre.shape) / tyre.stiffness;
-  CHECK_CLOSE(tyre_curve(&tyre, &footing, peak), tyre.grip * load, 1e-12);
+  CHECK_CLOSE(tyre_curve(&tyre, &contact, peak), tyre.grip * load, 1e-12);
   double before = -1.0;
   for (int i = 0; i <= 1000; i++) {
     double slip = peak * i / 1000.0;
-    double force = tyre_curve(&tyre, &footing, slip);
+    double force = tyre_curve(&tyre, &contact, slip);
     assert_true(force > before);
-    CHECK_NEAR(tyre_curve(&tyre, &footing, -slip), -force, 0.0);
+    CHECK_NEAR(tyre_curve(&tyre, &contact, -slip), -force, 0.0);
     before = force;
   }
-  assert_true(tyre_curve(&tyre, &footing, 10.0) < tyre.grip * load);
-  assert_true(tyre_curve(&tyre, &footing, 10.0) > 0.5 * tyre.grip * load);
+  assert_true(tyre_curve(&tyre, &contact, 10.0) < tyre.grip * load);
+  assert_true(tyre_curve(&tyre, &contact, 10.0) > 0.5 * tyre.grip * load);
 }
 
 static void slip_is_what_it_should_be(void **state) {
@@ -60,10 +60,10 @@ static void start_slip_carries_the_force(void **state) {
   for (int i = 0; i < 300; i++) {
     tyre.ground = sample_choice(&sampler, 3);
     double load = sample_decades(&sampler, 1e4, 2e5);
-    struct tyre_footing footing = footing_of(&tyre, load);
-    double most = tyre_curve(&tyre, &footing, 0.19);
+    struct tyre_contact contact = contact_of(&tyre, load);
+    double most = tyre_curve(&tyre, &contact, 0.19);
     double force = sample_between(&sampler, -0.99, 0.99) * most;
-    CHECK_NEAR(tyre_curve(&tyre, &footing, tyre_slip_for(&tyre, &footing, force)), force, 1e-9 * load);
+    CHECK_NEAR(tyre_curve(&tyre, &contact, tyre_slip_for(&tyre, &contact, force)), force, 1e-9 * load);
   }
 }
 
@@ -75,24 +75,24 @@ static void soil_laws_are_odd_and_grow(void **state) {
   for (int i = 0; i < 300; i++) {
     tyre.ground = 1 + sample_choice(&sampler, 2);
     tyre.cone_index = sample_between(&sampler, 3e5, 3e6);
-    struct tyre_footing footing = footing_of(&tyre, sample_between(&sampler, 3e4, 3e5));
-    assert_true(tyre_curve(&tyre, &footing, 0.0) == 0.0);
+    struct tyre_contact contact = contact_of(&tyre, sample_between(&sampler, 3e4, 3e5));
+    assert_true(tyre_curve(&tyre, &contact, 0.0) == 0.0);
     double before = 0.0;
     for (int k = 1; k <= 100; k++) {
       double slip = 0.01 * k;
-      double force = tyre_curve(&tyre, &footing, slip);
+      double force = tyre_curve(&tyre, &contact, slip);
       assert_true(force >= before);
-      CHECK_NEAR(tyre_curve(&tyre, &footing, -slip), -force, 1e-12 * fabs(force));
+      CHECK_NEAR(tyre_curve(&tyre, &contact, -slip), -force, 1e-12 * fabs(force));
       before = force;
     }
-    double slope = tyre_curve(&tyre, &footing, 1e-9) / 1e-9;
-    bool sinks = tyre.ground == TYRE_GEE_CLOUGH && footing.mobility < 0.92 / 0.796; /* no pull at all */
-    CHECK_CLOSE(slope, footing.stiffness, sinks ? 0.1 : 1e-5);
+    double slope = tyre_curve(&tyre, &contact, 1e-9) / 1e-9;
+    bool sinks = tyre.ground == TYRE_GEE_CLOUGH && contact.mobility < 0.92 / 0.796; /* no pull at all */
+    CHECK_CLOSE(slope, contact.stiffness, sinks ? 0.1 : 1e-5);
   }
   /* an axle that lifts gives and resists nothing */
   for (int ground = 0; ground < 3; ground++) {
     tyre.ground = ground;
-    struct tyre_footing lifted = footing_of(&tyre, -1e3);
+    struct tyre_contact lifted = contact_of(&tyre, -1e3);
     assert_true(tyre_curve(&tyre, &lifted, 0.1) == 0.0);
     assert_true(tyre_rolling_resistance(&tyre, &lifted, 3.0, 0.1) == 0.0);
   }
@@ -106,20 +106,20 @@ static void tyre_never_gives_power(void **state) {
   double worst = 0.0;
   for (int i = 0; i < 60000; i++) {
     tyre.ground = i % 3;
-    struct tyre_footing footing = footing_of(&tyre, 1e5);
+    struct tyre_contact contact = contact_of(&tyre, 1e5);
     double speed = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
     double rim = sample_unit(&sampler) < 0.3
                      ? speed * sample_between(&sampler, 0.9, 1.1)
                      : (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 10.0);
     double slip = (sample_unit(&sampler) < 0.5 ? -1.0 : 1.0) * sample_decades(&sampler, 1e-6, 1.0);
     double sliding = rim - speed;
-    assert_true(tyre_curve(&tyre, &footing, tyre_slip(&tyre, rim, speed)) * sliding >= 0.0);
+    assert_true(tyre_curve(&tyre, &contact, tyre_slip(&tyre, rim, speed)) * sliding >= 0.0);
     double rate = tyre_slip_rate(&tyre, slip, rim, speed);
-    double curve = tyre_curve(&tyre, &footing, slip);
-    double force = curve + tyre_damping(&tyre, &footing, slip, rate, rim, speed);
+    double curve = tyre_curve(&tyre, &contact, slip);
+    double force = curve + tyre_damping(&tyre, &contact, slip, rate, rim, speed);
     double lost = force * sliding - curve * tyre.relaxation_length * rate;
     worst = fmin(worst, lost / (fabs(force * sliding) + fabs(curve * tyre.relaxation_length * rate) + 1e-9));
-    assert_true(tyre_rolling_resistance(&tyre, &footing, speed, slip) * speed >= 0.0);
+    assert_true(tyre_rolling_resistance(&tyre, &contact, speed, slip) * speed >= 0.0);
   }
   CHECK_NEAR(worst, 0.0, 1e-9);
 }
@@ -127,11 +127,11 @@ static void tyre_never_gives_power(void **state) {
 static void damping_fades_with_rolling(void **state) {
   (void)state;
   DEFAULTS(tyre, tyre);
-  struct tyre_footing footing = footing_of(&tyre, 1e5);
-  double still = tyre_damping(&tyre, &footing, 0.0, 1.0, 0.0, 0.0);
+  struct tyre_contact contact = contact_of(&tyre, 1e5);
+  double still = tyre_damping(&tyre, &contact, 0.0, 1.0, 0.0, 0.0);
   CHECK_CLOSE(still, tyre.grip * 1e5 * tyre.stiffness * tyre.shape * tyre.damping_time, 1e-12);
-  CHECK_CLOSE(tyre_damping(&tyre, &footing, 0.0, 1.0, tyre.damping_speed, 0.0), still / 4.0, 1e-12);
-  assert_true(tyre_damping(&tyre, &footing, 0.5, 1.0, 0.0, 0.0) < 0.1 * still);
+  CHECK_CLOSE(tyre_damping(&tyre, &contact, 0.0, 1.0, tyre.damping_speed, 0.0), still / 4.0, 1e-12);
+  assert_true(tyre_damping(&tyre, &contact, 0.5, 1.0, 0.0, 0.0) < 0.1 * still);
 }
 
 static void park_brake_adds_its_torque(void **state) {

@@ -222,22 +222,22 @@ static void test_case_k_is_what_its_numbers_say(void **state) {
     assert_true(case_load_text(beside("case.yaml"), whole.resolved, NULL, 0, &read, &error));
     static const char *const paths[] = {"lines.volume_a", "lines.volume_b", "ground.grade[2].value", "relief.setting"};
     for (size_t i = 0; i < 4; i++) {
-      struct slot slot;
-      assert_true(slot_find(&read, paths[i], &slot, &error));
-      assert_true(slot_get(&read, &slot) == slot_get(&own, &slot));
-      assert_true(slot_get(&whole, &slot) == slot_get(&own, &slot));
+      struct parameter_ref ref;
+      assert_true(parameter_ref_find(&read, paths[i], &ref, &error));
+      assert_true(parameter_ref_get(&read, &ref) == parameter_ref_get(&own, &ref));
+      assert_true(parameter_ref_get(&whole, &ref) == parameter_ref_get(&own, &ref));
     }
     case_free(&read);
     case_free(&whole);
   }
-  struct slot relief;
-  assert_true(slot_find(&own, "relief.setting", &relief, &error));
-  CHECK_CLOSE(slot_get(&own, &relief), 430e5, 1e-15);
+  struct parameter_ref relief;
+  assert_true(parameter_ref_find(&own, "relief.setting", &relief, &error));
+  CHECK_CLOSE(parameter_ref_get(&own, &relief), 430e5, 1e-15);
   case_free(&own);
   /* The case that all are made of is as it was. */
-  struct slot grade;
-  assert_true(slot_find(&plan.base, "ground.grade[2].value", &grade, &error));
-  CHECK_CLOSE(slot_get(&plan.base, &grade), -0.05, 1e-15);
+  struct parameter_ref grade;
+  assert_true(parameter_ref_find(&plan.base, "ground.grade[2].value", &grade, &error));
+  CHECK_CLOSE(parameter_ref_get(&plan.base, &grade), -0.05, 1e-15);
   plan_free(&plan);
 }
 
@@ -255,17 +255,17 @@ static void test_settings_are_compared_over_the_same_cases(void **state) {
        &plan);
   assert_int_equal(plan.cases, 30);
   assert_true(case_copy(&plan.base, &own, &error));
-  struct slot relief;
-  struct slot rate;
-  assert_true(slot_find(&own, "relief.setting", &relief, &error));
-  assert_true(slot_find(&own, "swash.rate_down", &rate, &error));
-  double relief_before = slot_get(&own, &relief);
-  double rate_before = slot_get(&own, &rate);
+  struct parameter_ref relief;
+  struct parameter_ref rate;
+  assert_true(parameter_ref_find(&own, "relief.setting", &relief, &error));
+  assert_true(parameter_ref_find(&own, "swash.rate_down", &rate, &error));
+  double relief_before = parameter_ref_get(&own, &relief);
+  double rate_before = parameter_ref_get(&own, &rate);
   for (int64_t k = 29; k >= 0; k--) {
     assert_true(plan_put(&plan, k, &own, &error));
     assert_int_equal(plan_setting(&plan, k), k % 3);
-    assert_true(slot_get(&own, &relief) == (k % 3 == 1 ? 380e5 : relief_before));
-    assert_true(slot_get(&own, &rate) == (k % 3 == 2 ? 0.5 : rate_before));
+    assert_true(parameter_ref_get(&own, &relief) == (k % 3 == 1 ? 380e5 : relief_before));
+    assert_true(parameter_ref_get(&own, &rate) == (k % 3 == 2 ? 0.5 : rate_before));
     assert_true(plan_value(&plan, k, 0) == plan_value(&plan, k - k % 3, 0));
   }
   case_free(&own);

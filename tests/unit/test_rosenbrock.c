@@ -11,7 +11,7 @@
 #include "check.h"
 #include "rodas4.h"
 #include "rosenbrock.h"
-#include "stride.h"
+#include "step_control.h"
 
 enum { S = RODAS4_STAGES, MOST = 8 };
 
@@ -172,7 +172,7 @@ static void van_der_pol(double t, const double *y, double *f) {
 }
 
 /* y' = -4 (y - cos t) - sin t, y = cos t: driven. With a product beside it, so that it is not linear. */
-static void driven(double t, const double *y, double *f) {
+static void time_dependent(double t, const double *y, double *f) {
   f[0] = -4.0 * (y[0] - cos(t)) - sin(t);
   f[1] = -y[1] * y[0] + cos(t) * (sin(t) + 1.0) - sin(t);
 }
@@ -213,29 +213,29 @@ static int solve(const struct problem *problem, double tolerance, double floor, 
   double relative[MOST];
   struct sparsity *sparsity = full(problem->size);
   struct rosenbrock_plain method = {
-      .sparsity = sparsity, .rates_of = plain_rates, .context = (void *)(uintptr_t)problem, .driven = true};
+      .sparsity = sparsity, .rates_of = plain_rates, .context = (void *)(uintptr_t)problem, .time_dependent = true};
   assert_true(rosenbrock_plain_open(&method));
   for (int i = 0; i < problem->size; i++) {
     absolute[i] = floor;
     relative[i] = tolerance;
     y[i] = problem->start[i];
   }
-  struct stride stride;
-  stride_begin(&stride, HUGE_VAL);
+  struct step_control control;
+  step_control_begin(&control, HUGE_VAL);
   double t = problem->from;
   int made = 0;
   for (int tries = 0; t < problem->to && tries < 100000; tries++) {
     if (steps > 0) {
-      stride.wish = (problem->to - problem->from) / steps;
-      stride.width = stride.wish;
-      stride.reaches = made == steps - 1;
+      control.wanted = (problem->to - problem->from) / steps;
+      control.width = control.wanted;
+      control.reaches = made == steps - 1;
     } else {
-      stride_aim(&stride, t, problem->to);
+      step_control_aim(&control, t, problem->to);
     }
-    rosenbrock_plain_try(&method, t, stride.width, y, absolute, relative);
-    if (stride_judge(&stride, method.error) || steps > 0) {
+    rosenbrock_plain_try(&method, t, control.width, y, absolute, relative);
+    if (step_control_judge(&control, method.error) || steps > 0) {
       memcpy(y, method.end, (size_t)problem->size * sizeof *y);
-      t = stride.reaches ? problem->to : t + stride.width;
+      t = control.reaches ? problem->to : t + control.width;
       made++;
     }
   }
@@ -271,8 +271,8 @@ static void test_stiff_problems(void **state) {
 /* Half the step, a sixteenth of the error. */
 static void test_order(void **state) {
   (void)state;
-  struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 1.0, driven};
-  problem.rates = driven;
+  struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 1.0, time_dependent};
+  problem.rates = time_dependent;
   double reference[MOST] = {0};
   double coarse[MOST] = {0};
   double fine[MOST] = {0};
@@ -288,9 +288,10 @@ static void test_order(void **state) {
 /* A step's polynomial: its ends are the step's ends, and within it errs by the fourth power of the step. */
 static void test_polynomial(void **state) {
   (void)state;
-  struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 0.0, driven};
+  struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 0.0, time_dependent};
   struct sparsity *sparsity = full(2);
-  struct rosenbrock_plain method = {.sparsity = sparsity, .rates_of = plain_rates, .context = &problem, .driven = true};
+  struct rosenbrock_plain method = {
+      .sparsity = sparsity, .rates_of = plain_rates, .context = &problem, .time_dependent = true};
   const double absolute[2] = {1.0, 1.0};
   const double relative[2] = {0.0, 0.0};
   assert_true(rosenbrock_plain_open(&method));
@@ -353,8 +354,8 @@ static void test_groups(void **state) {
   assert_true(few->group_count <= 4);
   assert_int_equal(all->group_count, CHAIN);
   assert_true(few->entry_count < all->entry_count / 2);
-  struct rosenbrock_plain sparse = {.sparsity = few, .rates_of = chain_rates, .driven = true};
-  struct rosenbrock_plain dense = {.sparsity = all, .rates_of = chain_rates, .driven = true};
+  struct rosenbrock_plain sparse = {.sparsity = few, .rates_of = chain_rates, .time_dependent = true};
+  struct rosenbrock_plain dense = {.sparsity = all, .rates_of = chain_rates, .time_dependent = true};
   assert_true(rosenbrock_plain_open(&sparse) && rosenbrock_plain_open(&dense));
   for (int i = 0; i < CHAIN; i++) {
     y[i] = cos(3.0 * i);
@@ -393,8 +394,8 @@ static void lane_rates(void *context, const lanes *t, const lanes *y, lanes *f) 
 static void test_lanes(void **state) {
   (void)state;
   struct sparsity *sparsity = chain_sparsity(false);
-  struct rosenbrock_plain one = {.sparsity = sparsity, .rates_of = chain_rates, .driven = true};
-  struct rosenbrock_lanes eight = {.sparsity = sparsity, .rates_of = lane_rates, .driven = true};
+  struct rosenbrock_plain one = {.sparsity = sparsity, .rates_of = chain_rates, .time_dependent = true};
+  struct rosenbrock_lanes eight = {.sparsity = sparsity, .rates_of = lane_rates, .time_dependent = true};
   assert_true(rosenbrock_plain_open(&one) && rosenbrock_lanes_open(&eight));
   lanes y[CHAIN];
   lanes absolute[CHAIN];

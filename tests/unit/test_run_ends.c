@@ -53,8 +53,8 @@ static bool last_sample(void *context, int count, const double *time, const doub
 static void a_plant_can_end_the_run(void **state) {
   (void)state;
   struct toy stopping = {.rates = clock_rates, .falls = one_and_a_bit_to_go, .change = ends, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &stopping, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &stopping, 5.0);
   struct outcome outcome;
   double last = -1.0;
   struct recorder recorder = {&last, last_sample};
@@ -71,8 +71,8 @@ static void a_plant_can_end_the_run(void **state) {
 static void a_flickering_mode_fails_and_does_not_hang(void **state) {
   (void)state;
   struct toy flickering = {.rates = clock_rates, .falls = always_fallen, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &flickering, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &flickering, 5.0);
   struct outcome outcome;
   run_ok(&data, NULL, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_FAILED);
@@ -86,8 +86,8 @@ static void a_stuck_clock_fails_and_does_not_hang(void **state) {
   static const real times[] = {1.0, 2.0};
   static const real values[] = {0.0, 1.0};
   struct toy stuck = {.rates = clock_rates, .lever = {2, times, values}, .stuck = true, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &stuck, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &stuck, 5.0);
   struct outcome outcome;
   run_ok(&data, NULL, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_FAILED);
@@ -106,8 +106,8 @@ static void root_rates(double t, double lever, const double *y, double *rates) {
 static void a_state_that_leaves_the_numbers_is_named(void **state) {
   (void)state;
   struct toy rooted = {.start = {1.0, 0.0, 0.0, 0.0}, .rates = root_rates, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &rooted, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &rooted, 5.0);
   struct outcome outcome;
   double last = -1.0;
   struct recorder recorder = {&last, last_sample};
@@ -129,8 +129,8 @@ static void blow_up_rates(double t, double lever, const double *y, double *rates
 static void a_blow_up_ends_the_run(void **state) {
   (void)state;
   struct toy growing = {.start = {0.0, 0.0, 1.0, 0.0}, .rates = blow_up_rates, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &growing, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &growing, 5.0);
   struct outcome outcome;
   run_ok(&data, NULL, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_FAILED);
@@ -149,8 +149,8 @@ static void nan_start_rates(double t, double lever, const double *y, double *rat
 static void a_bad_start_is_named(void **state) {
   (void)state;
   struct toy bad = {.rates = nan_start_rates, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &bad, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &bad, 5.0);
   struct outcome outcome;
   run_ok(&data, NULL, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_FAILED);
@@ -170,8 +170,8 @@ static bool no_more_room(void *context, int count, const double *time, const dou
 static void a_failing_recorder_ends_the_run(void **state) {
   (void)state;
   struct toy plain = {.rates = clock_rates, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &plain, 500.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &plain, 500.0);
   data.simulation.output_step = 1e-3;
   data.simulation.largest_step = 1.0;
   struct outcome outcome;
@@ -193,8 +193,8 @@ static bool stop_it(void *context, double time, double end_time) {
 static void a_watcher_interrupts(void **state) {
   (void)state;
   struct toy plain = {.rates = clock_rates, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &plain, 1e7);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &plain, 1e7);
   struct outcome outcome;
   struct watcher watcher = {NULL, stop_it};
   run_ok(&data, NULL, &watcher, &outcome);

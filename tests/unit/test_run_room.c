@@ -45,8 +45,8 @@ static const struct toy wave = {.rates = clock_rates, .signals = wave_signals, .
 
 static void events_are_located(void **state) {
   (void)state;
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 3.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 3.0);
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_COMPLETE);
@@ -60,10 +60,10 @@ static void events_are_located(void **state) {
   outcome_free(&outcome);
 }
 
-static void extremes_lie_between_outputs(void **state) {
+static void extrema_lie_between_outputs(void **state) {
   (void)state;
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 2.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 2.0);
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
   CHECK_NEAR(outcome.measures[MEASURE_peak_line_a_pressure], 1.0, 1e-11);
@@ -77,8 +77,8 @@ static void extremes_lie_between_outputs(void **state) {
 
 static void spans_are_timed(void **state) {
   (void)state;
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 2.2);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 2.2);
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
   CHECK_NEAR(outcome.measures[MEASURE_relief_a_open_time], 2.0 / 3.0 + 0.2 - 1.0 / 12.0, 1e-9);
@@ -102,8 +102,8 @@ static bool count_samples(void *context, int count, const double *time, const do
 /* The same numbers to the bit whatever the output step, and with no output at all. */
 static void measures_do_not_depend_on_output(void **state) {
   (void)state;
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 2.2);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 2.2);
   struct outcome plain;
   struct outcome fine;
   run_ok(&data, NULL, &plain);
@@ -134,8 +134,8 @@ static struct action action_when(int signal, bool above, double level, double ta
 
 /* The lever's integral from the moment of firing tells how exactly it fired. */
 static double lever_integral(struct action *actions, int count, double *fired) {
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 3.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 3.0);
   data.simulation.largest_step = 1e6;
   data.actions = actions;
   data.action_count = count;
@@ -189,8 +189,8 @@ static void a_short_pulse_is_never_missed(void **state) {
   static const real values[] = {0.0, 1.0, 1.0, 0.0};
   struct toy pulsed = wave;
   pulsed.lever = (struct profile){4, times, values, false};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &pulsed, 10.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &pulsed, 10.0);
   data.simulation.largest_step = 1e6;
   data.simulation.relative_tolerance = 1e-4;
   struct outcome outcome;
@@ -206,11 +206,11 @@ static void kinks_may_lie_side_by_side(void **state) {
   static const real values[] = {0.0, 0.5};
   struct toy stepped = wave;
   stepped.lever = (struct profile){2, times, values, false};
-  const struct toy *slot;
+  const struct toy *ref;
   const double gaps[] = {0.0, 3e-16, 1e-15, 1e-14, 1e-12, 1e-9};
   for (size_t i = 0; i < sizeof gaps / sizeof gaps[0]; i++) {
     struct action action = action_when(CONDITION_CLOCK, true, 1.0 + gaps[i], 2.0, 0.0);
-    struct case_data data = toy_case(&slot, &stepped, 3.0);
+    struct case_data data = toy_case(&ref, &stepped, 3.0);
     data.actions = &action;
     data.action_count = 1;
     struct outcome outcome;
@@ -247,8 +247,8 @@ static void limits_are_watched_inside_steps(void **state) {
   };
   limits[6].keep.measure = MEASURE_peak_line_a_pressure;
   limits[7].keep.measure = MEASURE_stop_time; /* the run has none: that keeps no limit */
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &wave, 2.8);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 2.8);
   data.limits = limits;
   data.limit_count = 8;
   struct outcome outcome;
@@ -280,8 +280,8 @@ static void slowing_rates(double t, double lever, const double *y, double *rates
 static void the_stop_is_measured(void **state) {
   (void)state;
   struct toy slowing = {.start = {0.0, 0.0, 2.0, 0.0}, .rates = slowing_rates, .release = 0.5};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &slowing, 1.96);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &slowing, 1.96);
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
   CHECK_NEAR(outcome.measures[MEASURE_stop_from], 0.5, 0.0);
@@ -320,8 +320,8 @@ static double falling_stored(const double *y) {
 static void the_ledger_closes(void **state) {
   (void)state;
   struct toy falling = {.rates = falling_rates, .powers = falling_powers, .stored = falling_stored, .release = NAN};
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &falling, 5.0);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &falling, 5.0);
   data.simulation.largest_step = 1e6;
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
@@ -342,7 +342,7 @@ static void the_ledger_closes(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(events_are_located),
-      cmocka_unit_test(extremes_lie_between_outputs),
+      cmocka_unit_test(extrema_lie_between_outputs),
       cmocka_unit_test(spans_are_timed),
       cmocka_unit_test(measures_do_not_depend_on_output),
       cmocka_unit_test(actions_fire_on_time),

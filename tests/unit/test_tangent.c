@@ -67,10 +67,10 @@ static struct sensitivity_result by_start(const struct toy *toy, int which, doub
   struct toy down_toy = *toy;
   up_toy.start[which] += STEP;
   down_toy.start[which] -= STEP;
-  const struct toy *slots[3];
-  struct case_data data = toy_case(&slots[0], toy, end_time);
-  struct case_data up = toy_case(&slots[1], &up_toy, end_time);
-  struct case_data down = toy_case(&slots[2], &down_toy, end_time);
+  const struct toy *refs[3];
+  struct case_data data = toy_case(&refs[0], toy, end_time);
+  struct case_data up = toy_case(&refs[1], &up_toy, end_time);
+  struct case_data down = toy_case(&refs[2], &down_toy, end_time);
   if (action != NULL) {
     data.actions = up.actions = down.actions = action;
     data.action_count = up.action_count = down.action_count = 1;
@@ -215,12 +215,12 @@ static void a_step_of_a_table_moves(void **state) {
   double arguments[3][3] = {{0.0, 0.7, 0.7}, {0.0, 0.7 + STEP, 0.7 + STEP}, {0.0, 0.7 - STEP, 0.7 - STEP}};
   double values[] = {1.0, 1.0, 3.0};
   struct toy toys[3];
-  const struct toy *slots[3];
+  const struct toy *refs[3];
   struct case_data cases[3];
   for (int i = 0; i < 3; i++) {
     toys[i] = (struct toy){.rates = lever_rates, .release = NAN};
     toys[i].lever = (struct profile){.count = 3, .argument = arguments[i], .value = values};
-    cases[i] = toy_case(&slots[i], &toys[i], 1.5);
+    cases[i] = toy_case(&refs[i], &toys[i], 1.5);
   }
   struct outcome outcome;
   struct sensitivity_result result = differentiate(&cases[0], &cases[1], &cases[2], &kept, &outcome);
@@ -283,10 +283,10 @@ static void measures_have_derivatives(void **state) {
   const double scale = 1e-4;
   up_toy.start[1] += step;
   down_toy.start[1] -= step;
-  const struct toy *slots[3];
-  struct case_data data = toy_case(&slots[0], &toy, 3.0);
-  struct case_data up = toy_case(&slots[1], &up_toy, 3.0);
-  struct case_data down = toy_case(&slots[2], &down_toy, 3.0);
+  const struct toy *refs[3];
+  struct case_data data = toy_case(&refs[0], &toy, 3.0);
+  struct case_data up = toy_case(&refs[1], &up_toy, 3.0);
+  struct case_data down = toy_case(&refs[2], &down_toy, 3.0);
   data.simulation.pressure_tolerance = 1e-3; /* the states are small */
   up.simulation = down.simulation = data.simulation;
   struct sensitivity_request request = {1, &up, &down, &step, &scale, 0, NULL, NULL, NULL};
@@ -333,8 +333,8 @@ static void the_run_itself_is_the_same(void **state) {
   (void)state;
   struct outcome outcome;
   struct sensitivity_result result = by_start(&ball, 0, 0.95, NULL, &kept, &outcome);
-  const struct toy *slot;
-  struct case_data data = toy_case(&slot, &ball, 0.95);
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &ball, 0.95);
   struct outcome plain;
   struct error error = {0};
   assert_true(run_case(&data, NULL, NULL, &plain, &error));

@@ -51,7 +51,7 @@ static double time_group(const struct plant_lanes *kind, const void *model, cons
     for (int k = 0; k < ROUNDS; k++) {
       const struct group_of_places *group = &groups[k % count];
       if (signals) {
-        kind->look(model, group->mode, &group->time, group->state, &(struct lanes_look){.signals = out});
+        kind->evaluate(model, group->mode, &group->time, group->state, &(struct lanes_evaluation){.signals = out});
       } else {
         kind->rates(model, group->mode, &group->time, group->state, out);
       }
@@ -109,7 +109,7 @@ static bool time_attempts(const struct scene *scene, double *plain_ns, double *l
   double state[PLANT_STATE_LIMIT];
   double tolerance[PLANT_STATE_LIMIT];
   double times[2][REPEATS];
-  scene->plant->depends(scene->model, rows);
+  scene->plant->sparsity_pattern(scene->model, rows);
   for (int i = 0; i < PLANT_STATE_LIMIT; i++) {
     known[i] = i < scene->count ? 1.0 : NAN;
     state[i] = 0.5 + 0.01 * i;

@@ -58,10 +58,10 @@ bool scene_change(struct scene *scene) {
   const struct plant *plant = scene->plant;
   const char *words = NULL;
   bool changed = false;
-  double switches[SCENE_SWITCHES];
-  plant->switches(scene->model, scene->mode, scene->state, switches);
-  for (int i = 0; i < plant->switch_count; i++) {
-    if (switches[i] < 0.0) {
+  double guards[SCENE_GUARDS];
+  plant->guards(scene->model, scene->mode, scene->state, guards);
+  for (int i = 0; i < plant->guard_count; i++) {
+    if (guards[i] < 0.0) {
       plant->change(scene->model, scene->mode, scene->time, scene->state, i, &words);
       changed = true;
     }

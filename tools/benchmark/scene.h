@@ -7,7 +7,7 @@
 
 #include "case.h"
 
-enum { SCENE_SWITCHES = 32 };
+enum { SCENE_GUARDS = 32 };
 
 struct scene {
   struct case_data data;

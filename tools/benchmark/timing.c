@@ -59,10 +59,10 @@ static bool read_request(int argument_count, char **arguments, struct request *r
 /* ---- whole runs ---- */
 
 /* Median CPU seconds of a run in a workspace that has run before. */
-static bool time_runs(const struct request *request, const struct case_data *data, bool story,
+static bool time_runs(const struct request *request, const struct case_data *data, bool event_log,
                       const struct recorder *recorder, struct outcome *outcome, double *seconds) {
   struct error error = {0};
-  struct run_workspace *workspace = run_workspace_new(data->plant, story, &error);
+  struct run_workspace *workspace = run_workspace_new(data->plant, event_log, &error);
   double times[MOST_REPEATS];
   bool good = workspace != NULL && run_in(workspace, data, recorder, NULL, outcome, &error);
   for (int i = 0; good && i < request->repeats; i++) {
@@ -183,7 +183,7 @@ static double run_bare(struct scene *scene, long stride, struct places *places, 
   return seconds;
 }
 
-enum part { PART_RATES, PART_POWERS, PART_SIGNALS, PART_EVENTS, PART_SWITCHES, PART_COUNT };
+enum part { PART_RATES, PART_POWERS, PART_SIGNALS, PART_EVENTS, PART_GUARDS, PART_COUNT };
 static const char *const part_names[PART_COUNT] = {"rates_ns", "powers_ns", "signals_ns", "events_ns", "switches_ns"};
 
 static void call_part(const struct scene *scene, const struct place *place, enum part part, double *out) {
@@ -202,7 +202,7 @@ static void call_part(const struct scene *scene, const struct place *place, enum
     plant->events_at(scene->model, place->mode, place->time, place->state, out);
     break;
   default:
-    plant->switches(scene->model, place->mode, place->state, out);
+    plant->guards(scene->model, place->mode, place->state, out);
     break;
   }
 }

@@ -1,4 +1,4 @@
-"""Units of the trade, from the one table that the program itself uses: models/quantity.h."""
+"""Units of the trade, from the one table that the program itself uses: models/lib/quantity.h."""
 import functools
 import math
 import os
@@ -6,7 +6,7 @@ import re
 
 from .errors import PlotError
 
-TABLE = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "models", "quantity.h")
+TABLE = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "models", "lib", "quantity.h")
 # QUANTITY(NAME, "SI unit", "trade unit", scale, offset, ...
 ROW = re.compile(r'QUANTITY\(\w+, "[^"]*", "([^"]*)", ([^,"]+), ([^,"]+),')
 # Where the name of a unit in files is not how one prints it.

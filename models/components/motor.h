@@ -1,0 +1,116 @@
+/* Bent-axis motor of variable displacement, and its servo. Displacement e from e_min to 1 of the largest D, speed w,
+ * drop = p_A - p_B. Displaced flow e D w from A to B, torque given e D drop - loss; overrun reverses power, not the
+ * formulas. Losses: rotary.h.
+ *
+ * Servo: the operator commands e_c; the pressure override adds (1 - e_c) x_o, tau_o x_o' = clamp01((p - p_case - p_o)/
+ * b_o) - x_o; e' = clamp((e_t - e)/tau_m, rate). `override_line`: `drive_side` takes the line that drives (told by the
+ * sign of the pump stroke, blended over `side_width`), so that the override is dead in overrun; `higher_line` takes the
+ * higher of the two, so that it also acts in overrun. Control `two_position`: the pedal commands the largest or the
+ * smallest displacement, changing over at `switch_pedal` (of the motor's part of the pedal), within 2 % of pedal.
+ *
+ * A second motor may stand beside the first on the same lines, with a driveline and an axle of its own. */
+#ifndef SWASHLOOP_MODELS_MOTOR_H
+#define SWASHLOOP_MODELS_MOTOR_H
+
+#include "field.h"
+#include "rotary.h"
+
+enum motor_control { MOTOR_PROPORTIONAL, MOTOR_TWO_POSITION };
+enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
+
+/* clang-format off */
+#define MOTOR_FIELDS(REAL, CHOICE, TABLE, MAP)                                                                         \
+  CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "", "how the pedal commands the displacement")          \
+  REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over (control two_position)") \
+  REAL(displacement, DISPLACEMENT, 160.0, 5.0, 20000.0, NONE, "D_m", "largest displacement")                           \
+  REAL(smallest, FRACTION, 31.25, 1.0, 100.0, NONE, "em_min", "smallest displacement over the largest")                \
+  REAL(slip_coefficient, NUMBER, 2e-9, 0.0, 1e-6, NONE, "Cs_m", "laminar leakage from port to port")                   \
+  REAL(case_leak_coefficient, NUMBER, 1e-9, 0.0, 1e-6, NONE, "Cc_m", "laminar leakage from each port to the case")     \
+  REAL(viscous_coefficient, NUMBER, 0.8e5, 0.0, 1e7, NONE, "Cv_m", "viscous torque loss")                              \
+  REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear")  \
+  REAL(friction_coefficient, NUMBER, 0.018, 0.0, 0.5, NONE, "Cf_m", "torque loss in proportion to pressure")           \
+  REAL(constant_torque, TORQUE, 5.0, 0.0, 1000.0, NONE, "Tc_m", "torque loss that is always there")                    \
+  REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which the motor's friction turns round") \
+  REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
+  REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
+  REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of displacement; 0: as the rise")                                 \
+  REAL(upstroke_delay, TIME, 0.0, 0.0, 60.0, NONE, "", "how long a larger displacement waits after the pedal asks for it") \
+  CHOICE(override_line, OVERRIDE_DRIVE_SIDE, "drive_side|higher_line|off", "", "line whose pressure raises the displacement") \
+  REAL(override_begin, PRESSURE, 300.0, 1.0, 1000.0, OVER_CASE, "po", "pressure at which the override begins")         \
+  REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement")                           \
+  REAL(override_lag, TIME, 0.004, 1e-4, 10.0, NONE, "tau_o", "lag of the override valve")                              \
+  REAL(override_rate, RATE, 120.0, 0.0, 1e5, NONE, "R_o", "rate that the override adds")                               \
+  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over") \
+  CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
+  MAP(efficiency_map, "measured efficiencies at full displacement (losses map): rows [speed, pressure, volumetric, hydro-mechanical]") \
+  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port")
+/* clang-format on */
+
+struct motor_parameters {
+  MOTOR_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE, FIELD_MEMBER_MAP)
+};
+
+#define FIELD_OWNER struct motor_parameters
+static const struct field motor_fields[] = {
+    MOTOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE, FIELD_ROW_MAP)};
+#undef FIELD_OWNER
+
+static inline struct rotary_losses motor_losses(const struct motor_parameters *motor, real pressure_width) {
+  struct rotary_losses losses = {
+      .displacement = motor->displacement,
+      .slip = motor->slip_coefficient,
+      .case_leak = motor->case_leak_coefficient,
+      .viscous = motor->viscous_coefficient,
+      .coulomb = motor->friction_coefficient,
+      .constant = motor->constant_torque,
+      .speed_width = motor->speed_width,
+      .pressure_width = pressure_width,
+      .map = motor->losses == ROTARY_MAP ? EACH(motor->efficiency_map) : NULL,
+      .is_motor = true,
+      .case_share = motor->map_case_share,
+  };
+  return losses;
+}
+
+/* Flow displaced from A to B, m3/s. */
+static inline real motor_displaced_flow(real displacement, real share, real speed) {
+  return displacement * share * speed;
+}
+
+/* Torque of the pressure on the shaft, N m, positive when it drives the machine forward. */
+static inline real motor_pressure_torque(real displacement, real share, real drop) {
+  return displacement * share * drop;
+}
+
+/* Share of the largest displacement that the pedal's motor part (0 to 1) commands. */
+static inline real motor_command(const struct motor_parameters *motor, real part) {
+  real share = motor->control == MOTOR_TWO_POSITION ? clamp01(0.5 + (part - motor->switch_pedal) / 0.02) : part;
+  return 1.0 - (1.0 - motor->smallest) * share;
+}
+
+/* Pressure that the override sees, Pa absolute. */
+static inline real motor_override_pressure(const struct motor_parameters *motor, real stroke, real a, real b) {
+  if (motor->override_line == OVERRIDE_HIGHER_LINE) {
+    return larger(a, b);
+  }
+  return blend(b, a, 0.5 * (1.0 + tanh_sign(stroke, motor->side_width)));
+}
+
+/* d(override)/dt, 1/s. */
+static inline real motor_override_rate(const struct motor_parameters *motor, real override, real over_case) {
+  real asked = motor->override_line == OVERRIDE_OFF
+                   ? broadcast(0.0)
+                   : ramp01(over_case, motor->override_begin, motor->override_begin + motor->override_band);
+  return (asked - override) / motor->override_lag;
+}
+
+/* d(displacement share)/dt, 1/s, for the command (share of the largest) and the override (0 to 1). */
+static inline real motor_share_rate(const struct motor_parameters *motor, real share, real command, real override) {
+  real target = command + (1.0 - command) * override;
+  real rise = (target - share) / motor->servo_lag;
+  real extra = motor->override_rate * override;
+  real down = select_where(motor->rate_down > 0.0, motor->rate_down, motor->rate_up);
+  return clamp(rise, -(down + extra), motor->rate_up + extra);
+}
+
+#endif

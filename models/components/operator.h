@@ -1,0 +1,111 @@
+/* The operator: channels over time, and what pump and motor are asked for.
+ *
+ * `pedal_and_direction` (reference law): one pedal 0 to 1 and a direction -1 to 1.
+ * `two_pedals`: one each way; the net pedal is f (1 - r/d)+ - r (1 - f/d)+ with d the interlock, so that one pedal
+ * alone works plainly and both pressed beyond d give no drive.
+ * The first part of the pedal (the split, a third by common practice, no source) strokes the pump, the rest brings the
+ * motor from its largest to its smallest displacement.
+ *
+ * Channels come from tables; an action of the case takes a channel over and moves it in a straight line. */
+#ifndef SWASHLOOP_MODELS_OPERATOR_H
+#define SWASHLOOP_MODELS_OPERATOR_H
+
+#include "field.h"
+
+enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
+
+/* clang-format off */
+#define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
+  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "", "what the operator has")                       \
+  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time (layout pedal_and_direction)")                        \
+  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time (layout pedal_and_direction); empty: forward") \
+  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time (layout two_pedals)")                  \
+  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time (layout two_pedals)")                  \
+  TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
+  TABLE(exhaust_brake, TIME, FRACTION, 0.0, 100.0, "", "exhaust brake over time")                                      \
+  TABLE(throttle, TIME, FRACTION, 10.0, 150.0, "", "engine set speed over the engine's set_speed, over time; empty: 100 %") \
+  TABLE(park_brake, TIME, FRACTION, 0.0, 100.0, "", "park brake over time")                                            \
+  TABLE(starter, TIME, FRACTION, 0.0, 100.0, "", "starter over time")                                                  \
+  TABLE(draft, TIME, FRACTION, 0.0, 100.0, "", "draft of the implement over time; empty: 100 %")                        \
+  REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
+  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other (layout two_pedals)")
+/* clang-format on */
+
+struct operator_parameters {
+  OPERATOR_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+};
+
+#define FIELD_OWNER struct operator_parameters
+static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+#undef FIELD_OWNER
+
+/* The channels of the operator: CHANNEL(name, what it is). Each has a table of the same name in OPERATOR_FIELDS. */
+#define OPERATOR_CHANNELS(CHANNEL)                                                                                     \
+  CHANNEL(pedal, "drive pedal (layout pedal_and_direction)")                                                           \
+  CHANNEL(direction, "direction, forward 100 %, reverse -100 %")                                                       \
+  CHANNEL(forward_pedal, "forward pedal (layout two_pedals)")                                                          \
+  CHANNEL(reverse_pedal, "reverse pedal (layout two_pedals)")                                                          \
+  CHANNEL(brake, "service brake")                                                                                      \
+  CHANNEL(exhaust_brake, "exhaust brake")                                                                              \
+  CHANNEL(throttle, "engine set speed over engine.set_speed")                                                          \
+  CHANNEL(park_brake, "park brake")                                                                                    \
+  CHANNEL(starter, "starter of a stalled engine")                                                                      \
+  CHANNEL(draft, "draft of the implement over vehicle.draft")
+
+/* Faults are channels as well, 0 when sound and 1 when broken; only actions move them (fault.h says what each does). */
+#define FAULT_CHANNELS(CHANNEL)                                                                                        \
+  CHANNEL(charge_lost, "fault: the charge pump delivers nothing")                                                      \
+  CHANNEL(hose_burst_a, "fault: main line A is open to the air")                                                       \
+  CHANNEL(hose_burst_b, "fault: main line B is open to the air")                                                       \
+  CHANNEL(relief_a_stuck_open, "fault: relief valve A stands open")                                                    \
+  CHANNEL(relief_b_stuck_open, "fault: relief valve B stands open")                                                    \
+  CHANNEL(relief_a_stuck_shut, "fault: relief valve A passes nothing")                                                 \
+  CHANNEL(relief_b_stuck_shut, "fault: relief valve B passes nothing")                                                 \
+  CHANNEL(swash_stuck, "fault: the swash does not move")                                                               \
+  CHANNEL(limiter_dead, "fault: the pressure limiter does nothing")                                                    \
+  CHANNEL(filter_blocked, "fault: the charge filter is blocked")                                                       \
+  CHANNEL(cooler_dead, "fault: the cooler takes no heat")                                                              \
+  CHANNEL(engine_off, "fault: no fuel")                                                                                \
+  CHANNEL(pedals_stuck, "fault: the pedals stay where they are")
+
+enum operator_channel {
+#define OPERATOR_CHANNEL_ID(name, text) CHANNEL_##name,
+  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
+#undef OPERATOR_CHANNEL_ID
+      CHANNEL_COUNT
+};
+
+/* What a channel does when its table is empty. */
+static inline double operator_resting_value(enum operator_channel channel) {
+  return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ? 1.0 : 0.0;
+}
+
+/* What pump and motor are asked for. */
+struct operator_demand {
+  real pedal;      /* net, -1 to 1, forward positive */
+  real stroke;     /* -1 to 1 */
+  real motor_part; /* the pedal's part beyond the split, 0 to 1: how far the motor is asked to go down */
+};
+
+static inline real operator_net_pedal(const struct operator_parameters *asks, real forward, real reverse) {
+  return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
+}
+
+static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels) {
+  struct operator_demand demand;
+  real pressed;
+  if (asks->layout == OPERATOR_TWO_PEDALS) {
+    demand.pedal = operator_net_pedal(asks, channels[CHANNEL_forward_pedal], channels[CHANNEL_reverse_pedal]);
+    pressed = fabs(demand.pedal);
+    demand.stroke = saturate(demand.pedal / asks->pump_share, 1.0);
+  } else {
+    pressed = channels[CHANNEL_pedal];
+    demand.pedal = channels[CHANNEL_direction] * pressed;
+    demand.stroke = channels[CHANNEL_direction] * smaller(1.0, pressed / asks->pump_share);
+  }
+  real rest = 1.0 - asks->pump_share;
+  demand.motor_part = select_where(rest > 0.0, clamp01((pressed - asks->pump_share) / rest), broadcast(0.0));
+  return demand;
+}
+
+#endif

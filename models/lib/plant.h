@@ -1,0 +1,187 @@
+/* What the rest of the program sees of a plant: tables, sizes and pure functions. A plant is constant data; its
+ * parameters, its model (parameters made ready: derived constants, tables, chosen laws) and its mode (what changes only
+ * between steps) are plain memory that the caller owns and passes in. No function here fails, allocates or prints; a
+ * state outside the physics gives NaN, which the run reports by name. All numbers SI, pressures absolute, kelvin. */
+#ifndef SWASHLOOP_MODELS_PLANT_H
+#define SWASHLOOP_MODELS_PLANT_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "field.h"
+#include "plant_lanes.h"
+
+/* A state of the largest state vector; the model says which are active. */
+struct state_row {
+  const char *name;
+  const char *unit;
+  double tolerance; /* absolute tolerance of the integrator, in `unit`, at a pressure tolerance of 100 Pa */
+  const char *text;
+};
+
+/* A source and a loss are integrals of `powers`; so is a store whose content has no closed form (STORED_RATE); the
+ * content of a plain STORED term is a function of the state. OIL_LOST is no energy, and a function of the state: oil
+ * that has left the plant for good, m3, so that the audit of oil can close when a hose bursts. */
+enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_STORED, LEDGER_OIL_LOST };
+
+/* A term of the energy ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or
+ * parts are heated, stored terms positive when the store fills. The balance is sources - losses - stored = 0. Rows of
+ * kind STORED and OIL_LOST come last. */
+struct ledger_row {
+  const char *name;
+  enum ledger_kind kind;
+  const char *text;
+};
+
+/* Something worth telling. The function falls through zero, and rises again through `hysteresis`, so that a value that
+ * plays about zero is told once; `rising` and `falling` are the words for each way ("" = say nothing). `signal` names
+ * the signal whose value is told with it, or "". */
+struct event_row {
+  const char *name;
+  const char *rising;
+  const char *falling;
+  const char *signal;
+  double hysteresis;
+};
+
+enum {
+  PLANT_STATE_LIMIT = 48,
+  PLANT_SIGNAL_LIMIT = 96,
+  PLANT_LEDGER_LIMIT = 40,
+  PLANT_EVENT_LIMIT = 32,
+  PLANT_GUARD_LIMIT = 32
+};
+
+/* Why a plant wants the run to end, or PLANT_GOES_ON. Fails: what it was given says nothing about where it has come
+ * (`excess` tells). */
+enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
+
+/* A number beyond what was given. */
+struct plant_excess {
+  enum quantity quantity;
+  double value;
+  double edge; /* the last that was given */
+};
+
+/* What hours of a run, repeated, come to (contamination.h). Size classes 4, 6, 14 um(c). NaN: not within the duty. */
+enum { PLANT_DUTY_CLASSES = 3, PLANT_DUTY_RATES = 4 };
+struct plant_duty {
+  double particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
+  double code[PLANT_DUTY_CLASSES];      /* ISO 4406 */
+  double cleaning_time;
+  double element_dirt; /* kg */
+  double bypass_time;
+};
+
+/* A state that carries much of the energy is held to a share of its tolerances, so that the balance of energy
+ * closes. It costs few steps: those are made by other states. */
+struct strict_row {
+  int state;
+  double share;
+};
+
+/* In a pattern: the rate depends on time itself. */
+#define PLANT_TIME (UINT64_C(1) << 63)
+
+/* Where the numbers of one instant go. */
+struct plant_evaluation {
+  double *powers;
+  double *signals;
+  double *events; /* NULL: nobody asks */
+  double *guards;
+};
+
+struct plant {
+  const char *name;
+  const char *text;
+
+  const struct group *groups; /* sections of the case file */
+  int group_count;
+  size_t parameter_size;
+  size_t model_size;
+  size_t mode_size;
+
+  const struct state_row *states;
+  int state_count;                 /* rows of the largest vector */
+  const struct strict_row *strict; /* states that are held tighter than the rest */
+  int strict_count;
+  const struct signal *signals;
+  int signal_count;
+  const struct ledger_row *ledger;
+  int ledger_count;
+  int ledger_integrated; /* how many rows, from the first, are integrals of `powers` */
+  const struct event_row *events;
+  int event_count;
+  const char *const *channels;      /* operator inputs that an action may move */
+  const char *const *channel_texts; /* what each is */
+  const enum quantity *channel_quantities;
+  int channel_count;
+
+  /* Does this combination of laws have this signal? (A machine with one motor has no second motor's speed.) */
+  bool (*signal_active)(const void *parameters, int signal);
+  /* Parameters (SI) to model. Returns NULL, or why this combination of laws cannot be. */
+  const char *(*prepare)(const void *parameters, void *model);
+  /* Which rows of `states` are integrated, in order; returns how many. */
+  int (*active_states)(const void *model, int *rows);
+  /* State (active rows) and mode at time zero. */
+  void (*start)(const void *model, void *mode, double *state);
+
+  /* d(state)/dt at (t, state). */
+  void (*rates)(const void *model, const void *mode, double t, const double *state, double *rates);
+  /* Which rates depend on what: bit j of rows[i] is set where the rate of active row i may depend on active row j, and
+   * PLANT_TIME where it may depend on time. It goes by the laws chosen, not by numbers. NULL: all on everything. */
+  void (*sparsity_pattern)(const void *model, uint64_t *rows);
+  /* Do any rates depend on time itself until the mode next changes? NULL: they may. */
+  bool (*time_dependent)(const void *mode);
+  /* Power of every ledger row that is integrated (all but STORED), W. */
+  void (*powers)(const void *model, const void *mode, double t, const double *state, double *powers);
+  /* Every signal, SI; pressures by the reference of the signal's row. */
+  void (*signals_at)(const void *model, const void *mode, double t, const double *state, double *signals);
+  /* Every event function. Cheap: no signal is computed. */
+  void (*events_at)(const void *model, const void *mode, double t, const double *state, double *values);
+  /* All that a run asks of one instant, from one pass over the circuit: the same numbers as powers, signals_at,
+   * events_at and switches give. NULL: a run asks those. */
+  void (*evaluate)(const void *model, const void *mode, double t, const double *state,
+                   const struct plant_evaluation *look);
+  /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
+  void (*stored)(const void *model, const double *state, double *energies);
+  double (*oil)(const void *model, const double *state);
+
+  /* A duty: the run as one cycle of hours. `duty_rates` tells how many numbers of an instant count (0: no duty is asked
+   * for; `signals` may then be NULL) and what they are; their means over the run make the `duty`. NULL: has none. */
+  int (*duty_rates)(const void *model, const double *signals, double *rates);
+  void (*duty)(const void *model, const double *means, struct plant_duty *duty);
+
+  /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `switches`: functions that are
+   * positive while the mode holds; when one falls through zero the mode must change. `change`: make the mode right for
+   * (t, state) after `which` fell (-1: the clock); it may adjust the state (a shaft that has come to rest). */
+  int guard_count;
+  double (*next_time)(const void *mode);
+  void (*guards)(const void *model, const void *mode, const double *state, double *values);
+  enum plant_verdict (*change)(const void *model, void *mode, double t, double *state, int which, const char **message);
+  /* After `change` failed the run by `which`: what lies beyond what. A plant that fails no run has none. */
+  void (*excess)(const void *model, const double *state, int which, struct plant_excess *excess);
+  /* An action of the operator: move `channel` from its present value to `target` within `duration` (0: at once). */
+  void (*move)(const void *model, void *mode, double t, int channel, double target, double duration);
+  /* Time from which braking is counted: start of the last fall of the pedal to zero, by table or by action; NaN while
+   * there is none. */
+  double (*release_time)(const void *model, const void *mode);
+
+  /* The plant in vector lanes, as this processor has them (plant_lanes.h). NULL: has none. */
+  const struct plant_lanes *(*lanes)(void);
+};
+
+/* The share of its tolerances to which a row of `states` is held. */
+static inline double plant_share(const struct plant *plant, int row) {
+  for (int i = 0; i < plant->strict_count; i++) {
+    if (plant->strict[i].state == row) {
+      return plant->strict[i].share;
+    }
+  }
+  return 1.0;
+}
+
+extern const struct plant transmission_plant;
+extern const struct plant valve_rig_plant;
+
+#endif

@@ -1,0 +1,43 @@
+/* A plant in vector lanes: the same kernels as the plain plant's, on LANES cases at once, or on LANES instants or
+ * states of one case. Every number is that of the plain function in that lane, to the last bit.
+ *
+ * Memory is the caller's: zero before the first load, aligned as `lanes`, and never moved. The first model and the
+ * first mode that are loaded fill all lanes, so that a lane without a case computes something harmless. Tables of a
+ * case (struct profile, struct map) are not copied: a lane's case must live until another is loaded into that lane.
+ *
+ * Vectors go by address: what passes them by value depends on the processor compiled for. */
+#ifndef SWASHLOOP_MODELS_PLANT_LANES_H
+#define SWASHLOOP_MODELS_PLANT_LANES_H
+
+#include <stddef.h>
+
+enum { LANES = 8, LANES_ALL = -1 };
+
+/* One number, [lane]. */
+typedef double lanes __attribute__((vector_size(64)));
+
+/* Where the numbers of LANES instants go, rows as in the plain plant; NULL: not wanted. */
+struct lanes_evaluation {
+  lanes *powers;
+  lanes *signals;
+  lanes *events;
+  lanes *guards;
+};
+
+struct plant_lanes {
+  const char *name; /* of the processor compiled for */
+  int width;        /* doubles in one instruction; with 2 a look costs as much as LANES plain ones */
+  size_t model_size;
+  size_t mode_size;
+  /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot ride with those that are in:
+   * laws, oil and which tables are there must be the same, numbers may differ. */
+  const char *(*load_model)(void *lane_model, int lane, const void *model);
+  /* A plain mode into one lane (or LANES_ALL). */
+  void (*load_mode)(void *lane_mode, int lane, const void *mode);
+  /* As in struct plant; state and rates are [active state]. */
+  void (*rates)(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state, lanes *rates);
+  void (*evaluate)(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state,
+                   const struct lanes_evaluation *look);
+};
+
+#endif

@@ -1,0 +1,94 @@
+/* `real` as a vector of REAL_LANES doubles: what real.h is for kernels compiled for lanes. REAL_LANES is the width of
+ * the processor's vectors (2, 4 or 8), so that every operation is one instruction.
+ *
+ * Operators work lane by lane, with a plain double on either side as well. Square root and absolute value are vector
+ * instructions; exponential and cosine of the library are called lane by lane. */
+#ifndef SWASHLOOP_MODELS_REAL_LANES_H
+#define SWASHLOOP_MODELS_REAL_LANES_H
+
+#include <math.h>
+#include <stdint.h>
+
+typedef double real __attribute__((vector_size(8 * REAL_LANES)));
+typedef int64_t mask __attribute__((vector_size(8 * REAL_LANES)));
+
+/* x in every lane, whether x is a double or a real. (x - 0 is x, -0 too.) */
+#define broadcast(x) ((x) - (real){0.0})
+
+static inline real select_lanes(mask where, real yes, real no) {
+  return (real)((where & (mask)yes) | (~where & (mask)no));
+}
+#define select_where(where, yes, no) select_lanes(where, broadcast(yes), broadcast(no))
+#define select_where_rare(where, yes, no) (mask_none(where) ? broadcast(no) : select_where(where, yes, no))
+
+static inline mask mask_not(mask where) {
+  return ~where;
+}
+
+static inline bool mask_none(mask where) {
+#if defined(__AVX512DQ__)
+  return __builtin_ia32_cvtq2mask512((long long __attribute__((vector_size(64))))where) == 0;
+#elif defined(__AVX__)
+  return __builtin_ia32_movmskpd256((real)where) == 0;
+#elif defined(__SSE2__)
+  return __builtin_ia32_movmskpd((real)where) == 0;
+#else
+  int64_t any = 0;
+  for (int i = 0; i < REAL_LANES; i++) {
+    any |= where[i];
+  }
+  return any == 0;
+#endif
+}
+
+static inline double lane_get(real x, int lane) {
+  return x[lane];
+}
+
+static inline void lane_set(real *x, int lane, double value) {
+  (*x)[lane] = value;
+}
+
+#define PER_LANE [REAL_LANES]
+#define EACH(member) (member)
+
+static inline real lanes_abs(real x) {
+  return (real)((mask)x & INT64_MAX);
+}
+
+static inline real lanes_sqrt(real x) {
+  real root = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    root[i] = sqrt(x[i]);
+  }
+  return root;
+}
+
+static inline real lanes_exp(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = exp(x[i]);
+  }
+  return result;
+}
+
+static inline real lanes_cos(real x) {
+  real result = x;
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = cos(x[i]);
+  }
+  return result;
+}
+
+/* x times 2^n, where the last bits of `shifted` are the whole number n. */
+static inline real real_times_power_of_two(real x, real shifted) {
+  typedef uint64_t bits __attribute__((vector_size(8 * REAL_LANES)));
+  return (real)((bits)x + ((bits)shifted << 52));
+}
+
+#define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
+#define sqrt(x) _Generic((x), real : lanes_sqrt, default : sqrt)(x)
+#define exp(x) _Generic((x), real : lanes_exp, default : exp)(x)
+#define cos(x) _Generic((x), real : lanes_cos, default : cos)(x)
+
+#endif

@@ -1,0 +1,349 @@
+/* The valve rig: one volume of oil, fed from the tank by a flow that the operator can vary, and a relief valve to the
+ * case. For response-time work on the valve alone. Wiring only; the formulas stand in fluid.h, volume.h and relief.h.
+ *
+ * The feed is a flow, or stated as the rise of the pressure that it makes while the valve is shut, r = K Q/V, with the
+ * modulus K of oil, air and wall at the relief setting.
+ *
+ * Oil temperature T. Data of oil and valve hold at T_0. The liquid's modulus falls in a straight line, K_0 (1 - l
+ * (T - T_0)/50 K); a quarter in 50 K is usual for mineral oil (from memory, handbooks). The poppet's damping is that of
+ * laminar gaps and goes with the kinematic viscosity, c nu(T)/nu(T_0).
+ *
+ * Signs: flow positive into the volume from the feed and out of it over the valve. */
+#include "fluid.h"
+#include "plant.h"
+#include "relief.h"
+#include "volume.h"
+
+enum rig_feed_law { RIG_FED_BY_FLOW, RIG_FED_BY_RISE };
+
+/* clang-format off */
+#define RIG_FIELDS(REAL, CHOICE, TABLE)                                                                                \
+  REAL(volume, VOLUME, 1.0, 0.001, 1000.0, NONE, "V5", "blocked volume with the relief valve")                         \
+  REAL(feed_flow, FLOW, 60.0, 0.0, 10000.0, NONE, "Q5", "feed flow at full feed")                                      \
+  CHOICE(feed_law, RIG_FED_BY_FLOW, "flow|rise", "", "what full feed is: a flow, or a rise of the pressure while the valve is shut") \
+  REAL(rise, PRESSURE_RATE, 5000.0, 0.1, 1e6, NONE, "", "rise of the pressure at full feed, at the relief setting (feed_law rise)") \
+  REAL(oil_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature of the oil")                            \
+  REAL(data_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature at which the data of oil and valve hold") \
+  REAL(modulus_loss, FRACTION, 25.0, 0.0, 60.0, NONE, "", "share of the liquid's bulk modulus that 50 K of warming take") \
+  REAL(start_pressure, PRESSURE, 24.987, -0.9, 1000.0, GAUGE, "p5_start", "pressure at the start")                     \
+  REAL(case_pressure, PRESSURE, 0.987, -0.5, 10.0, GAUGE, "p_case", "pressure behind the valve")                       \
+  REAL(tank_volume, VOLUME, 100.0, 1.0, 5000.0, NONE, "", "oil in the tank at the start")                              \
+  TABLE(feed, TIME, FRACTION, 0.0, 100.0, "", "feed over time, of the feed flow; empty: 100 %")
+/* clang-format on */
+
+struct rig_parameters {
+  RIG_FIELDS(FIELD_MEMBER_REAL, FIELD_MEMBER_CHOICE, FIELD_MEMBER_TABLE)
+};
+
+#define FIELD_OWNER struct rig_parameters
+static const struct field rig_fields[] = {RIG_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
+#undef FIELD_OWNER
+
+struct valve_rig_parameters {
+  struct fluid_parameters fluid;
+  struct relief_parameters relief;
+  struct rig_parameters rig;
+};
+
+static const struct group valve_rig_groups[] = {
+    {"fluid", "oil", fluid_fields, FIELD_COUNT(fluid_fields), offsetof(struct valve_rig_parameters, fluid)},
+    {"relief", "relief valve", relief_fields, FIELD_COUNT(relief_fields),
+     offsetof(struct valve_rig_parameters, relief)},
+    {"rig", "volume and feed", rig_fields, FIELD_COUNT(rig_fields), offsetof(struct valve_rig_parameters, rig)},
+};
+
+enum rig_state { RIG_COMPRESSION, RIG_TANK_OIL, RIG_OPENING, RIG_LIFT, RIG_SPEED, RIG_STATE_COUNT };
+
+static const struct state_row valve_rig_states[] = {
+    {"line_a_compression", "1", 1e-7, "compression of the volume"},
+    {"tank_oil", "m3", 1e-8, "oil in the tank"},
+    {"relief_a_opening", "Pa", 100.0, "opening of the relief valve, law first_order"},
+    {"relief_a_lift", "m", 1e-8, "lift of the poppet, law poppet"},
+    {"relief_a_speed", "m/s", 1e-6, "speed of the poppet"},
+};
+
+enum rig_signal {
+  RIG_LINE_A_PRESSURE,
+  RIG_RELIEF_A_FLOW,
+  RIG_RELIEF_A_LIFT,
+  RIG_RELIEF_A_POPPET,
+  RIG_FEED_FLOW,
+  RIG_PRESSURE_RATE,
+  RIG_SIGNAL_COUNT
+};
+
+/* A valve alone is measured finer than a machine, and its energy is that of a few strokes of the poppet. */
+static const struct strict_row valve_rig_strict[] = {
+    {RIG_COMPRESSION, 0.005}, {RIG_OPENING, 0.05}, {RIG_LIFT, 0.05}, {RIG_SPEED, 0.05}};
+
+static const struct signal valve_rig_signals[] = {
+    {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in the volume"},
+    {"relief_a_flow", QUANTITY_FLOW, REFERENCE_NONE, "flow over the relief valve"},
+    {"relief_a_lift", QUANTITY_PRESSURE, REFERENCE_NONE, "opening of the relief valve, as pressure above cracking"},
+    {"relief_a_poppet", QUANTITY_LENGTH, REFERENCE_NONE, "lift of the poppet"},
+    {"feed_flow", QUANTITY_FLOW, REFERENCE_NONE, "feed flow"},
+    {"pressure_rate", QUANTITY_PRESSURE_RATE, REFERENCE_NONE, "rise of the pressure"},
+};
+
+enum rig_ledger { RIG_FEED, RIG_RELIEF_A, RIG_CASE_RETURN, RIG_STORED_COMPRESSION, RIG_STORED_TANK, RIG_LEDGER_COUNT };
+
+static const struct ledger_row valve_rig_ledger[] = {
+    {"feed", LEDGER_SOURCE, "work of the feed"},
+    {"relief_a", LEDGER_LOSS, "relief valve"},
+    {"case_return", LEDGER_LOSS, "return from case to tank"},
+    {"compression", LEDGER_STORED, "compression of the oil"},
+    {"tank", LEDGER_STORED, "oil in the tank against the air"},
+};
+
+static const struct event_row valve_rig_events[] = {
+    {"relief_a", "relief valve cracks", "relief valve reseats", "line_a_pressure", 0.0},
+};
+
+static const char *const valve_rig_channels[] = {"feed"};
+static const char *const valve_rig_channel_texts[] = {"feed over rig.feed_flow"};
+static const enum quantity valve_rig_channel_quantities[] = {QUANTITY_FRACTION};
+
+struct valve_rig_model {
+  struct valve_rig_parameters own;
+  struct fluid oil;
+  real case_pressure; /* absolute */
+  real full_feed;     /* m3/s */
+};
+
+struct valve_rig_mode {
+  struct piece feed;
+  bool taken; /* an action moves the feed; the table is left */
+};
+
+/* Where the valve's first state lies among the active ones, and the poppet's speed after it. */
+enum { RIG_ACTIVE_VALVE = 2, RIG_ACTIVE_SPEED = 3 };
+
+struct rig_now {
+  real lift; /* m, or Pa above cracking, by the law */
+  real pressure;
+  real over_case;
+  real feed;
+  real relief;
+};
+
+static inline struct rig_now rig_at(const struct valve_rig_model *model, const struct valve_rig_mode *mode, real t,
+                                    const real *state) {
+  struct rig_now now;
+  now.pressure = fluid_pressure(&model->oil, state[RIG_COMPRESSION]);
+  now.over_case = now.pressure - model->case_pressure;
+  now.feed = model->full_feed * piece_at(&mode->feed, t);
+  now.lift = state[RIG_ACTIVE_VALVE];
+  now.relief = model->own.relief.law == RELIEF_POPPET
+                   ? relief_poppet_flow(&model->own.relief, now.lift, now.over_case, model->oil.density)
+                   : relief_flow(&model->own.relief, now.lift, now.over_case);
+  return now;
+}
+
+/* Oil and valve as they are at the oil's temperature. */
+static void warm(struct valve_rig_parameters *own, struct fluid *oil) {
+  real warmer = own->rig.oil_temperature - own->rig.data_temperature;
+  if (warmer == 0.0) {
+    return;
+  }
+  real thinner = fluid_viscosity(&oil->viscosity, own->rig.oil_temperature) /
+                 fluid_viscosity(&oil->viscosity, own->rig.data_temperature);
+  own->relief.poppet_damping *= thinner;
+  own->fluid.bulk_modulus *= larger(1.0 - own->rig.modulus_loss * warmer / 50.0, 0.05);
+  fluid_prepare(&own->fluid, oil);
+}
+
+static const char *valve_rig_prepare(const void *parameters, void *model_) {
+  struct valve_rig_model *model = model_;
+  model->own = *(const struct valve_rig_parameters *)parameters;
+  const char *why_not = fluid_refusal(&model->own.fluid);
+  if (why_not != NULL) {
+    return why_not;
+  }
+  fluid_prepare(&model->own.fluid, &model->oil);
+  warm(&model->own, &model->oil);
+  model->case_pressure = model->own.rig.case_pressure + model->oil.ambient;
+  real modulus = fluid_bulk_modulus(&model->own.fluid, model->case_pressure + model->own.relief.setting);
+  model->full_feed = model->own.rig.feed_law == RIG_FED_BY_RISE ? model->own.rig.rise * model->own.rig.volume / modulus
+                                                                : model->own.rig.feed_flow;
+  if (model->own.relief.return_to != RELIEF_TO_LINE) {
+    return "relief.return_to: the valve rig has no charge gallery; its valve returns to the case whatever is said here";
+  }
+  return NULL;
+}
+
+static bool valve_rig_signal_active(const void *parameters, int signal) {
+  const struct valve_rig_parameters *own = parameters;
+  if (signal == RIG_RELIEF_A_LIFT || signal == RIG_RELIEF_A_POPPET) {
+    return (own->relief.law == RELIEF_POPPET) == (signal == RIG_RELIEF_A_POPPET);
+  }
+  return true;
+}
+
+static int valve_rig_active_states(const void *model_, int *rows) {
+  const struct valve_rig_model *model = model_;
+  int count = 0;
+  rows[count++] = RIG_COMPRESSION;
+  rows[count++] = RIG_TANK_OIL;
+  if (model->own.relief.law == RELIEF_POPPET) {
+    rows[count++] = RIG_LIFT;
+    rows[count++] = RIG_SPEED;
+  } else {
+    rows[count++] = RIG_OPENING;
+  }
+  return count;
+}
+
+static struct piece feed_piece(const struct valve_rig_model *model, real t) {
+  const struct profile *table = &model->own.rig.feed;
+  struct piece piece = profile_piece(table, profile_index(table, t));
+  if (table->count == 0) {
+    piece.value = 1.0;
+  }
+  return piece;
+}
+
+static void valve_rig_start(const void *model_, void *mode_, real *state) {
+  const struct valve_rig_model *model = model_;
+  struct valve_rig_mode *mode = mode_;
+  mode->feed = feed_piece(model, 0.0);
+  mode->taken = false;
+  state[RIG_COMPRESSION] = fluid_compression(&model->oil, model->own.rig.start_pressure + model->oil.ambient);
+  state[RIG_ACTIVE_VALVE] = 0.0;
+  if (model->own.relief.law == RELIEF_POPPET) {
+    state[RIG_ACTIVE_SPEED] = 0.0;
+  }
+  state[RIG_TANK_OIL] = model->own.rig.tank_volume;
+}
+
+static void valve_rig_rates(const void *model_, const void *mode, real t, const real *state, real *rates) {
+  const struct valve_rig_model *model = model_;
+  struct rig_now now = rig_at(model, mode, t, state);
+  rates[RIG_COMPRESSION] = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
+  if (model->own.relief.law == RELIEF_POPPET) {
+    real speed = state[RIG_ACTIVE_SPEED];
+    rates[RIG_ACTIVE_VALVE] = speed;
+    rates[RIG_ACTIVE_SPEED] = relief_poppet_acceleration(&model->own.relief, now.lift, speed, now.over_case);
+  } else {
+    rates[RIG_ACTIVE_VALVE] = relief_opening_rate(&model->own.relief, now.lift, now.over_case);
+  }
+  rates[RIG_TANK_OIL] = now.relief - now.feed;
+}
+
+static void valve_rig_powers(const void *model_, const void *mode, real t, const real *state, real *powers) {
+  const struct valve_rig_model *model = model_;
+  struct rig_now now = rig_at(model, mode, t, state);
+  powers[RIG_FEED] = now.feed * (now.pressure - model->oil.ambient);
+  powers[RIG_RELIEF_A] = now.relief * now.over_case;
+  powers[RIG_CASE_RETURN] = now.relief * (model->case_pressure - model->oil.ambient);
+}
+
+static void valve_rig_signals_at(const void *model_, const void *mode, real t, const real *state, real *out) {
+  const struct valve_rig_model *model = model_;
+  struct rig_now now = rig_at(model, mode, t, state);
+  real rate = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
+  out[RIG_LINE_A_PRESSURE] = now.pressure - model->oil.ambient;
+  out[RIG_RELIEF_A_FLOW] = now.relief;
+  out[RIG_RELIEF_A_LIFT] = now.lift;
+  out[RIG_RELIEF_A_POPPET] = now.lift;
+  out[RIG_FEED_FLOW] = now.feed;
+  out[RIG_PRESSURE_RATE] = rate * fluid_bulk_modulus(&model->own.fluid, now.pressure);
+}
+
+static void valve_rig_events_at(const void *model_, const void *mode, real t, const real *state, real *values) {
+  const struct valve_rig_model *model = model_;
+  struct rig_now now = rig_at(model, mode, t, state);
+  values[0] = now.over_case - model->own.relief.setting;
+}
+
+static void valve_rig_stored(const void *model_, const real *state, real *energies) {
+  const struct valve_rig_model *model = model_;
+  energies[RIG_STORED_COMPRESSION - RIG_STORED_COMPRESSION] =
+      model->own.rig.volume * fluid_stored_energy(&model->oil, state[RIG_COMPRESSION]);
+  energies[RIG_STORED_TANK - RIG_STORED_COMPRESSION] = model->oil.ambient * state[RIG_TANK_OIL];
+}
+
+static real valve_rig_oil(const void *model_, const real *state) {
+  const struct valve_rig_model *model = model_;
+  return state[RIG_TANK_OIL] + model->own.rig.volume * state[RIG_COMPRESSION];
+}
+
+static real valve_rig_next_time(const void *mode_) {
+  const struct valve_rig_mode *mode = mode_;
+  return mode->feed.high;
+}
+
+static void valve_rig_guards(const void *model, const void *mode, const real *state, real *values) {
+  (void)model;
+  (void)mode;
+  (void)state;
+  (void)values;
+}
+
+static enum plant_verdict valve_rig_change(const void *model_, void *mode_, real t, real *state, int which,
+                                           const char **message) {
+  struct valve_rig_mode *mode = mode_;
+  (void)state;
+  (void)which;
+  *message = NULL;
+  if (mode->taken) {
+    mode->feed = piece_rest(&mode->feed, t);
+  } else {
+    mode->feed = feed_piece(model_, t);
+  }
+  return PLANT_GOES_ON;
+}
+
+static void valve_rig_move(const void *model, void *mode_, real t, int channel, real target, real duration) {
+  struct valve_rig_mode *mode = mode_;
+  (void)model;
+  (void)channel;
+  mode->feed = piece_move(&mode->feed, t, target, duration);
+  mode->taken = true;
+}
+
+static real valve_rig_release_time(const void *model, const void *mode) {
+  (void)model;
+  (void)mode;
+  return NAN;
+}
+
+const struct plant valve_rig_plant = {
+    .name = "valve_rig",
+    .text = "one volume of oil with a feed and a relief valve",
+    .groups = valve_rig_groups,
+    .group_count = FIELD_COUNT(valve_rig_groups),
+    .parameter_size = sizeof(struct valve_rig_parameters),
+    .model_size = sizeof(struct valve_rig_model),
+    .mode_size = sizeof(struct valve_rig_mode),
+    .states = valve_rig_states,
+    .state_count = RIG_STATE_COUNT,
+    .strict = valve_rig_strict,
+    .strict_count = FIELD_COUNT(valve_rig_strict),
+    .signals = valve_rig_signals,
+    .signal_count = RIG_SIGNAL_COUNT,
+    .ledger = valve_rig_ledger,
+    .ledger_count = RIG_LEDGER_COUNT,
+    .ledger_integrated = RIG_STORED_COMPRESSION,
+    .events = valve_rig_events,
+    .event_count = FIELD_COUNT(valve_rig_events),
+    .channels = valve_rig_channels,
+    .channel_texts = valve_rig_channel_texts,
+    .channel_quantities = valve_rig_channel_quantities,
+    .channel_count = 1,
+    .signal_active = valve_rig_signal_active,
+    .prepare = valve_rig_prepare,
+    .active_states = valve_rig_active_states,
+    .start = valve_rig_start,
+    .rates = valve_rig_rates,
+    .powers = valve_rig_powers,
+    .signals_at = valve_rig_signals_at,
+    .events_at = valve_rig_events_at,
+    .stored = valve_rig_stored,
+    .oil = valve_rig_oil,
+    .guard_count = 0,
+    .next_time = valve_rig_next_time,
+    .guards = valve_rig_guards,
+    .change = valve_rig_change,
+    .move = valve_rig_move,
+    .release_time = valve_rig_release_time,
+};

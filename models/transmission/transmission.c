@@ -1,0 +1,163 @@
+/* The circuit: an over-centre pump on a diesel engine, a bent-axis motor on the wheels, two main lines with relief
+ * valves, a charge circuit with check valves, loop flushing, pressure limiter, servos, a machine on a grade. Wiring
+ * only: every formula stands in its component's file.
+ *
+ * Three passes. Stores give node values (pressures, speeds, temperatures); elements turn node values into flows,
+ * torques and heat; stores turn those into derivatives. So there is no loop to solve and no order to get wrong, and
+ * what one element gives another takes: oil and energy close by construction.
+ *
+ * Signs: forward drive turns everything positive; flow is positive out of the pump's port A; drop = p_A - p_B. Inside,
+ * pressures are absolute. */
+#include "transmission_derivatives.h"
+
+static const struct group transmission_groups[] = {
+#define COMPONENT_GROUP(type, name, text)                                                                              \
+  {#name, text, type##_fields, FIELD_COUNT(type##_fields), offsetof(struct transmission_parameters, name)},
+    TRANSMISSION_COMPONENTS(COMPONENT_GROUP)
+#undef COMPONENT_GROUP
+};
+
+static const struct state_row transmission_states[] = {
+#define STATE_ROW(id, unit, tolerance, text) {#id, unit, tolerance, text},
+    TRANSMISSION_STATES(STATE_ROW)
+#undef STATE_ROW
+};
+
+static const struct strict_row transmission_strict[] = {
+    {STATE_engine_speed, 0.01},      {STATE_vehicle_speed, 0.01},     {STATE_wheel_speed, 0.03},
+    {STATE_front_wheel_speed, 0.03}, {STATE_line_a_compression, 0.1}, {STATE_line_b_compression, 0.1}};
+
+static const struct signal transmission_signals[] = {
+#define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},
+    TRANSMISSION_SIGNALS(SIGNAL_ROW)
+#undef SIGNAL_ROW
+};
+
+static const struct ledger_row transmission_ledger[] = {
+#define LEDGER_ROW(id, kind, text) {#id, LEDGER_##kind, text},
+    TRANSMISSION_LEDGER(LEDGER_ROW)
+#undef LEDGER_ROW
+};
+
+static const struct event_row transmission_events[] = {
+#define EVENT_ROW(id, rising, falling, signal, hysteresis) {#id, rising, falling, signal, hysteresis},
+    TRANSMISSION_EVENTS(EVENT_ROW)
+#undef EVENT_ROW
+};
+
+static const char *const transmission_channels[] = {
+#define CHANNEL_NAME(name, text) #name,
+    OPERATOR_CHANNELS(CHANNEL_NAME) FAULT_CHANNELS(CHANNEL_NAME)
+#undef CHANNEL_NAME
+};
+
+static const char *const transmission_channel_texts[] = {
+#define CHANNEL_TEXT(name, text) text,
+    OPERATOR_CHANNELS(CHANNEL_TEXT) FAULT_CHANNELS(CHANNEL_TEXT)
+#undef CHANNEL_TEXT
+};
+
+static const enum quantity transmission_channel_quantities[CHANNEL_COUNT] = {
+#define CHANNEL_QUANTITY(name, text) QUANTITY_FRACTION,
+    OPERATOR_CHANNELS(CHANNEL_QUANTITY) FAULT_CHANNELS(CHANNEL_QUANTITY)
+#undef CHANNEL_QUANTITY
+};
+
+static void transmission_rates(const void *model, const void *mode, real t, const real *state, real *rates) {
+  rates_of(model, mode, t, state, rates);
+}
+
+static void transmission_stored(const void *model_, const real *state, real *energies) {
+  const struct transmission_model *model = model_;
+  const struct transmission_parameters *own = &model->own;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  real *stored = energies - LEDGER_INTEGRATED;
+  stored[LEDGER_engine_motion] = 0.5 * own->engine.inertia * x[STATE_engine_speed] * x[STATE_engine_speed];
+  stored[LEDGER_wheel_motion] = 0.0;
+  stored[LEDGER_brake_wind_up] = 0.0;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    real speed = x[axle->wheel_speed];
+    stored[LEDGER_wheel_motion] += 0.5 * axle->driveline->wheel_inertia * speed * speed;
+    stored[LEDGER_brake_wind_up] += brake_stored_energy(&axle->brake, x[axle->brake_torque]);
+  }
+  stored[LEDGER_vehicle_motion] =
+      0.5 * (own->vehicle.mass + own->vehicle.dragged_mass) * x[STATE_vehicle_speed] * x[STATE_vehicle_speed];
+  stored[LEDGER_compression] = own->lines.volume_a * fluid_stored_energy(&model->oil, x[STATE_line_a_compression]) +
+                               own->lines.volume_b * fluid_stored_energy(&model->oil, x[STATE_line_b_compression]) +
+                               own->lines.volume_charge * fluid_stored_energy(&model->oil, x[STATE_charge_compression]);
+  stored[LEDGER_tank] = model->oil.ambient * x[STATE_tank_oil];
+  stored[LEDGER_oil_lost] = x[STATE_oil_lost];
+}
+
+static real transmission_oil(const void *model_, const real *state) {
+  const struct transmission_model *model = model_;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  return x[STATE_tank_oil] + model->own.lines.volume_a * x[STATE_line_a_compression] +
+         model->own.lines.volume_b * x[STATE_line_b_compression] +
+         model->own.lines.volume_charge * x[STATE_charge_compression];
+}
+
+/* The widest vectors that this processor has. */
+static const struct plant_lanes *transmission_lanes(void) {
+#ifdef LANES_BY_PROCESSOR
+  if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512bw") && __builtin_cpu_supports("avx512cd") &&
+      __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512vl")) {
+    return &transmission_lanes_v4;
+  }
+  if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma") && __builtin_cpu_supports("bmi2")) {
+    return &transmission_lanes_v3;
+  }
+#endif
+  return &transmission_lanes_plain;
+}
+
+const struct plant transmission_plant = {
+    .name = "transmission",
+    .text = "closed-loop hydrostatic transmission of a machine on a grade",
+    .groups = transmission_groups,
+    .group_count = FIELD_COUNT(transmission_groups),
+    .parameter_size = sizeof(struct transmission_parameters),
+    .model_size = sizeof(struct transmission_model),
+    .mode_size = sizeof(struct transmission_mode),
+    .states = transmission_states,
+    .state_count = STATE_COUNT,
+    .strict = transmission_strict,
+    .strict_count = FIELD_COUNT(transmission_strict),
+    .signals = transmission_signals,
+    .signal_count = SIGNAL_COUNT,
+    .ledger = transmission_ledger,
+    .ledger_count = LEDGER_COUNT,
+    .ledger_integrated = LEDGER_INTEGRATED,
+    .events = transmission_events,
+    .event_count = EVENT_COUNT,
+    .channels = transmission_channels,
+    .channel_texts = transmission_channel_texts,
+    .channel_quantities = transmission_channel_quantities,
+    .channel_count = CHANNEL_COUNT,
+    .signal_active = transmission_signal_active,
+    .prepare = transmission_prepare,
+    .active_states = transmission_active_states,
+    .start = transmission_start,
+    .rates = transmission_rates,
+    .sparsity_pattern = transmission_sparsity_pattern,
+    .time_dependent = transmission_time_dependent,
+    .powers = transmission_powers,
+    .signals_at = transmission_signals_at,
+    .events_at = transmission_events_at,
+    .evaluate = transmission_evaluate,
+    .stored = transmission_stored,
+    .oil = transmission_oil,
+    .duty_rates = transmission_duty_rates,
+    .duty = transmission_duty,
+    .guard_count = GUARD_COUNT,
+    .next_time = transmission_next_time,
+    .guards = transmission_guards,
+    .change = transmission_change,
+    .excess = transmission_excess,
+    .move = transmission_move,
+    .release_time = transmission_release_time,
+    .lanes = transmission_lanes,
+};

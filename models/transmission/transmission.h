@@ -1,0 +1,487 @@
+/* What the files of the transmission share: its components, its lists of states, signals, ledger rows and events (each
+ * declared once, here), its model and its mode. Private to models/transmission*.c. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_H
+#define SWASHLOOP_MODELS_TRANSMISSION_H
+
+#include <string.h>
+
+#include "brake.h"
+#include "charge.h"
+#include "contamination.h"
+#include "driveline.h"
+#include "engine.h"
+#include "fault.h"
+#include "filter.h"
+#include "fluid.h"
+#include "flushing.h"
+#include "ground.h"
+#include "heat.h"
+#include "limiter.h"
+#include "motor.h"
+#include "operator.h"
+#include "plant.h"
+#include "pump.h"
+#include "relief.h"
+#include "swash.h"
+#include "transmission_open.h"
+#include "tyre.h"
+#include "vehicle.h"
+#include "volume.h"
+
+/* The plant's components, one line each: its type (models/<type>.h), its section of the case file, and what it is. */
+#define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
+  COMPONENT(fluid, fluid, "oil")                                                                                       \
+  COMPONENT(lines, lines, "volumes of oil")                                                                            \
+  COMPONENT(engine, engine, "diesel engine with governor")                                                             \
+  COMPONENT(pump, pump, "over-centre pump")                                                                            \
+  COMPONENT(swash, swash, "control pressure and swash servo of the pump")                                              \
+  COMPONENT(limiter, limiter, "pressure limiter")                                                                      \
+  COMPONENT(relief, relief, "main relief valves")                                                                      \
+  COMPONENT(charge, charge, "charge pump, charge relief and check valves")                                             \
+  COMPONENT(filter, filter, "charge filter with bypass")                                                               \
+  COMPONENT(contamination, contamination, "particles in the oil over a duty of hours")                                 \
+  COMPONENT(flushing, flushing, "loop flushing")                                                                       \
+  COMPONENT(motor, motor, "motor and its servo")                                                                       \
+  COMPONENT(motor, second_motor, "second motor, on the front axle (vehicle.second_motor yes)")                         \
+  COMPONENT(driveline, driveline, "gear, axles and wheels")                                                            \
+  COMPONENT(driveline, second_driveline, "gear and wheels of the front axle (vehicle.axles two)")                      \
+  COMPONENT(brake, brake, "service and park brake")                                                                    \
+  COMPONENT(tyre, tyre, "tyres")                                                                                       \
+  COMPONENT(vehicle, vehicle, "the machine as a mass on its axles")                                                    \
+  COMPONENT(ground, ground, "grade and soil over distance")                                                            \
+  COMPONENT(operator, operator, "pedals and levers")                                                                   \
+  COMPONENT(heat, heat, "temperatures")                                                                                \
+  COMPONENT(fault, fault, "what breaks, and how wide")
+
+struct transmission_parameters {
+#define COMPONENT_MEMBER(type, name, text) struct type##_parameters name;
+  TRANSMISSION_COMPONENTS(COMPONENT_MEMBER)
+#undef COMPONENT_MEMBER
+};
+
+/* STATE(id, unit, absolute tolerance, text) */
+#define TRANSMISSION_STATES(STATE)                                                                                     \
+  STATE(engine_speed, "rad/s", 1e-5, "engine speed")                                                                   \
+  STATE(fuel, "1", 1e-6, "fuel over full fuel")                                                                        \
+  STATE(line_a_compression, "1", 1e-7, "compression of line A")                                                        \
+  STATE(line_b_compression, "1", 1e-7, "compression of line B")                                                        \
+  STATE(charge_compression, "1", 1e-7, "compression of the charge gallery")                                            \
+  STATE(control_pressure, "1", 1e-6, "control pressure over its range")                                                \
+  STATE(pump_stroke, "1", 1e-6, "pump stroke over full stroke")                                                        \
+  STATE(limiter_a, "1", 1e-6, "limiter pilot on line A")                                                               \
+  STATE(limiter_b, "1", 1e-6, "limiter pilot on line B")                                                               \
+  STATE(motor_override, "1", 1e-6, "motor override")                                                                   \
+  STATE(motor_displacement, "1", 1e-6, "motor displacement over the largest")                                          \
+  STATE(relief_a_opening, "Pa", 100.0, "opening of relief valve A")                                                    \
+  STATE(relief_b_opening, "Pa", 100.0, "opening of relief valve B")                                                    \
+  STATE(charge_relief_opening, "Pa", 100.0, "opening of the charge relief")                                            \
+  STATE(flushing_shuttle, "1", 1e-6, "flushing shuttle")                                                               \
+  STATE(wheel_speed, "rad/s", 1e-6, "wheel speed")                                                                     \
+  STATE(vehicle_speed, "m/s", 1e-6, "machine speed")                                                                   \
+  STATE(vehicle_distance, "m", 1e-5, "distance along the ground")                                                      \
+  STATE(loop_temperature, "K", 1e-4, "loop temperature")                                                               \
+  STATE(tank_temperature, "K", 1e-4, "tank temperature")                                                               \
+  STATE(tank_oil, "m3", 1e-8, "oil in the tank")                                                                       \
+  STATE(tyre_slip, "1", 1e-6, "tyre deflection as slip, tyre law relaxation")                                          \
+  STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")                                             \
+  STATE(relief_a_lift, "m", 1e-8, "lift of poppet A, relief law poppet")                                               \
+  STATE(relief_a_speed, "m/s", 1e-5, "speed of poppet A")                                                              \
+  STATE(relief_b_lift, "m", 1e-8, "lift of poppet B, relief law poppet")                                               \
+  STATE(relief_b_speed, "m/s", 1e-5, "speed of poppet B")                                                              \
+  STATE(swash_motion, "1/s", 1e-5, "speed of the swash, servo second_order")                                           \
+  STATE(governor_integral, "1", 1e-6, "integral of the isochronous governor")                                          \
+  STATE(loop_metal_temperature, "K", 1e-4, "temperature of the loop's metal, heat nodes four")                         \
+  STATE(case_temperature, "K", 1e-4, "temperature of the cases, heat nodes four")                                      \
+  STATE(felt_acceleration, "m/s2", 1e-5, "acceleration after the pitch lag, axles two")                                \
+  STATE(front_wheel_speed, "rad/s", 1e-6, "speed of the front wheels, axles two")                                      \
+  STATE(front_tyre_slip, "1", 1e-6, "deflection of the front tyres as slip")                                           \
+  STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
+  STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
+  STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
+  STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")
+
+enum transmission_state {
+#define STATE_ID(id, unit, tolerance, text) STATE_##id,
+  TRANSMISSION_STATES(STATE_ID)
+#undef STATE_ID
+      STATE_COUNT
+};
+
+/* SIGNAL(id, quantity, reference, text) */
+/* clang-format off */
+#define TRANSMISSION_SIGNALS(SIGNAL)                                                                                   \
+  SIGNAL(line_a_pressure, PRESSURE, GAUGE, "pressure in main line A")                                                  \
+  SIGNAL(line_b_pressure, PRESSURE, GAUGE, "pressure in main line B")                                                  \
+  SIGNAL(charge_pressure, PRESSURE, GAUGE, "pressure in the charge gallery")                                           \
+  SIGNAL(low_side_pressure, PRESSURE, GAUGE, "pressure of the lower main line")                                        \
+  SIGNAL(line_pressure_difference, PRESSURE, LINE_TO_LINE, "line A over line B")                                       \
+  SIGNAL(pump_stroke, FRACTION, NONE, "pump stroke over full stroke")                                                  \
+  SIGNAL(stroke_command, FRACTION, NONE, "stroke that the operator commands")                                          \
+  SIGNAL(pump_flow, FLOW, NONE, "flow out of the pump's port A")                                                       \
+  SIGNAL(pump_torque, TORQUE, NONE, "torque that the pump takes from the engine")                                      \
+  SIGNAL(motor_displacement, FRACTION, NONE, "motor displacement over the largest")                                    \
+  SIGNAL(motor_speed, ANGULAR_SPEED, NONE, "motor speed")                                                              \
+  SIGNAL(motor_flow, FLOW, NONE, "flow into the motor's port A")                                                       \
+  SIGNAL(motor_torque, TORQUE, NONE, "torque that the motor gives")                                                    \
+  SIGNAL(motor_override, FRACTION, NONE, "motor override, share of full")                                              \
+  SIGNAL(engine_speed, ANGULAR_SPEED, NONE, "engine speed")                                                            \
+  SIGNAL(engine_torque, TORQUE, NONE, "torque at the flywheel, auxiliaries taken off")                                 \
+  SIGNAL(fuel_fraction, FRACTION, NONE, "fuel over full fuel")                                                         \
+  SIGNAL(pedal, FRACTION, NONE, "net pedal, forward positive")                                                         \
+  SIGNAL(brake, FRACTION, NONE, "friction brake pedal")                                                                \
+  SIGNAL(exhaust_brake, FRACTION, NONE, "exhaust brake")                                                               \
+  SIGNAL(vehicle_speed, SPEED, NONE, "machine speed")                                                                  \
+  SIGNAL(vehicle_distance, LENGTH, NONE, "distance along the ground")                                                  \
+  SIGNAL(vehicle_acceleration, ACCELERATION, NONE, "acceleration of the machine")                                      \
+  SIGNAL(grade, FRACTION, NONE, "grade under the machine, uphill positive")                                            \
+  SIGNAL(wheel_speed, ANGULAR_SPEED, NONE, "wheel speed")                                                              \
+  SIGNAL(wheel_slip, FRACTION, NONE, "slip of the wheels, positive when they drive")                                   \
+  SIGNAL(traction_force, FORCE, NONE, "force of the ground on the wheels, forward positive")                           \
+  SIGNAL(brake_torque, TORQUE, NONE, "torque of the friction brake at the wheels")                                     \
+  SIGNAL(relief_a_flow, FLOW, NONE, "flow over relief valve A, out of line A")                                         \
+  SIGNAL(relief_b_flow, FLOW, NONE, "flow over relief valve B, out of line B")                                         \
+  SIGNAL(relief_a_lift, PRESSURE, NONE, "opening of relief valve A, as pressure above cracking")                       \
+  SIGNAL(relief_b_lift, PRESSURE, NONE, "opening of relief valve B, as pressure above cracking")                       \
+  SIGNAL(limiter_a, FRACTION, NONE, "limiter pilot on line A")                                                         \
+  SIGNAL(limiter_b, FRACTION, NONE, "limiter pilot on line B")                                                         \
+  SIGNAL(check_a_flow, FLOW, NONE, "make-up flow into line A")                                                         \
+  SIGNAL(check_b_flow, FLOW, NONE, "make-up flow into line B")                                                         \
+  SIGNAL(charge_flow, FLOW, NONE, "delivery of the charge pump")                                                       \
+  SIGNAL(charge_relief_flow, FLOW, NONE, "flow over the charge relief")                                                \
+  SIGNAL(flush_flow, FLOW, NONE, "flushing flow out of the loop")                                                      \
+  SIGNAL(case_flow, FLOW, NONE, "leakage, flushing and relief oil back to the tank")                                   \
+  SIGNAL(loop_oil_temperature, TEMPERATURE, NONE, "oil temperature in the loop")                                       \
+  SIGNAL(tank_oil_temperature, TEMPERATURE, NONE, "oil temperature in the tank")                                       \
+  SIGNAL(loop_heat, POWER, NONE, "heat made in the loop")                                                              \
+  SIGNAL(tank_oil, VOLUME, NONE, "oil in the tank")                                                                    \
+  SIGNAL(oil_viscosity, KINEMATIC_VISCOSITY, NONE, "viscosity of the oil in the loop")                                 \
+  SIGNAL(park_brake, FRACTION, NONE, "park brake")                                                                     \
+  SIGNAL(relief_a_poppet, LENGTH, NONE, "lift of poppet A")                                                            \
+  SIGNAL(relief_b_poppet, LENGTH, NONE, "lift of poppet B")                                                            \
+  SIGNAL(filter_drop, PRESSURE, NONE, "drop over the charge filter")                                                   \
+  SIGNAL(filter_bypass, FRACTION, NONE, "share of the charge flow that goes by the filter")                            \
+  SIGNAL(hose_flow, FLOW, NONE, "oil lost through burst hoses")                                                        \
+  SIGNAL(drawbar_force, FORCE, NONE, "pull of load and implement, backward positive")                                  \
+  SIGNAL(loop_metal_temperature, TEMPERATURE, NONE, "temperature of the loop's metal")                                 \
+  SIGNAL(case_temperature, TEMPERATURE, NONE, "temperature of the cases")                                              \
+  SIGNAL(rear_axle_load, FORCE, NONE, "load on the rear axle")                                                         \
+  SIGNAL(front_axle_load, FORCE, NONE, "load on the front axle")                                                       \
+  SIGNAL(front_wheel_speed, ANGULAR_SPEED, NONE, "speed of the front wheels")                                          \
+  SIGNAL(front_wheel_slip, FRACTION, NONE, "slip of the front wheels, positive when they drive")                       \
+  SIGNAL(front_traction_force, FORCE, NONE, "force of the ground on the front wheels")                                 \
+  SIGNAL(second_motor_speed, ANGULAR_SPEED, NONE, "speed of the second motor")                                         \
+  SIGNAL(second_motor_displacement, FRACTION, NONE, "displacement of the second motor over its largest")               \
+  SIGNAL(second_motor_flow, FLOW, NONE, "flow into the second motor's port A")
+/* clang-format on */
+
+enum transmission_signal {
+#define SIGNAL_ID(id, quantity, reference, text) SIGNAL_##id,
+  TRANSMISSION_SIGNALS(SIGNAL_ID)
+#undef SIGNAL_ID
+      SIGNAL_COUNT
+};
+
+/* LEDGER(id, kind, text); STORED rows last */
+#define TRANSMISSION_LEDGER(LEDGER)                                                                                    \
+  LEDGER(combustion, SOURCE, "work of combustion")                                                                     \
+  LEDGER(slope, SOURCE, "work of the slope on the machine")                                                            \
+  LEDGER(starter, SOURCE, "work of the starter")                                                                       \
+  LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
+  LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
+  LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \
+  LEDGER(pump_friction, LOSS, "pump friction")                                                                         \
+  LEDGER(pump_leakage, LOSS, "pump leakage")                                                                           \
+  LEDGER(charge_pump, LOSS, "charge pump friction and leakage")                                                        \
+  LEDGER(charge_relief, LOSS, "charge relief valve")                                                                   \
+  LEDGER(check_valves, LOSS, "check valves")                                                                           \
+  LEDGER(relief_a, LOSS, "relief valve A")                                                                             \
+  LEDGER(relief_b, LOSS, "relief valve B")                                                                             \
+  LEDGER(flushing, LOSS, "loop flushing")                                                                              \
+  LEDGER(swash_servo, LOSS, "swash servo oil")                                                                         \
+  LEDGER(case_return, LOSS, "return from case to tank")                                                                \
+  LEDGER(motor_friction, LOSS, "motor friction")                                                                       \
+  LEDGER(motor_leakage, LOSS, "motor leakage")                                                                         \
+  LEDGER(gear, LOSS, "gear and axles")                                                                                 \
+  LEDGER(brake, LOSS, "friction brake")                                                                                \
+  LEDGER(tyre_slip, LOSS, "slip of the tyres")                                                                         \
+  LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
+  LEDGER(filter, LOSS, "charge filter")                                                                                \
+  LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
+  LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
+  LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
+  LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
+  LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
+  LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
+  LEDGER(compression, STORED, "compression of the oil")                                                                \
+  LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
+  LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
+  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")
+
+enum transmission_ledger {
+#define LEDGER_ID(id, kind, text) LEDGER_##id,
+  TRANSMISSION_LEDGER(LEDGER_ID)
+#undef LEDGER_ID
+      LEDGER_COUNT,
+  LEDGER_INTEGRATED = LEDGER_engine_motion /* rows before the first STORED one */
+};
+
+/* EVENT(id, words when rising, words when falling, signal told, hysteresis) */
+/* clang-format off */
+#define TRANSMISSION_EVENTS(EVENT)                                                                                     \
+  EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", "line_a_pressure", 0.0)                                \
+  EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", "line_b_pressure", 0.0)                                \
+  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter lets go of line A", "line_a_pressure", 0.0)       \
+  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter lets go of line B", "line_b_pressure", 0.0)       \
+  EVENT(motor_override, "motor override begins", "motor override ends", "motor_displacement", 0.0)                          \
+  EVENT(standstill, "the machine moves off", "the machine stands still", "vehicle_distance", 0.1)                           \
+  EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", "engine_speed", 0.0)  \
+  EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", "engine_speed", 2.0)     \
+  EVENT(low_side, "low side no longer starved", "low side starved", "low_side_pressure", 2e4)                               \
+  EVENT(charge_pressure, "charge pressure back", "charge pressure low", "charge_pressure", 5e4)                             \
+  EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip", 0.0)                                                  \
+  EVENT(front_wheel_slip, "front wheels slip", "front wheels grip again", "front_wheel_slip", 0.0)                          \
+  EVENT(wheel_lock, "", "wheels lock", "vehicle_speed", 0.02)                                               \
+  EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", "rear_axle_load", 0.0)                             \
+  EVENT(front_axle, "the front axle carries again", "the front axle lifts", "front_axle_load", 0.0)                         \
+  EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", "filter_drop", 0.0)                        \
+  EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", "charge_flow", 0.0)               \
+  EVENT(underspeed_control, "underspeed control lets go", "underspeed control takes stroke", "engine_speed", 1.0)
+/* clang-format on */
+
+enum transmission_event {
+#define EVENT_ID(id, rising, falling, signal, hysteresis) EVENT_##id,
+  TRANSMISSION_EVENTS(EVENT_ID)
+#undef EVENT_ID
+      EVENT_COUNT
+};
+
+/* Standstill, as the measures define it. */
+#define STANDSTILL_SPEED 0.05
+
+enum { AXLE_LIMIT = 2, SOIL_TABLES = 3 };
+
+/* One axle: where its states, parameters and motor are. */
+struct axle {
+  const struct driveline_parameters *driveline; /* in the model's own parameters */
+  const struct motor_parameters *motor;         /* NULL: no motor drives it */
+  struct rotary_losses motor_losses;
+  struct fluid_viscosity_table motor_film;
+  struct brake_parameters brake; /* with the axle's part of the torque */
+  real wheels;                   /* that share the axle's load */
+  int wheel_speed;               /* states */
+  int tyre_slip;
+  int brake_torque;
+  int motor_override;
+  int motor_displacement;
+};
+
+struct transmission_model {
+  struct transmission_parameters own;
+  struct fluid oil;
+  struct rotary_losses pump_losses;
+  struct fluid_viscosity_table pump_film;
+  int axle_count;
+  struct axle axles[AXLE_LIMIT]; /* rear (or all wheels), front */
+  real case_pressure;            /* absolute */
+  real filter_resistance;        /* of the element at the start, over viscosity */
+  struct profile tables[CHANNEL_COUNT];
+  real table_release; /* start of the last fall of the pedal to zero in the tables */
+  int active_count;
+  int active[STATE_COUNT];
+  int leading_count; /* active[i] is i for so many: the states that every law has come first */
+};
+
+enum transmission_switch {
+  GUARD_REAR_AHEAD,
+  GUARD_REAR_BEHIND,
+  GUARD_FRONT_AHEAD,
+  GUARD_FRONT_BEHIND,
+  GUARD_GRIP_AHEAD,
+  GUARD_GRIP_BEHIND,
+  GUARD_CONE_AHEAD,
+  GUARD_CONE_BEHIND,
+  GUARD_ROLLING_AHEAD,
+  GUARD_ROLLING_BEHIND,
+  GUARD_STALL,
+  GUARD_REST,
+  GUARD_FIRES,
+  GUARD_COMMAND_SIDE,
+  GUARD_PUMP_MAP_SPEED,
+  GUARD_PUMP_MAP_PRESSURE,
+  GUARD_MOTOR_MAP_SPEED,
+  GUARD_MOTOR_MAP_PRESSURE,
+  GUARD_SECOND_MOTOR_MAP_SPEED,
+  GUARD_SECOND_MOTOR_MAP_PRESSURE,
+  GUARD_COUNT
+};
+
+_Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <= (int)PLANT_SIGNAL_LIMIT &&
+                   (int)LEDGER_COUNT <= (int)PLANT_LEDGER_LIMIT && (int)EVENT_COUNT <= (int)PLANT_EVENT_LIMIT &&
+                   (int)GUARD_COUNT <= (int)PLANT_GUARD_LIMIT,
+               "the transmission has more rows than the run has room for");
+
+struct channel_mode {
+  struct piece piece;
+  bool taken; /* an action moves it; the table is left */
+};
+
+struct transmission_mode {
+  struct channel_mode channels[CHANNEL_COUNT];
+  real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
+  int moving_count;            /* those that do, in any lane */
+  int moving[CHANNEL_COUNT];
+  struct ground_contact rear;
+  struct ground_contact front;
+  struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
+  mask command_forward;           /* sign of the control pressure (limiter.h) */
+  mask burning;                   /* the engine burns fuel */
+  mask held;                      /* the stalled engine is held at rest */
+  mask starting;                  /* the starter is engaged */
+  mask brake_off;                 /* pedal and park brake are fully released */
+  mask motor_waits;               /* a larger motor displacement waits for its delay */
+  bool pedals_stuck;              /* nothing moves the pedals any more */
+  real motor_waits_at;            /* the pedal's motor part that stays */
+  real motor_waits_until;
+  real release; /* start of the last fall of the pedal to zero */
+};
+
+/* The axles, all but the tables of their motors' films. */
+static inline void transmission_set_up_axles(struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  bool two = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  model->axle_count = two ? 2 : 1;
+  for (int i = 0; i < model->axle_count; i++) {
+    struct axle *axle = &model->axles[i];
+    bool front = i == 1;
+    bool time_dependent = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+    axle->driveline = front ? &own->second_driveline : &own->driveline;
+    axle->motor = time_dependent ? (front ? &own->second_motor : &own->motor) : NULL;
+    if (time_dependent) {
+      axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
+    }
+    real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : broadcast(1.0);
+    axle->brake = own->brake;
+    axle->brake.torque *= share;
+    axle->brake.park_torque *= share;
+    axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
+    axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
+    axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;
+    axle->brake_torque = front ? STATE_front_brake_torque : STATE_brake_torque;
+    axle->motor_override = front ? STATE_second_motor_override : STATE_motor_override;
+    axle->motor_displacement = front ? STATE_second_motor_displacement : STATE_motor_displacement;
+  }
+}
+
+/* What follows from the parameters without tables. */
+static inline void transmission_derive(struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
+  model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
+  transmission_set_up_axles(model);
+}
+
+/* Everything of a mode that kernels read, in one order: how a plain mode finds its lane. */
+struct transmission_mode_list {
+  int number_count;
+  real *numbers[OPEN_NUMBERS];
+  mask *flags[OPEN_FLAGS];
+  const struct profile **tables[OPEN_TABLES]; /* of smooth pieces; NULL ones are straight */
+};
+
+enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
+_Static_assert((int)OPEN_TABLES == (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
+               "a mode laid open has room for all of it");
+
+static inline void transmission_mode_list(struct transmission_mode *mode, struct transmission_mode_list *list) {
+  struct piece *pieces[MODE_PIECES];
+  int count = 0;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    pieces[count++] = &mode->channels[i].piece;
+  }
+  pieces[count++] = &mode->rear.piece;
+  pieces[count++] = &mode->front.piece;
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    pieces[count++] = &mode->soil[i];
+  }
+  int n = 0;
+  for (int i = 0; i < MODE_PIECES; i++) {
+    real *own[PIECE_NUMBERS] = {&pieces[i]->start, &pieces[i]->value, &pieces[i]->slope, &pieces[i]->low,
+                                &pieces[i]->high};
+    memcpy(list->numbers + n, own, sizeof own);
+    n += PIECE_NUMBERS;
+    list->tables[i] = EACH(pieces[i]->smooth);
+  }
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    list->numbers[n++] = &mode->resting[i];
+  }
+  list->numbers[n++] = &mode->rear.height;
+  list->numbers[n++] = &mode->front.height;
+  list->numbers[n++] = &mode->motor_waits_at;
+  list->number_count = n;
+  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,   &mode->held,
+                             &mode->starting,        &mode->brake_off, &mode->motor_waits};
+  memcpy(list->flags, flags, sizeof flags);
+}
+
+/* Active states into the full vector; those that the laws chosen leave out are zero. */
+static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
+  int leading = model->leading_count;
+  memcpy(full, state, (size_t)leading * sizeof *full);
+  memset(full + leading, 0, (size_t)(STATE_COUNT - leading) * sizeof *full);
+  for (int i = leading; i < model->active_count; i++) {
+    full[model->active[i]] = state[i];
+  }
+}
+
+/* The full vector's active rows; the others need not be set. */
+static inline void transmission_gather(const struct transmission_model *model, const real *full, real *state) {
+  int leading = model->leading_count;
+  memcpy(state, full, (size_t)leading * sizeof *full);
+  for (int i = leading; i < model->active_count; i++) {
+    state[i] = full[model->active[i]];
+  }
+}
+
+/* Value of every operator channel at t. */
+static inline void transmission_channel_values(const struct transmission_mode *mode, real t, real *values) {
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    values[i] = mode->resting[i];
+  }
+  for (int k = 0; k < mode->moving_count; k++) {
+    int i = mode->moving[k];
+    values[i] = piece_at(&mode->channels[i].piece, t);
+  }
+}
+
+#if REAL_LANES == 1
+
+/* transmission_signals.c */
+void transmission_powers(const void *model, const void *mode, real t, const real *state, real *powers);
+void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals);
+bool transmission_signal_active(const void *parameters, int signal);
+int transmission_duty_rates(const void *model, const real *signals, real *rates);
+void transmission_duty(const void *model, const real *means, struct plant_duty *duty);
+void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
+void transmission_evaluate(const void *model, const void *mode, real t, const real *state,
+                           const struct plant_evaluation *look);
+
+void transmission_guards(const void *model, const void *mode, const real *state, real *values);
+
+/* transmission_pattern.c */
+void transmission_sparsity_pattern(const void *model, uint64_t *rows);
+
+/* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */
+const char *transmission_prepare(const void *parameters, void *model);
+int transmission_active_states(const void *model, int *rows);
+void transmission_start(const void *model, void *mode, real *state);
+real transmission_next_time(const void *mode);
+bool transmission_time_dependent(const void *mode);
+enum plant_verdict transmission_change(const void *model, void *mode, real t, real *state, int which,
+                                       const char **message);
+void transmission_excess(const void *model, const real *state, int which, struct plant_excess *excess);
+void transmission_move(const void *model, void *mode, real t, int channel, real target, real duration);
+real transmission_release_time(const void *model, const void *mode);
+
+#endif
+
+#endif

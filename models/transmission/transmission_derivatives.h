@@ -1,0 +1,102 @@
+/* The circuit's third pass: stores turn flows, torques and heat into derivatives. Wiring only. Private to
+ * models/transmission*.c. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_DERIVATIVES_H
+#define SWASHLOOP_MODELS_TRANSMISSION_DERIVATIVES_H
+
+#include "transmission_elements.h"
+
+static inline void rates_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
+                            const real *state, real *rates) {
+  const struct transmission_parameters *own = &model->own;
+  real x[STATE_COUNT];
+  real d[STATE_COUNT];
+  transmission_spread(model, state, x);
+  struct node_values now;
+  node_values_of(model, mode, t, x, &now);
+  struct element_outputs e;
+  element_outputs_of(model, mode, &now, t, x, &e);
+  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
+  real throttle = e.channels[CHANNEL_throttle];
+  real supply = select_where(mode->burning, 1.0 - e.channels[CHANNEL_engine_off], broadcast(0.0));
+  real asked = engine_asked_fuel(&own->engine, now.engine_speed, throttle, x[STATE_governor_integral]);
+
+  d[STATE_engine_speed] = select_where(mode->held, broadcast(0.0),
+                                       (e.combustion + e.starter - e.engine_friction - e.exhaust_brake - e.auxiliaries -
+                                        e.pump_torque - e.charge_torque) /
+                                           own->engine.inertia);
+  d[STATE_fuel] = engine_fuel_rate(&own->engine, x[STATE_fuel], asked, supply);
+  if (own->engine.governor == ENGINE_ISOCHRONOUS) {
+    d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked);
+  }
+  d[STATE_line_a_compression] = volume_compression_rate(
+      own->lines.volume_a, e.pump_flow - e.pump_slip - e.pump_case_a - e.motor_flow_a - e.relief_a +
+                               (to_gallery ? broadcast(0.0) : e.relief_b) + e.check_a - e.flush_a - e.hose_a);
+  d[STATE_line_b_compression] = volume_compression_rate(
+      own->lines.volume_b, -e.pump_flow + e.pump_slip - e.pump_case_b + e.motor_flow_b - e.relief_b +
+                               (to_gallery ? broadcast(0.0) : e.relief_a) + e.check_b - e.flush_b - e.hose_b);
+  d[STATE_charge_compression] = volume_compression_rate(
+      own->lines.volume_charge, e.charge_flow - e.check_a - e.check_b - e.charge_relief_flow - e.servo_flow +
+                                    (to_gallery ? e.relief_a + e.relief_b : broadcast(0.0)));
+  d[STATE_control_pressure] = swash_control_rate(&own->swash, x[STATE_control_pressure], e.demand.stroke);
+  d[STATE_pump_stroke] = e.stroke_rate;
+  if (own->swash.servo == SWASH_SECOND_ORDER) {
+    d[STATE_swash_motion] = swash_motion_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], x[STATE_swash_motion],
+                                              e.limiter, now.gallery_over_case);
+  }
+  real alive = 1.0 - e.channels[CHANNEL_limiter_dead];
+  d[STATE_limiter_a] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_a], now.a_over_case, alive);
+  d[STATE_limiter_b] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_b], now.b_over_case, alive);
+  if (own->relief.law == RELIEF_POPPET) {
+    d[STATE_relief_a_lift] = x[STATE_relief_a_speed];
+    d[STATE_relief_b_lift] = x[STATE_relief_b_speed];
+    d[STATE_relief_a_speed] =
+        relief_poppet_acceleration(&own->relief, x[STATE_relief_a_lift], x[STATE_relief_a_speed], e.relief_drop_a);
+    d[STATE_relief_b_speed] =
+        relief_poppet_acceleration(&own->relief, x[STATE_relief_b_lift], x[STATE_relief_b_speed], e.relief_drop_b);
+  } else {
+    d[STATE_relief_a_opening] = relief_opening_rate(&own->relief, x[STATE_relief_a_opening], e.relief_drop_a);
+    d[STATE_relief_b_opening] = relief_opening_rate(&own->relief, x[STATE_relief_b_opening], e.relief_drop_b);
+  }
+  d[STATE_charge_relief_opening] =
+      charge_relief_opening_rate(&own->charge, x[STATE_charge_relief_opening], now.gallery_over_case);
+  d[STATE_flushing_shuttle] = flushing_shuttle_rate(&own->flushing, x[STATE_flushing_shuttle], now.drop);
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    const struct axle_node_values *at = &now.axles[i];
+    const struct axle_outputs *gives = &e.axles[i];
+    d[axle->wheel_speed] = (gives->drive_torque - gives->gear_loss - axle->driveline->wheel_radius * gives->traction -
+                            gives->brake_torque) /
+                           axle->driveline->wheel_inertia;
+    d[axle->tyre_slip] = gives->slip_rate;
+    if (own->brake.law == BRAKE_STICK) {
+      d[axle->brake_torque] =
+          brake_torque_rate(&axle->brake, e.brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
+    }
+    if (axle->motor != NULL) {
+      real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], now.a, now.b) - model->case_pressure;
+      d[axle->motor_override] = motor_override_rate(axle->motor, x[axle->motor_override], seen);
+      d[axle->motor_displacement] = motor_share_rate(axle->motor, x[axle->motor_displacement],
+                                                     motor_command(axle->motor, e.motor_part), x[axle->motor_override]);
+    }
+  }
+  real acceleration = acceleration_of(model, &e, &now);
+  d[STATE_vehicle_speed] = acceleration;
+  d[STATE_vehicle_distance] = now.speed;
+  d[STATE_felt_acceleration] = (acceleration - x[STATE_felt_acceleration]) / own->vehicle.pitch_lag;
+  real heat_in = model->oil.heat_per_volume * (e.check_a + e.check_b);
+  real heat_out = model->oil.heat_per_volume * e.loop_outflow;
+  bool four_nodes = own->heat.nodes == HEAT_FOUR_NODES;
+  d[STATE_loop_temperature] = heat_loop_rate(&own->heat, loop_losses(model, &e, &now), heat_in, now.loop,
+                                             x[STATE_loop_metal_temperature], now.tank);
+  if (four_nodes) {
+    d[STATE_loop_metal_temperature] = heat_metal_rate(&own->heat, now.loop, x[STATE_loop_metal_temperature]);
+    d[STATE_case_temperature] = heat_case_rate(&own->heat, heat_out, now.loop, x[STATE_case_temperature]);
+  }
+  d[STATE_tank_temperature] = heat_tank_rate(&own->heat, tank_losses(model, &e, &now), heat_out,
+                                             four_nodes ? x[STATE_case_temperature] : now.loop, now.tank, e.cooler);
+  d[STATE_tank_oil] = e.case_flow - e.charge_flow;
+  d[STATE_oil_lost] = e.hose_a + e.hose_b;
+  transmission_gather(model, d, rates);
+}
+
+#endif

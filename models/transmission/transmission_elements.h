@@ -1,0 +1,310 @@
+/* The first two of the circuit's three passes: stores to node values, elements to flows, torques and heat. Wiring only.
+ * Shared by the files that look at the circuit (rates, ledger, signals). Private to models/transmission*.c. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
+#define SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
+
+#include "transmission.h"
+
+/* An axle's node values. */
+struct axle_node_values {
+  real wheel_speed, motor_speed, rim_speed;
+  struct tyre_contact contact;
+};
+
+/* Stores' node values. */
+struct node_values {
+  real engine_speed;
+  real a, b, gallery; /* Pa absolute */
+  real drop;
+  real a_over_case, b_over_case, gallery_over_case;
+  real loop, tank;                      /* K */
+  struct fluid_table_place table_place; /* of the loop */
+  real viscosity;
+  real speed;
+  real grade;
+  struct vehicle_weight weight;
+  real pull; /* at the drawbar, backward positive, with the slope's part of the dragged mass */
+  real drag; /* its friction part */
+  struct axle_node_values axles[AXLE_LIMIT];
+};
+
+/* What an axle's elements give. */
+struct axle_outputs {
+  real motor_flow, motor_slip, motor_case_a, motor_case_b, motor_torque_loss, motor_torque;
+  real drive_torque, gear_loss, brake_torque;
+  real slip, slip_rate, curve_force, traction, rolling;
+};
+
+/* Everything that elements give. */
+struct element_outputs {
+  real channels[CHANNEL_COUNT];
+  struct operator_demand demand;
+  real motor_part;
+  struct limiter_action limiter;
+  real stroke_rate, servo_flow;
+  real engine_friction, combustion, exhaust_brake, auxiliaries, starter;
+  real pump_flow, pump_slip, pump_case_a, pump_case_b, pump_torque_loss, pump_torque;
+  real charge_outlet; /* pressure of the charge pump over the tank */
+  real charge_filled, charge_flow, charge_torque_loss, charge_torque, charge_relief_flow;
+  real filter_drop;
+  real check_a, check_b;
+  real relief_drop_a, relief_drop_b, relief_a, relief_b;
+  real flush_a, flush_b;
+  real hose_a, hose_b;
+  real brake_share;
+  real cooler;
+  struct axle_outputs axles[AXLE_LIMIT];
+  real motor_flow_a, motor_flow_b; /* out of line A, into line B: all motors with their leakage */
+  real loop_outflow;               /* what leaves the loop through the case: leakage and flushing */
+  real case_flow;                  /* all that returns through the case, with servo oil and the charge relief's */
+};
+
+static inline void node_values_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
+                                  const real *x, struct node_values *now) {
+  const struct transmission_parameters *own = &model->own;
+  real s = x[STATE_vehicle_distance];
+  now->engine_speed = x[STATE_engine_speed];
+  now->a = fluid_pressure(&model->oil, x[STATE_line_a_compression]);
+  now->b = fluid_pressure(&model->oil, x[STATE_line_b_compression]);
+  now->gallery = fluid_pressure(&model->oil, x[STATE_charge_compression]);
+  now->drop = now->a - now->b;
+  now->a_over_case = now->a - model->case_pressure;
+  now->b_over_case = now->b - model->case_pressure;
+  now->gallery_over_case = now->gallery - model->case_pressure;
+  now->loop = x[STATE_loop_temperature];
+  now->tank = x[STATE_tank_temperature];
+  now->table_place = fluid_table_place_of(now->loop);
+  now->viscosity = fluid_viscosity_at(&model->oil.viscosity, &now->table_place);
+  now->speed = x[STATE_vehicle_speed];
+  now->grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
+  now->weight = vehicle_weight_on(&own->vehicle, now->grade);
+  now->drag = vehicle_drawbar_friction(&own->vehicle, now->grade, piece_at(&mode->channels[CHANNEL_draft].piece, t),
+                                       now->speed);
+  now->pull = now->drag + now->weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
+
+  struct tyre_soil soil = {
+      EACH(own->ground.grip)->count > 0 ? piece_at(&mode->soil[0], s) : own->tyre.grip,
+      EACH(own->ground.cone_index)->count > 0 ? piece_at(&mode->soil[1], s) : own->tyre.cone_index,
+      EACH(own->ground.rolling_resistance)->count > 0 ? piece_at(&mode->soil[2], s) : own->tyre.rolling_resistance,
+  };
+  real rear = model->axle_count > 1 ? vehicle_rear_load(&own->vehicle, now->weight.load, now->weight.slope,
+                                                        x[STATE_felt_acceleration], now->pull)
+                                    : now->weight.load;
+  int i = 0;
+  do { /* there is always one axle */
+    const struct axle *axle = &model->axles[i];
+    struct axle_node_values *at = &now->axles[i];
+    at->wheel_speed = x[axle->wheel_speed];
+    at->motor_speed = axle->driveline->ratio * at->wheel_speed;
+    at->rim_speed = axle->driveline->wheel_radius * at->wheel_speed;
+    at->contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
+  } while (++i < model->axle_count);
+}
+
+/* Motor, gear, brake and tyre of one axle. */
+static inline void axle_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                                   const struct axle *axle, const struct node_values *now,
+                                   const struct axle_node_values *at, real brake_share, const real *x,
+                                   struct axle_outputs *e) {
+  const struct transmission_parameters *own = &model->own;
+  memset(e, 0, sizeof *e);
+  if (axle->motor != NULL) {
+    const struct motor_parameters *motor = axle->motor;
+    real share = x[axle->motor_displacement];
+    e->motor_flow = motor_displaced_flow(motor->displacement, share, at->motor_speed);
+    struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
+                                                at->motor_speed, now->viscosity);
+    e->motor_slip = leaks.slip;
+    e->motor_case_a = leaks.case_a;
+    e->motor_case_b = leaks.case_b;
+    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
+                                            fluid_viscosity_at(&axle->motor_film, &now->table_place));
+    e->motor_torque = motor_pressure_torque(motor->displacement, share, now->drop) - e->motor_torque_loss;
+  }
+  e->drive_torque = axle->driveline->ratio * e->motor_torque;
+  e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
+  e->brake_torque = own->brake.law == BRAKE_STICK ? brake_stick_torque(&axle->brake, brake_share, mode->brake_off,
+                                                                       x[axle->brake_torque], at->wheel_speed)
+                                                  : brake_smoothed_torque(&axle->brake, brake_share, at->wheel_speed);
+  if (own->tyre.law == TYRE_RELAXATION) {
+    e->slip = x[axle->tyre_slip];
+    e->slip_rate = tyre_slip_rate(&own->tyre, e->slip, at->rim_speed, now->speed);
+    e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
+    e->traction =
+        e->curve_force + tyre_damping(&own->tyre, &at->contact, e->slip, e->slip_rate, at->rim_speed, now->speed);
+  } else {
+    e->slip = tyre_slip(&own->tyre, at->rim_speed, now->speed);
+    e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
+    e->traction = e->curve_force;
+  }
+  e->rolling = tyre_rolling_resistance(&own->tyre, &at->contact, now->speed, e->slip);
+}
+
+/* The two main relief valves, by law and fault. */
+static inline void relief_outputs(const struct transmission_model *model, const struct node_values *now, const real *x,
+                                  struct element_outputs *e) {
+  const struct transmission_parameters *own = &model->own;
+  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
+  const real *channels = e->channels;
+  e->relief_drop_a = to_gallery ? now->a - now->gallery : now->drop;
+  e->relief_drop_b = to_gallery ? now->b - now->gallery : -now->drop;
+  if (own->relief.law == RELIEF_POPPET) {
+    real lift_a = larger(x[STATE_relief_a_lift], channels[CHANNEL_relief_a_stuck_open] * own->fault.stuck_lift);
+    real lift_b = larger(x[STATE_relief_b_lift], channels[CHANNEL_relief_b_stuck_open] * own->fault.stuck_lift);
+    e->relief_a = relief_poppet_flow(&own->relief, lift_a, e->relief_drop_a, model->oil.density);
+    e->relief_b = relief_poppet_flow(&own->relief, lift_b, e->relief_drop_b, model->oil.density);
+  } else {
+    real open_a = larger(x[STATE_relief_a_opening], channels[CHANNEL_relief_a_stuck_open] * own->fault.stuck_opening);
+    real open_b = larger(x[STATE_relief_b_opening], channels[CHANNEL_relief_b_stuck_open] * own->fault.stuck_opening);
+    e->relief_a = relief_flow(&own->relief, open_a, e->relief_drop_a);
+    e->relief_b = relief_flow(&own->relief, open_b, e->relief_drop_b);
+  }
+  e->relief_a *= 1.0 - channels[CHANNEL_relief_a_stuck_shut];
+  e->relief_b *= 1.0 - channels[CHANNEL_relief_b_stuck_shut];
+}
+
+static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                                      const struct node_values *now, real t, const real *x, struct element_outputs *e) {
+  const struct transmission_parameters *own = &model->own;
+  transmission_channel_values(mode, t, e->channels);
+  e->demand = operator_demand_of(&own->operator, e->channels);
+  e->demand.stroke *= swash_underspeed_share(&own->swash, now->engine_speed);
+  e->motor_part =
+      select_where(mode->motor_waits, larger(e->demand.motor_part, mode->motor_waits_at), e->demand.motor_part);
+
+  e->limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
+                           x[STATE_limiter_a], x[STATE_limiter_b]);
+  real free_swash = 1.0 - e->channels[CHANNEL_swash_stuck];
+  e->stroke_rate =
+      own->swash.servo == SWASH_SECOND_ORDER
+          ? swash_rate_within(&own->swash, &own->limiter, x[STATE_pump_stroke], x[STATE_swash_motion],
+                              e->limiter.intensity, now->gallery_over_case)
+          : swash_stroke_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], e->limiter, now->gallery_over_case);
+  e->stroke_rate *= free_swash;
+  e->servo_flow = swash_servo_flow(&own->swash, e->stroke_rate, now->gallery_over_case);
+
+  e->engine_friction = engine_friction(&own->engine, now->engine_speed);
+  e->combustion = select_where(
+      mode->burning,
+      engine_combustion(x[STATE_fuel], engine_full_torque(&own->engine, now->engine_speed), e->engine_friction),
+      broadcast(0.0));
+  e->exhaust_brake = engine_exhaust_brake(&own->engine, now->engine_speed, e->channels[CHANNEL_exhaust_brake]);
+  e->auxiliaries = engine_auxiliaries(&own->engine, now->engine_speed);
+  e->starter = select_where(mode->burning, broadcast(0.0),
+                            engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]));
+
+  e->pump_flow = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
+  struct rotary_leaks leaks = rotary_leaks_of(&model->pump_losses, now->drop, now->a_over_case, now->b_over_case,
+                                              now->engine_speed, now->viscosity);
+  e->pump_slip = leaks.slip;
+  e->pump_case_a = leaks.case_a;
+  e->pump_case_b = leaks.case_b;
+  e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
+                                         fluid_viscosity_at(&model->pump_film, &now->table_place));
+  e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
+
+  real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
+  e->charge_filled =
+      charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), tank_viscosity) *
+      (1.0 - e->channels[CHANNEL_charge_lost]);
+  real over_tank = now->gallery - model->oil.ambient;
+  real resistance =
+      model->filter_resistance * (1.0 + own->filter.blocked_loading * e->channels[CHANNEL_filter_blocked]);
+  e->filter_drop = filter_drop(&own->filter, resistance, tank_viscosity,
+                               charge_pump_flow(&own->charge, e->charge_filled, now->engine_speed, over_tank));
+  e->charge_outlet = over_tank + e->filter_drop;
+  e->charge_flow = charge_pump_flow(&own->charge, e->charge_filled, now->engine_speed, e->charge_outlet);
+  e->charge_torque_loss = charge_pump_torque_loss(&own->charge, now->engine_speed, own->engine.speed_width);
+  e->charge_torque = charge_pump_pressure_torque(e->charge_filled, e->charge_outlet) + e->charge_torque_loss;
+  e->charge_relief_flow = charge_relief_flow(&own->charge, x[STATE_charge_relief_opening], now->gallery_over_case);
+  e->check_a = check_valve_flow(&own->charge, now->gallery - now->a);
+  e->check_b = check_valve_flow(&own->charge, now->gallery - now->b);
+  relief_outputs(model, now, x, e);
+  e->flush_a =
+      flushing_flow(&own->flushing, flushing_opening(&own->flushing, -x[STATE_flushing_shuttle]), now->a_over_case);
+  e->flush_b =
+      flushing_flow(&own->flushing, flushing_opening(&own->flushing, x[STATE_flushing_shuttle]), now->b_over_case);
+  e->hose_a =
+      fault_burst_flow(&own->fault, e->channels[CHANNEL_hose_burst_a], now->a - model->oil.ambient, model->oil.density);
+  e->hose_b =
+      fault_burst_flow(&own->fault, e->channels[CHANNEL_hose_burst_b], now->b - model->oil.ambient, model->oil.density);
+  e->cooler = heat_cooler(&own->heat, now->engine_speed, e->channels[CHANNEL_cooler_dead]);
+
+  e->brake_share = brake_share(&own->brake, e->channels[CHANNEL_brake], e->channels[CHANNEL_park_brake]);
+  e->motor_flow_a = broadcast(0.0);
+  e->motor_flow_b = broadcast(0.0);
+  e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
+  int i = 0;
+  do { /* there is always one axle */
+    axle_outputs_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
+    const struct axle_outputs *axle = &e->axles[i];
+    e->motor_flow_a += axle->motor_flow + axle->motor_slip + axle->motor_case_a;
+    e->motor_flow_b += axle->motor_flow + axle->motor_slip - axle->motor_case_b;
+    e->loop_outflow += axle->motor_case_a + axle->motor_case_b;
+  } while (++i < model->axle_count);
+  e->case_flow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
+}
+
+static inline real pump_leak_power(const struct element_outputs *e, const struct node_values *now) {
+  return e->pump_slip * now->drop + e->pump_case_a * now->a_over_case + e->pump_case_b * now->b_over_case;
+}
+
+static inline real motor_leak_power(const struct axle_outputs *e, const struct node_values *now) {
+  return e->motor_slip * now->drop + e->motor_case_a * now->a_over_case + e->motor_case_b * now->b_over_case;
+}
+
+static inline real check_power(const struct element_outputs *e, const struct node_values *now) {
+  return e->check_a * (now->gallery - now->a) + e->check_b * (now->gallery - now->b);
+}
+
+static inline real flush_power(const struct element_outputs *e, const struct node_values *now) {
+  return e->flush_a * now->a_over_case + e->flush_b * now->b_over_case;
+}
+
+static inline real charge_pump_power(const struct transmission_parameters *own, const struct element_outputs *e,
+                                     const struct node_values *now) {
+  return e->charge_torque_loss * now->engine_speed + own->charge.leak * e->charge_outlet * e->charge_outlet;
+}
+
+/* Heat made in the loop, W. */
+static inline real loop_losses(const struct transmission_model *model, const struct element_outputs *e,
+                               const struct node_values *now) {
+  real losses = e->pump_torque_loss * now->engine_speed + pump_leak_power(e, now) + e->relief_a * e->relief_drop_a +
+                e->relief_b * e->relief_drop_b + check_power(e, now) + flush_power(e, now);
+  for (int i = 0; i < model->axle_count; i++) {
+    losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + motor_leak_power(&e->axles[i], now);
+  }
+  return losses;
+}
+
+/* Heat made in charge circuit and case, W. */
+static inline real tank_losses(const struct transmission_model *model, const struct element_outputs *e,
+                               const struct node_values *now) {
+  return charge_pump_power(&model->own, e, now) + e->charge_flow * e->filter_drop +
+         (e->charge_relief_flow + e->servo_flow) * now->gallery_over_case +
+         e->case_flow * (model->case_pressure - model->oil.ambient);
+}
+
+/* Acceleration of the machine, m/s2. */
+static inline real acceleration_of(const struct transmission_model *model, const struct element_outputs *e,
+                                   const struct node_values *now) {
+  real force = -now->weight.slope - now->pull;
+  for (int i = 0; i < model->axle_count; i++) {
+    force += e->axles[i].traction - e->axles[i].rolling;
+  }
+  return force / (model->own.vehicle.mass + model->own.vehicle.dragged_mass);
+}
+
+/* Power into the wind-up of an axle's brake, W. */
+static inline real brake_winds(const struct transmission_model *model, const struct transmission_mode *mode,
+                               const struct axle *axle, real brake_share, real wheel_speed, const real *x) {
+  if (model->own.brake.law != BRAKE_STICK) {
+    return broadcast(0.0);
+  }
+  real torque = x[axle->brake_torque];
+  return select_where(brake_stiffness(&axle->brake) <= 0.0, broadcast(0.0),
+                      torque * brake_torque_rate(&axle->brake, brake_share, mode->brake_off, torque, wheel_speed) /
+                          brake_stiffness(&axle->brake));
+}
+
+#endif

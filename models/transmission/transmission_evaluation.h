@@ -1,0 +1,266 @@
+/* What is told of the circuit at one instant: powers of the ledger, signals, event functions and switches. Private to
+ * models/transmission*.c. */
+#ifndef SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
+#define SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
+
+#include "transmission_elements.h"
+
+/* Power of every ledger row that is integrated. */
+static inline void powers_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                             const real *x, const struct node_values *now, const struct element_outputs *e, real *p) {
+  const struct transmission_parameters *own = &model->own;
+  p[LEDGER_combustion] = e->combustion * now->engine_speed;
+  p[LEDGER_slope] = -now->weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass) * now->speed;
+  p[LEDGER_starter] = e->starter * now->engine_speed;
+  p[LEDGER_engine_friction] = e->engine_friction * now->engine_speed;
+  p[LEDGER_exhaust_brake] = e->exhaust_brake * now->engine_speed;
+  p[LEDGER_auxiliaries] = e->auxiliaries * now->engine_speed;
+  p[LEDGER_pump_friction] = e->pump_torque_loss * now->engine_speed;
+  p[LEDGER_pump_leakage] = pump_leak_power(e, now);
+  p[LEDGER_charge_pump] = charge_pump_power(own, e, now);
+  p[LEDGER_filter] = e->charge_flow * e->filter_drop;
+  p[LEDGER_charge_relief] = e->charge_relief_flow * now->gallery_over_case;
+  p[LEDGER_check_valves] = check_power(e, now);
+  p[LEDGER_relief_a] = e->relief_a * e->relief_drop_a;
+  p[LEDGER_relief_b] = e->relief_b * e->relief_drop_b;
+  p[LEDGER_flushing] = flush_power(e, now);
+  p[LEDGER_swash_servo] = e->servo_flow * now->gallery_over_case;
+  p[LEDGER_case_return] = e->case_flow * (model->case_pressure - model->oil.ambient);
+  p[LEDGER_hose_burst] = e->hose_a * now->a + e->hose_b * now->b;
+  p[LEDGER_motor_friction] = broadcast(0.0);
+  p[LEDGER_motor_leakage] = broadcast(0.0);
+  p[LEDGER_gear] = broadcast(0.0);
+  p[LEDGER_brake] = broadcast(0.0);
+  p[LEDGER_tyre_slip] = broadcast(0.0);
+  p[LEDGER_tyre_deflection] = broadcast(0.0);
+  p[LEDGER_rolling] = broadcast(0.0);
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle_node_values *at = &now->axles[i];
+    const struct axle_outputs *gives = &e->axles[i];
+    p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed;
+    p[LEDGER_motor_leakage] += motor_leak_power(gives, now);
+    p[LEDGER_gear] += gives->gear_loss * at->wheel_speed;
+    p[LEDGER_brake] += gives->brake_torque * at->wheel_speed -
+                       brake_winds(model, mode, &model->axles[i], e->brake_share, at->wheel_speed, x);
+    real tyre_deflects = gives->curve_force * own->tyre.relaxation_length * gives->slip_rate;
+    p[LEDGER_tyre_slip] += gives->traction * (at->rim_speed - now->speed) - tyre_deflects;
+    p[LEDGER_tyre_deflection] += tyre_deflects;
+    p[LEDGER_rolling] += gives->rolling * now->speed;
+  }
+  p[LEDGER_drawbar] = now->drag * now->speed;
+}
+
+static inline void signals_of(const struct transmission_model *model, const real *x, const struct node_values *now,
+                              const struct element_outputs *e, real *signals) {
+  double ambient = model->oil.ambient;
+  bool two_axles = model->axle_count > 1;
+  int front = two_axles ? 1 : 0; /* the only axle's own values where there is no front one */
+
+  signals[SIGNAL_line_a_pressure] = now->a - ambient;
+  signals[SIGNAL_line_b_pressure] = now->b - ambient;
+  signals[SIGNAL_charge_pressure] = now->gallery - ambient;
+  signals[SIGNAL_low_side_pressure] = smaller(now->a, now->b) - ambient;
+  signals[SIGNAL_line_pressure_difference] = now->drop;
+  signals[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
+  signals[SIGNAL_stroke_command] = e->demand.stroke;
+  signals[SIGNAL_pump_flow] = e->pump_flow - e->pump_slip - e->pump_case_a;
+  signals[SIGNAL_pump_torque] = e->pump_torque;
+  signals[SIGNAL_motor_displacement] = x[STATE_motor_displacement];
+  signals[SIGNAL_motor_speed] = now->axles[0].motor_speed;
+  signals[SIGNAL_motor_flow] = e->axles[0].motor_flow + e->axles[0].motor_slip + e->axles[0].motor_case_a;
+  signals[SIGNAL_motor_torque] = e->axles[0].motor_torque;
+  signals[SIGNAL_motor_override] = x[STATE_motor_override];
+  signals[SIGNAL_engine_speed] = now->engine_speed;
+  signals[SIGNAL_engine_torque] = e->combustion + e->starter - e->engine_friction - e->exhaust_brake - e->auxiliaries;
+  signals[SIGNAL_fuel_fraction] = x[STATE_fuel];
+  signals[SIGNAL_pedal] = e->demand.pedal;
+  signals[SIGNAL_brake] = e->channels[CHANNEL_brake];
+  signals[SIGNAL_exhaust_brake] = e->channels[CHANNEL_exhaust_brake];
+  signals[SIGNAL_vehicle_speed] = now->speed;
+  signals[SIGNAL_vehicle_distance] = x[STATE_vehicle_distance];
+  signals[SIGNAL_vehicle_acceleration] = acceleration_of(model, e, now);
+  signals[SIGNAL_grade] = now->grade;
+  signals[SIGNAL_wheel_speed] = now->axles[0].wheel_speed;
+  signals[SIGNAL_wheel_slip] = e->axles[0].slip;
+  signals[SIGNAL_traction_force] = e->axles[0].traction;
+  signals[SIGNAL_brake_torque] = e->axles[0].brake_torque + (two_axles ? e->axles[1].brake_torque : broadcast(0.0));
+  signals[SIGNAL_relief_a_flow] = e->relief_a;
+  signals[SIGNAL_relief_b_flow] = e->relief_b;
+  signals[SIGNAL_relief_a_lift] = x[STATE_relief_a_opening];
+  signals[SIGNAL_relief_b_lift] = x[STATE_relief_b_opening];
+  signals[SIGNAL_limiter_a] = x[STATE_limiter_a];
+  signals[SIGNAL_limiter_b] = x[STATE_limiter_b];
+  signals[SIGNAL_check_a_flow] = e->check_a;
+  signals[SIGNAL_check_b_flow] = e->check_b;
+  signals[SIGNAL_charge_flow] = e->charge_flow;
+  signals[SIGNAL_charge_relief_flow] = e->charge_relief_flow;
+  signals[SIGNAL_flush_flow] = e->flush_a + e->flush_b;
+  signals[SIGNAL_case_flow] = e->case_flow;
+  signals[SIGNAL_loop_oil_temperature] = now->loop;
+  signals[SIGNAL_tank_oil_temperature] = now->tank;
+  signals[SIGNAL_loop_heat] = loop_losses(model, e, now);
+  signals[SIGNAL_tank_oil] = x[STATE_tank_oil];
+  signals[SIGNAL_oil_viscosity] = now->viscosity / model->oil.density;
+  signals[SIGNAL_park_brake] = e->channels[CHANNEL_park_brake];
+  signals[SIGNAL_relief_a_poppet] = x[STATE_relief_a_lift];
+  signals[SIGNAL_relief_b_poppet] = x[STATE_relief_b_lift];
+  signals[SIGNAL_filter_drop] = e->filter_drop;
+  signals[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e->filter_drop, e->charge_flow);
+  signals[SIGNAL_hose_flow] = e->hose_a + e->hose_b;
+  signals[SIGNAL_drawbar_force] = now->pull;
+  signals[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
+  signals[SIGNAL_case_temperature] = x[STATE_case_temperature];
+  signals[SIGNAL_rear_axle_load] = now->axles[0].contact.load;
+  signals[SIGNAL_front_axle_load] = now->axles[front].contact.load;
+  signals[SIGNAL_front_wheel_speed] = now->axles[front].wheel_speed;
+  signals[SIGNAL_front_wheel_slip] = e->axles[front].slip;
+  signals[SIGNAL_front_traction_force] = e->axles[front].traction;
+  signals[SIGNAL_second_motor_speed] = now->axles[front].motor_speed;
+  signals[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
+  signals[SIGNAL_second_motor_flow] =
+      e->axles[front].motor_flow + e->axles[front].motor_slip + e->axles[front].motor_case_a;
+}
+
+static inline void events_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
+                             const real *x, const struct node_values *now, real *values) {
+  const struct transmission_parameters *own = &model->own;
+  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
+  bool limiter_on = own->limiter.fitted == LIMITER_FITTED;
+  bool two_axles = model->axle_count > 1;
+  real slips[AXLE_LIMIT] = {broadcast(0.0)};
+  for (int i = 0; i < model->axle_count; i++) {
+    slips[i] = own->tyre.law == TYRE_RELAXATION ? x[model->axles[i].tyre_slip]
+                                                : tyre_slip(&own->tyre, now->axles[i].rim_speed, now->speed);
+  }
+  real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
+  real filled =
+      charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), tank_viscosity);
+  real flow = charge_pump_flow(&own->charge, filled, now->engine_speed, now->gallery - model->oil.ambient);
+  real loading = own->filter.blocked_loading * piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t);
+  real drop = filter_drop(&own->filter, model->filter_resistance * (1.0 + loading), tank_viscosity, flow);
+
+  values[EVENT_relief_a] = (to_gallery ? now->a - now->gallery : now->drop) - own->relief.setting;
+  values[EVENT_relief_b] = (to_gallery ? now->b - now->gallery : -now->drop) - own->relief.setting;
+  values[EVENT_limiter_a] = limiter_on ? now->a_over_case - own->limiter.setting : broadcast(-1.0);
+  values[EVENT_limiter_b] = limiter_on ? now->b_over_case - own->limiter.setting : broadcast(-1.0);
+  values[EVENT_motor_override] = own->motor.override_line == OVERRIDE_OFF
+                                     ? broadcast(-1.0)
+                                     : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now->a, now->b) -
+                                           model->case_pressure - own->motor.override_begin;
+  values[EVENT_standstill] = fabs(now->speed) - STANDSTILL_SPEED;
+  values[EVENT_engine_overspeed] = now->engine_speed - own->engine.told_overspeed;
+  values[EVENT_engine_underspeed] = now->engine_speed - own->engine.told_underspeed;
+  values[EVENT_low_side] = smaller(now->a, now->b) - own->lines.starved_pressure;
+  values[EVENT_charge_pressure] = now->gallery_over_case - own->charge.low_pressure;
+  values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
+  values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.told_slip : broadcast(-1.0);
+  /* Locked: the machine moves at some speed and its wheels hardly turn. */
+  values[EVENT_wheel_lock] = larger(fabs(now->axles[0].rim_speed) - 0.1 * fabs(now->speed), 0.5 - fabs(now->speed));
+  values[EVENT_rear_axle] = now->axles[0].contact.load - 0.01 * now->weight.load;
+  values[EVENT_front_axle] = two_axles ? now->axles[1].contact.load - 0.01 * now->weight.load : broadcast(1.0);
+  values[EVENT_filter_bypass] = drop - own->filter.bypass_crack;
+  values[EVENT_charge_filling] = filled - 0.99 * own->charge.displacement;
+  values[EVENT_underspeed_control] =
+      own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);
+}
+
+/* Losses, speed and drop of the machine whose map's switches these are: 0 the pump, 1 and 2 the motors. */
+static inline const struct rotary_losses *mapped(const struct transmission_model *model, const real *x, int i,
+                                                 real *speed) {
+  if (i == 0) {
+    *speed = x[STATE_engine_speed];
+    return &model->pump_losses;
+  }
+  const struct axle *axle = &model->axles[i - 1];
+  if (i > model->axle_count || axle->motor == NULL) {
+    return NULL;
+  }
+  *speed = axle->driveline->ratio * x[axle->wheel_speed];
+  return &axle->motor_losses;
+}
+
+static inline real line_drop(const struct transmission_model *model, const real *x) {
+  return fluid_pressure(&model->oil, x[STATE_line_a_compression]) -
+         fluid_pressure(&model->oil, x[STATE_line_b_compression]);
+}
+
+static inline void map_guards(const struct transmission_model *model, const real *x, real *values) {
+  for (int i = 0; i <= AXLE_LIMIT; i++) {
+    real speed = broadcast(0.0);
+    const struct rotary_losses *losses = mapped(model, x, i, &speed);
+    bool asks = losses != NULL && losses->map != NULL;
+    values[GUARD_PUMP_MAP_SPEED + 2 * i] = asks ? rotary_map_speed_room(losses, speed) : broadcast(1.0);
+    values[GUARD_PUMP_MAP_PRESSURE + 2 * i] =
+        asks ? rotary_map_pressure_room(losses, line_drop(model, x)) : broadcast(1.0);
+  }
+}
+
+/* The functions that fall when the mode must change. */
+static inline void guards_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                             const real *x, real *values) {
+  const struct engine_parameters *engine = &model->own.engine;
+  real s = x[STATE_vehicle_distance];
+  real half = 0.5 * model->own.ground.wheelbase;
+  real speed = x[STATE_engine_speed];
+  values[GUARD_REAR_AHEAD] = mode->rear.piece.high - (s - half);
+  values[GUARD_REAR_BEHIND] = (s - half) - mode->rear.piece.low;
+  /* At one point there is no front axle to look at. */
+  values[GUARD_FRONT_AHEAD] = select_where(half > 0.0, mode->front.piece.high - (s + half), broadcast(1.0));
+  values[GUARD_FRONT_BEHIND] = select_where(half > 0.0, (s + half) - mode->front.piece.low, broadcast(1.0));
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    values[GUARD_GRIP_AHEAD + 2 * i] = mode->soil[i].high - s;
+    values[GUARD_GRIP_BEHIND + 2 * i] = s - mode->soil[i].low;
+  }
+  values[GUARD_STALL] = engine->stall == ENGINE_NO_STALL
+                            ? broadcast(1.0)
+                            : select_where(mode->burning, speed - engine->stall_speed, broadcast(1.0));
+  values[GUARD_REST] = select_where(mode->burning | mode->held, broadcast(1.0), speed);
+  /* 5 % above the stall speed, so that it does not stall again at once. */
+  values[GUARD_FIRES] =
+      select_where(mask_not(mode->burning) & mode->starting, 1.05 * engine->stall_speed - speed, broadcast(1.0));
+  values[GUARD_COMMAND_SIDE] = broadcast(1.0);
+  if (model->own.limiter.law == LIMITER_DRIVEN_SIDE && model->own.limiter.side == LIMITER_BY_COMMAND) {
+    real command = x[STATE_control_pressure];
+    values[GUARD_COMMAND_SIDE] = LIMITER_COMMAND_BAND + select_where(mode->command_forward, command, -command);
+  }
+  map_guards(model, x, values);
+}
+
+/* Where the numbers go; NULL: not asked for. */
+struct evaluations {
+  real *powers;
+  real *signals;
+  real *events;
+  real *guards;
+};
+
+/* All that is asked of an instant, from one pass over the circuit. Inlined, so that each caller asks only for its own.
+ */
+__attribute__((always_inline)) static inline void evaluate_all(const struct transmission_model *model,
+                                                               const struct transmission_mode *mode, real t,
+                                                               const real *state, struct evaluations look) {
+  real x[STATE_COUNT];
+  struct node_values now;
+  struct element_outputs e;
+  transmission_spread(model, state, x);
+  if (look.powers != NULL || look.signals != NULL || look.events != NULL) {
+    node_values_of(model, mode, t, x, &now);
+  }
+  if (look.powers != NULL || look.signals != NULL) {
+    element_outputs_of(model, mode, &now, t, x, &e);
+  }
+  if (look.powers != NULL) {
+    powers_of(model, mode, x, &now, &e, look.powers);
+  }
+  if (look.signals != NULL) {
+    signals_of(model, x, &now, &e, look.signals);
+  }
+  if (look.events != NULL) {
+    events_of(model, mode, t, x, &now, look.events);
+  }
+  if (look.guards != NULL) {
+    guards_of(model, mode, x, look.guards);
+  }
+}
+
+#endif

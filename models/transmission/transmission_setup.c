@@ -1,0 +1,505 @@
+/* The transmission made ready: parameters to model, the start, and the modes, which change only between steps. */
+#include "transmission_evaluation.h"
+
+static const struct profile *channel_table(const struct transmission_model *model, int channel) {
+  return &model->tables[channel];
+}
+
+/* The piece of a channel's table that starts at t. */
+static struct piece table_piece(const struct transmission_model *model, int channel, real t) {
+  const struct profile *table = channel_table(model, channel);
+  struct piece piece = profile_piece(table, profile_index(table, t));
+  if (table->count == 0) {
+    piece.value = operator_resting_value((enum operator_channel)channel);
+  }
+  return piece;
+}
+
+static struct operator_demand demand_at(const struct transmission_model *model, const struct transmission_mode *mode,
+                                        real t) {
+  real values[CHANNEL_COUNT];
+  transmission_channel_values(mode, t, values);
+  return operator_demand_of(&model->own.operator, values);
+}
+
+/* After the channels changed at t: `before` is the pedal's motor part just before. A larger displacement (a smaller
+ * part) asked for now, or growing from now on, waits. */
+static void start_motor_wait(const struct transmission_model *model, struct transmission_mode *mode, real t,
+                             real before) {
+  real delay = model->own.motor.upstroke_delay;
+  if (delay <= 0.0 || mode->motor_waits) {
+    return;
+  }
+  real glance = 1e-3;
+  if (demand_at(model, mode, t + glance).motor_part < before - 1e-9) {
+    mode->motor_waits = true;
+    mode->motor_waits_at = before;
+    mode->motor_waits_until = t + delay;
+  }
+}
+
+static bool is_at_rest(const struct piece *piece) {
+  return piece->value == 0.0 && piece->slope == 0.0;
+}
+
+/* What follows from the channels' present pieces. */
+static void note_channels(struct transmission_mode *mode) {
+  mode->moving_count = 0;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    const struct piece *piece = &mode->channels[i].piece;
+    mode->resting[i] = piece->value;
+    if (piece->slope != 0.0) {
+      mode->moving[mode->moving_count++] = i;
+    }
+  }
+  mode->brake_off =
+      is_at_rest(&mode->channels[CHANNEL_brake].piece) && is_at_rest(&mode->channels[CHANNEL_park_brake].piece);
+  bool was_starting = mode->starting;
+  mode->starting = !is_at_rest(&mode->channels[CHANNEL_starter].piece);
+  if (mode->starting && !was_starting) {
+    mode->held = false; /* the starter turns a held engine */
+  }
+}
+
+/* The net pedal, without its sign, at t by the tables alone. */
+static real table_pedal(const struct operator_parameters *asks, real t) {
+  if (asks->layout == OPERATOR_TWO_PEDALS) {
+    return fabs(operator_net_pedal(asks, profile_at(&asks->forward_pedal, t), profile_at(&asks->reverse_pedal, t)));
+  }
+  return profile_at(&asks->pedal, t);
+}
+
+/* The latest point of the pedal tables before t; -HUGE_VAL if there is none. */
+static real point_before(const struct operator_parameters *asks, real t) {
+  bool two_pedals = asks->layout == OPERATOR_TWO_PEDALS;
+  const struct profile *tables[2] = {two_pedals ? &asks->forward_pedal : &asks->pedal, &asks->reverse_pedal};
+  real latest = -HUGE_VAL;
+  for (int i = 0; i < (two_pedals ? 2 : 1); i++) {
+    int index = profile_index_before(tables[i], t);
+    if (index > 0) {
+      latest = larger(latest, tables[i]->argument[index - 1]);
+    }
+  }
+  return latest;
+}
+
+/* Start of the last fall of the pedal to zero in the tables; NaN without one. */
+static real last_fall_to_zero(const struct operator_parameters *asks) {
+  real later = point_before(asks, HUGE_VAL);
+  for (real t = point_before(asks, later); t > -HUGE_VAL; later = t, t = point_before(asks, t)) {
+    if (table_pedal(asks, later) != 0.0 || !(table_pedal(asks, t) > 0.0)) {
+      continue;
+    }
+    for (real earlier = point_before(asks, t); earlier > -HUGE_VAL && table_pedal(asks, earlier) > table_pedal(asks, t);
+         earlier = point_before(asks, earlier)) {
+      t = earlier;
+    }
+    return t;
+  }
+  return NAN;
+}
+
+/* Why the losses of pump or motors cannot be, or NULL. */
+static const char *map_refusal(const struct transmission_parameters *own) {
+  if (own->pump.losses == ROTARY_MAP && own->pump.efficiency_map.speeds == 0) {
+    return "pump.efficiency_map is empty; pump.losses map needs it";
+  }
+  if (own->pump.losses != ROTARY_MAP && own->pump.efficiency_map.speeds > 0) {
+    return "pump.efficiency_map belongs to pump.losses map";
+  }
+  if (own->motor.losses == ROTARY_MAP && own->motor.efficiency_map.speeds == 0) {
+    return "motor.efficiency_map is empty; motor.losses map needs it";
+  }
+  if (own->motor.losses != ROTARY_MAP && own->motor.efficiency_map.speeds > 0) {
+    return "motor.efficiency_map belongs to motor.losses map";
+  }
+  if (own->second_motor.losses == ROTARY_MAP && own->second_motor.efficiency_map.speeds == 0) {
+    return "second_motor.efficiency_map is empty; second_motor.losses map needs it";
+  }
+  if (own->second_motor.losses != ROTARY_MAP && own->second_motor.efficiency_map.speeds > 0) {
+    return "second_motor.efficiency_map belongs to second_motor.losses map";
+  }
+  return NULL;
+}
+
+/* Why this combination of laws cannot be, or NULL. */
+static const char *refusal(const struct transmission_parameters *own) {
+  bool two_pedals = own->operator.layout == OPERATOR_TWO_PEDALS;
+  if (two_pedals && (own->operator.pedal.count> 0 || own->operator.direction.count> 0)) {
+    return "operator.pedal and operator.direction belong to the layout pedal_and_direction; with two_pedals use "
+           "forward_pedal and reverse_pedal";
+  }
+  if (!two_pedals && (own->operator.forward_pedal.count> 0 || own->operator.reverse_pedal.count> 0)) {
+    return "operator.forward_pedal and operator.reverse_pedal belong to the layout two_pedals; with "
+           "pedal_and_direction use pedal and direction";
+  }
+  if (own->charge.check_open <= own->charge.check_crack) {
+    return "charge.check_open must lie above charge.check_crack";
+  }
+  if (own->swash.spring_full <= own->swash.spring_begin) {
+    return "swash.spring_full must lie above swash.spring_begin";
+  }
+  if (own->swash.underspeed == SWASH_UNDERSPEED_ON && own->swash.underspeed_high <= own->swash.underspeed_low) {
+    return "swash.underspeed_high must lie above swash.underspeed_low";
+  }
+  if (own->heat.thermostat_open <= own->heat.thermostat_begin) {
+    return "heat.thermostat_open must lie above heat.thermostat_begin";
+  }
+  if (own->heat.nodes == HEAT_FOUR_NODES && own->heat.loop_oil_capacity >= own->heat.loop_capacity) {
+    return "heat.loop_oil_capacity must lie below heat.loop_capacity, which holds oil and metal";
+  }
+  if (own->engine.torque_law == ENGINE_TORQUE_CURVE && own->engine.torque_curve.count == 0) {
+    return "engine.torque_curve is empty; engine.torque_law curve needs it";
+  }
+  if (own->engine.torque_law != ENGINE_TORQUE_CURVE && own->engine.torque_curve.count > 0) {
+    return "engine.torque_curve belongs to engine.torque_law curve";
+  }
+  if (own->engine.friction_law == ENGINE_FRICTION_CURVE && own->engine.friction_curve.count == 0) {
+    return "engine.friction_curve is empty; engine.friction_law curve needs it";
+  }
+  if (own->engine.friction_law != ENGINE_FRICTION_CURVE && own->engine.friction_curve.count > 0) {
+    return "engine.friction_curve belongs to engine.friction_law curve";
+  }
+  if (own->vehicle.second_motor == VEHICLE_SECOND_MOTOR && own->vehicle.axles != VEHICLE_TWO_AXLES) {
+    return "vehicle.second_motor yes drives the front axle; it needs vehicle.axles two";
+  }
+  if (own->tyre.ground != TYRE_HARD && own->ground.grip.count > 0) {
+    return "ground.grip belongs to tyre.ground hard; soft soil goes by ground.cone_index";
+  }
+  if (own->tyre.ground == TYRE_HARD && own->ground.cone_index.count > 0) {
+    return "ground.cone_index belongs to tyre.ground gee_clough or brixius";
+  }
+  if (own->tyre.ground != TYRE_HARD && own->ground.rolling_resistance.count > 0) {
+    return "ground.rolling_resistance belongs to tyre.ground hard; soft soil goes by ground.cone_index";
+  }
+  if (own->contamination.fitted == CONTAMINATION_FITTED && !(own->filter.clean_drop > 0.0)) {
+    return "contamination.fitted yes needs a filter; give filter.clean_drop";
+  }
+  const char *why_not = fluid_refusal(&own->fluid);
+  return why_not != NULL ? why_not : map_refusal(own);
+}
+
+/* Do the laws chosen have this state? */
+static bool state_active(const struct transmission_parameters *own, int state) {
+  bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  bool second_motor = two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+  bool poppet = own->relief.law == RELIEF_POPPET;
+  bool relaxation = own->tyre.law == TYRE_RELAXATION;
+  bool stick = own->brake.law == BRAKE_STICK;
+  switch (state) {
+  case STATE_relief_a_opening:
+  case STATE_relief_b_opening:
+    return !poppet;
+  case STATE_relief_a_lift:
+  case STATE_relief_a_speed:
+  case STATE_relief_b_lift:
+  case STATE_relief_b_speed:
+    return poppet;
+  case STATE_tyre_slip:
+    return relaxation;
+  case STATE_brake_torque:
+    return stick;
+  case STATE_swash_motion:
+    return own->swash.servo == SWASH_SECOND_ORDER;
+  case STATE_governor_integral:
+    return own->engine.governor == ENGINE_ISOCHRONOUS;
+  case STATE_loop_metal_temperature:
+  case STATE_case_temperature:
+    return own->heat.nodes == HEAT_FOUR_NODES;
+  case STATE_felt_acceleration:
+  case STATE_front_wheel_speed:
+    return two_axles;
+  case STATE_front_tyre_slip:
+    return two_axles && relaxation;
+  case STATE_front_brake_torque:
+    return two_axles && stick;
+  case STATE_second_motor_override:
+  case STATE_second_motor_displacement:
+    return second_motor;
+  default:
+    return true;
+  }
+}
+
+const char *transmission_prepare(const void *parameters_, void *model_) {
+  struct transmission_model *model = model_;
+  const char *why_not = refusal(parameters_);
+  if (why_not != NULL) {
+    return why_not;
+  }
+  model->own = *(const struct transmission_parameters *)parameters_;
+  const struct transmission_parameters *own = &model->own;
+  fluid_prepare(&own->fluid, &model->oil);
+  fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, own->pump.viscous_exponent, &model->pump_film);
+  real dirt = own->contamination.fitted == CONTAMINATION_FITTED ? own->contamination.start_dirt : 0.0;
+  model->filter_resistance =
+      filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
+  transmission_derive(model);
+  for (int i = 0; i < model->axle_count; i++) {
+    struct axle *axle = &model->axles[i];
+    if (axle->motor != NULL) {
+      fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, axle->motor->viscous_exponent,
+                       &axle->motor_film);
+    }
+  }
+  const struct profile nothing = {0, NULL, NULL, false};
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    model->tables[i] = nothing; /* faults have no tables */
+  }
+#define CHANNEL_TABLE(name, text) model->tables[CHANNEL_##name] = own->operator.name;
+  OPERATOR_CHANNELS(CHANNEL_TABLE)
+#undef CHANNEL_TABLE
+  model->table_release = last_fall_to_zero(&own->operator);
+  model->active_count = 0;
+  for (int i = 0; i < STATE_COUNT; i++) {
+    if (state_active(own, i)) {
+      model->active[model->active_count++] = i;
+    }
+  }
+  model->leading_count = 0;
+  while (model->leading_count < model->active_count && model->active[model->leading_count] == model->leading_count) {
+    model->leading_count++;
+  }
+  return NULL;
+}
+
+int transmission_active_states(const void *model_, int *rows) {
+  const struct transmission_model *model = model_;
+  for (int i = 0; i < model->active_count; i++) {
+    rows[i] = model->active[i];
+  }
+  return model->active_count;
+}
+
+static const struct profile *soil_table(const struct transmission_model *model, int i) {
+  const struct ground_parameters *ground = &model->own.ground;
+  return i == 0 ? &ground->grip : (i == 1 ? &ground->cone_index : &ground->rolling_resistance);
+}
+
+static void place_on_ground(const struct transmission_model *model, struct transmission_mode *mode, real s) {
+  const struct profile *grade = &model->own.ground.grade;
+  real half = 0.5 * model->own.ground.wheelbase;
+  mode->rear = ground_contact_on(grade, profile_index(grade, s - half));
+  mode->front = ground_contact_on(grade, profile_index(grade, s + half));
+  for (int i = 0; i < SOIL_TABLES; i++) {
+    const struct profile *table = soil_table(model, i);
+    mode->soil[i] = profile_piece(table, profile_index(table, s));
+  }
+}
+
+/* A machine that starts at rest with its brake on starts with brakes and tyres carrying the slope, each axle by its
+ * part of the brake. */
+static void start_parked(const struct transmission_model *model, const struct transmission_mode *mode, real *x) {
+  const struct transmission_parameters *own = &model->own;
+  real grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, x[STATE_vehicle_distance]);
+  struct vehicle_weight weight = vehicle_weight_on(&own->vehicle, grade);
+  real slope = weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass);
+  struct tyre_soil soil = {
+      own->ground.grip.count > 0 ? piece_at(&mode->soil[0], 0.0) : own->tyre.grip,
+      own->ground.cone_index.count > 0 ? piece_at(&mode->soil[1], 0.0) : own->tyre.cone_index,
+      own->tyre.rolling_resistance,
+  };
+  bool two = model->axle_count > 1;
+  real pull = weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
+  real rear = two ? vehicle_rear_load(&own->vehicle, weight.load, weight.slope, 0.0, pull) : weight.load;
+  real share = brake_share(&own->brake, piece_at(&mode->channels[CHANNEL_brake].piece, 0.0),
+                           piece_at(&mode->channels[CHANNEL_park_brake].piece, 0.0));
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    real part = two ? (i == 0 ? own->brake.rear_share : 1.0 - own->brake.rear_share) : 1.0;
+    struct tyre_contact contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : weight.load - rear, axle->wheels);
+    x[axle->tyre_slip] = tyre_slip_for(&own->tyre, &contact, part * slope);
+    x[axle->brake_torque] =
+        saturate(-axle->driveline->wheel_radius * part * slope, brake_capacity(&axle->brake, share));
+  }
+}
+
+void transmission_start(const void *model_, void *mode_, real *state) {
+  const struct transmission_model *model = model_;
+  const struct transmission_parameters *own = &model->own;
+  struct transmission_mode *mode = mode_;
+  struct transmission_mode fresh = {.burning = true, .motor_waits_until = HUGE_VAL};
+  *mode = fresh;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    mode->channels[i].piece = table_piece(model, i, 0.0);
+  }
+  note_channels(mode);
+  mode->release = model->table_release;
+  place_on_ground(model, mode, 0.0);
+
+  real x[STATE_COUNT] = {0.0};
+  real gallery = own->charge.relief_setting + model->case_pressure;
+  real line = fluid_compression(&model->oil, gallery - own->lines.start_drop);
+  x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed;
+  x[STATE_fuel] = own->engine.start_fuel;
+  x[STATE_governor_integral] = own->engine.start_fuel;
+  x[STATE_line_a_compression] = line;
+  x[STATE_line_b_compression] = line;
+  x[STATE_charge_compression] = fluid_compression(&model->oil, gallery);
+  x[STATE_charge_relief_opening] = own->charge.relief_start;
+  x[STATE_vehicle_speed] = own->vehicle.start_speed;
+  real part = demand_at(model, mode, 0.0).motor_part;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    x[axle->wheel_speed] = own->vehicle.start_speed / axle->driveline->wheel_radius;
+    if (axle->motor != NULL) {
+      x[axle->motor_displacement] = motor_command(axle->motor, part);
+    }
+  }
+  x[STATE_loop_temperature] = own->heat.loop_start;
+  x[STATE_loop_metal_temperature] = own->heat.loop_start;
+  x[STATE_case_temperature] = own->heat.loop_start;
+  x[STATE_tank_temperature] = own->heat.tank_start;
+  x[STATE_tank_oil] = own->lines.tank_volume;
+  if (own->vehicle.start_speed == 0.0 && !mode->brake_off) {
+    start_parked(model, mode, x);
+  }
+  for (int i = 0; i < model->active_count; i++) {
+    state[i] = x[model->active[i]];
+  }
+}
+
+bool transmission_time_dependent(const void *mode_) {
+  const struct transmission_mode *mode = mode_;
+  return mode->moving_count > 0;
+}
+
+real transmission_next_time(const void *mode_) {
+  const struct transmission_mode *mode = mode_;
+  real next = mode->motor_waits ? mode->motor_waits_until : HUGE_VAL;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    next = smaller(next, mode->channels[i].piece.high);
+  }
+  return next;
+}
+
+void transmission_excess(const void *model_, const real *state, int which, struct plant_excess *excess) {
+  const struct transmission_model *model = model_;
+  real x[STATE_COUNT];
+  transmission_spread(model, state, x);
+  real speed = 0.0;
+  const struct map *map = mapped(model, x, (which - GUARD_PUMP_MAP_SPEED) / 2, &speed)->map;
+  bool by_speed = (which - GUARD_PUMP_MAP_SPEED) % 2 == 0;
+  excess->quantity = by_speed ? QUANTITY_ANGULAR_SPEED : QUANTITY_PRESSURE;
+  excess->value = fabs(by_speed ? speed : line_drop(model, x));
+  excess->edge = by_speed ? map->speed[map->speeds - 1] : map->pressure[map->pressures - 1];
+}
+
+/* The next piece of the grade under an axle, ahead or behind. */
+static struct ground_contact next_contact(const struct profile *grade, const struct ground_contact *contact,
+                                          bool ahead) {
+  return ground_contact_move(grade, contact,
+                             ahead ? profile_index(grade, contact->piece.high)
+                                   : profile_index_before(grade, contact->piece.low));
+}
+
+enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,
+                                       const char **message) {
+  const struct transmission_model *model = model_;
+  struct transmission_mode *mode = mode_;
+  const struct profile *grade = &model->own.ground.grade;
+  *message = NULL;
+  if (which >= GUARD_GRIP_AHEAD && which <= GUARD_ROLLING_BEHIND) {
+    int i = (which - GUARD_GRIP_AHEAD) / 2;
+    bool ahead = (which - GUARD_GRIP_AHEAD) % 2 == 0;
+    const struct profile *table = soil_table(model, i);
+    mode->soil[i] = profile_piece(table, ahead ? profile_index(table, mode->soil[i].high)
+                                               : profile_index_before(table, mode->soil[i].low));
+    return PLANT_GOES_ON;
+  }
+  switch (which) {
+  case GUARD_REAR_AHEAD:
+  case GUARD_REAR_BEHIND:
+    mode->rear = next_contact(grade, &mode->rear, which == GUARD_REAR_AHEAD);
+    return PLANT_GOES_ON;
+  case GUARD_FRONT_AHEAD:
+  case GUARD_FRONT_BEHIND:
+    mode->front = next_contact(grade, &mode->front, which == GUARD_FRONT_AHEAD);
+    return PLANT_GOES_ON;
+  case GUARD_STALL:
+    mode->burning = false;
+    *message = "the engine stalls: nothing burns any more";
+    return model->own.engine.stall == ENGINE_END_RUN ? PLANT_ENDS_RUN : PLANT_GOES_ON;
+  case GUARD_REST:
+    mode->held = true;
+    state[STATE_engine_speed] = 0.0; /* always the first active state */
+    *message = "the stalled engine comes to rest and is held there by its compression";
+    return PLANT_GOES_ON;
+  case GUARD_FIRES:
+    mode->burning = true;
+    *message = "the engine fires";
+    return PLANT_GOES_ON;
+  case GUARD_COMMAND_SIDE:
+    mode->command_forward = !mode->command_forward;
+    return PLANT_GOES_ON;
+  case GUARD_PUMP_MAP_SPEED:
+  case GUARD_PUMP_MAP_PRESSURE:
+    *message = which == GUARD_PUMP_MAP_SPEED ? "the pump turns faster than its efficiency map goes"
+                                             : "the pressure across the pump leaves its efficiency map";
+    return PLANT_FAILS_RUN;
+  case GUARD_MOTOR_MAP_SPEED:
+  case GUARD_MOTOR_MAP_PRESSURE:
+    *message = which == GUARD_MOTOR_MAP_SPEED ? "the motor turns faster than its efficiency map goes"
+                                              : "the pressure across the motor leaves its efficiency map";
+    return PLANT_FAILS_RUN;
+  case GUARD_SECOND_MOTOR_MAP_SPEED:
+  case GUARD_SECOND_MOTOR_MAP_PRESSURE:
+    *message = which == GUARD_SECOND_MOTOR_MAP_SPEED ? "the second motor turns faster than its efficiency map goes"
+                                                     : "the pressure across the second motor leaves its efficiency map";
+    return PLANT_FAILS_RUN;
+  default:
+    break;
+  }
+  if (mode->motor_waits && t >= mode->motor_waits_until) {
+    mode->motor_waits = false;
+    mode->motor_waits_until = HUGE_VAL;
+    return PLANT_GOES_ON;
+  }
+  real before = demand_at(model, mode, t).motor_part;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    struct channel_mode *channel = &mode->channels[i];
+    if (t >= channel->piece.high) {
+      channel->piece = channel->taken ? piece_rest(&channel->piece, t) : table_piece(model, i, t);
+    }
+  }
+  note_channels(mode);
+  start_motor_wait(model, mode, t, before);
+  return PLANT_GOES_ON;
+}
+
+static bool is_pedal(int channel) {
+  return channel == CHANNEL_pedal || channel == CHANNEL_direction || channel == CHANNEL_forward_pedal ||
+         channel == CHANNEL_reverse_pedal;
+}
+
+void transmission_move(const void *model_, void *mode_, real t, int channel, real target, real duration) {
+  const struct transmission_model *model = model_;
+  struct transmission_mode *mode = mode_;
+  if (mode->pedals_stuck && is_pedal(channel)) {
+    return;
+  }
+  struct operator_demand before = demand_at(model, mode, t);
+  mode->channels[channel].piece = piece_move(&mode->channels[channel].piece, t, target, duration);
+  mode->channels[channel].taken = true;
+  if (channel == CHANNEL_pedals_stuck && target > 0.0) {
+    mode->pedals_stuck = true;
+    for (int i = 0; i < CHANNEL_COUNT; i++) {
+      if (is_pedal(i)) {
+        mode->channels[i].piece = piece_move(&mode->channels[i].piece, t, piece_at(&mode->channels[i].piece, t), 0.0);
+        mode->channels[i].taken = true;
+      }
+    }
+  }
+  note_channels(mode);
+  /* Braking starts with a move that leaves no drive. */
+  if (before.pedal != 0.0 && demand_at(model, mode, t + duration).pedal == 0.0) {
+    mode->release = t;
+  }
+  start_motor_wait(model, mode, t, before.motor_part);
+}
+
+real transmission_release_time(const void *model_, const void *mode_) {
+  const struct transmission_mode *mode = mode_;
+  (void)model_;
+  return mode->release;
+}

@@ -1,0 +1,89 @@
+/* What is told of the circuit: powers of the ledger, signals and event functions. */
+#include "transmission_evaluation.h"
+
+bool transmission_signal_active(const void *parameters, int signal) {
+  const struct transmission_parameters *own = parameters;
+  bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
+  switch (signal) {
+  case SIGNAL_relief_a_lift:
+  case SIGNAL_relief_b_lift:
+    return own->relief.law != RELIEF_POPPET;
+  case SIGNAL_relief_a_poppet:
+  case SIGNAL_relief_b_poppet:
+    return own->relief.law == RELIEF_POPPET;
+  case SIGNAL_filter_drop:
+  case SIGNAL_filter_bypass:
+    return own->filter.clean_drop > 0.0;
+  case SIGNAL_loop_metal_temperature:
+  case SIGNAL_case_temperature:
+    return own->heat.nodes == HEAT_FOUR_NODES;
+  case SIGNAL_rear_axle_load:
+  case SIGNAL_front_axle_load:
+  case SIGNAL_front_wheel_speed:
+  case SIGNAL_front_wheel_slip:
+  case SIGNAL_front_traction_force:
+    return two_axles;
+  case SIGNAL_second_motor_speed:
+  case SIGNAL_second_motor_displacement:
+  case SIGNAL_second_motor_flow:
+    return two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+  default:
+    return true;
+  }
+}
+
+/* What a duty goes by: flow of the charge pump, its part through the element, temperature of the oil that it takes. */
+int transmission_duty_rates(const void *model_, const real *signals, real *rates) {
+  const struct transmission_model *model = model_;
+  if (model->own.contamination.fitted != CONTAMINATION_FITTED) {
+    return 0;
+  }
+  if (signals != NULL) {
+    rates[0] = signals[SIGNAL_charge_flow];
+    rates[1] = signals[SIGNAL_charge_flow] * (1.0 - signals[SIGNAL_filter_bypass]);
+    rates[2] = signals[SIGNAL_tank_oil_temperature];
+  }
+  return 3;
+}
+
+void transmission_duty(const void *model_, const real *means, struct plant_duty *duty) {
+  const struct transmission_model *model = model_;
+  const struct transmission_parameters *own = &model->own;
+  struct contamination_cycle cycle = {
+      .flow = means[0],
+      .filtered = means[1],
+      .clean_resistance =
+          filter_resistance(&own->filter, model->oil.density, 0.0) * fluid_viscosity(&model->oil.viscosity, means[2]),
+      .volume = own->lines.tank_volume + own->lines.volume_a + own->lines.volume_b + own->lines.volume_charge,
+  };
+  struct contamination_result result = contamination_duty(&own->contamination, &own->filter, &cycle);
+  for (int i = 0; i < PLANT_DUTY_CLASSES; i++) {
+    duty->particles[i] = result.count[i];
+    duty->code[i] = contamination_code(result.count[i]);
+  }
+  duty->cleaning_time = result.cleaning_time;
+  duty->element_dirt = result.dirt;
+  duty->bypass_time = result.bypass_time;
+}
+
+void transmission_powers(const void *model, const void *mode, real t, const real *state, real *powers) {
+  evaluate_all(model, mode, t, state, (struct evaluations){powers, NULL, NULL, NULL});
+}
+
+void transmission_signals_at(const void *model, const void *mode, real t, const real *state, real *signals) {
+  evaluate_all(model, mode, t, state, (struct evaluations){NULL, signals, NULL, NULL});
+}
+
+void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values) {
+  evaluate_all(model, mode, t, state, (struct evaluations){NULL, NULL, values, NULL});
+}
+
+void transmission_guards(const void *model, const void *mode, const real *state, real *values) {
+  evaluate_all(model, mode, 0.0, state, (struct evaluations){NULL, NULL, NULL, values});
+}
+
+void transmission_evaluate(const void *model, const void *mode, real t, const real *state,
+                           const struct plant_evaluation *look) {
+  const struct evaluations all = {look->powers, look->signals, look->events, look->guards};
+  evaluate_all(model, mode, t, state, all);
+}

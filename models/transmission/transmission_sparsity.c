@@ -1,0 +1,97 @@
+/* Which state's rate depends on which states, and on time: every place of the Jacobian that can be anything but zero,
+ * read off the passes (transmission_elements.h) and off transmission_rates. A place that is missing here makes a method
+ * that relies on it slower, not wrong; tests/unit/test_pattern.c looks for missing ones by differences. */
+#include "transmission.h"
+
+#define ON(state) (UINT64_C(1) << STATE_##state)
+#define BIT(state) (UINT64_C(1) << (state))
+
+static const uint64_t lines = ON(line_a_compression) | ON(line_b_compression);
+static const uint64_t relief_openings =
+    ON(relief_a_opening) | ON(relief_b_opening) | ON(relief_a_lift) | ON(relief_b_lift);
+static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limiter_a) | ON(limiter_b) |
+                              ON(swash_motion) | ON(charge_compression); /* what moves it, and so the servo's flow */
+static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
+
+/* Leakage of pump and motors, and flushing: what leaves the loop. By coefficients it does not depend on speeds. */
+static uint64_t outflow_of(const struct transmission_model *model) {
+  const struct transmission_parameters *own = &model->own;
+  uint64_t outflow = lines | ON(loop_temperature) | ON(flushing_shuttle);
+  outflow |= own->pump.losses == ROTARY_MAP ? ON(engine_speed) : 0;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct axle *axle = &model->axles[i];
+    outflow |= axle->motor != NULL && axle->motor->losses == ROTARY_MAP ? BIT(axle->wheel_speed) : 0;
+  }
+  return outflow;
+}
+
+static void axle_sparsity_pattern(const struct axle *axle, uint64_t *on) {
+  uint64_t tyre = BIT(axle->wheel_speed) | BIT(axle->tyre_slip) | ground;
+  on[axle->wheel_speed] = tyre | BIT(axle->brake_torque) | PLANT_TIME;
+  if (axle->motor != NULL) {
+    on[axle->wheel_speed] |= lines | ON(loop_temperature) | BIT(axle->motor_displacement);
+    on[axle->motor_override] = BIT(axle->motor_override) | ON(pump_stroke) | lines;
+    on[axle->motor_displacement] = BIT(axle->motor_displacement) | BIT(axle->motor_override) | PLANT_TIME;
+    on[STATE_line_a_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
+    on[STATE_line_b_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
+    on[STATE_loop_temperature] |= BIT(axle->wheel_speed);
+  }
+  on[axle->tyre_slip] = BIT(axle->tyre_slip) | BIT(axle->wheel_speed) | ON(vehicle_speed);
+  on[axle->brake_torque] = BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
+  on[STATE_vehicle_speed] |= tyre;
+}
+
+static void full_pattern(const struct transmission_model *model, uint64_t *on) {
+  bool to_gallery = model->own.relief.return_to == RELIEF_TO_GALLERY;
+  uint64_t outflow = outflow_of(model);
+  uint64_t behind_relief = to_gallery ? ON(charge_compression) : 0;
+  on[STATE_engine_speed] = ON(engine_speed) | ON(fuel) | ON(pump_stroke) | lines | ON(charge_compression) |
+                           ON(loop_temperature) | ON(tank_temperature) | PLANT_TIME;
+  on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | PLANT_TIME;
+  on[STATE_governor_integral] = ON(governor_integral) | ON(engine_speed) | PLANT_TIME;
+  on[STATE_line_a_compression] =
+      outflow | ON(engine_speed) | ON(pump_stroke) | ON(charge_compression) | relief_openings | PLANT_TIME;
+  on[STATE_line_b_compression] = on[STATE_line_a_compression];
+  on[STATE_charge_compression] = swash | lines | ON(engine_speed) | ON(tank_temperature) | ON(charge_relief_opening) |
+                                 (to_gallery ? relief_openings : 0) | PLANT_TIME;
+  on[STATE_control_pressure] = ON(control_pressure) | ON(engine_speed) | PLANT_TIME;
+  on[STATE_pump_stroke] = swash | PLANT_TIME;
+  on[STATE_swash_motion] = swash;
+  on[STATE_limiter_a] = ON(limiter_a) | ON(line_a_compression) | PLANT_TIME;
+  on[STATE_limiter_b] = ON(limiter_b) | ON(line_b_compression) | PLANT_TIME;
+  on[STATE_relief_a_opening] = ON(relief_a_opening) | lines | behind_relief;
+  on[STATE_relief_b_opening] = ON(relief_b_opening) | lines | behind_relief;
+  on[STATE_relief_a_lift] = ON(relief_a_speed);
+  on[STATE_relief_b_lift] = ON(relief_b_speed);
+  on[STATE_relief_a_speed] = ON(relief_a_lift) | ON(relief_a_speed) | lines | behind_relief;
+  on[STATE_relief_b_speed] = ON(relief_b_lift) | ON(relief_b_speed) | lines | behind_relief;
+  on[STATE_charge_relief_opening] = ON(charge_relief_opening) | ON(charge_compression);
+  on[STATE_flushing_shuttle] = ON(flushing_shuttle) | lines;
+  on[STATE_vehicle_speed] = PLANT_TIME;
+  on[STATE_vehicle_distance] = ON(vehicle_speed);
+  on[STATE_loop_temperature] = outflow | ON(engine_speed) | relief_openings | ON(charge_compression) |
+                               ON(tank_temperature) | ON(loop_metal_temperature) | PLANT_TIME;
+  on[STATE_loop_metal_temperature] = ON(loop_metal_temperature) | ON(loop_temperature);
+  on[STATE_case_temperature] = outflow | ON(case_temperature);
+  on[STATE_tank_oil] =
+      outflow | ON(engine_speed) | swash | ON(charge_relief_opening) | ON(tank_temperature) | PLANT_TIME;
+  on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature);
+  on[STATE_oil_lost] = lines | PLANT_TIME;
+  for (int i = 0; i < model->axle_count; i++) {
+    axle_sparsity_pattern(&model->axles[i], on);
+  }
+  on[STATE_felt_acceleration] = on[STATE_vehicle_speed] | ON(felt_acceleration);
+}
+
+void transmission_sparsity_pattern(const void *model_, uint64_t *rows) {
+  const struct transmission_model *model = model_;
+  uint64_t on[STATE_COUNT] = {0};
+  full_pattern(model, on);
+  for (int i = 0; i < model->active_count; i++) {
+    uint64_t full = on[model->active[i]];
+    rows[i] = full & PLANT_TIME;
+    for (int j = 0; j < model->active_count; j++) {
+      rows[i] |= (full >> model->active[j] & 1) << j;
+    }
+  }
+}

@@ -1,0 +1,386 @@
+#include "batch.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "aligned.h"
+#include "main_loop.h"
+#include "rosenbrock.h"
+
+/* Where a step is looked at. */
+enum { MIDDLE, END, EVALUATIONS };
+
+struct batch_lane {
+  struct run_workspace *run;
+  struct outcome outcome;
+  bool under_way;
+  bool asks;    /* the last attempt was good: the course says what comes next */
+  bool stepped; /* in this round */
+  long starts;  /* as of the mode that lies in the lane */
+  double stop;
+  double seconds; /* its share of the processor's time */
+};
+
+struct batch {
+  const struct plant *plant;
+  struct batch_lane lane[BATCH_LANES];
+  int under_way;
+  double clock;                      /* processor's time up to which shares are given out */
+  const struct plant_lanes *kernels; /* NULL: the plain ones, lane by lane */
+  void *lane_model;
+  void *lane_mode;
+  struct sparsity *sparsity;
+  struct rosenbrock_lanes method;
+  /* What the method is given; arrays have a row a state. */
+  lanes time;
+  lanes width;
+  lanes state[PLANT_STATE_LIMIT];
+  lanes absolute[PLANT_STATE_LIMIT];
+  lanes relative[PLANT_STATE_LIMIT];
+  /* Looks at the middle and the end of the steps. */
+  lanes evaluation_time[EVALUATIONS];
+  lanes argument; /* of the middle, in the step's polynomial */
+  lanes middle[PLANT_STATE_LIMIT];
+  lanes powers[EVALUATIONS][PLANT_LEDGER_LIMIT];
+  lanes signals[EVALUATIONS][PLANT_SIGNAL_LIMIT];
+  lanes guards[EVALUATIONS][PLANT_GUARD_LIMIT];
+  const struct batch_cases *cases;
+  const struct watcher *watcher;
+};
+
+/* ---- rates of all lanes ---- */
+
+static void rates_one_by_one(void *context, const lanes *t, const lanes *state, lanes *rates) {
+  const struct batch *batch = context;
+  double own[PLANT_STATE_LIMIT];
+  double found[PLANT_STATE_LIMIT];
+  for (int lane = 0; lane < BATCH_LANES; lane++) {
+    if (!batch->lane[lane].under_way) {
+      continue;
+    }
+    const struct view *view = &batch->lane[lane].run->view;
+    for (int i = 0; i < view->state_count; i++) {
+      own[i] = state[i][lane];
+    }
+    batch->plant->rates(view->model, view->mode, (*t)[lane], own, found);
+    for (int i = 0; i < view->state_count; i++) {
+      rates[i][lane] = found[i];
+    }
+  }
+}
+
+static void rates_of_all(void *context, const lanes *t, const lanes *state, lanes *rates) {
+  const struct batch *batch = context;
+  batch->kernels->rates(batch->lane_model, batch->lane_mode, t, state, rates);
+}
+
+/* ---- who rides ---- */
+
+/* The time gone since the last change of the company, in equal shares to those who were in it. */
+static void share_time(struct batch *batch) {
+  double now = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
+  for (int i = 0; i < BATCH_LANES; i++) {
+    struct batch_lane *lane = &batch->lane[i];
+    if (lane->under_way) {
+      lane->seconds += (now - batch->clock) / batch->under_way;
+    }
+  }
+  batch->clock = now;
+}
+
+static bool same_pattern(const struct sparsity *a, const struct sparsity *b) {
+  return a->size == b->size && memcmp(a->pattern, b->pattern, (size_t)a->size * sizeof *a->pattern) == 0;
+}
+
+/* Make the method fit a system; only while nobody is under way. */
+static bool refit(struct batch *batch, const struct sparsity *wanted, struct error *error) {
+  rosenbrock_lanes_close(&batch->method);
+  sparsity_free(batch->sparsity);
+  batch->sparsity = sparsity_new(wanted->size, wanted->pattern, error);
+  batch->method = (struct rosenbrock_lanes){.sparsity = batch->sparsity,
+                                            .rates_of = batch->kernels != NULL ? rates_of_all : rates_one_by_one,
+                                            .context = batch};
+  return batch->sparsity != NULL && (rosenbrock_lanes_open(&batch->method) ||
+                                     error_set(error, ERROR_MEMORY, "out of memory for the runs side by side"));
+}
+
+/* An empty company takes any laws. */
+static void clear_lanes(struct batch *batch) {
+  if (batch->kernels != NULL) {
+    memset(batch->lane_model, 0, batch->kernels->model_size);
+    memset(batch->lane_mode, 0, batch->kernels->mode_size);
+  }
+}
+
+static bool may_join(struct batch *batch, int i) {
+  const struct view *view = &batch->lane[i].run->view;
+  const struct sparsity *wanted = integrator_sparsity(view->integrator);
+  struct error ignored;
+  if (wanted == NULL) {
+    return false;
+  }
+  if (batch->under_way == 0) {
+    clear_lanes(batch);
+  }
+  if (batch->sparsity == NULL || !same_pattern(batch->sparsity, wanted)) {
+    if (batch->under_way > 0 || !refit(batch, wanted, &ignored)) {
+      return false;
+    }
+  }
+  return batch->kernels == NULL || batch->kernels->load_model(batch->lane_model, i, view->model) == NULL;
+}
+
+/* ---- a case from its start to its end ---- */
+
+static void tell_done(struct batch *batch, int i, bool ran, const struct error *error) {
+  batch->cases->done(batch->cases->context, i, ran, &batch->lane[i].outcome, error);
+}
+
+static void end_run(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  struct error error = {0};
+  share_time(batch);
+  lane->under_way = false;
+  batch->under_way--;
+  tell_done(batch, i, run_close(lane->run, lane->seconds, &error), &error);
+}
+
+static void run_alone(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  struct error error = {0};
+  double stop;
+  struct run_workspace *run = lane->run;
+  double began = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
+  for (bool going = main_loop_begin(run); going && main_loop_next_stop(run, &stop);) {
+    going = integrator_step(run->view.integrator, stop, &lane->outcome.error);
+    if (!going) {
+      lane->outcome.status = RUN_FAILED;
+      break;
+    }
+    main_loop_evaluate(run);
+    going = main_loop_accept(run);
+  }
+  double gone = main_loop_clock(CLOCK_THREAD_CPUTIME_ID) - began;
+  batch->clock += gone;
+  tell_done(batch, i, run_close(run, gone, &error), &error);
+}
+
+/* Give the place a case that rides; false when there is none left. */
+static bool fill(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  const struct case_data *data;
+  share_time(batch);
+  while ((data = batch->cases->next(batch->cases->context, i)) != NULL) {
+    struct error error = {0};
+    if (!run_open(lane->run, data, NULL, batch->watcher, &lane->outcome, &error)) {
+      tell_done(batch, i, false, &error);
+    } else if (!may_join(batch, i)) {
+      run_alone(batch, i);
+    } else {
+      lane->under_way = true;
+      lane->asks = true;
+      lane->starts = -1;
+      lane->seconds = 0.0;
+      batch->under_way++;
+      if (main_loop_begin(lane->run)) {
+        return true;
+      }
+      end_run(batch, i);
+    }
+  }
+  return false;
+}
+
+/* ---- a round: an attempt in every lane ---- */
+
+static void load_lane(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  struct integrator_aim aim;
+  integrator_aim(lane->run->view.integrator, lane->stop, &aim);
+  batch->time[i] = aim.time;
+  batch->width[i] = aim.width;
+  batch->method.time_dependent = batch->method.time_dependent || aim.time_dependent;
+  if (batch->kernels != NULL && lane->starts != aim.starts) {
+    batch->kernels->load_mode(batch->lane_mode, i, lane->run->view.mode);
+  }
+  lane->starts = aim.starts;
+  for (int row = 0; row < batch->sparsity->size; row++) {
+    batch->state[row][i] = aim.state[row];
+    batch->absolute[row][i] = aim.absolute[row];
+    batch->relative[row][i] = aim.relative[row];
+  }
+}
+
+/* A step is wanted in lane i, unless nobody is left to want one. */
+static void make_ready(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  while (lane->under_way && lane->asks) {
+    if (main_loop_next_stop(lane->run, &lane->stop)) {
+      lane->asks = false;
+    } else {
+      end_run(batch, i);
+      (void)fill(batch, i);
+    }
+  }
+  if (lane->under_way) {
+    load_lane(batch, i);
+  }
+}
+
+static void leave(struct batch *batch, int i) {
+  batch->lane[i].asks = true;
+  end_run(batch, i);
+  (void)fill(batch, i);
+}
+
+/* Was the attempt in lane i good? Then it is to be looked at. */
+static void judge_attempt(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  struct integrator *integrator = lane->run->view.integrator;
+  const struct rosenbrock_lanes *method = &batch->method;
+  const struct integrator_attempt attempt = {
+      .error = method->error[i],
+      .spread = LANES,
+      .rates = (const double *)method->rates + i,
+      .end = (const double *)method->end + i,
+      .rows = {(const double *)method->rows[0] + i, (const double *)method->rows[1] + i,
+               (const double *)method->rows[2] + i},
+  };
+  switch (integrator_judge(integrator, &attempt, &lane->outcome.error)) {
+  case INTEGRATOR_AGAIN:
+    break;
+  case INTEGRATOR_FAILED:
+    lane->outcome.status = RUN_FAILED;
+    leave(batch, i);
+    break;
+  case INTEGRATOR_STEPPED:
+    lane->stepped = true;
+    batch->evaluation_time[END][i] = integrator_time(integrator);
+    batch->evaluation_time[MIDDLE][i] = 0.5 * (lane->run->start->time + batch->evaluation_time[END][i]);
+    batch->argument[i] = integrator_argument(integrator, batch->evaluation_time[MIDDLE][i]);
+    break;
+  }
+}
+
+static void evaluate_at(struct batch *batch, int which, const lanes *state) {
+  const struct lanes_evaluation evaluation = {batch->powers[which], batch->signals[which], NULL, batch->guards[which]};
+  batch->kernels->evaluate(batch->lane_model, batch->lane_mode, &batch->evaluation_time[which], state, &evaluation);
+}
+
+/* The same sums as integrator_state_at makes. */
+static void find_middle(struct batch *batch) {
+  const struct rosenbrock_lanes *method = &batch->method;
+  for (int row = 0; row < batch->sparsity->size; row++) {
+    lanes value = method->rows[1][row] + batch->argument * method->rows[0][row];
+    value = method->rows[2][row] + batch->argument * value;
+    batch->middle[row] = method->end[row] + batch->argument * value;
+  }
+}
+
+static void column(const lanes *rows, int count, int i, double *values) {
+  for (int row = 0; row < count; row++) {
+    values[row] = rows[row][i];
+  }
+}
+
+static void take_sample(const struct batch *batch, int which, const lanes *state, int i, struct sample *sample) {
+  const struct plant *plant = batch->plant;
+  sample->time = batch->evaluation_time[which][i];
+  column(state, batch->sparsity->size, i, sample->state);
+  column(batch->powers[which], plant->ledger_integrated, i, sample->powers);
+  column(batch->signals[which], plant->signal_count, i, sample->signals);
+  column(batch->guards[which], plant->guard_count, i, sample->guards);
+}
+
+/* Look at the steps made in this round, all lanes in one. */
+static void evaluate_steps(struct batch *batch) {
+  if (batch->kernels != NULL) {
+    find_middle(batch);
+    evaluate_at(batch, MIDDLE, batch->middle);
+    evaluate_at(batch, END, batch->method.end);
+  }
+  for (int i = 0; i < BATCH_LANES; i++) {
+    struct batch_lane *lane = &batch->lane[i];
+    if (!lane->stepped) {
+      continue;
+    }
+    lane->stepped = false;
+    lane->asks = true;
+    if (batch->kernels != NULL) {
+      take_sample(batch, MIDDLE, batch->middle, i, lane->run->middle);
+      take_sample(batch, END, batch->method.end, i, lane->run->end);
+    } else {
+      main_loop_evaluate(lane->run);
+    }
+    if (!main_loop_accept(lane->run)) {
+      leave(batch, i);
+    }
+  }
+}
+
+void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher) {
+  batch->cases = cases;
+  batch->watcher = watcher;
+  batch->clock = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
+  for (int i = 0; i < lane_count && i < BATCH_LANES && fill(batch, i); i++) {
+  }
+  while (batch->under_way > 0) {
+    batch->method.time_dependent = false;
+    for (int i = 0; i < BATCH_LANES; i++) {
+      make_ready(batch, i);
+    }
+    if (batch->under_way == 0) {
+      break;
+    }
+    rosenbrock_lanes_try(&batch->method, &batch->time, &batch->width, batch->state, batch->absolute, batch->relative);
+    for (int i = 0; i < BATCH_LANES; i++) {
+      if (batch->lane[i].under_way) {
+        judge_attempt(batch, i);
+      }
+    }
+    evaluate_steps(batch);
+  }
+}
+
+struct batch *batch_new(const struct plant *plant, struct error *error) {
+  struct batch *batch = aligned_zeros(sizeof *batch);
+  if (batch == NULL) {
+    error_set(error, ERROR_MEMORY, "out of memory for the runs side by side");
+    return NULL;
+  }
+  batch->plant = plant;
+  batch->kernels = plant->lanes != NULL ? plant->lanes() : NULL;
+  if (batch->kernels != NULL) {
+    batch->lane_model = aligned_zeros(batch->kernels->model_size);
+    batch->lane_mode = aligned_zeros(batch->kernels->mode_size);
+    if (batch->lane_model == NULL || batch->lane_mode == NULL) {
+      batch_free(batch);
+      error_set(error, ERROR_MEMORY, "out of memory for the runs side by side");
+      return NULL;
+    }
+  }
+  for (int i = 0; i < BATCH_LANES; i++) {
+    batch->lane[i].run = run_workspace_new(plant, false, error);
+    if (batch->lane[i].run == NULL) {
+      batch_free(batch);
+      return NULL;
+    }
+    batch->lane[i].run->side_by_side = true;
+  }
+  return batch;
+}
+
+void batch_free(struct batch *batch) {
+  if (batch == NULL) {
+    return;
+  }
+  for (int i = 0; i < BATCH_LANES; i++) {
+    run_workspace_free(batch->lane[i].run);
+    outcome_free(&batch->lane[i].outcome);
+  }
+  rosenbrock_lanes_close(&batch->method);
+  sparsity_free(batch->sparsity);
+  free(batch->lane_model);
+  free(batch->lane_mode);
+  free(batch);
+}

@@ -1,0 +1,31 @@
+/* Runs side by side: up to eight cases of one plant, each in a lane of its own, stepped together by the linearly
+ * implicit method. Each has its own time, step, error control and events; a lane whose run has ended is given the next
+ * case. What comes of a case does not depend on its lane, on its neighbours or on when it came: it is what a run by
+ * itself gives, to the last bit. A case that cannot ride - another method, other laws than those that are under way -
+ * runs by itself. */
+#ifndef SWASHLOOP_RUN_BATCH_H
+#define SWASHLOOP_RUN_BATCH_H
+
+#include "plant_lanes.h"
+#include "run.h"
+
+enum { BATCH_LANES = LANES };
+
+/* Whence the cases come and whither they go. */
+struct batch_cases {
+  void *context;
+  /* The next case, which stays as it is until it is done; NULL: there is none. */
+  const struct case_data *(*next)(void *context, int lane);
+  /* The case at `place` has ended. Not `ran`: it could not even start, and `error` says why. */
+  void (*done)(void *context, int lane, bool ran, struct outcome *outcome, const struct error *error);
+};
+
+struct batch;
+
+/* NULL without memory. */
+struct batch *batch_new(const struct plant *plant, struct error *error);
+void batch_free(struct batch *batch);
+/* Run all the cases there are; at most `places` at once. `watcher` is asked for each run. */
+void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher);
+
+#endif

@@ -1,0 +1,22 @@
+/* The story of a run: its events, in time order, in words. */
+#ifndef SWASHLOOP_RUN_EVENT_LOG_H
+#define SWASHLOOP_RUN_EVENT_LOG_H
+
+#include "run.h"
+#include "view.h"
+
+/* Add an event; `signal` (-1 none) tells a value with it. Drops what is beyond a bound and counts it. */
+bool event_log_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
+                   int signal, double value, struct error *error);
+
+/* Report-only events of the plant: which side of zero each function was on. */
+struct event_observer {
+  bool above[PLANT_EVENT_LIMIT];
+  int reported[PLANT_EVENT_LIMIT];
+};
+
+void event_observer_begin(struct event_observer *observer, const struct view *view, const struct sample *sample);
+bool event_observer_observe(struct event_observer *observer, const struct view *view, const struct step *step,
+                            struct outcome *outcome, struct error *error);
+
+#endif

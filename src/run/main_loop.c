@@ -1,0 +1,422 @@
+#include "main_loop.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "units.h"
+
+enum {
+  TICK_STEPS = 64,      /* steps or samples: one step may carry a whole history */
+  RESTARTS_AT_ONCE = 64 /* changes at one instant before the run gives up: a mode that flickers */
+};
+
+#define TICK_SECONDS 0.05
+
+/* Two kinks of the clock this near to each other, over their time, are one: a rounding error lies between them (0.2 s
+ * after 2.346 s, and 2.546 s), and no solver can step from one to the other. */
+#define KINKS_APART 2e-15
+
+/* ---- the clock ---- */
+
+double main_loop_clock(clockid_t clock) {
+  struct timespec now;
+  clock_gettime(clock, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* ---- time histories ---- */
+
+static bool put_derivatives(struct run_workspace *run, double t, struct error *error) {
+  if (run->tangent == NULL || run->request->sample == NULL) {
+    return true;
+  }
+  tangent_signals(run->tangent, t, run->derivatives);
+  return run->request->sample(run->request->context, t, run->derivatives, error);
+}
+
+/* Asks the watcher now and then; once interrupted, always. */
+static bool interrupted(struct run_workspace *run) {
+  if (run->watcher == NULL || run->stop_requested || --run->steps_to_tick > 0) {
+    return run->stop_requested;
+  }
+  run->steps_to_tick = TICK_STEPS;
+  double now = main_loop_clock(CLOCK_MONOTONIC);
+  if (now - run->last_tick >= TICK_SECONDS) {
+    run->last_tick = now;
+    run->stop_requested =
+        !run->watcher->tick(run->watcher->context, run->start->time, run->view.data->simulation.end_time);
+  }
+  return run->stop_requested;
+}
+
+/* The same as put_samples, some instants at once. */
+static bool take_samples(struct run_workspace *run, double until, struct error *error) {
+  const struct view *view = &run->view;
+  double step = view->data->simulation.output_step;
+  for (;;) {
+    double times[LANES];
+    int room = sample_buffer_room(&run->buffer);
+    int count = 0;
+    while (count < room && (double)run->next_sample * step <= until && !interrupted(run)) {
+      times[count++] = (double)run->next_sample++ * step;
+    }
+    if (count > 0 && !sample_buffer_take(&run->buffer, view->integrator, view->mode, times, count, error)) {
+      return false;
+    }
+    if (count < room) {
+      return true;
+    }
+  }
+}
+
+/* Samples on the grid up to `until`, from the last step's polynomial. */
+static bool put_samples(struct run_workspace *run, double until, struct error *error) {
+  if (run->recorder == NULL) {
+    return true;
+  }
+  if (run->buffer.evaluator != NULL) {
+    return take_samples(run, until, error);
+  }
+  const struct view *view = &run->view;
+  double step = view->data->simulation.output_step;
+  struct sample sample;
+  for (;;) {
+    sample.time = (double)run->next_sample * step;
+    if (sample.time > until || interrupted(run)) {
+      return true;
+    }
+    integrator_state_at(view->integrator, sample.time, sample.state);
+    view->plant->signals_at(view->model, view->mode, sample.time, sample.state, sample.signals);
+    if (!sample_buffer_put(&run->buffer, sample.time, sample.signals, error) ||
+        !put_derivatives(run, sample.time, error)) {
+      return false;
+    }
+    run->next_sample++;
+  }
+}
+
+/* ---- conditions of actions ---- */
+
+static bool holds(const void *context, const struct sample *sample) {
+  const struct condition *condition = context;
+  double value = condition->signal == CONDITION_CLOCK ? sample->time : sample->signals[condition->signal];
+  return condition->above ? value >= condition->level : value <= condition->level;
+}
+
+/* The next time at which an action waits for the clock alone. */
+static double next_action_time(const struct run_workspace *run, double t) {
+  double next = HUGE_VAL;
+  const struct case_data *data = run->view.data;
+  for (int i = 0; i < data->action_count; i++) {
+    const struct condition *when = &data->actions[i].when;
+    if (!run->fired[i] && when->signal == CONDITION_CLOCK && when->above && when->level > t) {
+      next = fmin(next, when->level);
+    }
+  }
+  return next;
+}
+
+static bool log_action(const struct run_workspace *run, const struct action *action, const struct sample *sample,
+                       struct error *error) {
+  const struct plant *plant = run->view.plant;
+  char target[64];
+  char over[64] = " at once";
+  char words[320];
+  units_show(plant->channel_quantities[action->channel], action->target, target, sizeof target);
+  if (action->duration > 0.0) {
+    snprintf(over, sizeof over, " over %.4g s", action->duration);
+  }
+  snprintf(words, sizeof words, "%s: %s goes to %s%s", action->name, plant->channels[action->channel], target, over);
+  int signal = action->when.signal >= 0 ? action->when.signal : -1;
+  return event_log_add(run->outcome, plant, sample->time, "action", words, signal,
+                       signal >= 0 ? sample->signals[signal] : NAN, error);
+}
+
+static bool fire(struct run_workspace *run, int i, const struct sample *sample, struct error *error) {
+  const struct action *action = &run->view.data->actions[i];
+  const struct plant *plant = run->view.plant;
+  run->fired[i] = true;
+  if (run->tangent != NULL) {
+    tangent_before(run->tangent, sample);
+    tangent_move(run->tangent, sample, i);
+  }
+  plant->move(run->view.model, run->view.mode, sample->time, action->channel, action->target, action->duration);
+  if (run->tangent != NULL) {
+    tangent_after(run->tangent, sample);
+  }
+  if (run->event_log && !log_action(run, action, sample, error)) {
+    return false;
+  }
+  metrics_release(&run->metrics, &run->view, plant->release_time(run->view.model, run->view.mode));
+  return true;
+}
+
+/* ---- cuts: where a step must end early ---- */
+
+struct guard_question {
+  int which;
+};
+
+static bool has_fallen(const void *context, const struct sample *sample) {
+  const struct guard_question *question = context;
+  return sample->guards[question->which] < 0.0;
+}
+
+struct cut {
+  bool found;
+  struct sample sample;
+  int which; /* the switch that fell, or -1: an action */
+};
+
+static void nearer(struct cut *cut, const struct sample *sample, int which) {
+  if (!cut->found || sample->time < cut->sample.time) {
+    cut->found = true;
+    cut->sample = *sample;
+    cut->which = which;
+  }
+}
+
+/* Has any switch fallen at a point that has been looked at? */
+static bool any_has_fallen(const struct step *step, int count) {
+  int fallen = 0;
+  for (int i = 0; i < count; i++) {
+    fallen |= (step->start->guards[i] < 0.0) | (step->middle->guards[i] < 0.0) | (step->end->guards[i] < 0.0);
+  }
+  return fallen != 0;
+}
+
+/* The earliest, into `cut`. */
+static void find_cut(const struct run_workspace *run, const struct step *step, struct cut *cut) {
+  const struct view *view = &run->view;
+  struct sample found;
+  cut->found = false;
+  bool fallen = any_has_fallen(step, view->plant->guard_count);
+  for (int i = 0; fallen && i < view->plant->guard_count; i++) {
+    struct guard_question question = {i};
+    if (has_fallen(&question, step->start)) {
+      nearer(cut, step->start, i);
+    } else if (view_first(view, step, has_fallen, &question, &found)) {
+      nearer(cut, &found, i);
+    }
+  }
+  for (int i = 0; i < view->data->action_count; i++) {
+    const struct condition *when = &view->data->actions[i].when;
+    if (!run->fired[i] && view_first(view, step, holds, when, &found)) {
+      nearer(cut, &found, -1);
+    }
+  }
+}
+
+/* ---- the loop ---- */
+
+static bool restart(struct run_workspace *run, const struct sample *at, struct error *error) {
+  if (at != run->start) {
+    *run->start = *at;
+  }
+  view_evaluate(&run->view, run->start);
+  if (run->tangent != NULL) {
+    tangent_restart(run->tangent, at->time);
+  }
+  if (!sample_buffer_settle(&run->buffer, error)) {
+    return false;
+  }
+  vector_evaluator_forget_mode(&run->evaluator);
+  return integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
+}
+
+/* All actions whose condition holds now, fired. Returns through *any whether one did. */
+static bool fire_all(struct run_workspace *run, const struct sample *sample, bool *any, struct error *error) {
+  for (int i = 0; i < run->view.data->action_count; i++) {
+    if (!run->fired[i] && holds(&run->view.data->actions[i].when, sample)) {
+      *any = true;
+      if (!fire(run, i, sample, error)) {
+        return false;
+      }
+    }
+  }
+  return true;
+}
+
+/* Accept the step from run->start to `end`: everything that looks at it looks now. */
+static bool accept(struct run_workspace *run, const struct sample *end, struct error *error) {
+  struct step step = {run->start, run->middle, end};
+  metrics_observe(&run->metrics, &run->view, &step);
+  if (run->tangent != NULL) {
+    tangent_observe(run->tangent, &step);
+  }
+  if (run->observe != NULL) {
+    run->observe(run->observe_context, &run->view, &step);
+  }
+  return (!run->event_log || event_observer_observe(&run->observer, &run->view, &step, run->outcome, error)) &&
+         put_samples(run, end->time, error);
+}
+
+/* The run has come where nothing was given to it. */
+static bool tell_excess(const struct run_workspace *run, const struct sample *at, int which, const char *words,
+                        struct error *error) {
+  struct plant_excess excess;
+  char value[64];
+  char edge[64];
+  run->view.plant->excess(run->view.model, at->state, which, &excess);
+  units_show(excess.quantity, excess.value, value, sizeof value);
+  units_show(excess.quantity, excess.edge, edge, sizeof edge);
+  return error_set(error, ERROR_RUN, "at t = %.6g s %s: %s, and the map ends at %s", at->time, words, value, edge);
+}
+
+/* The run is over, failed for what stands in its outcome. */
+static bool fail(struct run_workspace *run) {
+  run->outcome->status = RUN_FAILED;
+  return false;
+}
+
+/* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end. */
+static bool change_mode(struct run_workspace *run, struct sample *at, int which, struct error *error) {
+  const char *words = NULL;
+  const struct plant *plant = run->view.plant;
+  if (run->tangent != NULL) {
+    tangent_before(run->tangent, at);
+    tangent_change(run->tangent, at, which);
+  }
+  enum plant_verdict verdict = plant->change(run->view.model, run->view.mode, at->time, at->state, which, &words);
+  if (run->tangent != NULL && verdict == PLANT_GOES_ON) {
+    tangent_after(run->tangent, at);
+  }
+  if (words != NULL && run->event_log && !event_log_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
+    return fail(run);
+  }
+  if (verdict == PLANT_FAILS_RUN) {
+    run->outcome->status = RUN_FAILED;
+    return tell_excess(run, at, which, words, error);
+  }
+  if (verdict == PLANT_ENDS_RUN) {
+    run->outcome->status = RUN_STOPPED;
+    snprintf(run->outcome->stop_words, sizeof run->outcome->stop_words, "%s", words != NULL ? words : "");
+    return false;
+  }
+  return true;
+}
+
+bool main_loop_begin(struct run_workspace *run) {
+  struct error *error = &run->outcome->error;
+  bool any = false;
+  run->outcome->status = RUN_COMPLETE;
+  run->changes_here = 0;
+  run->last_change = -1.0;
+  run->next_sample = 0;
+  run->last_tick = main_loop_clock(CLOCK_MONOTONIC);
+  run->steps_to_tick = TICK_STEPS;
+  run->stop_requested = false;
+  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error) || !put_samples(run, 0.0, error)) {
+    return fail(run);
+  }
+  if (run->event_log) {
+    event_observer_begin(&run->observer, &run->view, run->start);
+  }
+  return true;
+}
+
+/* At a kink of the clock: change what changes there, and begin again if anything did. */
+static bool pass_kink(struct run_workspace *run) {
+  const struct plant *plant = run->view.plant;
+  struct error *error = &run->outcome->error;
+  bool changed = false;
+  if (run->clock <= run->start->time) {
+    changed = true;
+    if (!change_mode(run, run->start, -1, error)) {
+      return false;
+    }
+    if (!(plant->next_time(run->view.mode) > run->start->time)) {
+      error_set(error, ERROR_RUN, "at t = %.6g s the clock of a table does not move on", run->start->time);
+      return fail(run);
+    }
+  }
+  if (!fire_all(run, run->start, &changed, error) || (changed && !restart(run, run->start, error))) {
+    return fail(run);
+  }
+  return true;
+}
+
+bool main_loop_next_stop(struct run_workspace *run, double *stop) {
+  double end_time = run->view.data->simulation.end_time;
+  struct error *error = &run->outcome->error;
+  while (run->start->time < end_time) {
+    if (interrupted(run)) {
+      run->outcome->status = RUN_INTERRUPTED;
+      return false;
+    }
+    double t = run->start->time;
+    run->clock = run->view.plant->next_time(run->view.mode);
+    run->stop = fmin(fmin(end_time, run->clock), fmin(next_action_time(run, t), metrics_next_time(&run->metrics, t)));
+    if (run->stop > t && run->stop - t > KINKS_APART * run->stop) {
+      *stop = run->stop;
+      return true;
+    }
+    if (run->stop > t) {
+      if (!put_samples(run, run->stop, error)) {
+        return fail(run);
+      }
+      run->start->time = run->stop;
+      if (!restart(run, run->start, error)) {
+        return fail(run);
+      }
+    }
+    if (!pass_kink(run)) {
+      return false;
+    }
+  }
+  return false;
+}
+
+/* The step ends at a cut: accept it up to there, change what changes, begin again. */
+static bool take_cut(struct run_workspace *run, struct cut *cut) {
+  const struct view *view = &run->view;
+  struct error *error = &run->outcome->error;
+  double t = run->start->time;
+  if (cut->sample.time > t) {
+    view_at(view, 0.5 * (t + cut->sample.time), run->middle);
+    if (!accept(run, &cut->sample, error)) {
+      return fail(run);
+    }
+    integrator_integrals_at(view->integrator, cut->sample.time, run->integrals);
+  }
+  *run->start = cut->sample;
+  run->changes_here = cut->sample.time == run->last_change ? run->changes_here + 1 : 0;
+  run->last_change = cut->sample.time;
+  if (run->changes_here > RESTARTS_AT_ONCE) {
+    error_set(error, ERROR_RUN, "at t = %.6g s the mode changes without end", run->last_change);
+    return fail(run);
+  }
+  if (cut->which >= 0 && !change_mode(run, run->start, cut->which, error)) {
+    return false;
+  }
+  bool any = false;
+  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error)) {
+    return fail(run);
+  }
+  return true;
+}
+
+void main_loop_evaluate(struct run_workspace *run) {
+  const struct view *view = &run->view;
+  double reached = integrator_time(view->integrator);
+  view_at(view, reached, run->end);
+  view_at(view, 0.5 * (run->start->time + reached), run->middle);
+}
+
+bool main_loop_accept(struct run_workspace *run) {
+  struct step step = {run->start, run->middle, run->end};
+  struct cut cut;
+  find_cut(run, &step, &cut);
+  if (cut.found) {
+    return take_cut(run, &cut);
+  }
+  if (!accept(run, run->end, &run->outcome->error)) {
+    return fail(run);
+  }
+  integrator_integrals_at(run->view.integrator, run->end->time, run->integrals);
+  struct sample *spare = run->start;
+  run->start = run->end;
+  run->end = spare;
+  return run->start->time < run->stop || pass_kink(run);
+}

@@ -1,0 +1,503 @@
+#include "metrics.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "registry.h"
+
+#define STANDSTILL 0.05     /* m/s */
+#define OPEN_FLOW 1e-5      /* m3/s through an open relief valve */
+#define SETTLED 0.5         /* s */
+#define CREEP_TIME 1.0      /* s */
+#define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
+
+/* Which extreme of which signal makes which measure, and where its time goes (-1: nowhere). */
+struct extremum_row {
+  int measure;
+  int time_measure;
+  const char *signal;
+  double sign;
+  bool absolute;
+  double from;
+};
+
+static const struct extremum_row extremum_rows[] = {
+    {MEASURE_peak_line_a_pressure, MEASURE_peak_line_a_pressure_time, "line_a_pressure", 1.0, false, 0.0},
+    {MEASURE_peak_line_b_pressure, MEASURE_peak_line_b_pressure_time, "line_b_pressure", 1.0, false, 0.0},
+    {MEASURE_lowest_low_side_pressure, MEASURE_lowest_low_side_pressure_time, "low_side_pressure", -1.0, false, 0.0},
+    {MEASURE_lowest_low_side_pressure_after_settling, -1, "low_side_pressure", -1.0, false, SETTLED},
+    {MEASURE_lowest_charge_pressure, MEASURE_lowest_charge_pressure_time, "charge_pressure", -1.0, false, 0.0},
+    {MEASURE_peak_charge_pressure, -1, "charge_pressure", 1.0, false, 0.0},
+    {MEASURE_engine_speed_max, MEASURE_engine_speed_max_time, "engine_speed", 1.0, false, 0.0},
+    {MEASURE_engine_speed_min, MEASURE_engine_speed_min_time, "engine_speed", -1.0, false, 0.0},
+    {MEASURE_motor_speed_max, -1, "motor_speed", 1.0, true, 0.0},
+    {MEASURE_vehicle_speed_max, -1, "vehicle_speed", 1.0, true, 0.0},
+    {MEASURE_largest_wheel_slip, -1, "wheel_slip", 1.0, true, 0.0},
+    {MEASURE_largest_front_wheel_slip, -1, "front_wheel_slip", 1.0, true, 0.0},
+    {MEASURE_relief_a_peak_flow, -1, "relief_a_flow", 1.0, false, 0.0},
+    {MEASURE_relief_b_peak_flow, -1, "relief_b_flow", 1.0, false, 0.0},
+    {MEASURE_loop_oil_temperature_max, -1, "loop_oil_temperature", 1.0, false, 0.0},
+    {MEASURE_tank_oil_temperature_max, -1, "tank_oil_temperature", 1.0, false, 0.0},
+};
+
+enum { EXTREMUM_ROWS = sizeof extremum_rows / sizeof extremum_rows[0] };
+
+struct timer_row {
+  const char *signal;
+  int total, first, count;
+};
+
+static const struct timer_row timer_rows[METRICS_TIMERS] = {
+    {"relief_a_flow", MEASURE_relief_a_open_time, MEASURE_relief_a_first_opening, MEASURE_relief_a_openings},
+    {"relief_b_flow", MEASURE_relief_b_open_time, MEASURE_relief_b_first_opening, MEASURE_relief_b_openings},
+};
+
+static void ledger_at(const struct view *view, const struct sample *sample, double *ledger) {
+  const struct plant *plant = view->plant;
+  integrator_integrals_at(view->integrator, sample->time, ledger);
+  plant->stored(view->model, sample->state, ledger + plant->ledger_integrated);
+}
+
+static void reset_stop(struct stop_observer *stop, double from) {
+  memset(stop, 0, sizeof *stop);
+  stop->from = from;
+  stop->stop_time = NAN;
+  stop->stop_distance = NAN;
+  stop->from_distance = NAN;
+  stop->from_speed = NAN;
+}
+
+static void begin_limit(struct limit_observer *observer, const struct limit *limit, double braking_from) {
+  memset(observer, 0, sizeof *observer);
+  observer->worst.signal = limit->keep.signal;
+  observer->worst.sign = limit->keep.above ? -1.0 : 1.0;
+  observer->worst.from = limit->within > 0.0 ? (isnan(braking_from) ? 0.0 : braking_from) + limit->within : 0.0;
+  observer->first = NAN;
+}
+
+static bool breaks(const struct limit *limit, double value) {
+  return limit->keep.above ? value < limit->keep.level : value > limit->keep.level;
+}
+
+struct limit_question {
+  const struct limit *limit;
+  double from;
+};
+
+static bool is_broken(const void *context, const struct sample *sample) {
+  const struct limit_question *question = context;
+  return sample->time >= question->from && breaks(question->limit, sample->signals[question->limit->keep.signal]);
+}
+
+static void start_braking(struct metrics *metrics, const struct view *view, const struct sample *sample,
+                          bool integrals_ready) {
+  struct stop_observer *stop = &metrics->stop;
+  stop->begun = true;
+  if (metrics->distance >= 0) {
+    stop->from_distance = sample->signals[metrics->distance];
+  }
+  if (metrics->speed >= 0) {
+    stop->from_speed = sample->signals[metrics->speed];
+  }
+  if (integrals_ready) {
+    ledger_at(view, sample, stop->ledger_from);
+  } else {
+    view->plant->stored(view->model, sample->state, stop->ledger_from + view->plant->ledger_integrated);
+  }
+}
+
+bool metrics_begin(struct metrics *metrics, const struct view *view, const struct sample *sample, struct error *error) {
+  const struct case_data *data = view->data;
+  struct limit_observer *limits = metrics->limits;
+  int limit_capacity = metrics->limit_capacity;
+  memset(metrics, 0, sizeof *metrics);
+  metrics->limits = limits;
+  metrics->limit_capacity = limit_capacity;
+  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+    struct extremum *extremum = &metrics->extrema[i];
+    extremum->signal = registry_signal(view->plant, extremum_rows[i].signal);
+    if (extremum->signal >= 0 && !view->plant->signal_active(data->parameters, extremum->signal)) {
+      extremum->signal = -1;
+    }
+    extremum->sign = extremum_rows[i].sign;
+    extremum->absolute = extremum_rows[i].absolute;
+    extremum->from = extremum_rows[i].from;
+    if (extremum->signal >= 0) {
+      extremum_begin(extremum, sample);
+    }
+  }
+  for (int i = 0; i < METRICS_TIMERS; i++) {
+    metrics->timers[i].signal = registry_signal(view->plant, timer_rows[i].signal);
+    metrics->timers[i].level = OPEN_FLOW;
+    metrics->has_timer[i] = metrics->timers[i].signal >= 0;
+    if (metrics->has_timer[i]) {
+      timer_begin(&metrics->timers[i], sample);
+    }
+  }
+  metrics->speed = registry_signal(view->plant, "vehicle_speed");
+  metrics->distance = registry_signal(view->plant, "vehicle_distance");
+  metrics->duty_count = view->plant->duty_rates != NULL ? view->plant->duty_rates(view->model, NULL, NULL) : 0;
+  metrics->creep_from = data->simulation.end_time - CREEP_TIME;
+  metrics->oil_start = view->plant->oil(view->model, sample->state);
+  view->plant->stored(view->model, sample->state, metrics->stored_start + view->plant->ledger_integrated);
+  if (data->limit_count > metrics->limit_capacity) {
+    free(metrics->limits);
+    metrics->limits = calloc((size_t)data->limit_count, sizeof *metrics->limits);
+    metrics->limit_capacity = metrics->limits != NULL ? data->limit_count : 0;
+    if (metrics->limits == NULL) {
+      return error_set(error, ERROR_MEMORY, "out of memory for limits");
+    }
+  }
+  double from = data->simulation.stop_from >= 0.0 ? data->simulation.stop_from
+                                                  : view->plant->release_time(view->model, view->mode);
+  reset_stop(&metrics->stop, from);
+  for (int i = 0; i < data->limit_count; i++) {
+    begin_limit(&metrics->limits[i], &data->limits[i], from);
+    if (data->limits[i].keep.signal >= 0) {
+      struct limit_question question = {&data->limits[i], metrics->limits[i].worst.from};
+      extremum_begin(&metrics->limits[i].worst, sample);
+      if (is_broken(&question, sample)) {
+        metrics->limits[i].broken = true;
+        metrics->limits[i].first = sample->time;
+      }
+    }
+  }
+  if (from <= sample->time) {
+    start_braking(metrics, view, sample, false);
+  }
+  return true;
+}
+
+void metrics_release(struct metrics *metrics, const struct view *view, double from) {
+  if (view->data->simulation.stop_from >= 0.0 || isnan(from) || from == metrics->stop.from) {
+    return;
+  }
+  reset_stop(&metrics->stop, from);
+  for (int i = 0; i < view->data->limit_count; i++) {
+    const struct limit *limit = &view->data->limits[i];
+    if (limit->keep.signal >= 0 && limit->within > 0.0) {
+      begin_limit(&metrics->limits[i], limit, from);
+    }
+  }
+}
+
+double metrics_next_time(const struct metrics *metrics, double t) {
+  double next = HUGE_VAL;
+  if (!metrics->stop.begun && metrics->stop.from > t) {
+    next = metrics->stop.from;
+  }
+  if (metrics->creep_from > t && metrics->creep_from < next) {
+    next = metrics->creep_from;
+  }
+  return next;
+}
+
+struct still_question {
+  int speed;
+};
+
+static bool is_still(const void *context, const struct sample *sample) {
+  const struct still_question *question = context;
+  return fabs(sample->signals[question->speed]) <= STANDSTILL;
+}
+
+static void stop_at(struct metrics *metrics, const struct view *view, const struct sample *sample) {
+  struct stop_observer *stop = &metrics->stop;
+  stop->stopped = true;
+  stop->stop_time = sample->time - stop->from;
+  stop->stop_distance = sample->signals[metrics->distance] - stop->from_distance;
+  ledger_at(view, sample, stop->ledger_to);
+}
+
+static void observe_stop(struct metrics *metrics, const struct view *view, const struct step *step) {
+  struct stop_observer *stop = &metrics->stop;
+  if (!stop->begun && stop->from <= step->start->time) {
+    start_braking(metrics, view, step->start, true);
+  }
+  if (!stop->begun || stop->stopped || metrics->speed < 0) {
+    return;
+  }
+  struct still_question question = {metrics->speed};
+  struct sample found;
+  if (is_still(&question, step->start)) {
+    stop_at(metrics, view, step->start);
+  } else if (view_first(view, step, is_still, &question, &found)) {
+    stop_at(metrics, view, &found);
+  }
+}
+
+static void observe_limits(struct metrics *metrics, const struct view *view, const struct step *step) {
+  for (int i = 0; i < view->data->limit_count; i++) {
+    const struct limit *limit = &view->data->limits[i];
+    struct limit_observer *observer = &metrics->limits[i];
+    if (limit->keep.signal < 0 || step->end->time < observer->worst.from) {
+      continue;
+    }
+    extremum_observe(&observer->worst, view, step);
+    if (!observer->broken && observer->worst.seen && breaks(limit, observer->worst.best)) {
+      struct limit_question question = {limit, observer->worst.from};
+      struct sample found;
+      observer->broken = true;
+      if (is_broken(&question, step->start)) {
+        observer->first = step->start->time;
+      } else if (view_first(view, step, is_broken, &question, &found)) {
+        observer->first = found.time;
+      } else { /* a peak between the looked-at points */
+        observer->first = observer->worst.time;
+      }
+    }
+  }
+}
+
+/* Simpson's rule over the step. */
+static void observe_duty(struct metrics *metrics, const struct view *view, const struct step *step) {
+  double rates[3][PLANT_DUTY_RATES];
+  view->plant->duty_rates(view->model, step->start->signals, rates[0]);
+  view->plant->duty_rates(view->model, step->middle->signals, rates[1]);
+  view->plant->duty_rates(view->model, step->end->signals, rates[2]);
+  double width = step->end->time - step->start->time;
+  for (int i = 0; i < metrics->duty_count; i++) {
+    metrics->duty_sums[i] += width / 6.0 * (rates[0][i] + 4.0 * rates[1][i] + rates[2][i]);
+  }
+}
+
+void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step) {
+  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+    struct extremum *extremum = &metrics->extrema[i];
+    if (extremum->signal >= 0 && !extremum_idle(extremum, step)) {
+      extremum_observe(extremum, view, step);
+    }
+  }
+  for (int i = 0; i < METRICS_TIMERS; i++) {
+    if (metrics->has_timer[i]) {
+      timer_observe(&metrics->timers[i], view, step);
+    }
+  }
+  observe_stop(metrics, view, step);
+  observe_limits(metrics, view, step);
+  if (metrics->duty_count > 0) {
+    observe_duty(metrics, view, step);
+  }
+  if (metrics->speed >= 0 && step->start->time >= metrics->creep_from) {
+    /* Simpson's rule over the step */
+    double width = step->end->time - step->start->time;
+    metrics->creep_path +=
+        width / 6.0 *
+        (fabs(step->start->signals[metrics->speed]) + 4.0 * fabs(step->middle->signals[metrics->speed]) +
+         fabs(step->end->signals[metrics->speed]));
+  }
+}
+
+static void give(struct outcome *outcome, int measure, double value) {
+  outcome->measures[measure] = value;
+  outcome->absent[measure][0] = '\0';
+}
+
+static void lack(struct outcome *outcome, int measure, const char *why) {
+  outcome->measures[measure] = NAN;
+  snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
+}
+
+static void end_ledger(struct metrics *metrics, const struct view *view, const struct sample *sample,
+                       struct outcome *outcome) {
+  const struct plant *plant = view->plant;
+  struct stop_observer *stop = &metrics->stop;
+  double ledger[PLANT_LEDGER_LIMIT] = {0};
+  ledger_at(view, sample, ledger);
+  if (stop->begun && !stop->stopped) {
+    memcpy(stop->ledger_to, ledger, sizeof ledger);
+  }
+  double in = 0.0;
+  double balance = 0.0;
+  double oil_lost = 0.0;
+  for (int i = 0; i < plant->ledger_count; i++) {
+    double energy = ledger[i] - (plant->ledger[i].kind == LEDGER_STORED ? metrics->stored_start[i] : 0.0);
+    outcome->ledger[i].energy = energy;
+    outcome->ledger[i].from_release = stop->begun ? stop->ledger_to[i] - stop->ledger_from[i] : NAN;
+    switch (plant->ledger[i].kind) {
+    case LEDGER_SOURCE:
+      in += fmax(0.0, energy);
+      balance += energy;
+      break;
+    case LEDGER_LOSS:
+      outcome->energy_lost += energy;
+      balance -= energy;
+      break;
+    case LEDGER_OIL_LOST:
+      oil_lost += energy; /* m3 */
+      break;
+    case LEDGER_STORED_RATE:
+    case LEDGER_STORED:
+      outcome->energy_stored += energy;
+      balance -= energy;
+      break;
+    }
+  }
+  outcome->energy_in = in;
+  outcome->energy_residual = balance;
+  give(outcome, MEASURE_energy_residual, fabs(balance) / fmax(in, LEAST_ENERGY_IN));
+  give(outcome, MEASURE_oil_lost, oil_lost);
+  give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);
+}
+
+static void end_stop(const struct metrics *metrics, const struct sample *sample, struct outcome *outcome) {
+  const struct stop_observer *stop = &metrics->stop;
+  if (metrics->speed < 0) {
+    return;
+  }
+  give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed]);
+  give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance]);
+  if (!stop->begun) {
+    const char *why = isnan(stop->from) ? "the pedal never falls to zero" : "the run ends before braking starts";
+    lack(outcome, MEASURE_stop_from, why);
+    lack(outcome, MEASURE_stop_from_speed, why);
+    lack(outcome, MEASURE_stop_time, why);
+    lack(outcome, MEASURE_stop_distance, why);
+  } else {
+    give(outcome, MEASURE_stop_from, stop->from);
+    give(outcome, MEASURE_stop_from_speed, stop->from_speed);
+    if (stop->stopped) {
+      give(outcome, MEASURE_stop_time, stop->stop_time);
+      give(outcome, MEASURE_stop_distance, stop->stop_distance);
+    } else {
+      lack(outcome, MEASURE_stop_time, "no standstill before the end of the run");
+      lack(outcome, MEASURE_stop_distance, "no standstill before the end of the run");
+    }
+  }
+  if (metrics->creep_from >= 0.0 && sample->time >= metrics->creep_from + CREEP_TIME * (1.0 - 1e-9)) {
+    give(outcome, MEASURE_creep_speed, metrics->creep_path / CREEP_TIME);
+  } else {
+    lack(outcome, MEASURE_creep_speed, "the run is shorter than one second or ended early");
+  }
+}
+
+/* The run as one cycle of a duty of hours. */
+static void end_duty(const struct metrics *metrics, const struct view *view, const struct sample *sample,
+                     struct outcome *outcome) {
+  static const int particles[] = {MEASURE_particles_4, MEASURE_particles_6, MEASURE_particles_14};
+  static const int codes[] = {MEASURE_iso_code_4, MEASURE_iso_code_6, MEASURE_iso_code_14};
+  static const int all[] = {MEASURE_particles_4,   MEASURE_particles_6,  MEASURE_particles_14,
+                            MEASURE_iso_code_4,    MEASURE_iso_code_6,   MEASURE_iso_code_14,
+                            MEASURE_cleaning_time, MEASURE_element_dirt, MEASURE_bypass_opening_time};
+  if (view->plant->duty == NULL) {
+    return;
+  }
+  if (metrics->duty_count == 0 || !(sample->time > 0.0)) {
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+      lack(outcome, all[i], metrics->duty_count == 0 ? "no duty is asked for" : "the run is too short");
+    }
+    return;
+  }
+  double means[PLANT_DUTY_RATES];
+  for (int i = 0; i < metrics->duty_count; i++) {
+    means[i] = metrics->duty_sums[i] / sample->time;
+  }
+  struct plant_duty duty;
+  view->plant->duty(view->model, means, &duty);
+  for (int i = 0; i < PLANT_DUTY_CLASSES; i++) {
+    give(outcome, particles[i], duty.particles[i]);
+    give(outcome, codes[i], duty.code[i]);
+  }
+  give(outcome, MEASURE_element_dirt, duty.element_dirt);
+  give(outcome, MEASURE_cleaning_time, duty.cleaning_time);
+  give(outcome, MEASURE_bypass_opening_time, duty.bypass_time);
+  if (isnan(duty.cleaning_time)) {
+    lack(outcome, MEASURE_cleaning_time, "the oil does not get that clean within the duty");
+  }
+  if (isnan(duty.bypass_time)) {
+    lack(outcome, MEASURE_bypass_opening_time, "the bypass stays shut for the whole duty");
+  }
+}
+
+static bool end_limits(const struct metrics *metrics, const struct view *view, struct outcome *outcome,
+                       struct error *error) {
+  const struct case_data *data = view->data;
+  if (data->limit_count > outcome->limit_capacity) {
+    free(outcome->broken);
+    free(outcome->worst);
+    outcome->broken = calloc((size_t)data->limit_count, sizeof *outcome->broken);
+    outcome->worst = calloc((size_t)data->limit_count, sizeof *outcome->worst);
+    outcome->limit_capacity = data->limit_count;
+    if (outcome->broken == NULL || outcome->worst == NULL) {
+      outcome->limit_capacity = 0;
+      return error_set(error, ERROR_MEMORY, "out of memory for limits");
+    }
+  }
+  for (int i = 0; i < data->limit_count; i++) {
+    const struct limit *limit = &data->limits[i];
+    struct broken_limit found = {i, NAN, NAN, NAN};
+    bool broken;
+    if (limit->keep.signal >= 0) {
+      const struct limit_observer *observer = &metrics->limits[i];
+      broken = observer->broken;
+      found.first = observer->first;
+      found.time = observer->worst.seen ? observer->worst.time : NAN;
+      found.worst = observer->worst.seen ? observer->worst.best : NAN;
+    } else if (limit->keep.signal == CONDITION_CLOCK) {
+      found.worst = outcome->end_time;
+      broken = breaks(limit, found.worst);
+    } else {
+      found.worst = outcome->measures[limit->keep.measure];
+      /* A measure that the run does not have keeps no limit: a machine that never stops breaks every stop_time. */
+      broken = isnan(found.worst) || breaks(limit, found.worst);
+    }
+    outcome->worst[i] = found;
+    if (broken) {
+      outcome->broken[outcome->broken_count++] = found;
+    }
+  }
+  return true;
+}
+
+bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
+                 struct error *error) {
+  for (int i = 0; i < MEASURE_COUNT; i++) {
+    lack(outcome, i, "this circuit has no such thing");
+  }
+  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+    const struct extremum *extremum = &metrics->extrema[i];
+    if (extremum->signal < 0) {
+      continue;
+    }
+    if (!extremum->seen) {
+      lack(outcome, extremum_rows[i].measure, "the run is too short");
+      continue;
+    }
+    give(outcome, extremum_rows[i].measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
+    if (extremum_rows[i].time_measure >= 0) {
+      give(outcome, extremum_rows[i].time_measure, extremum->time);
+    }
+  }
+  for (int i = 0; i < METRICS_TIMERS; i++) {
+    if (!metrics->has_timer[i]) {
+      continue;
+    }
+    const struct timer *timer = &metrics->timers[i];
+    give(outcome, timer_rows[i].total, timer_total(timer, sample->time));
+    give(outcome, timer_rows[i].count, (double)timer->count);
+    if (timer->count > 0) {
+      give(outcome, timer_rows[i].first, timer->first);
+    } else {
+      lack(outcome, timer_rows[i].first, "the valve never opened");
+    }
+  }
+  end_ledger(metrics, view, sample, outcome);
+  double relief_heat = 0.0;
+  for (int i = 0; i < view->plant->ledger_count; i++) {
+    const char *name = view->plant->ledger[i].name;
+    if (strcmp(name, "relief_a") == 0 || strcmp(name, "relief_b") == 0) {
+      relief_heat += outcome->ledger[i].energy;
+    }
+  }
+  give(outcome, MEASURE_relief_heat, relief_heat);
+  end_stop(metrics, sample, outcome);
+  end_duty(metrics, view, sample, outcome);
+  return end_limits(metrics, view, outcome, error);
+}
+
+void metrics_free(struct metrics *metrics) {
+  free(metrics->limits);
+  metrics->limits = NULL;
+}

@@ -1,0 +1,60 @@
+/* Makes the measures of a run: follows extremes and spans, the stop after the pedal's release, the ledger, the limits.
+ */
+#ifndef SWASHLOOP_RUN_METRICS_H
+#define SWASHLOOP_RUN_METRICS_H
+
+#include "observers.h"
+#include "run.h"
+#include "view.h"
+
+enum { METRICS_EXTREMA = 24, METRICS_TIMERS = 2 };
+
+/* The stop: from when braking starts to the first standstill. */
+struct stop_observer {
+  double from;  /* s; NaN while nothing brakes */
+  bool begun;   /* `from` has passed */
+  bool stopped; /* standstill reached since */
+  double from_distance;
+  double from_speed;
+  double stop_time;
+  double stop_distance;
+  double ledger_from[PLANT_LEDGER_LIMIT];
+  double ledger_to[PLANT_LEDGER_LIMIT];
+};
+
+struct limit_observer {
+  struct extremum worst; /* of the signal, on the side that breaks */
+  bool broken;
+  double first;
+};
+
+struct metrics {
+  struct extremum extrema[METRICS_EXTREMA];
+  struct timer timers[METRICS_TIMERS];
+  bool has_timer[METRICS_TIMERS];
+  struct stop_observer stop;
+  int speed; /* signal indices, -1 where the plant has none */
+  int distance;
+  double creep_from;                  /* s: start of the last second */
+  double creep_path;                  /* m: integral of |speed| from there */
+  int duty_count;                     /* numbers that a duty goes by */
+  double duty_sums[PLANT_DUTY_RATES]; /* their integrals over the run */
+  double oil_start;
+  double stored_start[PLANT_LEDGER_LIMIT];
+  struct limit_observer *limits;
+  int limit_capacity;
+};
+
+/* `metrics` is all zero, or of an earlier run, whose memory is used again. */
+bool metrics_begin(struct metrics *metrics, const struct view *view, const struct sample *sample, struct error *error);
+/* Braking starts at `from` (NaN: not known yet); may be told again when an action releases the pedal. */
+void metrics_release(struct metrics *metrics, const struct view *view, double from);
+/* When the observer must see an end of a step: the start of braking, if it lies ahead; HUGE_VAL otherwise. */
+double metrics_next_time(const struct metrics *metrics, double t);
+void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step);
+/* Fill outcome: measures, ledger, limits. `moment` is the last. */
+bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
+                 struct error *error);
+void metrics_free(struct metrics *metrics);
+
+#endif

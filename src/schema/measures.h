@@ -1,0 +1,71 @@
+/* The measures: one number a run, declared once. NaN where a plant or a run has none, with the reason in `absent`. */
+#ifndef SWASHLOOP_SCHEMA_MEASURES_H
+#define SWASHLOOP_SCHEMA_MEASURES_H
+
+#include "field.h"
+
+/* MEASURE(name, quantity, reference, long name) */
+/* clang-format off */
+#define MEASURE_LIST(MEASURE)                                                                                          \
+  MEASURE(peak_line_a_pressure, PRESSURE, GAUGE, "highest pressure in line A")                                         \
+  MEASURE(peak_line_a_pressure_time, TIME, NONE, "when line A was highest")                                            \
+  MEASURE(peak_line_b_pressure, PRESSURE, GAUGE, "highest pressure in line B")                                         \
+  MEASURE(peak_line_b_pressure_time, TIME, NONE, "when line B was highest")                                            \
+  MEASURE(lowest_low_side_pressure, PRESSURE, GAUGE, "lowest pressure of the lower of the two lines")                  \
+  MEASURE(lowest_low_side_pressure_time, TIME, NONE, "when the low side was lowest")                                   \
+  MEASURE(lowest_low_side_pressure_after_settling, PRESSURE, GAUGE, "the same from 0.5 s on")                          \
+  MEASURE(lowest_charge_pressure, PRESSURE, GAUGE, "lowest charge pressure")                                           \
+  MEASURE(lowest_charge_pressure_time, TIME, NONE, "when the charge pressure was lowest")                              \
+  MEASURE(peak_charge_pressure, PRESSURE, GAUGE, "highest charge pressure")                                            \
+  MEASURE(engine_speed_max, ANGULAR_SPEED, NONE, "highest engine speed")                                               \
+  MEASURE(engine_speed_max_time, TIME, NONE, "when the engine was fastest")                                            \
+  MEASURE(engine_speed_min, ANGULAR_SPEED, NONE, "lowest engine speed")                                                \
+  MEASURE(engine_speed_min_time, TIME, NONE, "when the engine was slowest")                                            \
+  MEASURE(motor_speed_max, ANGULAR_SPEED, NONE, "highest motor speed, either way")                                     \
+  MEASURE(vehicle_speed_max, SPEED, NONE, "highest speed, either way")                                                 \
+  MEASURE(vehicle_speed_end, SPEED, NONE, "speed at the end")                                                          \
+  MEASURE(vehicle_distance_end, LENGTH, NONE, "distance at the end")                                                   \
+  MEASURE(stop_from, TIME, NONE, "when braking started")                                                               \
+  MEASURE(stop_from_speed, SPEED, NONE, "speed when braking started")                                                  \
+  MEASURE(stop_time, TIME, NONE, "from the start of braking to standstill")                                            \
+  MEASURE(stop_distance, LENGTH, NONE, "distance from the start of braking to standstill")                             \
+  MEASURE(creep_speed, SPEED, NONE, "mean of the absolute speed over the last second")                                 \
+  MEASURE(largest_wheel_slip, FRACTION, NONE, "largest slip of the wheels, either way")                                \
+  MEASURE(relief_a_open_time, TIME, NONE, "total time with more than 0.6 L/min through relief valve A")                \
+  MEASURE(relief_b_open_time, TIME, NONE, "total time with more than 0.6 L/min through relief valve B")                \
+  MEASURE(relief_a_first_opening, TIME, NONE, "first opening of relief valve A")                                       \
+  MEASURE(relief_b_first_opening, TIME, NONE, "first opening of relief valve B")                                       \
+  MEASURE(relief_a_openings, NUMBER, NONE, "how often relief valve A opened")                                          \
+  MEASURE(relief_b_openings, NUMBER, NONE, "how often relief valve B opened")                                          \
+  MEASURE(relief_a_peak_flow, FLOW, NONE, "largest flow through relief valve A")                                       \
+  MEASURE(relief_b_peak_flow, FLOW, NONE, "largest flow through relief valve B")                                       \
+  MEASURE(relief_heat, ENERGY, NONE, "heat made in both main relief valves")                                           \
+  MEASURE(loop_oil_temperature_max, TEMPERATURE, NONE, "highest loop oil temperature")                                 \
+  MEASURE(tank_oil_temperature_max, TEMPERATURE, NONE, "highest tank oil temperature")                                 \
+  MEASURE(energy_residual, FRACTION, NONE, "what the energy ledger does not explain, over the energy put in")          \
+  MEASURE(oil_lost, VOLUME, NONE, "oil lost to the ground")                                                            \
+  MEASURE(largest_front_wheel_slip, FRACTION, NONE, "largest slip of the front wheels, either way")                    \
+  MEASURE(particles_4, PARTICLE_COUNT, NONE, "particles above 4 um(c) at the end of the duty")                         \
+  MEASURE(particles_6, PARTICLE_COUNT, NONE, "particles above 6 um(c) at the end of the duty")                         \
+  MEASURE(particles_14, PARTICLE_COUNT, NONE, "particles above 14 um(c) at the end of the duty")                       \
+  MEASURE(iso_code_4, NUMBER, NONE, "ISO 4406 code above 4 um(c) at the end of the duty")                              \
+  MEASURE(iso_code_6, NUMBER, NONE, "ISO 4406 code above 6 um(c) at the end of the duty")                              \
+  MEASURE(iso_code_14, NUMBER, NONE, "ISO 4406 code above 14 um(c) at the end of the duty")                            \
+  MEASURE(cleaning_time, LONG_TIME, NONE, "duty until the oil is as clean as its target")                              \
+  MEASURE(element_dirt, DIRT, NONE, "dirt in the filter element at the end of the duty")                               \
+  MEASURE(bypass_opening_time, LONG_TIME, NONE, "duty until the filter's bypass opens at the run's mean flow")         \
+  MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")
+/* clang-format on */
+
+enum measure {
+#define MEASURE_ID(name, quantity, reference, text) MEASURE_##name,
+  MEASURE_LIST(MEASURE_ID)
+#undef MEASURE_ID
+      MEASURE_COUNT
+};
+
+extern const struct signal measure_rows[MEASURE_COUNT];
+
+int measure_find(const char *name); /* index or -1 */
+
+#endif

@@ -1,0 +1,42 @@
+/* Find, set and check parameters by path ("pump.displacement"), over the tables that plants declare. */
+#ifndef SWASHLOOP_SCHEMA_REGISTRY_H
+#define SWASHLOOP_SCHEMA_REGISTRY_H
+
+#include <stdbool.h>
+
+#include "error.h"
+#include "plant.h"
+
+/* All plants, NULL at the end. */
+extern const struct plant *const registry_plants[];
+const struct plant *registry_plant(const char *name);
+
+/* A found parameter. */
+struct parameter {
+  const struct group *group;
+  const struct field *field;
+};
+
+const struct group *registry_group(const struct group *groups, int group_count, const char *name);
+const struct field *registry_field(const struct group *group, const char *name);
+/* Where the parameter's member lies in a block that starts at `base`. */
+void *registry_member(void *base, struct parameter parameter);
+const void *registry_member_const(const void *base, struct parameter parameter);
+/* Every default into `base`. */
+void registry_defaults(const struct group *groups, int group_count, void *base);
+
+/* Mean spacing of the finest smooth table over time; HUGE_VAL without one. */
+double registry_sampling(const struct group *groups, int group_count, const void *base);
+
+/* Index of `name` in choices "a|b|c", or -1; and the other way round into buffer. */
+int registry_choice(const char *choices, const char *name);
+const char *registry_choice_name(const char *choices, int index, char *buffer, int size);
+
+int registry_signal(const struct plant *plant, const char *name); /* index or -1 */
+int registry_channel(const struct plant *plant, const char *name);
+
+/* The nearest of `count` names to `name` by edit distance, NULL if none is near. `name_at` returns the i-th. */
+const char *registry_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),
+                             const void *context);
+
+#endif

@@ -1,0 +1,41 @@
+/* Several processes that share one sweep. Rank 0 deals out spans, keeps the journal and runs cases as well; the others
+ * ask, run and send their rows. What carries the messages is given from outside: MPI (ranks.c), or a test. */
+#ifndef SWASHLOOP_SWEEP_COMMUNICATOR_H
+#define SWASHLOOP_SWEEP_COMMUNICATOR_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum message_kind {
+  MESSAGE_ASK,  /* a rank wants a span */
+  MESSAGE_SPAN, /* here is one */
+  MESSAGE_END,  /* there is none, and none will come */
+  MESSAGE_ROWS, /* a finished block */
+  MESSAGE_STOP, /* end after the case in hand */
+  MESSAGE_BYE   /* a rank has nothing left to send */
+};
+
+/* First in every message; the payload follows. */
+struct message_head {
+  int64_t first; /* of MESSAGE_ASK: fingerprint of the study, which all ranks must have read alike */
+  int64_t count;
+  int64_t failed;
+  double seconds;
+  double integration;
+  int32_t flag; /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written */
+  int32_t bytes;
+  char text[256]; /* of MESSAGE_BYE: why; of MESSAGE_ASK: the program, which must be the same in all ranks */
+};
+
+struct communicator {
+  void *context;
+  int rank;
+  int size;
+  void (*send)(void *context, int to, enum message_kind kind, const struct message_head *message, const void *payload);
+  /* The next message if one has come: true, its payload in memory that lasts until the next call. */
+  bool (*receive)(void *context, int *from, enum message_kind *kind, struct message_head *message,
+                  const void **payload);
+};
+
+#endif
