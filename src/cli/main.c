@@ -11,7 +11,15 @@
 #include "ranks.h"
 #define SWEEP_COMMAND ranks_command_sweep
 static int ranks_command_sweep(int argument_count, char **arguments) {
-  return ranks_run(argument_count, arguments, sweep_with_communicator);
+  struct ranks *ranks = ranks_begin();
+  if (ranks == NULL) {
+    struct error error;
+    error_set(&error, ERROR_MEMORY, "out of memory for the ranks");
+    return terminal_error(&error);
+  }
+  int code = sweep_with_communicator(argument_count, arguments, ranks_communicator(ranks));
+  ranks_end(ranks);
+  return code;
 }
 #else
 #define SWEEP_COMMAND command_sweep

@@ -57,16 +57,31 @@ static bool receive_message(void *context, int *from, enum message_kind *kind, s
   return true;
 }
 
-int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct communicator *)) {
-  struct post post = {0};
-  struct communicator communicator = {.context = &post, .send = send_message, .receive = receive_message};
-  int level = 0;
-  MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
-  MPI_Comm_rank(MPI_COMM_WORLD, &communicator.rank);
-  MPI_Comm_size(MPI_COMM_WORLD, &communicator.size);
-  int code = command(argument_count, arguments, communicator.size > 1 ? &communicator : NULL);
+struct ranks {
+  struct post post;
+  struct communicator communicator;
+};
+
+struct ranks *ranks_begin(void) {
+  struct ranks *ranks = calloc(1, sizeof *ranks);
+  if (ranks != NULL) {
+    int level = 0;
+    ranks->communicator =
+        (struct communicator){.context = &ranks->post, .send = send_message, .receive = receive_message};
+    MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
+    MPI_Comm_rank(MPI_COMM_WORLD, &ranks->communicator.rank);
+    MPI_Comm_size(MPI_COMM_WORLD, &ranks->communicator.size);
+  }
+  return ranks;
+}
+
+const struct communicator *ranks_communicator(const struct ranks *ranks) {
+  return ranks->communicator.size > 1 ? &ranks->communicator : NULL;
+}
+
+void ranks_end(struct ranks *ranks) {
   MPI_Finalize();
-  free(post.out);
-  free(post.in);
-  return code;
+  free(ranks->post.out);
+  free(ranks->post.in);
+  free(ranks);
 }

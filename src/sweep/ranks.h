@@ -4,8 +4,13 @@
 
 #include "communicator.h"
 
-/* Call `command` on every rank, with a communicator of all of them, or NULL when there is but one; returns its exit
- * code. */
-int ranks_run(int argument_count, char **arguments, int (*command)(int, char **, const struct communicator *));
+struct ranks;
+
+/* Start the message passing. NULL without memory. */
+struct ranks *ranks_begin(void);
+/* What carries the messages between them; NULL when there is but one. */
+const struct communicator *ranks_communicator(const struct ranks *ranks);
+/* End it. */
+void ranks_end(struct ranks *ranks);
 
 #endif
