@@ -1,4 +1,4 @@
-/* A plant made of a few lines, for tests of the run room: every state is a signal, one lever, one switch. What it does
+/* A plant made of a few lines, for tests of the run room: every state is a signal, one lever, one guard. What it does
  * is a struct toy of functions; fields left out do nothing. */
 #ifndef SWASHLOOP_TESTS_TOY_H
 #define SWASHLOOP_TESTS_TOY_H
@@ -15,9 +15,9 @@ struct toy {
   double start[TOY_STATES];
   void (*rates)(double t, double lever, const double *y, double *rates);
   void (*signals)(double t, double lever, const double *y, double *signals); /* NULL: the states */
-  double (*event)(const double *y);                                          /* told when it crosses zero */
-  double (*falls)(const double *y);                              /* the switch: positive while all is well */
-  enum plant_verdict (*change)(double *y, const char **message); /* what happens when it falls */
+  double (*event)(const double *y);                                          /* reported when it crosses zero */
+  double (*falls)(const double *y);                                          /* the guard: positive while all is well */
+  enum plant_verdict (*change)(double *y, const char **message);             /* what happens when it falls */
   void (*powers)(double t, const double *y, double *in, double *lost);
   double (*stored)(const double *y);
   struct profile lever;

@@ -9,7 +9,7 @@
  * cos(slope), share_rear N + (h (m g sin(slope) + m a) + h_d F_d)/L, h the height of the centre of gravity, L the
  * wheelbase, F_d and h_d pull and height of the drawbar; the front axle the rest. Acceleration and traction depend on
  * each other; the shift sees the acceleration through the pitch lag, as a machine on tyres and springs does (0.1 s,
- * from memory), so there is no loop to solve. A load never falls below zero: an axle that lifts is told.
+ * from memory), so there is no loop to solve. A load never falls below zero: an axle that lifts is reported.
  *
  * Sign: forward and uphill positive. */
 #ifndef SWASHLOOP_MODELS_VEHICLE_H

@@ -33,9 +33,9 @@ struct ledger_row {
   const char *text;
 };
 
-/* Something worth telling. The function falls through zero, and rises again through `hysteresis`, so that a value that
- * plays about zero is told once; `rising` and `falling` are the words for each way ("" = say nothing). `signal` names
- * the signal whose value is told with it, or "". */
+/* Something worth reporting. The function falls through zero, and rises again through `hysteresis`, so that a value
+ * that plays about zero is reported once; `rising` and `falling` are the words for each way ("" = say nothing).
+ * `signal` names the signal whose value is reported with it, or "". */
 struct event_row {
   const char *name;
   const char *rising;
@@ -140,7 +140,7 @@ struct plant {
   /* Every event function. Cheap: no signal is computed. */
   void (*events_at)(const void *model, const void *mode, double t, const double *state, double *values);
   /* All that a run asks of one instant, from one pass over the circuit: the same numbers as powers, signals_at,
-   * events_at and switches give. NULL: a run asks those. */
+   * events_at and guards give. NULL: a run asks those. */
   void (*evaluate)(const void *model, const void *mode, double t, const double *state,
                    const struct plant_evaluation *look);
   /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
@@ -152,7 +152,7 @@ struct plant {
   int (*duty_rates)(const void *model, const double *signals, double *rates);
   void (*duty)(const void *model, const double *means, struct plant_duty *duty);
 
-  /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `switches`: functions that are
+  /* Modes. `next_time`: when the mode must next change by the clock (HUGE_VAL: never). `guards`: functions that are
    * positive while the mode holds; when one falls through zero the mode must change. `change`: make the mode right for
    * (t, state) after `which` fell (-1: the clock); it may adjust the state (a shaft that has come to rest). */
   int guard_count;

@@ -26,10 +26,10 @@ struct lanes_evaluation {
 
 struct plant_lanes {
   const char *name; /* of the processor compiled for */
-  int width;        /* doubles in one instruction; with 2 a look costs as much as LANES plain ones */
+  int width;        /* doubles in one instruction; with 2 an evaluation costs as much as LANES plain ones */
   size_t model_size;
   size_t mode_size;
-  /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot ride with those that are in:
+  /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot join those that are in:
    * laws, oil and which tables are there must be the same, numbers may differ. */
   const char *(*load_model)(void *lane_model, int lane, const void *model);
   /* A plain mode into one lane (or LANES_ALL). */

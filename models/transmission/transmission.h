@@ -225,7 +225,7 @@ enum transmission_ledger {
   LEDGER_INTEGRATED = LEDGER_engine_motion /* rows before the first STORED one */
 };
 
-/* EVENT(id, words when rising, words when falling, signal told, hysteresis) */
+/* EVENT(id, words when rising, words when falling, signal reported, hysteresis) */
 /* clang-format off */
 #define TRANSMISSION_EVENTS(EVENT)                                                                                     \
   EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", "line_a_pressure", 0.0)                                \

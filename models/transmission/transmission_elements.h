@@ -1,5 +1,5 @@
 /* The first two of the circuit's three passes: stores to node values, elements to flows, torques and heat. Wiring only.
- * Shared by the files that look at the circuit (rates, ledger, signals). Private to models/transmission*.c. */
+ * Shared by the files that evaluate the circuit (rates, ledger, signals). Private to models/transmission*.c. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 #define SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 

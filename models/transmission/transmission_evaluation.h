@@ -1,5 +1,5 @@
-/* What is told of the circuit at one instant: powers of the ledger, signals, event functions and switches. Private to
- * models/transmission*.c. */
+/* What is evaluated of the circuit at one instant: powers of the ledger, signals, event functions and guards. Private
+ * to models/transmission*.c. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
 #define SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
 
@@ -164,7 +164,7 @@ static inline void events_of(const struct transmission_model *model, const struc
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);
 }
 
-/* Losses, speed and drop of the machine whose map's switches these are: 0 the pump, 1 and 2 the motors. */
+/* Losses, speed and drop of the machine whose map's guards these are: 0 the pump, 1 and 2 the motors. */
 static inline const struct rotary_losses *mapped(const struct transmission_model *model, const real *x, int i,
                                                  real *speed) {
   if (i == 0) {

@@ -65,7 +65,7 @@ static bool makes_a_table(const struct transmission_parameters *own, int group, 
          number == &own->motor.viscous_exponent || number == &own->second_motor.viscous_exponent;
 }
 
-/* Why a parameter keeps this case from riding with those that are in, or NULL. */
+/* Why a parameter keeps this case from joining those that are in, or NULL. */
 static const char *refusal_by(struct transmission_parameters *own, const void *plain, int group, int field) {
   struct place place = place_of(own, plain, group, field);
   switch (place.field->kind) {
@@ -242,7 +242,7 @@ static void rates(const void *lane_model, const void *lane_mode, const lanes *t,
   }
 }
 
-/* One part's look, for one choice of what is wanted, so that the compiler leaves out the rest. */
+/* One part's evaluation, for one choice of what is wanted, so that the compiler leaves out the rest. */
 static void evaluate_everything(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                                 const real *x, const struct evaluations *to) {
   evaluate_all(model, mode, t, x, *to);

@@ -1,4 +1,4 @@
-/* What is told of the circuit: powers of the ledger, signals and event functions. */
+/* What is reported of the circuit: powers of the ledger, signals and event functions. */
 #include "transmission_evaluation.h"
 
 bool transmission_signal_active(const void *parameters, int signal) {

@@ -1,5 +1,5 @@
 /* The hold-back map: how steep a downgrade the drive holds at a steady speed without the friction brake, and what ends
- * it. At every speed the machine is looked at in balance along the pedal, from level drive down to the foot off; each
+ * it. At every speed the machine is put in balance along the pedal, from level drive down to the foot off; each
  * edge is then found exactly, with pedal and grade sought. Engine braking, relief and grip at the oil temperatures of
  * the case; heat in thermal balance. */
 #include <math.h>
@@ -10,7 +10,7 @@
 #include "relief.h"
 #include "registry.h"
 
-/* What ends the hold, in the order in which a tie is told. */
+/* What ends the hold, in the order in which a tie is reported. */
 enum edge { EDGE_ENGINE, EDGE_RELIEF, EDGE_GRIP, EDGE_HEAT, EDGE_COUNT };
 
 static const struct {

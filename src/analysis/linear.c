@@ -8,7 +8,7 @@
 /* Of a state's typical size. */
 #define STEP 1e-3
 #define NEAR 0.02
-#define KINK_SHARE 0.25 /* of the largest slope in the row, from which a kink is told */
+#define KINK_SHARE 0.25 /* of the largest slope in the row, from which a kink is reported */
 
 void instant_of(const struct plant *plant, const void *model, const void *mode, double time, const double *state,
                 struct instant *instant) {
@@ -85,7 +85,7 @@ bool linear_make(const struct instant *instant, const bool *take, struct linear 
   bool drifts[PLANT_STATE_LIMIT] = {false};
   if (take == NULL) {
     int places[PLANT_STATE_LIMIT];
-    /* The mode is only looked at. */
+    /* The mode is only read. */
     balance_begin(&balance, instant->plant, instant->model, NULL, instant->time);
     int count = balance_drifting(&balance, places);
     for (int i = 0; i < count; i++) {

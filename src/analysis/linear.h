@@ -1,5 +1,5 @@
 /* A plant linearised about one instant: the Jacobian of its rates, what it does by itself (eigenvalues, modes) and how
- * it answers an input. By central differences; where a kink is near, the two sides differ, and that is told. */
+ * it answers an input. By central differences; where a kink is near, the two sides differ, and that is reported. */
 #ifndef SWASHLOOP_ANALYSIS_LINEAR_H
 #define SWASHLOOP_ANALYSIS_LINEAR_H
 

@@ -363,7 +363,7 @@ bool machine_settle_speed(struct machine *machine, struct machine_point *point, 
   return false;
 }
 
-/* ---- looking at a point ---- */
+/* ---- a point ---- */
 
 void machine_signals(struct machine *machine, const struct machine_point *point, double *signals) {
   machine_set_all(machine, point->inputs);

@@ -1,5 +1,5 @@
 /* A machine in steady drive: a case of the transmission whose pedal, grade, drawbar pull and levers are held at values
- * of ours, looked at in balance at a given speed. Speeds, grades and pulls count forward and uphill positive. */
+ * of ours, held in balance at a given speed. Speeds, grades and pulls count forward and uphill positive. */
 #ifndef SWASHLOOP_ANALYSIS_MACHINE_H
 #define SWASHLOOP_ANALYSIS_MACHINE_H
 

@@ -204,7 +204,7 @@ static void put_corners(struct steady_answer *answer, const struct corner *corne
   }
 }
 
-/* Settings of the transmission whose pull is told, as shares of the pedal's two parts. */
+/* Settings of the transmission whose pull is reported, as shares of the pedal's two parts. */
 enum { SETTING_COUNT = 8 };
 
 static const double setting_strokes[SETTING_COUNT] = {0.25, 0.5, 0.75, 1.0, 1.0, 1.0, 1.0, 1.0};

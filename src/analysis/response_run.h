@@ -1,4 +1,4 @@
-/* A run of a case, looked at for how its relief valves answer. */
+/* A run of a case, examined for how its relief valves respond. */
 #ifndef SWASHLOOP_ANALYSIS_RESPONSE_RUN_H
 #define SWASHLOOP_ANALYSIS_RESPONSE_RUN_H
 

@@ -19,7 +19,7 @@ struct sensitivity_options {
 struct sensitivity {
   struct varied_parameter varied[SENSITIVITY_PARAMETERS];
   int count;
-  int measures[MEASURE_COUNT]; /* which, in the order of telling */
+  int measures[MEASURE_COUNT]; /* which, in the order of the report */
   int measure_count;
   int signals[SENSITIVITY_SIGNALS];
   int signal_count;

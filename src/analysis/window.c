@@ -33,7 +33,7 @@ static void evaluate_pair_at(struct observer_of_signal *observer_of_signal, cons
   } else {
     const struct mode *worst = &modes->modes[0];
     for (int k = 1; k < modes->count; k++) {
-      /* Among those that die out, the least damped pair is worth telling. */
+      /* Among those that die out, the least damped pair is worth reporting. */
       worst = modes->modes[k].real > worst->real ? &modes->modes[k] : worst;
     }
     int i = window->taken++;

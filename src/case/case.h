@@ -11,7 +11,7 @@
 
 enum { CASE_NAME_LIMIT = 96 };
 
-/* What a condition looks at when it is no signal. */
+/* What a condition reads when it is no signal. */
 enum { CONDITION_CLOCK = -1, CONDITION_MEASURE = -2 };
 
 /* A sentence `NAME OP VALUE`: a signal (or, in a limit, a measure) against a level. */
@@ -25,7 +25,7 @@ struct condition {
 
 /* `actions:` once the condition becomes true, one channel moves. Each fires once. */
 struct action {
-  char name[CASE_NAME_LIMIT]; /* what to call it in the story; default: the sentence */
+  char name[CASE_NAME_LIMIT]; /* what to call it in the event log; default: the sentence */
   struct condition when;
   int channel;
   double target;   /* SI */

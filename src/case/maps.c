@@ -58,7 +58,7 @@ static int by_speed_then_pressure(const void *a_, const void *b_) {
       return a->cell[column] < b->cell[column] ? -1 : 1;
     }
   }
-  /* Of two rows of one point the later comes last, to be the one that is told. */
+  /* Of two rows of one point the later comes last, to be the one that is reported. */
   return a->node->line != b->node->line ? (a->node->line < b->node->line ? -1 : 1)
                                         : (a->node->column > b->node->column) - (a->node->column < b->node->column);
 }
@@ -105,7 +105,7 @@ static int list_pressures(const struct map_row *rows, int count, real *pressures
   return kept;
 }
 
-/* Has each speed a row for every pressure? A hole is told at the first row of its speed. */
+/* Has each speed a row for every pressure? A hole is reported at the first row of its speed. */
 static bool check_grid(const struct loader *loader, const char *path, const struct map_row *rows, int count,
                        const real *pressures, int pressure_count) {
   int first = 0;

@@ -11,7 +11,7 @@
 #include "options.h"
 #include "units.h"
 
-#define CLOSE 0.95 /* correlation from which a pair is told */
+#define CLOSE 0.95 /* correlation from which a pair is reported */
 
 struct request {
   struct asked asked;

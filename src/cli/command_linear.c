@@ -459,7 +459,7 @@ static int tell_instant(const struct request *request, const struct case_data *d
   }
   bool good = about_instant(request, data, work, &error);
   if (good && request->input != NULL) {
-    /* The response may cut a state from the system: the modes are told of the whole. */
+    /* The response may cut a state from the system: the modes are reported of the whole. */
     struct linear whole = work->linear;
     good = make_response(request, work, &error);
     work->linear = whole;

@@ -97,7 +97,7 @@ static bool is_time_of_another(int measure) {
   return false;
 }
 
-/* Absent, told elsewhere on the page, or of a relief valve that stayed shut. */
+/* Absent, shown elsewhere on the page, or of a relief valve that stayed shut. */
 static bool is_left_out(const struct outcome *outcome, int measure) {
   const char *name = measure_rows[measure].name;
   bool shut_a = !(outcome->measures[MEASURE_relief_a_openings] > 0.0);

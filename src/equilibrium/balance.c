@@ -135,7 +135,7 @@ static bool solve(struct balance *balance, double *state) {
   return found;
 }
 
-/* Make the mode right for the state. Returns the switch that fell, -1 if none did. */
+/* Make the mode right for the state. Returns the guard that fell, -1 if none did. */
 static int mend_mode(const struct balance *balance, double *state, bool *ends, const char **words) {
   const struct plant *plant = balance->plant;
   double guards[64];

@@ -1,6 +1,6 @@
 /* Careful reading of HDF5 files that may be anything: cut off, damaged, or made to mislead. Only plain datasets inside
- * the file itself are read; what is told by a size is bounded before memory is asked for. The first failure is noted
- * and later calls do nothing, so that a reader reads as a list and asks once at the end. */
+ * the file itself are read; what is reported by a size is bounded before memory is asked for. The first failure is
+ * noted and later calls do nothing, so that a reader reads as a list and asks once at the end. */
 #ifndef SWASHLOOP_FILES_H5_READ_H
 #define SWASHLOOP_FILES_H5_READ_H
 

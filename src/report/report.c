@@ -111,7 +111,7 @@ static bool write_runs(FILE *out, const struct report_request *request, struct e
   return true;
 }
 
-/* Runs are told together, a table alone. */
+/* Runs are reported together, a table alone. */
 static bool find_use(const struct report_request *request, enum page_use *use, struct error *error) {
   *use = PAGE_FOR_RUNS;
   for (int i = 0; i < request->file_count; i++) {

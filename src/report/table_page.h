@@ -13,7 +13,7 @@
 bool table_page_fits(const char *path);
 
 /* Write the script elements of the table to `out`. Of a large table a fair sample of the cases goes on the page; what
- * is told of all cases (counts, extremes) is of all cases all the same. */
+ * is reported of all cases (counts, extremes) is of all cases all the same. */
 bool table_page_write(FILE *out, const char *path, struct error *error);
 
 #endif

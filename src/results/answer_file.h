@@ -1,5 +1,5 @@
 /* The file of an analysis: axes, columns along them, single values, in groups; the rules of a run file (docs/files.md)
- * hold for it. Failures are noted and told at the end, so that a writer reads as a list. */
+ * hold for it. Failures are noted and reported at the end, so that a writer reads as a list. */
 #ifndef SWASHLOOP_RESULTS_ANSWER_FILE_H
 #define SWASHLOOP_RESULTS_ANSWER_FILE_H
 

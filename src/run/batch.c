@@ -7,14 +7,14 @@
 #include "main_loop.h"
 #include "rosenbrock.h"
 
-/* Where a step is looked at. */
+/* Where a step is evaluated. */
 enum { MIDDLE, END, EVALUATIONS };
 
 struct batch_lane {
   struct run_workspace *run;
   struct outcome outcome;
   bool under_way;
-  bool asks;    /* the last attempt was good: the course says what comes next */
+  bool asks;    /* the last attempt was good: the main loop says what comes next */
   bool stepped; /* in this round */
   long starts;  /* as of the mode that lies in the lane */
   double stop;
@@ -37,7 +37,7 @@ struct batch {
   lanes state[PLANT_STATE_LIMIT];
   lanes absolute[PLANT_STATE_LIMIT];
   lanes relative[PLANT_STATE_LIMIT];
-  /* Looks at the middle and the end of the steps. */
+  /* Values at the middle and the end of the steps. */
   lanes evaluation_time[EVALUATIONS];
   lanes argument; /* of the middle, in the step's polynomial */
   lanes middle[PLANT_STATE_LIMIT];
@@ -74,9 +74,9 @@ static void rates_of_all(void *context, const lanes *t, const lanes *state, lane
   batch->kernels->rates(batch->lane_model, batch->lane_mode, t, state, rates);
 }
 
-/* ---- who rides ---- */
+/* ---- which case joins ---- */
 
-/* The time gone since the last change of the company, in equal shares to those who were in it. */
+/* The time gone since a lane was last filled or emptied, in equal shares to the lanes in use. */
 static void share_time(struct batch *batch) {
   double now = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
   for (int i = 0; i < BATCH_LANES; i++) {
@@ -104,7 +104,7 @@ static bool refit(struct batch *batch, const struct sparsity *wanted, struct err
                                      error_set(error, ERROR_MEMORY, "out of memory for the runs side by side"));
 }
 
-/* An empty company takes any laws. */
+/* An empty batch takes any laws. */
 static void clear_lanes(struct batch *batch) {
   if (batch->kernels != NULL) {
     memset(batch->lane_model, 0, batch->kernels->model_size);
@@ -165,7 +165,7 @@ static void run_alone(struct batch *batch, int i) {
   tell_done(batch, i, run_close(run, gone, &error), &error);
 }
 
-/* Give the place a case that rides; false when there is none left. */
+/* Give the lane a case that can run side by side; false when there is none left. */
 static bool fill(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   const struct case_data *data;
@@ -233,7 +233,7 @@ static void leave(struct batch *batch, int i) {
   (void)fill(batch, i);
 }
 
-/* Was the attempt in lane i good? Then it is to be looked at. */
+/* Was the attempt in lane i good? Then it is to be evaluated. */
 static void judge_attempt(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   struct integrator *integrator = lane->run->view.integrator;
@@ -292,7 +292,7 @@ static void take_sample(const struct batch *batch, int which, const lanes *state
   column(batch->guards[which], plant->guard_count, i, sample->guards);
 }
 
-/* Look at the steps made in this round, all lanes in one. */
+/* Evaluate the steps made in this round, all lanes at once. */
 static void evaluate_steps(struct batch *batch) {
   if (batch->kernels != NULL) {
     find_middle(batch);

@@ -1,7 +1,7 @@
 /* Runs side by side: up to eight cases of one plant, each in a lane of its own, stepped together by the linearly
  * implicit method. Each has its own time, step, error control and events; a lane whose run has ended is given the next
  * case. What comes of a case does not depend on its lane, on its neighbours or on when it came: it is what a run by
- * itself gives, to the last bit. A case that cannot ride - another method, other laws than those that are under way -
+ * itself gives, to the last bit. A case that cannot join - another method, other laws than those that are under way -
  * runs by itself. */
 #ifndef SWASHLOOP_RUN_BATCH_H
 #define SWASHLOOP_RUN_BATCH_H

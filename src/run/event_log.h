@@ -1,4 +1,4 @@
-/* The story of a run: its events, in time order, in words. */
+/* The event log of a run: its events, in time order, in words. */
 #ifndef SWASHLOOP_RUN_EVENT_LOG_H
 #define SWASHLOOP_RUN_EVENT_LOG_H
 

@@ -166,7 +166,7 @@ static bool has_fallen(const void *context, const struct sample *sample) {
 struct cut {
   bool found;
   struct sample sample;
-  int which; /* the switch that fell, or -1: an action */
+  int which; /* the guard that fell, or -1: an action */
 };
 
 static void nearer(struct cut *cut, const struct sample *sample, int which) {
@@ -177,7 +177,7 @@ static void nearer(struct cut *cut, const struct sample *sample, int which) {
   }
 }
 
-/* Has any switch fallen at a point that has been looked at? */
+/* Has any guard fallen at a point that has been evaluated? */
 static bool any_has_fallen(const struct step *step, int count) {
   int fallen = 0;
   for (int i = 0; i < count; i++) {
@@ -238,7 +238,7 @@ static bool fire_all(struct run_workspace *run, const struct sample *sample, boo
   return true;
 }
 
-/* Accept the step from run->start to `end`: everything that looks at it looks now. */
+/* Accept the step from run->start to `end`: every observer sees it now. */
 static bool accept(struct run_workspace *run, const struct sample *end, struct error *error) {
   struct step step = {run->start, run->middle, end};
   metrics_observe(&run->metrics, &run->view, &step);
@@ -270,7 +270,7 @@ static bool fail(struct run_workspace *run) {
   return false;
 }
 
-/* Change the mode at run->start (switch `which`, -1 the clock). Returns false when the run must end. */
+/* Change the mode at run->start (guard `which`, -1 the clock). Returns false when the run must end. */
 static bool change_mode(struct run_workspace *run, struct sample *at, int which, struct error *error) {
   const char *words = NULL;
   const struct plant *plant = run->view.plant;

@@ -1,19 +1,20 @@
-/* The course of one run from its start to its end, driven from outside: it says how far the next step may go, somebody
- * makes the step, and it looks at what the step brought. Cuts at changes of mode, actions and points of tables lie in
+/* The main loop of one run, driven from outside: it says how far the next step may go, somebody
+ * makes the step, and it evaluates what the step brought. Cuts at changes of mode, actions and points of tables lie in
  * here. Whether and why a run has ended stands in its outcome. */
 #ifndef SWASHLOOP_RUN_MAIN_LOOP_H
 #define SWASHLOOP_RUN_MAIN_LOOP_H
 
 #include "workspace.h"
 
-/* Begin at run->start, which has been looked at. False: it is over already. */
+/* Begin at run->start, which has been evaluated. False: it is over already. */
 bool main_loop_begin(struct run_workspace *run);
 /* A step is wanted, that ends at *stop at the latest; false: the run is over. */
 bool main_loop_next_stop(struct run_workspace *run, double *stop);
-/* The integrator has made its step: look at its middle and end. Who has looked already fills run->middle and run->end.
+/* The integrator has made its step: evaluate its middle and end. Who has evaluated them already fills run->middle and
+ * run->end.
  */
 void main_loop_evaluate(struct run_workspace *run);
-/* Take the step that has been looked at. False: the run is over. */
+/* Take the step that has been evaluated. False: the run is over. */
 bool main_loop_accept(struct run_workspace *run);
 
 double main_loop_clock(clockid_t clock);

@@ -244,7 +244,7 @@ static void observe_limits(struct metrics *metrics, const struct view *view, con
         observer->first = step->start->time;
       } else if (view_first(view, step, is_broken, &question, &found)) {
         observer->first = found.time;
-      } else { /* a peak between the looked-at points */
+      } else { /* a peak between the evaluated points */
         observer->first = observer->worst.time;
       }
     }

@@ -52,7 +52,7 @@ void metrics_release(struct metrics *metrics, const struct view *view, double fr
 /* When the observer must see an end of a step: the start of braking, if it lies ahead; HUGE_VAL otherwise. */
 double metrics_next_time(const struct metrics *metrics, double t);
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step);
-/* Fill outcome: measures, ledger, limits. `moment` is the last. */
+/* Fill outcome: measures, ledger, limits. `sample` is the last. */
 bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
                  struct error *error);
 void metrics_free(struct metrics *metrics);

@@ -29,7 +29,7 @@ static double height_at(const struct extremum *extremum, const struct view *view
 enum { SEARCH_EVALUATIONS = 40 };
 
 /* Largest height in [low, high] by Brent's method: parabolas through the best three points, golden sections where they
- * lead nowhere. To 1e-9 of the stretch, where a smooth height is right to 1e-18 of its bend. */
+ * lead nowhere. To 1e-9 of the step, where a smooth height is right to 1e-18 of its bend. */
 static void search(struct extremum *extremum, const struct view *view, double low, double high) {
   const double golden = 0.3819660112501051;
   const double close = fmax(1e-9 * (high - low), 4e-16 * fabs(high));

@@ -1,4 +1,4 @@
-/* Observers of a signal: its extreme, and the time that it spends above a level. They look at the solver's own
+/* Observers of a signal: its extremum, and the time that it spends above a level. They look at the solver's own
  * polynomial inside each step, so that what they find does not depend on output points. */
 #ifndef SWASHLOOP_RUN_OBSERVERS_H
 #define SWASHLOOP_RUN_OBSERVERS_H
@@ -12,7 +12,7 @@ struct extremum {
   int signal;
   double sign;   /* 1: largest, -1: smallest */
   bool absolute; /* of the absolute value; only with sign 1 */
-  double from;   /* s: look from here on */
+  double from;   /* s: observe from here on */
   bool seen;
   double best; /* SI, the value itself */
   double time;
@@ -35,7 +35,7 @@ static inline bool extremum_idle(const struct extremum *extremum, const struct s
   return extremum->seen & (top <= sign * extremum->best);
 }
 
-/* The first moment, before any step. */
+/* The first sample, before any step. */
 void extremum_begin(struct extremum *extremum, const struct sample *sample);
 
 struct timer {

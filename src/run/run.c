@@ -39,7 +39,7 @@ static void powers_of(void *context, double t, const double *state, double *powe
   run->view.plant->powers(run->view.model, run->view.mode, t, state, powers);
 }
 
-/* Start, middle and end of the present step have been looked at. */
+/* Start, middle and end of the present step have been evaluated. */
 static bool known_powers(void *context, double t, double *powers) {
   const struct run_workspace *run = context;
   const struct sample *known[3] = {run->start, run->middle, run->end};
@@ -84,7 +84,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (many_evaluations && !vector_evaluator_open(&run->evaluator, plant, run->view.model, error)) {
     return false;
   }
-  /* Derivatives are looked at one instant at a time. */
+  /* Derivatives are evaluated one instant at a time. */
   if (run->tangent == NULL && !sample_buffer_use_lanes(&run->buffer, &run->evaluator, error)) {
     return false;
   }

@@ -29,7 +29,7 @@ struct run_event {
   double time;
   char name[64];     /* of the event row, or "action", "limit", "end" */
   char message[200]; /* in words, values in trade units */
-  int signal;        /* whose value is told; -1 none */
+  int signal;        /* whose value is reported; -1 none */
   double value;      /* SI */
 };
 
@@ -104,7 +104,7 @@ struct sensitivity_request {
 
 struct sensitivity_result {
   double (*measures)[MEASURE_COUNT]; /* [parameter]; NaN where the run or a neighbour lacks the measure; to be freed */
-  long moved;                        /* changes of mode whose moment depends on a parameter */
+  long moved;                        /* changes of mode whose time depends on a parameter */
   long unsure;         /* of these, crossings that only touch: derivatives behind them are not to be trusted */
   double first_unsure; /* s */
 };
@@ -117,11 +117,12 @@ bool run_sensitive(const struct case_data *data, const struct sensitivity_reques
 /* What a run needs besides its case, made once for many runs, one after the other: solver, model and buffers. */
 struct run_workspace;
 
-/* For cases of `plant`. Without `story` no events are collected: nothing but the measures, the ledger and the limits.
+/* For cases of `plant`. Without `event_log` no events are collected: nothing but the measures, the ledger and the
+ * limits.
  */
 struct run_workspace *run_workspace_new(const struct plant *plant, bool event_log, struct error *error);
 void run_workspace_free(struct run_workspace *workspace);
-/* From now on `follow` looks at every step that is accepted, before the samples are put; NULL: nobody. */
+/* From now on `observe` sees every step that is accepted, before the samples are put; NULL: nobody. */
 struct view;
 struct step;
 typedef void run_observer(void *context, const struct view *view, const struct step *step);

@@ -19,7 +19,7 @@
 struct neighbour {
   struct view view;
   struct metrics metrics;
-  struct sample start; /* of the present stretch */
+  struct sample start; /* of the present step */
   double sign;
 };
 
@@ -192,9 +192,9 @@ bool tangent_prepare(struct tangent *tangent, const struct view *view, struct in
   return true;
 }
 
-/* ---- the course of the run ---- */
+/* ---- along the run ---- */
 
-/* The measurers look at the steps of the run: they are told the run's moment of braking, and what they find is
+/* The neighbours' metrics observe the steps of the run: they are given the run's time of braking, and what they find is
  * corrected at the end for how it moves. */
 static void move_release(struct tangent *tangent, struct parameter_tangent *parameter, double moved, double t) {
   if (tangent->view->data->simulation.stop_from >= 0.0) {
@@ -241,10 +241,10 @@ bool tangent_begin(struct tangent *tangent, const struct sample *sample, struct 
   return true;
 }
 
-/* Reads the derivatives at a moment out of the integrator; at time zero they are there already. */
+/* Reads the derivatives at a sample out of the integrator; at time zero they are there already. */
 static void read_out(struct tangent *tangent, double t) {
   if (t == tangent->last_change || t <= 0.0) {
-    return; /* several changes at one moment: the derivatives are under way */
+    return; /* several changes at one instant: the derivatives are under way */
   }
   for (int i = 0; i < tangent->request->count; i++) {
     integrator_sensitivity_at(tangent->view->integrator, i, t, tangent->parameters[i].state);
@@ -263,7 +263,7 @@ void tangent_before(struct tangent *tangent, const struct sample *sample) {
 
 /* The function whose crossing makes a change. */
 struct trigger {
-  int which;                             /* switch, or -1 */
+  int which;                             /* guard, or -1 */
   const struct condition *conditions[3]; /* of the run and of the neighbours, or NULL */
 };
 
@@ -315,7 +315,7 @@ static double moved_by(struct tangent *tangent, int i, const struct trigger *tri
   return by_parameter != 0.0 ? moved : 0.0;
 }
 
-/* The state of a neighbour at its own moment of the change. */
+/* The state of a neighbour at its own time of the change. */
 static void state_of(const struct tangent *tangent, const struct parameter_tangent *parameter,
                      const struct neighbour *neighbour, double *state) {
   for (int k = 0; k < tangent->view->state_count; k++) {
@@ -330,7 +330,7 @@ static void note_moved(struct tangent *tangent, int i) {
   }
 }
 
-/* The clocks of the neighbours tell how the moment moves. */
+/* The clocks of the neighbours tell how that time moves. */
 static double moved_by_clock(const struct parameter_tangent *parameter, double t) {
   double up = parameter->sides[0].view.plant->next_time(parameter->sides[0].view.mode);
   double down = parameter->sides[1].view.plant->next_time(parameter->sides[1].view.mode);
@@ -339,7 +339,7 @@ static double moved_by_clock(const struct parameter_tangent *parameter, double t
   return isfinite(moved) && near && fabs(up - down) > SAME_TIME * fmax(1.0, t) ? moved : 0.0;
 }
 
-/* A change of mode at `moment`, in the neighbours. Leaves in `state` of the parameter the derivative of the state
+/* A change of mode at `sample`, in the neighbours. Leaves in `state` of the parameter the derivative of the state
  * behind the change at moving moments: tangent_after makes it one at a fixed time. */
 void tangent_change(struct tangent *tangent, const struct sample *sample, int which) {
   double t = sample->time;
@@ -348,7 +348,7 @@ void tangent_change(struct tangent *tangent, const struct sample *sample, int wh
     struct parameter_tangent *parameter = &tangent->parameters[i];
     if (which < 0) {
       parameter->moved = moved_by_clock(parameter, t);
-    } else if (t != tangent->last_change) { /* a switch that fell by an earlier change of this moment moves with it */
+    } else if (t != tangent->last_change) { /* a guard that fell by an earlier change of this moment moves with it */
       parameter->moved = moved_by(tangent, i, &trigger, t);
     }
     note_moved(tangent, i);
@@ -488,7 +488,7 @@ void tangent_signals(struct tangent *tangent, double t, double *derivatives) {
 
 /* ---- the end ---- */
 
-/* The last moment of a neighbour: at the run's end, or where its own end moves to. */
+/* The last sample of a neighbour: at the run's end, or where its own end moves to. */
 static void last_sample(const struct tangent *tangent, int i, const struct neighbour *neighbour, double t,
                         struct sample *sample) {
   const struct parameter_tangent *parameter = &tangent->parameters[i];

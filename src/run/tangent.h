@@ -33,10 +33,10 @@ void tangent_free(struct tangent *tangent);
 /* Before the integrator is made: the neighbours' models; fills in what the integrator must know. */
 bool tangent_prepare(struct tangent *tangent, const struct view *view, struct integrator_problem *problem,
                      struct error *error);
-/* At time zero, `moment` that of the run. */
+/* At time zero, `sample` that of the run. */
 bool tangent_begin(struct tangent *tangent, const struct sample *sample, struct error *error);
-/* Around each change at one moment: what is before it (mode and state of the run as they are), then the change of the
- * neighbours, then what is after it. `which`: switch, or -1 for the clock. */
+/* Around each change at one instant: what is before it (mode and state of the run as they are), then the change of the
+ * neighbours, then what is after it. `which`: guard, or -1 for the clock. */
 void tangent_before(struct tangent *tangent, const struct sample *sample);
 void tangent_change(struct tangent *tangent, const struct sample *sample, int which);
 void tangent_move(struct tangent *tangent, const struct sample *sample, int index);
@@ -45,7 +45,7 @@ void tangent_after(struct tangent *tangent, const struct sample *sample);
 void tangent_restart(struct tangent *tangent, double t);
 /* An accepted step. */
 void tangent_observe(struct tangent *tangent, const struct step *step);
-/* Derivatives of the signals asked for, [parameter][signal]; `moment` that of the run. */
+/* Derivatives of the signals asked for, [parameter][signal]; `sample` that of the run. */
 void tangent_signals(struct tangent *tangent, double t, double *derivatives);
 /* The end: measures into the result. */
 bool tangent_end(struct tangent *tangent, const struct sample *sample, const struct outcome *outcome,

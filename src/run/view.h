@@ -1,4 +1,4 @@
-/* A plant in the course of a run, looked at at any time within the integrator's last step. */
+/* A plant during a run, evaluated at any time within the integrator's last step. */
 #ifndef SWASHLOOP_RUN_VIEW_H
 #define SWASHLOOP_RUN_VIEW_H
 
@@ -32,21 +32,22 @@ struct view {
   void *mode;
   struct integrator *integrator;
   int state_count;
-  bool no_events; /* nobody follows them: they are left out of moments */
+  bool no_events; /* nobody observes them: they are left out of samples */
 };
 
-/* Fill in everything that follows from moment->time and moment->state. */
+/* Fill in everything that follows from sample->time and sample->state. */
 void view_evaluate(const struct view *view, struct sample *sample);
 /* Only the signals at t, within the last step; fills time, state and signals. */
 void view_signals_at(const struct view *view, double t, struct sample *sample);
-/* The moment at t, within the last step. */
+/* The sample at t, within the last step. */
 void view_at(const struct view *view, double t, struct sample *sample);
 
-/* Is it so at this moment? */
+/* Is it so at this sample? */
 typedef bool view_question(const void *context, const struct sample *sample);
 
-/* The first moment in (start, end] of a stretch at which the answer is yes, given that it is no at its start; to about
- * 1e-12 of the time. Looks at the middle, so that a yes that lasts half a step is never missed. False if there is none.
+/* The first instant in (start, end] of a step at which the answer is yes, given that it is no at its start; to about
+ * 1e-12 of the time. Evaluates the middle, so that a yes that lasts half a step is never missed. False if there is
+ * none.
  */
 bool view_first(const struct view *view, const struct step *step, view_question *question, const void *context,
                 struct sample *found);

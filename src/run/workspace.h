@@ -47,8 +47,8 @@ struct run_workspace {
   void *observe_context;
 };
 
-/* run_in in its parts (run.c): what comes before the course and what comes after it. The first returns false, and fills
- * `error`, when the case cannot start. */
+/* run_in in its parts (run.c): what comes before the main loop and what comes after it. The first returns false, and
+ * fills `error`, when the case cannot start. */
 bool run_open(struct run_workspace *run, const struct case_data *data, const struct recorder *recorder,
               const struct watcher *watcher, struct outcome *outcome, struct error *error);
 bool run_close(struct run_workspace *run, double cpu_seconds, struct error *error);

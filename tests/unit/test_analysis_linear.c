@@ -143,7 +143,7 @@ static void test_participation(void **state) {
   bench_close(bench);
 }
 
-/* A relief valve that stands open by a hair is at a kink, and that is told. */
+/* A relief valve that stands open by a hair is at a kink, and that is reported. */
 static void test_kinks(void **state) {
   (void)state;
   struct bench *bench = bench_open("title: bench\n");

@@ -52,7 +52,7 @@ struct fleet {
   int order[VARIANTS];
   int dealt;
   int done;
-  int at[BATCH_LANES]; /* case that rides there */
+  int at[BATCH_LANES]; /* case that runs there */
 };
 
 static void load(struct fleet *fleet) {

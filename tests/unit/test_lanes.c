@@ -1,5 +1,6 @@
 /* The transmission in lanes against its plain functions: every number of every lane equal to the last bit, for cases of
- * random laws, parameters, modes and states, eight different ones at once; and what may not ride together is refused.
+ * random laws, parameters, modes and states, eight different ones at once; and what may not run side by side is
+ * refused.
  */
 #include <stdarg.h>
 #include <stddef.h>
@@ -327,7 +328,7 @@ static void compare(const struct lane_set *set, const struct lane_case *lane_cas
   }
 }
 
-/* Eight cases that may ride together, after `base` in laws. */
+/* Eight cases that may run side by side, after `base` in laws. */
 static void fill(struct lane_case *lane_cases, const void *base, const struct given *given) {
   for (int lane = 0; lane < LANES; lane++) {
     do {

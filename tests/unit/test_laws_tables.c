@@ -238,7 +238,7 @@ static void write_long(int points) {
   assert_int_equal(fclose(file), 0);
 }
 
-/* A hundred thousand points are read, written and read back; one more is told. Moving along and back finds the same
+/* A hundred thousand points are read, written and read back; one more is reported. Moving along and back finds the same
  * heights as from the start. */
 static void test_long_table(void **state) {
   (void)state;

@@ -304,7 +304,7 @@ static void measures_have_derivatives(void **state) {
   finish(&result, &outcome);
 }
 
-/* A crossing that only touches has no derivative, and that is told. */
+/* A crossing that only touches has no derivative, and that is reported. */
 static void touch_rates(double t, double lever, const double *y, double *rates) {
   (void)lever;
   (void)y;
