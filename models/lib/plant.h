@@ -82,6 +82,7 @@ struct strict_row {
 
 /* In a pattern: the rate depends on time itself. */
 #define PLANT_TIME (UINT64_C(1) << 63)
+_Static_assert(PLANT_STATE_LIMIT <= 63, "each state has a bit of its own below that of time");
 
 /* Where the numbers of one instant go. */
 struct plant_evaluation {

@@ -103,6 +103,13 @@ static const char *const valve_rig_channels[] = {"feed"};
 static const char *const valve_rig_channel_texts[] = {"feed over rig.feed_flow"};
 static const enum quantity valve_rig_channel_quantities[] = {QUANTITY_FRACTION};
 
+_Static_assert((int)RIG_STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)RIG_SIGNAL_COUNT <= (int)PLANT_SIGNAL_LIMIT &&
+                   (int)RIG_LEDGER_COUNT <= (int)PLANT_LEDGER_LIMIT,
+               "the rig has no more rows than the run has room for");
+_Static_assert(FIELD_COUNT(valve_rig_states) == RIG_STATE_COUNT && FIELD_COUNT(valve_rig_signals) == RIG_SIGNAL_COUNT &&
+                   FIELD_COUNT(valve_rig_ledger) == RIG_LEDGER_COUNT,
+               "each of the rig's rows has its name");
+
 struct valve_rig_model {
   struct valve_rig_parameters own;
   struct fluid oil;

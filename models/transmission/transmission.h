@@ -23,6 +23,7 @@
 #include "pump.h"
 #include "relief.h"
 #include "swash.h"
+#include "thresholds.h"
 #include "transmission_open.h"
 #include "tyre.h"
 #include "vehicle.h"
@@ -254,9 +255,6 @@ enum transmission_event {
 #undef EVENT_ID
       EVENT_COUNT
 };
-
-/* Standstill, as the measures define it. */
-#define STANDSTILL_SPEED 0.05
 
 enum { AXLE_LIMIT = 2, SOIL_TABLES = 3 };
 

@@ -154,12 +154,13 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_charge_pressure] = now->gallery_over_case - own->charge.low_pressure;
   values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
   values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.told_slip : broadcast(-1.0);
-  /* Locked: the machine moves at some speed and its wheels hardly turn. */
-  values[EVENT_wheel_lock] = larger(fabs(now->axles[0].rim_speed) - 0.1 * fabs(now->speed), 0.5 - fabs(now->speed));
-  values[EVENT_rear_axle] = now->axles[0].contact.load - 0.01 * now->weight.load;
-  values[EVENT_front_axle] = two_axles ? now->axles[1].contact.load - 0.01 * now->weight.load : broadcast(1.0);
+  values[EVENT_wheel_lock] =
+      larger(fabs(now->axles[0].rim_speed) - WHEEL_LOCK_SHARE * fabs(now->speed), WHEEL_LOCK_SPEED - fabs(now->speed));
+  values[EVENT_rear_axle] = now->axles[0].contact.load - AXLE_CARRIES_SHARE * now->weight.load;
+  values[EVENT_front_axle] =
+      two_axles ? now->axles[1].contact.load - AXLE_CARRIES_SHARE * now->weight.load : broadcast(1.0);
   values[EVENT_filter_bypass] = drop - own->filter.bypass_crack;
-  values[EVENT_charge_filling] = filled - 0.99 * own->charge.displacement;
+  values[EVENT_charge_filling] = filled - CHARGE_FILLS_SHARE * own->charge.displacement;
   values[EVENT_underspeed_control] =
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);
 }

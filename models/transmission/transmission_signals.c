@@ -32,6 +32,8 @@ bool transmission_signal_active(const void *parameters, int signal) {
   }
 }
 
+_Static_assert((int)PLANT_DUTY_CLASSES == (int)CONTAMINATION_CLASSES, "a duty tells of every size class");
+
 /* What a duty goes by: flow of the charge pump, its part through the element, temperature of the oil that it takes. */
 int transmission_duty_rates(const void *model_, const real *signals, real *rates) {
   const struct transmission_model *model = model_;

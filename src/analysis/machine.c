@@ -6,6 +6,7 @@
 
 #include "registry.h"
 #include "operator.h"
+#include "thresholds.h"
 #include "tyre.h"
 
 /* The drawbar pull is made from the draft of an implement: a large one, scaled by its channel. */
@@ -48,6 +49,9 @@ static const struct {
     {"operator", "brake"},         {"operator", "exhaust_brake"}, {"operator", "throttle"},
 };
 
+_Static_assert((int)TABLE_COUNT <= (int)MACHINE_TABLE_LIMIT, "a machine keeps a value for each table taken over");
+_Static_assert((int)BOUND_COUNT <= 32, "each bound has its bit");
+
 static void *member(const struct machine *machine, const char *section, const char *name) {
   const struct plant *plant = machine->data.plant;
   struct parameter parameter = {registry_group(plant->groups, plant->group_count, section), NULL};
@@ -79,7 +83,7 @@ static struct balance begin_balance(struct machine *machine) {
 static void refresh(struct machine *machine) {
   const struct plant *plant = machine->data.plant;
   double scratch[PLANT_STATE_LIMIT];
-  double guards[64];
+  double guards[PLANT_GUARD_LIMIT];
   const char *words;
   plant->start(machine->model, machine->mode, scratch);
   if (machine->steering < 0 || machine->inputs[MACHINE_PEDAL] == 0.0) {
@@ -407,11 +411,10 @@ unsigned machine_bounds(struct machine *machine, const struct machine_point *poi
   machine_signals(machine, point, signals);
   unsigned bounds = 0;
 #define SIGNAL_NOW(name) signals[machine_signal(machine, name)]
-  const double leaking = 1e-5; /* m3/s, what counts as an open relief valve (docs/commands.md) */
   if (fabs(SIGNAL_NOW("wheel_slip")) >= used_up_slip(machine)) {
     bounds |= 1u << BOUND_grip;
   }
-  if (SIGNAL_NOW("relief_a_flow") > leaking || SIGNAL_NOW("relief_b_flow") > leaking) {
+  if (SIGNAL_NOW("relief_a_flow") > OPEN_FLOW || SIGNAL_NOW("relief_b_flow") > OPEN_FLOW) {
     bounds |= 1u << BOUND_relief;
   }
   if (SIGNAL_NOW("limiter_a") > 1e-3 || SIGNAL_NOW("limiter_b") > 1e-3) {

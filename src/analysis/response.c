@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "history.h"
+#include "thresholds.h"
 
-#define OPEN_FLOW 1e-5          /* m3/s through an open valve, as in the measures of a run */
 #define OPENED_SHARE 0.9        /* of the settled flow */
 #define SETTLED_SHARE 0.1       /* of the time from the peak to the end of the flow */
 #define FEED_FALL 0.98          /* the disturbance is over when the feed falls below this share of its largest */

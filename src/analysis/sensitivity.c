@@ -7,6 +7,7 @@
 
 #include "answer_file.h"
 #include "registry.h"
+#include "tangent.h"
 
 #define STEP_SHARE 1e-5 /* of the size: between the neighbours and the case */
 /* The check: its larger step, share of the size, and the tolerances at which it runs, so that a difference is more than
@@ -15,6 +16,8 @@
 #define CHECK_TOLERANCE 1e-9
 #define CHECK_PRESSURE 0.1   /* Pa */
 #define LARGEST_COUNT 5000.0 /* samples of a history */
+
+_Static_assert((int)SENSITIVITY_PARAMETERS <= (int)TANGENT_PARAMETERS, "a run carries a tangent for each parameter");
 
 static const int usual_measures[] = {
     MEASURE_peak_line_a_pressure,

@@ -9,8 +9,7 @@
 #include "history.h"
 #include "registry.h"
 #include "relief.h"
-
-#define OPEN_FLOW 1e-5 /* m3/s */
+#include "thresholds.h"
 
 enum { SAMPLES_EACH_WAY = 20000 };
 

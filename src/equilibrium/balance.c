@@ -10,6 +10,8 @@
 #define SIZE_OVER_TOLERANCE 1e5
 
 enum { MODE_CHANGES = 8 };
+_Static_assert((int)PLANT_STATE_LIMIT + (int)BALANCE_EXTRA_LIMIT <= (int)NONLINEAR_LIMIT,
+               "the solver takes every state and what is sought beside them");
 
 static const char *const drifting[] = {"vehicle_distance", "loop_temperature", "loop_metal_temperature",
                                        "case_temperature", "tank_temperature", "tank_oil",
@@ -138,7 +140,7 @@ static bool solve(struct balance *balance, double *state) {
 /* Make the mode right for the state. Returns the guard that fell, -1 if none did. */
 static int mend_mode(const struct balance *balance, double *state, bool *ends, const char **words) {
   const struct plant *plant = balance->plant;
-  double guards[64];
+  double guards[PLANT_GUARD_LIMIT];
   plant->guards(balance->model, balance->mode, state, guards);
   for (int i = 0; i < plant->guard_count; i++) {
     if (guards[i] < 0.0) {

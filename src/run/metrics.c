@@ -6,9 +6,8 @@
 #include <string.h>
 
 #include "registry.h"
+#include "thresholds.h"
 
-#define STANDSTILL 0.05     /* m/s */
-#define OPEN_FLOW 1e-5      /* m3/s through an open relief valve */
 #define SETTLED 0.5         /* s */
 #define CREEP_TIME 1.0      /* s */
 #define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
@@ -43,6 +42,7 @@ static const struct extremum_row extremum_rows[] = {
 };
 
 enum { EXTREMUM_ROWS = sizeof extremum_rows / sizeof extremum_rows[0] };
+_Static_assert((int)EXTREMUM_ROWS <= (int)METRICS_EXTREMA, "the metrics have room for every extremum");
 
 struct timer_row {
   const char *signal;
@@ -200,7 +200,7 @@ struct still_question {
 
 static bool is_still(const void *context, const struct sample *sample) {
   const struct still_question *question = context;
-  return fabs(sample->signals[question->speed]) <= STANDSTILL;
+  return fabs(sample->signals[question->speed]) <= STANDSTILL_SPEED;
 }
 
 static void stop_at(struct metrics *metrics, const struct view *view, const struct sample *sample) {

@@ -4,6 +4,8 @@
 
 #include "sobol_numbers.h"
 
+_Static_assert((int)DRAW_SOBOL_DIMENSIONS <= (int)SOBOL_DIMENSIONS, "each dimension has its numbers");
+
 /* The finishing function of the splitmix generator (Steele, Lea and Flood 2014, variant 13 of Stafford): every bit of
  * the argument reaches every bit of the result. */
 static uint64_t mix(uint64_t x) {

@@ -1,0 +1,23 @@
+/* Where the trade draws a line: when a machine stands, a valve is open, a wheel is locked. Stated once, so that what a
+ * plant tells as an event and what a run measures mean the same. */
+#ifndef SWASHLOOP_MODELS_THRESHOLDS_H
+#define SWASHLOOP_MODELS_THRESHOLDS_H
+
+/* A machine stands still up to this speed, m/s, either way. */
+#define STANDSTILL_SPEED 0.05
+
+/* A relief valve is open above this flow, m3/s (0.6 L/min): what it leaks while shut is less. */
+#define OPEN_FLOW 1e-5
+
+/* Wheels are locked when their rims go slower than this share of the machine's speed ... */
+#define WHEEL_LOCK_SHARE 0.1
+/* ... and the machine faster than this, m/s: a machine that creeps to its stop locks no wheel. */
+#define WHEEL_LOCK_SPEED 0.5
+
+/* An axle carries while its load is above this share of the machine's weight on the ground. */
+#define AXLE_CARRIES_SHARE 0.01
+
+/* The charge pump fills while it takes in more than this share of its displacement. */
+#define CHARGE_FILLS_SHARE 0.99
+
+#endif
