@@ -144,7 +144,12 @@ static const struct signal toy_signal_rows[TOY_STATES] = {
     {"vehicle_distance", QUANTITY_NUMBER, REFERENCE_NONE, "the fourth"}};
 static const struct ledger_row toy_ledger[] = {
     {"in", LEDGER_SOURCE, ""}, {"relief_a", LEDGER_LOSS, ""}, {"kept", LEDGER_STORED, ""}};
-static const struct event_row toy_event_rows[] = {{"crossing", "up", "down", "line_a_pressure", 0.0}};
+static const struct event_row toy_event_rows[] = {{"crossing", "up", "down", 0, 0.0}};
+/* What a run measures and the toy has none of. */
+static const char *const toy_lacks[] = {"line_b_pressure",      "low_side_pressure", "charge_pressure",
+                                        "engine_speed",         "motor_speed",       "wheel_slip",
+                                        "front_wheel_slip",     "relief_b_flow",     "loop_oil_temperature",
+                                        "tank_oil_temperature", "relief_b"};
 static const char *const toy_channels[] = {"lever"};
 static const enum quantity toy_channel_quantities[] = {QUANTITY_NUMBER};
 
@@ -158,6 +163,8 @@ static const struct plant toy_plant = {
     .state_count = TOY_STATES,
     .signals = toy_signal_rows,
     .signal_count = TOY_STATES,
+    .lacks = toy_lacks,
+    .lack_count = sizeof toy_lacks / sizeof toy_lacks[0],
     .ledger = toy_ledger,
     .ledger_count = 3,
     .ledger_integrated = 2,

@@ -35,12 +35,12 @@ struct ledger_row {
 
 /* Something worth reporting. The function falls through zero, and rises again through `hysteresis`, so that a value
  * that plays about zero is reported once; `rising` and `falling` are the words for each way ("" = say nothing).
- * `signal` names the signal whose value is reported with it, or "". */
+ * `signal` is the place among the plant's signals of the one whose value is reported with it. */
 struct event_row {
   const char *name;
   const char *rising;
   const char *falling;
-  const char *signal;
+  int signal;
   double hysteresis;
 };
 
@@ -108,6 +108,10 @@ struct plant {
   int strict_count;
   const struct signal *signals;
   int signal_count;
+  /* Signals and ledger rows that the program reads of some plants, by name, and that this one has none of by design.
+   * A name that is neither here nor among the plant's own is a mistake, and no run starts (registry_place). */
+  const char *const *lacks;
+  int lack_count;
   const struct ledger_row *ledger;
   int ledger_count;
   int ledger_integrated; /* how many rows, from the first, are integrals of `powers` */

@@ -96,7 +96,14 @@ static const struct ledger_row valve_rig_ledger[] = {
 };
 
 static const struct event_row valve_rig_events[] = {
-    {"relief_a", "relief valve cracks", "relief valve reseats", "line_a_pressure", 0.0},
+    {"relief_a", "relief valve cracks", "relief valve reseats", RIG_LINE_A_PRESSURE, 0.0},
+};
+
+/* There is one line, one valve and no machine. */
+static const char *const valve_rig_lacks[] = {
+    "line_b_pressure", "low_side_pressure", "line_pressure_difference", "charge_pressure",      "engine_speed",
+    "motor_speed",     "vehicle_speed",     "vehicle_distance",         "wheel_slip",           "front_wheel_slip",
+    "relief_b_flow",   "limiter_a",         "loop_oil_temperature",     "tank_oil_temperature", "relief_b",
 };
 
 static const char *const valve_rig_channels[] = {"feed"};
@@ -328,6 +335,8 @@ const struct plant valve_rig_plant = {
     .strict_count = FIELD_COUNT(valve_rig_strict),
     .signals = valve_rig_signals,
     .signal_count = RIG_SIGNAL_COUNT,
+    .lacks = valve_rig_lacks,
+    .lack_count = FIELD_COUNT(valve_rig_lacks),
     .ledger = valve_rig_ledger,
     .ledger_count = RIG_LEDGER_COUNT,
     .ledger_integrated = RIG_STORED_COMPRESSION,

@@ -33,6 +33,8 @@ static const struct signal transmission_signals[] = {
 #undef SIGNAL_ROW
 };
 
+static const char *const transmission_lacks[] = {"feed_flow"};
+
 static const struct ledger_row transmission_ledger[] = {
 #define LEDGER_ROW(id, kind, text) {#id, LEDGER_##kind, text},
     TRANSMISSION_LEDGER(LEDGER_ROW)
@@ -40,7 +42,7 @@ static const struct ledger_row transmission_ledger[] = {
 };
 
 static const struct event_row transmission_events[] = {
-#define EVENT_ROW(id, rising, falling, signal, hysteresis) {#id, rising, falling, signal, hysteresis},
+#define EVENT_ROW(id, rising, falling, signal, hysteresis) {#id, rising, falling, SIGNAL_##signal, hysteresis},
     TRANSMISSION_EVENTS(EVENT_ROW)
 #undef EVENT_ROW
 };
@@ -128,6 +130,8 @@ const struct plant transmission_plant = {
     .strict_count = FIELD_COUNT(transmission_strict),
     .signals = transmission_signals,
     .signal_count = SIGNAL_COUNT,
+    .lacks = transmission_lacks,
+    .lack_count = FIELD_COUNT(transmission_lacks),
     .ledger = transmission_ledger,
     .ledger_count = LEDGER_COUNT,
     .ledger_integrated = LEDGER_INTEGRATED,

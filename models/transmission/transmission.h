@@ -229,24 +229,24 @@ enum transmission_ledger {
 /* EVENT(id, words when rising, words when falling, signal reported, hysteresis) */
 /* clang-format off */
 #define TRANSMISSION_EVENTS(EVENT)                                                                                     \
-  EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", "line_a_pressure", 0.0)                                \
-  EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", "line_b_pressure", 0.0)                                \
-  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter lets go of line A", "line_a_pressure", 0.0)       \
-  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter lets go of line B", "line_b_pressure", 0.0)       \
-  EVENT(motor_override, "motor override begins", "motor override ends", "motor_displacement", 0.0)                          \
-  EVENT(standstill, "the machine moves off", "the machine stands still", "vehicle_distance", 0.1)                           \
-  EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", "engine_speed", 0.0)  \
-  EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", "engine_speed", 2.0)     \
-  EVENT(low_side, "low side no longer starved", "low side starved", "low_side_pressure", 2e4)                               \
-  EVENT(charge_pressure, "charge pressure back", "charge pressure low", "charge_pressure", 5e4)                             \
-  EVENT(wheel_slip, "wheels slip", "wheels grip again", "wheel_slip", 0.0)                                                  \
-  EVENT(front_wheel_slip, "front wheels slip", "front wheels grip again", "front_wheel_slip", 0.0)                          \
-  EVENT(wheel_lock, "", "wheels lock", "vehicle_speed", 0.02)                                               \
-  EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", "rear_axle_load", 0.0)                             \
-  EVENT(front_axle, "the front axle carries again", "the front axle lifts", "front_axle_load", 0.0)                         \
-  EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", "filter_drop", 0.0)                        \
-  EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", "charge_flow", 0.0)               \
-  EVENT(underspeed_control, "underspeed control lets go", "underspeed control takes stroke", "engine_speed", 1.0)
+  EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", line_a_pressure, 0.0)                                \
+  EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", line_b_pressure, 0.0)                                \
+  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter lets go of line A", line_a_pressure, 0.0)       \
+  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter lets go of line B", line_b_pressure, 0.0)       \
+  EVENT(motor_override, "motor override begins", "motor override ends", motor_displacement, 0.0)                          \
+  EVENT(standstill, "the machine moves off", "the machine stands still", vehicle_distance, 0.1)                           \
+  EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", engine_speed, 0.0)  \
+  EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", engine_speed, 2.0)     \
+  EVENT(low_side, "low side no longer starved", "low side starved", low_side_pressure, 2e4)                               \
+  EVENT(charge_pressure, "charge pressure back", "charge pressure low", charge_pressure, 5e4)                             \
+  EVENT(wheel_slip, "wheels slip", "wheels grip again", wheel_slip, 0.0)                                                  \
+  EVENT(front_wheel_slip, "front wheels slip", "front wheels grip again", front_wheel_slip, 0.0)                          \
+  EVENT(wheel_lock, "", "wheels lock", vehicle_speed, 0.02)                                               \
+  EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", rear_axle_load, 0.0)                             \
+  EVENT(front_axle, "the front axle carries again", "the front axle lifts", front_axle_load, 0.0)                         \
+  EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
+  EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
+  EVENT(underspeed_control, "underspeed control lets go", "underspeed control takes stroke", engine_speed, 1.0)
 /* clang-format on */
 
 enum transmission_event {

@@ -51,12 +51,12 @@ static bool find_name(const struct loader *loader, enum speaker speaker, const s
     return true;
   }
   if (speaker == SPEAKER_ACTION && strcmp(condition->name, "time") == 0) {
-    condition->signal = -1;
+    condition->signal = CONDITION_CLOCK;
     *quantity = QUANTITY_TIME;
     return true;
   }
   if (speaker == SPEAKER_LIMIT && condition->measure >= 0) {
-    condition->signal = -2;
+    condition->signal = CONDITION_MEASURE;
     *quantity = measure_rows[condition->measure].quantity;
     return true;
   }

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "registry.h"
 #include "units.h"
 
 /* A valve that chatters would fill the memory: beyond these an event is only counted. */
@@ -76,9 +75,8 @@ static bool tell(struct event_observer *observer, const struct view *view, int i
     outcome->events_left_out++;
     return true;
   }
-  int signal = row->signal[0] != '\0' ? registry_signal(view->plant, row->signal) : -1;
-  return event_log_add(outcome, view->plant, found->time, row->name, words, signal,
-                       signal >= 0 ? found->signals[signal] : NAN, error);
+  return event_log_add(outcome, view->plant, found->time, row->name, words, row->signal, found->signals[row->signal],
+                       error);
 }
 
 bool event_observer_observe(struct event_observer *observer, const struct view *view, const struct step *step,

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "registry.h"
 #include "thresholds.h"
 
 #define SETTLED 0.5         /* s */
@@ -95,17 +94,53 @@ static void start_braking(struct metrics *metrics, const struct view *view, cons
                           bool integrals_ready) {
   struct stop_observer *stop = &metrics->stop;
   stop->begun = true;
-  if (metrics->distance >= 0) {
-    stop->from_distance = sample->signals[metrics->distance];
-  }
-  if (metrics->speed >= 0) {
-    stop->from_speed = sample->signals[metrics->speed];
+  if (metrics->speed.there) {
+    stop->from_distance = sample->signals[metrics->distance.index];
+    stop->from_speed = sample->signals[metrics->speed.index];
   }
   if (integrals_ready) {
     ledger_at(view, sample, stop->ledger_from);
   } else {
     view->plant->stored(view->model, sample->state, stop->ledger_from + view->plant->ledger_integrated);
   }
+}
+
+/* What the plant has of all that is measured. */
+static bool find_places(struct metrics *metrics, const struct view *view, struct error *error) {
+  static const char *const reliefs[METRICS_RELIEFS] = {"relief_a", "relief_b"};
+  const struct plant *plant = view->plant;
+  struct row_place place;
+  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+    if (!registry_place(plant, extremum_rows[i].signal, &place, error)) {
+      return false;
+    }
+    if (place.there && plant->signal_active(view->data->parameters, place.index)) {
+      metrics->extremum_rows[metrics->extremum_count] = i;
+      metrics->extrema[metrics->extremum_count++] = (struct extremum){.signal = place.index,
+                                                                      .sign = extremum_rows[i].sign,
+                                                                      .absolute = extremum_rows[i].absolute,
+                                                                      .from = extremum_rows[i].from};
+    }
+  }
+  for (int i = 0; i < METRICS_TIMERS; i++) {
+    if (!registry_place(plant, timer_rows[i].signal, &place, error)) {
+      return false;
+    }
+    if (place.there) {
+      metrics->timer_rows[metrics->timer_count] = i;
+      metrics->timers[metrics->timer_count++] = (struct timer){.signal = place.index, .level = OPEN_FLOW};
+    }
+  }
+  for (int i = 0; i < METRICS_RELIEFS; i++) {
+    if (!registry_ledger_place(plant, reliefs[i], &place, error)) {
+      return false;
+    }
+    if (place.there) {
+      metrics->reliefs[metrics->relief_count++] = place.index;
+    }
+  }
+  return registry_place(plant, "vehicle_speed", &metrics->speed, error) &&
+         registry_place(plant, "vehicle_distance", &metrics->distance, error);
 }
 
 bool metrics_begin(struct metrics *metrics, const struct view *view, const struct sample *sample, struct error *error) {
@@ -115,29 +150,15 @@ bool metrics_begin(struct metrics *metrics, const struct view *view, const struc
   memset(metrics, 0, sizeof *metrics);
   metrics->limits = limits;
   metrics->limit_capacity = limit_capacity;
-  for (int i = 0; i < EXTREMUM_ROWS; i++) {
-    struct extremum *extremum = &metrics->extrema[i];
-    extremum->signal = registry_signal(view->plant, extremum_rows[i].signal);
-    if (extremum->signal >= 0 && !view->plant->signal_active(data->parameters, extremum->signal)) {
-      extremum->signal = -1;
-    }
-    extremum->sign = extremum_rows[i].sign;
-    extremum->absolute = extremum_rows[i].absolute;
-    extremum->from = extremum_rows[i].from;
-    if (extremum->signal >= 0) {
-      extremum_begin(extremum, sample);
-    }
+  if (!find_places(metrics, view, error)) {
+    return false;
   }
-  for (int i = 0; i < METRICS_TIMERS; i++) {
-    metrics->timers[i].signal = registry_signal(view->plant, timer_rows[i].signal);
-    metrics->timers[i].level = OPEN_FLOW;
-    metrics->has_timer[i] = metrics->timers[i].signal >= 0;
-    if (metrics->has_timer[i]) {
-      timer_begin(&metrics->timers[i], sample);
-    }
+  for (int i = 0; i < metrics->extremum_count; i++) {
+    extremum_begin(&metrics->extrema[i], sample);
   }
-  metrics->speed = registry_signal(view->plant, "vehicle_speed");
-  metrics->distance = registry_signal(view->plant, "vehicle_distance");
+  for (int i = 0; i < metrics->timer_count; i++) {
+    timer_begin(&metrics->timers[i], sample);
+  }
   metrics->duty_count = view->plant->duty_rates != NULL ? view->plant->duty_rates(view->model, NULL, NULL) : 0;
   metrics->creep_from = data->simulation.end_time - CREEP_TIME;
   metrics->oil_start = view->plant->oil(view->model, sample->state);
@@ -207,7 +228,7 @@ static void stop_at(struct metrics *metrics, const struct view *view, const stru
   struct stop_observer *stop = &metrics->stop;
   stop->stopped = true;
   stop->stop_time = sample->time - stop->from;
-  stop->stop_distance = sample->signals[metrics->distance] - stop->from_distance;
+  stop->stop_distance = sample->signals[metrics->distance.index] - stop->from_distance;
   ledger_at(view, sample, stop->ledger_to);
 }
 
@@ -216,10 +237,10 @@ static void observe_stop(struct metrics *metrics, const struct view *view, const
   if (!stop->begun && stop->from <= step->start->time) {
     start_braking(metrics, view, step->start, true);
   }
-  if (!stop->begun || stop->stopped || metrics->speed < 0) {
+  if (!stop->begun || stop->stopped || !metrics->speed.there) {
     return;
   }
-  struct still_question question = {metrics->speed};
+  struct still_question question = {metrics->speed.index};
   struct sample found;
   if (is_still(&question, step->start)) {
     stop_at(metrics, view, step->start);
@@ -264,29 +285,27 @@ static void observe_duty(struct metrics *metrics, const struct view *view, const
 }
 
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step) {
-  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+  for (int i = 0; i < metrics->extremum_count; i++) {
     struct extremum *extremum = &metrics->extrema[i];
-    if (extremum->signal >= 0 && !extremum_idle(extremum, step)) {
+    if (!extremum_idle(extremum, step)) {
       extremum_observe(extremum, view, step);
     }
   }
-  for (int i = 0; i < METRICS_TIMERS; i++) {
-    if (metrics->has_timer[i]) {
-      timer_observe(&metrics->timers[i], view, step);
-    }
+  for (int i = 0; i < metrics->timer_count; i++) {
+    timer_observe(&metrics->timers[i], view, step);
   }
   observe_stop(metrics, view, step);
   observe_limits(metrics, view, step);
   if (metrics->duty_count > 0) {
     observe_duty(metrics, view, step);
   }
-  if (metrics->speed >= 0 && step->start->time >= metrics->creep_from) {
+  if (metrics->speed.there && step->start->time >= metrics->creep_from) {
     /* Simpson's rule over the step */
     double width = step->end->time - step->start->time;
     metrics->creep_path +=
         width / 6.0 *
-        (fabs(step->start->signals[metrics->speed]) + 4.0 * fabs(step->middle->signals[metrics->speed]) +
-         fabs(step->end->signals[metrics->speed]));
+        (fabs(step->start->signals[metrics->speed.index]) + 4.0 * fabs(step->middle->signals[metrics->speed.index]) +
+         fabs(step->end->signals[metrics->speed.index]));
   }
 }
 
@@ -344,11 +363,11 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
 
 static void end_stop(const struct metrics *metrics, const struct sample *sample, struct outcome *outcome) {
   const struct stop_observer *stop = &metrics->stop;
-  if (metrics->speed < 0) {
+  if (!metrics->speed.there) {
     return;
   }
-  give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed]);
-  give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance]);
+  give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed.index]);
+  give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance.index]);
   if (!stop->begun) {
     const char *why = isnan(stop->from) ? "the pedal never falls to zero" : "the run ends before braking starts";
     lack(outcome, MEASURE_stop_from, why);
@@ -456,40 +475,33 @@ bool metrics_end(struct metrics *metrics, const struct view *view, const struct 
   for (int i = 0; i < MEASURE_COUNT; i++) {
     lack(outcome, i, "this circuit has no such thing");
   }
-  for (int i = 0; i < EXTREMUM_ROWS; i++) {
+  for (int i = 0; i < metrics->extremum_count; i++) {
     const struct extremum *extremum = &metrics->extrema[i];
-    if (extremum->signal < 0) {
-      continue;
-    }
+    const struct extremum_row *row = &extremum_rows[metrics->extremum_rows[i]];
     if (!extremum->seen) {
-      lack(outcome, extremum_rows[i].measure, "the run is too short");
+      lack(outcome, row->measure, "the run is too short");
       continue;
     }
-    give(outcome, extremum_rows[i].measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
-    if (extremum_rows[i].time_measure >= 0) {
-      give(outcome, extremum_rows[i].time_measure, extremum->time);
+    give(outcome, row->measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
+    if (row->time_measure >= 0) {
+      give(outcome, row->time_measure, extremum->time);
     }
   }
-  for (int i = 0; i < METRICS_TIMERS; i++) {
-    if (!metrics->has_timer[i]) {
-      continue;
-    }
+  for (int i = 0; i < metrics->timer_count; i++) {
     const struct timer *timer = &metrics->timers[i];
-    give(outcome, timer_rows[i].total, timer_total(timer, sample->time));
-    give(outcome, timer_rows[i].count, (double)timer->count);
+    const struct timer_row *row = &timer_rows[metrics->timer_rows[i]];
+    give(outcome, row->total, timer_total(timer, sample->time));
+    give(outcome, row->count, (double)timer->count);
     if (timer->count > 0) {
-      give(outcome, timer_rows[i].first, timer->first);
+      give(outcome, row->first, timer->first);
     } else {
-      lack(outcome, timer_rows[i].first, "the valve never opened");
+      lack(outcome, row->first, "the valve never opened");
     }
   }
   end_ledger(metrics, view, sample, outcome);
   double relief_heat = 0.0;
-  for (int i = 0; i < view->plant->ledger_count; i++) {
-    const char *name = view->plant->ledger[i].name;
-    if (strcmp(name, "relief_a") == 0 || strcmp(name, "relief_b") == 0) {
-      relief_heat += outcome->ledger[i].energy;
-    }
+  for (int i = 0; i < metrics->relief_count; i++) {
+    relief_heat += outcome->ledger[metrics->reliefs[i]].energy;
   }
   give(outcome, MEASURE_relief_heat, relief_heat);
   end_stop(metrics, sample, outcome);

@@ -4,10 +4,11 @@
 #define SWASHLOOP_RUN_METRICS_H
 
 #include "observers.h"
+#include "registry.h"
 #include "run.h"
 #include "view.h"
 
-enum { METRICS_EXTREMA = 24, METRICS_TIMERS = 2 };
+enum { METRICS_EXTREMA = 24, METRICS_TIMERS = 2, METRICS_RELIEFS = 2 };
 
 /* The stop: from when braking starts to the first standstill. */
 struct stop_observer {
@@ -29,12 +30,17 @@ struct limit_observer {
 };
 
 struct metrics {
-  struct extremum extrema[METRICS_EXTREMA];
+  struct extremum extrema[METRICS_EXTREMA]; /* of the signals that the plant and its laws have */
+  int extremum_rows[METRICS_EXTREMA];       /* which measures each makes */
+  int extremum_count;
   struct timer timers[METRICS_TIMERS];
-  bool has_timer[METRICS_TIMERS];
+  int timer_rows[METRICS_TIMERS];
+  int timer_count;
+  int reliefs[METRICS_RELIEFS]; /* ledger rows of the main relief valves */
+  int relief_count;
   struct stop_observer stop;
-  int speed; /* signal indices, -1 where the plant has none */
-  int distance;
+  struct row_place speed; /* of the machine, if there is one */
+  struct row_place distance;
   double creep_from;                  /* s: start of the last second */
   double creep_path;                  /* m: integral of |speed| from there */
   int duty_count;                     /* numbers that a duty goes by */

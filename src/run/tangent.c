@@ -503,12 +503,11 @@ static void last_sample(const struct tangent *tangent, int i, const struct neigh
   view_evaluate(&neighbour->view, sample);
 }
 
-/* Of the run itself, by the ledger's names. */
-static double relief_power(const struct tangent *tangent) {
+/* Of the run itself; its valves are those of its neighbours. */
+static double relief_power(const struct tangent *tangent, const struct metrics *metrics) {
   double sum = 0.0;
-  for (int k = 0; k < tangent->view->plant->ledger_integrated; k++) {
-    const char *name = tangent->view->plant->ledger[k].name;
-    sum += strcmp(name, "relief_a") == 0 || strcmp(name, "relief_b") == 0 ? tangent->powers_before[k] : 0.0;
+  for (int k = 0; k < metrics->relief_count; k++) {
+    sum += tangent->powers_before[metrics->reliefs[k]];
   }
   return sum;
 }
@@ -523,7 +522,7 @@ static void correct(const struct tangent *tangent, const struct parameter_tangen
     measures[MEASURE_stop_from_speed] = NAN; /* needs the acceleration before braking, which is not kept */
   }
   if (tangent->open) {
-    measures[MEASURE_relief_heat] += relief_power(tangent) * parameter->moved;
+    measures[MEASURE_relief_heat] += relief_power(tangent, &parameter->sides[0].metrics) * parameter->moved;
   }
 }
 

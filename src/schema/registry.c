@@ -127,6 +127,45 @@ int registry_signal(const struct plant *plant, const char *name) {
   return -1;
 }
 
+/* What a name that the program reads comes to. */
+static bool settle_place(const struct plant *plant, const char *what, const char *name, int index,
+                         struct row_place *place, struct error *error) {
+  place->there = index >= 0;
+  place->index = index >= 0 ? index : 0;
+  bool known = place->there;
+  for (int i = 0; !known && i < plant->lack_count; i++) {
+    known = strcmp(plant->lacks[i], name) == 0;
+  }
+  return known ||
+         error_set(error, ERROR_RUN,
+                   "a mistake in the program: it reads the %s '%s', which the circuit %s neither has nor lacks "
+                   "by design",
+                   what, name, plant->name);
+}
+
+bool registry_place(const struct plant *plant, const char *name, struct row_place *place, struct error *error) {
+  return settle_place(plant, "signal", name, registry_signal(plant, name), place, error);
+}
+
+bool registry_ledger_place(const struct plant *plant, const char *name, struct row_place *place, struct error *error) {
+  int index = plant->ledger_count - 1;
+  while (index >= 0 && strcmp(plant->ledger[index].name, name) != 0) {
+    index--;
+  }
+  return settle_place(plant, "ledger row", name, index, place, error);
+}
+
+bool registry_need(const struct plant *plant, const char *name, int *index, struct error *error) {
+  *index = registry_signal(plant, name);
+  if (*index < 0) {
+    *index = 0;
+    return error_set(error, ERROR_RUN,
+                     "a mistake in the program: it needs the signal '%s', which the circuit %s has not", name,
+                     plant->name);
+  }
+  return true;
+}
+
 int registry_channel(const struct plant *plant, const char *name) {
   for (int i = 0; i < plant->channel_count; i++) {
     if (strcmp(plant->channels[i], name) == 0) {

@@ -32,8 +32,22 @@ double registry_sampling(const struct group *groups, int group_count, const void
 int registry_choice(const char *choices, const char *name);
 const char *registry_choice_name(const char *choices, int index, char *buffer, int size);
 
-int registry_signal(const struct plant *plant, const char *name); /* index or -1 */
+/* Index of the signal (channel) that a user names, or -1. */
+int registry_signal(const struct plant *plant, const char *name);
 int registry_channel(const struct plant *plant, const char *name);
+
+/* Where a signal or a ledger row lies that the program itself reads by name. */
+struct row_place {
+  bool there; /* else the plant has none, and says so (plant->lacks) */
+  int index;  /* counts where it is there */
+};
+
+/* To be asked once, before a run starts. False: the plant neither has the name nor says that it lacks it; a row was
+ * renamed and the program was not, or the other way round. */
+bool registry_place(const struct plant *plant, const char *name, struct row_place *place, struct error *error);
+bool registry_ledger_place(const struct plant *plant, const char *name, struct row_place *place, struct error *error);
+/* The same for a signal that the plant must have. */
+bool registry_need(const struct plant *plant, const char *name, int *index, struct error *error);
 
 /* The nearest of `count` names to `name` by edit distance, NULL if none is near. `name_at` returns the i-th. */
 const char *registry_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),

@@ -152,12 +152,43 @@ static void plants_have_sound_tables(void **state) {
     for (int i = 0; i < plant->channel_count; i++) {
       assert_int_equal(registry_channel(plant, plant->channels[i]), i);
     }
+    for (int i = 0; i < plant->lack_count; i++) {
+      struct row_place signal;
+      struct row_place row;
+      assert_true(registry_place(plant, plant->lacks[i], &signal, NULL));
+      assert_true(registry_ledger_place(plant, plant->lacks[i], &row, NULL));
+      assert_false(signal.there || row.there); /* what is lacked is not there */
+    }
     assert_int_equal(registry_signal(plant, "nothing"), -1);
     assert_int_equal(registry_channel(plant, "nothing"), -1);
   }
   assert_int_equal(count, 2);
   assert_null(registry_plant("nothing"));
   check_fields(&simulation_group);
+}
+
+static void a_name_that_no_table_knows_is_a_mistake_and_not_an_absence(void **state) {
+  (void)state;
+  struct error error = {0};
+  struct row_place place;
+  int index;
+  assert_true(registry_place(&valve_rig_plant, "relief_a_flow", &place, &error));
+  assert_true(place.there);
+  assert_string_equal(valve_rig_plant.signals[place.index].name, "relief_a_flow");
+  assert_true(registry_place(&valve_rig_plant, "vehicle_speed", &place, &error));
+  assert_false(place.there);
+  assert_false(registry_place(&valve_rig_plant, "vehicle_sped", &place, &error));
+  assert_non_null(strstr(error.text, "'vehicle_sped'"));
+  assert_non_null(strstr(error.text, "valve_rig"));
+  assert_true(registry_ledger_place(&transmission_plant, "relief_b", &place, &error));
+  assert_true(place.there);
+  assert_string_equal(transmission_plant.ledger[place.index].name, "relief_b");
+  assert_true(registry_ledger_place(&valve_rig_plant, "relief_b", &place, &error));
+  assert_false(place.there);
+  assert_false(registry_ledger_place(&valve_rig_plant, "relief_c", &place, &error));
+  assert_true(registry_need(&transmission_plant, "grade", &index, &error));
+  assert_string_equal(transmission_plant.signals[index].name, "grade");
+  assert_false(registry_need(&valve_rig_plant, "vehicle_speed", &index, &error)); /* lacked, yet needed */
 }
 
 static void errors_tell_their_place(void **state) {
@@ -241,11 +272,16 @@ static void only_valid_utf8_is_decoded(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(groups_and_fields_are_found), cmocka_unit_test(defaults_are_si),
-      cmocka_unit_test(choices_by_name_and_index),   cmocka_unit_test(nearest_names),
-      cmocka_unit_test(plants_have_sound_tables),    cmocka_unit_test(errors_tell_their_place),
-      cmocka_unit_test(long_errors_are_cut),         cmocka_unit_test(excerpts_end_between_characters),
+      cmocka_unit_test(groups_and_fields_are_found),
+      cmocka_unit_test(defaults_are_si),
+      cmocka_unit_test(choices_by_name_and_index),
+      cmocka_unit_test(nearest_names),
+      cmocka_unit_test(plants_have_sound_tables),
+      cmocka_unit_test(errors_tell_their_place),
+      cmocka_unit_test(long_errors_are_cut),
+      cmocka_unit_test(excerpts_end_between_characters),
       cmocka_unit_test(only_valid_utf8_is_decoded),
+      cmocka_unit_test(a_name_that_no_table_knows_is_a_mistake_and_not_an_absence),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

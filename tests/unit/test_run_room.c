@@ -339,6 +339,39 @@ static void the_ledger_closes(void **state) {
   outcome_free(&outcome);
 }
 
+/* A row that a plant renames is found at the start of the first run, and not by its measures that are missing. */
+static void a_renamed_row_starts_no_run(void **state) {
+  (void)state;
+  static const char *const renamed[] = {"line_a_pressure", "relief_a_flow", "vehicle_speed", "vehicle_distance"};
+  for (int i = 0; i < TOY_STATES; i++) {
+    struct signal signals[TOY_STATES];
+    memcpy(signals, toy_signal_rows, sizeof signals);
+    signals[i].name = "speed_of_it";
+    struct plant plant = toy_plant;
+    plant.signals = signals;
+    const struct toy *ref;
+    struct case_data data = toy_case(&ref, &wave, 0.1);
+    data.plant = &plant;
+    struct outcome outcome;
+    struct error error = {0};
+    assert_false(run_case(&data, NULL, NULL, &outcome, &error));
+    assert_non_null(strstr(error.text, renamed[i]));
+    assert_non_null(strstr(error.text, "toy"));
+  }
+  struct ledger_row rows[3];
+  memcpy(rows, toy_ledger, sizeof rows);
+  rows[1].name = "relief";
+  struct plant plant = toy_plant;
+  plant.ledger = rows;
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 0.1);
+  data.plant = &plant;
+  struct outcome outcome;
+  struct error error = {0};
+  assert_false(run_case(&data, NULL, NULL, &outcome, &error));
+  assert_non_null(strstr(error.text, "relief_a"));
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(events_are_located),
@@ -352,6 +385,7 @@ int main(void) {
       cmocka_unit_test(limits_are_watched_inside_steps),
       cmocka_unit_test(the_stop_is_measured),
       cmocka_unit_test(the_ledger_closes),
+      cmocka_unit_test(a_renamed_row_starts_no_run),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
