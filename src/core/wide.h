@@ -5,7 +5,7 @@
 #define SWASHLOOP_CORE_WIDE_H
 
 #if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GNUC__) && !defined(__clang__) &&                       \
-    defined(__OPTIMIZE__) && !defined(__SANITIZE_ADDRESS__)
+    defined(__OPTIMIZE__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
 #define WIDE __attribute__((target_clones("avx2", "default")))
 #else
 #define WIDE
