@@ -3,7 +3,8 @@
  *
  *  charge_lost         the charge pump delivers nothing (its share of displacement falls away)
  *  hose_burst_a, _b    the main line opens to the air through an area: C_d A sqrt(2 (p - p_0)/rho), oil lost to the
- * ground relief_x_stuck_open the valve stands open by a pressure-equivalent opening (first_order) or lift (poppet)
+ *                      ground
+ *  relief_x_stuck_open the valve stands open by a pressure-equivalent opening (first_order) or lift (poppet)
  *  relief_x_stuck_shut the valve passes nothing
  *  swash_stuck         the swash does not move
  *  limiter_dead        the pilots see no pressure
@@ -17,6 +18,7 @@
 #define SWASHLOOP_MODELS_FAULT_H
 
 #include "field.h"
+#include "relief.h"
 
 /* clang-format off */
 #define FAULT_FIELDS(REAL, CHOICE, TABLE)                                                                              \
@@ -33,6 +35,11 @@ struct fault_parameters {
 #define FIELD_OWNER struct fault_parameters
 static const struct field fault_fields[] = {FAULT_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
+
+/* Position of a relief valve that stands open, in the measure of its law. */
+static inline real fault_stuck_position(const struct fault_parameters *fault, enum relief_position measure) {
+  return measure == RELIEF_BY_LIFT ? fault->stuck_lift : fault->stuck_opening;
+}
 
 /* Oil lost through a burst hose, m3/s; `over_air` = line over ambient. The root is rounded over 0.1 bar, so that its
  * slope at no pressure is finite. No air is drawn in. */

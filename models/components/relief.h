@@ -19,6 +19,9 @@
 #ifndef SWASHLOOP_MODELS_RELIEF_H
 #define SWASHLOOP_MODELS_RELIEF_H
 
+#include <math.h>
+#include <stdbool.h>
+
 #include "field.h"
 
 enum relief_law { RELIEF_FIRST_ORDER, RELIEF_POPPET };
@@ -51,13 +54,26 @@ struct relief_parameters {
 static const struct field relief_fields[] = {RELIEF_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
+/* The drop over a valve, Pa: what its own line has over the place where its oil returns. All pressures alike, absolute
+ * or gauge. */
+static inline real relief_drop(const struct relief_parameters *relief, real own_line, real other_line, real gallery) {
+  return own_line - (relief->return_to == RELIEF_TO_GALLERY ? gallery : other_line);
+}
+
+/* The part of a valve's flow that arrives at one of the places where it may return, m3/s: all or nothing. */
+static inline real relief_arrives(const struct relief_parameters *relief, enum relief_return at, real flow) {
+  return relief->return_to == (int)at ? flow : broadcast(0.0);
+}
+
+/* ---- law first_order ---- */
+
 /* d(opening)/dt, Pa/s. */
-static inline real relief_opening_rate(const struct relief_parameters *relief, real opening, real drop) {
+static inline real relief_first_order_rate(const struct relief_parameters *relief, real opening, real drop) {
   return (max0(drop - relief->setting) - opening) / relief->lag;
 }
 
 /* Flow, m3/s. */
-static inline real relief_flow(const struct relief_parameters *relief, real opening, real drop) {
+static inline real relief_first_order_flow(const struct relief_parameters *relief, real opening, real drop) {
   return select_where_rare(opening != 0.0, relief->gradient * opening * soft_sign(drop, relief->flow_width),
                            broadcast(0.0));
 }
@@ -69,11 +85,12 @@ static inline real relief_flow(const struct relief_parameters *relief, real open
 #define RELIEF_STOP_STIFFNESS 2e8 /* N/m */
 #define RELIEF_STOP_CONTACT 1e-6  /* m */
 
+/* Area on which the drop pushes, m2. */
 static inline real relief_seat_area(const struct relief_parameters *relief) {
   return 0.25 * REAL_PI * relief->seat_diameter * relief->seat_diameter;
 }
 
-/* Closing force of the jet over lift and drop: 2 C_d cos(phi) w. */
+/* Closing force of the jet over lift and drop: 2 C_d cos(phi) w, m. */
 static inline real relief_flow_force_factor(const struct relief_parameters *relief) {
   return 2.0 * relief->discharge * cos(relief->jet_angle) * relief->opening_width;
 }
@@ -106,13 +123,37 @@ static inline real relief_poppet_flow(const struct relief_parameters *relief, re
 
 #if REAL_LANES == 1 /* asked by analyses only */
 
+/* The static override of the law first_order: the drop at which it passes `flow` (> 0) in balance, Pa, and its opening,
+ * Pa. The rounding of the flow's turning is left out: at drops beyond the setting it takes less than 1e-3. */
+static inline real relief_first_order_drop(const struct relief_parameters *relief, real flow, real *opening) {
+  *opening = flow / relief->gradient;
+  return relief->setting + *opening;
+}
+
+/* The flow at which the balance holds the poppet at its largest lift, m3/s; HUGE_VAL where the jet closes more than any
+ * drop opens. */
+static inline real relief_poppet_stop_flow(const struct relief_parameters *relief, real density) {
+  real area = relief_seat_area(relief);
+  real opens = area - relief_flow_force_factor(relief) * relief->largest_lift;
+  if (opens <= 0.0) {
+    return HUGE_VAL;
+  }
+  real drop = (area * relief->setting + relief->spring_rate * relief->largest_lift) / opens;
+  return relief->discharge * relief->opening_width * relief->largest_lift * sqrt(2.0 * drop / density);
+}
+
 /* The static override: the drop at which the open valve passes `flow` (> 0) in balance, Pa, and its lift. Newton's
- * method on the force balance with x = Q/(C_d w sqrt(2 drop/rho)). */
+ * method on the force balance with x = Q/(C_d w sqrt(2 drop/rho)). Against its stop it is a fixed opening. */
 static inline real relief_poppet_drop(const struct relief_parameters *relief, real flow, real density, real *lift) {
   real area = relief_seat_area(relief);
   real per_root = relief->discharge * relief->opening_width * sqrt(2.0 / density);
   real jet = relief_flow_force_factor(relief);
   real drop = relief->setting;
+  if (flow > relief_poppet_stop_flow(relief, density)) {
+    real root = flow / (per_root * relief->largest_lift);
+    *lift = relief->largest_lift;
+    return root * root;
+  }
   for (int i = 0; i < 60; i++) {
     real x = flow / (per_root * sqrt(drop));
     real balance = area * (drop - relief->setting) - x * (relief->spring_rate + jet * drop);
@@ -126,6 +167,113 @@ static inline real relief_poppet_drop(const struct relief_parameters *relief, re
   }
   *lift = flow / (per_root * sqrt(drop));
   return drop;
+}
+
+#endif
+
+/* ---- the laws ----
+ *
+ * All that a plant or an analysis asks of a valve, whatever its law. A new law has its kernels above, its states in
+ * RELIEF_STATES, its row in relief_laws, and an arm in each switch below: the compiler asks for those that are missing.
+ */
+
+/* The states of one valve. Each law has its own; those of the other laws stand at zero and are not integrated. */
+enum relief_state { RELIEF_OPENING, RELIEF_LIFT, RELIEF_SPEED, RELIEF_STATE_COUNT };
+
+/* The rows of valve `x` ("X") in a plant's list of states, in the order of enum relief_state;
+ * a poppet alone is followed finer than one in a machine. */
+#define RELIEF_STATES(STATE, x, X, speed_tolerance)                                                                    \
+  STATE(relief_##x##_opening, "Pa", 100.0, "opening of relief valve " X)                                               \
+  STATE(relief_##x##_lift, "m", 1e-8, "lift of poppet " X ", relief law poppet")                                       \
+  STATE(relief_##x##_speed, "m/s", speed_tolerance, "speed of poppet " X)
+
+/* What the rate of each state goes by: bits 1 << state of the valve's own states, and whether the drop. */
+static const struct relief_dependence {
+  unsigned states;
+  bool drop;
+} relief_rates_go_by[RELIEF_STATE_COUNT] = {
+    [RELIEF_OPENING] = {1u << RELIEF_OPENING, true},
+    [RELIEF_LIFT] = {1u << RELIEF_SPEED, false},
+    [RELIEF_SPEED] = {1u << RELIEF_LIFT | 1u << RELIEF_SPEED, true},
+};
+
+/* A valve's position says how far it is open, in the measure that its law goes by; it has a signal for each measure. */
+enum relief_position { RELIEF_BY_PRESSURE /* Pa above cracking */, RELIEF_BY_LIFT /* m */ };
+static const char *const relief_position_signals[] = {
+    [RELIEF_BY_PRESSURE] = "relief_%c_lift", [RELIEF_BY_LIFT] = "relief_%c_poppet"}; /* %c: the valve */
+
+/* What is true of a law without any number. */
+static const struct relief_law_row {
+  unsigned states;                  /* its own: bits 1 << state */
+  enum relief_state position_state; /* the one that is its position */
+  enum relief_position position;
+} relief_laws[] = {
+    [RELIEF_FIRST_ORDER] = {1u << RELIEF_OPENING, RELIEF_OPENING, RELIEF_BY_PRESSURE},
+    [RELIEF_POPPET] = {1u << RELIEF_LIFT | 1u << RELIEF_SPEED, RELIEF_LIFT, RELIEF_BY_LIFT},
+};
+
+/* The row of the law chosen. */
+static inline const struct relief_law_row *relief_law_of(const struct relief_parameters *relief) {
+  return &relief_laws[relief->law];
+}
+
+/* Does the law chosen have this state? */
+static inline bool relief_has_state(const struct relief_parameters *relief, int state) {
+  return (relief_law_of(relief)->states >> state & 1u) != 0;
+}
+
+/* d(state)/dt of the law's own states, by enum relief_state; the others are left as they are. */
+static inline void relief_rates(const struct relief_parameters *relief, const real *state, real drop, real *rates) {
+  switch ((enum relief_law)relief->law) {
+  case RELIEF_FIRST_ORDER:
+    rates[RELIEF_OPENING] = relief_first_order_rate(relief, state[RELIEF_OPENING], drop);
+    break;
+  case RELIEF_POPPET:
+    rates[RELIEF_LIFT] = state[RELIEF_SPEED];
+    rates[RELIEF_SPEED] = relief_poppet_acceleration(relief, state[RELIEF_LIFT], state[RELIEF_SPEED], drop);
+    break;
+  }
+}
+
+/* Flow at a position, m3/s, with the drop's sign. */
+static inline real relief_flow(const struct relief_parameters *relief, real position, real drop, double density) {
+  switch ((enum relief_law)relief->law) {
+  case RELIEF_FIRST_ORDER:
+    return relief_first_order_flow(relief, position, drop);
+  case RELIEF_POPPET:
+    return relief_poppet_flow(relief, position, drop, density);
+  }
+  return broadcast(0.0);
+}
+
+#if REAL_LANES == 1
+
+/* The static inverse: the drop at which the open valve passes `flow` (> 0) in balance, Pa, and its position. */
+static inline real relief_balance_drop(const struct relief_parameters *relief, real flow, real density,
+                                       real *position) {
+  switch ((enum relief_law)relief->law) {
+  case RELIEF_FIRST_ORDER:
+    return relief_first_order_drop(relief, flow, position);
+  case RELIEF_POPPET:
+    return relief_poppet_drop(relief, flow, density, position);
+  }
+  return NAN;
+}
+
+/* The position at its stop; HUGE_VAL: it has none. */
+static inline real relief_stop_position(const struct relief_parameters *relief) {
+  return relief_law_of(relief)->position == RELIEF_BY_LIFT ? relief->largest_lift : HUGE_VAL;
+}
+
+/* The flow at which the balance holds the valve at its stop, m3/s; HUGE_VAL: none does. */
+static inline real relief_stop_flow(const struct relief_parameters *relief, real density) {
+  switch ((enum relief_law)relief->law) {
+  case RELIEF_FIRST_ORDER:
+    break;
+  case RELIEF_POPPET:
+    return relief_poppet_stop_flow(relief, density);
+  }
+  return HUGE_VAL;
 }
 
 #endif

@@ -52,14 +52,14 @@ static const struct group valve_rig_groups[] = {
     {"rig", "volume and feed", rig_fields, FIELD_COUNT(rig_fields), offsetof(struct valve_rig_parameters, rig)},
 };
 
-enum rig_state { RIG_COMPRESSION, RIG_TANK_OIL, RIG_OPENING, RIG_LIFT, RIG_SPEED, RIG_STATE_COUNT };
+/* The valve's states stand last, in the order of enum relief_state. */
+enum rig_state { RIG_COMPRESSION, RIG_TANK_OIL, RIG_VALVE, RIG_STATE_COUNT = RIG_VALVE + RELIEF_STATE_COUNT };
 
-static const struct state_row valve_rig_states[] = {
-    {"line_a_compression", "1", 1e-7, "compression of the volume"},
-    {"tank_oil", "m3", 1e-8, "oil in the tank"},
-    {"relief_a_opening", "Pa", 100.0, "opening of the relief valve, law first_order"},
-    {"relief_a_lift", "m", 1e-8, "lift of the poppet, law poppet"},
-    {"relief_a_speed", "m/s", 1e-6, "speed of the poppet"},
+static const struct state_row valve_rig_states[] = {{"line_a_compression", "1", 1e-7, "compression of the volume"},
+                                                    {"tank_oil", "m3", 1e-8, "oil in the tank"},
+#define STATE_ROW(id, unit, tolerance, text) {#id, unit, tolerance, text},
+                                                    RELIEF_STATES(STATE_ROW, a, "A", 1e-6)
+#undef STATE_ROW
 };
 
 enum rig_signal {
@@ -73,8 +73,10 @@ enum rig_signal {
 };
 
 /* A valve alone is measured finer than a machine, and its energy is that of a few strokes of the poppet. */
-static const struct strict_row valve_rig_strict[] = {
-    {RIG_COMPRESSION, 0.005}, {RIG_OPENING, 0.05}, {RIG_LIFT, 0.05}, {RIG_SPEED, 0.05}};
+static const struct strict_row valve_rig_strict[] = {{RIG_COMPRESSION, 0.005},
+                                                     {RIG_VALVE + RELIEF_OPENING, 0.05},
+                                                     {RIG_VALVE + RELIEF_LIFT, 0.05},
+                                                     {RIG_VALVE + RELIEF_SPEED, 0.05}};
 
 static const struct signal valve_rig_signals[] = {
     {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in the volume"},
@@ -101,9 +103,9 @@ static const struct event_row valve_rig_events[] = {
 
 /* There is one line, one valve and no machine. */
 static const char *const valve_rig_lacks[] = {
-    "line_b_pressure", "low_side_pressure", "line_pressure_difference", "charge_pressure",      "engine_speed",
-    "motor_speed",     "vehicle_speed",     "vehicle_distance",         "wheel_slip",           "front_wheel_slip",
-    "relief_b_flow",   "limiter_a",         "loop_oil_temperature",     "tank_oil_temperature", "relief_b",
+    "line_b_pressure", "low_side_pressure",    "line_pressure_difference", "charge_pressure", "engine_speed",
+    "motor_speed",     "vehicle_speed",        "vehicle_distance",         "wheel_slip",      "front_wheel_slip",
+    "relief_b_flow",   "loop_oil_temperature", "tank_oil_temperature",     "relief_b",
 };
 
 static const char *const valve_rig_channels[] = {"feed"};
@@ -129,27 +131,30 @@ struct valve_rig_mode {
   bool taken; /* an action moves the feed; the table is left */
 };
 
-/* Where the valve's first state lies among the active ones, and the poppet's speed after it. */
-enum { RIG_ACTIVE_VALVE = 2, RIG_ACTIVE_SPEED = 3 };
-
 struct rig_now {
-  real lift; /* m, or Pa above cracking, by the law */
-  real pressure;
-  real over_case;
-  real feed;
-  real relief;
+  real valve[RELIEF_STATE_COUNT]; /* its states; those of other laws are zero */
+  real position;                  /* m, or Pa above cracking, by the law */
+  real pressure;                  /* Pa absolute */
+  real over_case;                 /* Pa: the drop over the valve */
+  real feed;                      /* m3/s */
+  real relief;                    /* m3/s */
 };
 
 static inline struct rig_now rig_at(const struct valve_rig_model *model, const struct valve_rig_mode *mode, real t,
                                     const real *state) {
-  struct rig_now now;
+  struct rig_now now = {.valve = {0.0}};
+  const struct relief_parameters *relief = &model->own.relief;
+  int place = RIG_VALVE;
+  for (int i = 0; i < RELIEF_STATE_COUNT; i++) {
+    if (relief_has_state(relief, i)) {
+      now.valve[i] = state[place++];
+    }
+  }
   now.pressure = fluid_pressure(&model->oil, state[RIG_COMPRESSION]);
   now.over_case = now.pressure - model->case_pressure;
   now.feed = model->full_feed * piece_at(&mode->feed, t);
-  now.lift = state[RIG_ACTIVE_VALVE];
-  now.relief = model->own.relief.law == RELIEF_POPPET
-                   ? relief_poppet_flow(&model->own.relief, now.lift, now.over_case, model->oil.density)
-                   : relief_flow(&model->own.relief, now.lift, now.over_case);
+  now.position = now.valve[relief_law_of(relief)->position_state];
+  now.relief = relief_flow(relief, now.position, now.over_case, model->oil.density);
   return now;
 }
 
@@ -188,7 +193,7 @@ static const char *valve_rig_prepare(const void *parameters, void *model_) {
 static bool valve_rig_signal_active(const void *parameters, int signal) {
   const struct valve_rig_parameters *own = parameters;
   if (signal == RIG_RELIEF_A_LIFT || signal == RIG_RELIEF_A_POPPET) {
-    return (own->relief.law == RELIEF_POPPET) == (signal == RIG_RELIEF_A_POPPET);
+    return (relief_law_of(&own->relief)->position == RELIEF_BY_LIFT) == (signal == RIG_RELIEF_A_POPPET);
   }
   return true;
 }
@@ -198,11 +203,10 @@ static int valve_rig_active_states(const void *model_, int *rows) {
   int count = 0;
   rows[count++] = RIG_COMPRESSION;
   rows[count++] = RIG_TANK_OIL;
-  if (model->own.relief.law == RELIEF_POPPET) {
-    rows[count++] = RIG_LIFT;
-    rows[count++] = RIG_SPEED;
-  } else {
-    rows[count++] = RIG_OPENING;
+  for (int i = 0; i < RELIEF_STATE_COUNT; i++) {
+    if (relief_has_state(&model->own.relief, i)) {
+      rows[count++] = RIG_VALVE + i;
+    }
   }
   return count;
 }
@@ -222,25 +226,26 @@ static void valve_rig_start(const void *model_, void *mode_, real *state) {
   mode->feed = feed_piece(model, 0.0);
   mode->taken = false;
   state[RIG_COMPRESSION] = fluid_compression(&model->oil, model->own.rig.start_pressure + model->oil.ambient);
-  state[RIG_ACTIVE_VALVE] = 0.0;
-  if (model->own.relief.law == RELIEF_POPPET) {
-    state[RIG_ACTIVE_SPEED] = 0.0;
-  }
   state[RIG_TANK_OIL] = model->own.rig.tank_volume;
+  for (int i = 0, place = RIG_VALVE; i < RELIEF_STATE_COUNT; i++) {
+    if (relief_has_state(&model->own.relief, i)) {
+      state[place++] = 0.0;
+    }
+  }
 }
 
 static void valve_rig_rates(const void *model_, const void *mode, real t, const real *state, real *rates) {
   const struct valve_rig_model *model = model_;
   struct rig_now now = rig_at(model, mode, t, state);
+  real valve[RELIEF_STATE_COUNT];
+  relief_rates(&model->own.relief, now.valve, now.over_case, valve);
   rates[RIG_COMPRESSION] = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
-  if (model->own.relief.law == RELIEF_POPPET) {
-    real speed = state[RIG_ACTIVE_SPEED];
-    rates[RIG_ACTIVE_VALVE] = speed;
-    rates[RIG_ACTIVE_SPEED] = relief_poppet_acceleration(&model->own.relief, now.lift, speed, now.over_case);
-  } else {
-    rates[RIG_ACTIVE_VALVE] = relief_opening_rate(&model->own.relief, now.lift, now.over_case);
-  }
   rates[RIG_TANK_OIL] = now.relief - now.feed;
+  for (int i = 0, place = RIG_VALVE; i < RELIEF_STATE_COUNT; i++) {
+    if (relief_has_state(&model->own.relief, i)) {
+      rates[place++] = valve[i];
+    }
+  }
 }
 
 static void valve_rig_powers(const void *model_, const void *mode, real t, const real *state, real *powers) {
@@ -257,8 +262,8 @@ static void valve_rig_signals_at(const void *model_, const void *mode, real t, c
   real rate = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
   out[RIG_LINE_A_PRESSURE] = now.pressure - model->oil.ambient;
   out[RIG_RELIEF_A_FLOW] = now.relief;
-  out[RIG_RELIEF_A_LIFT] = now.lift;
-  out[RIG_RELIEF_A_POPPET] = now.lift;
+  out[RIG_RELIEF_A_LIFT] = now.position;
+  out[RIG_RELIEF_A_POPPET] = now.position;
   out[RIG_FEED_FLOW] = now.feed;
   out[RIG_PRESSURE_RATE] = rate * fluid_bulk_modulus(&model->own.fluid, now.pressure);
 }

@@ -33,8 +33,6 @@ static const struct signal transmission_signals[] = {
 #undef SIGNAL_ROW
 };
 
-static const char *const transmission_lacks[] = {"feed_flow"};
-
 static const struct ledger_row transmission_ledger[] = {
 #define LEDGER_ROW(id, kind, text) {#id, LEDGER_##kind, text},
     TRANSMISSION_LEDGER(LEDGER_ROW)
@@ -130,8 +128,6 @@ const struct plant transmission_plant = {
     .strict_count = FIELD_COUNT(transmission_strict),
     .signals = transmission_signals,
     .signal_count = SIGNAL_COUNT,
-    .lacks = transmission_lacks,
-    .lack_count = FIELD_COUNT(transmission_lacks),
     .ledger = transmission_ledger,
     .ledger_count = LEDGER_COUNT,
     .ledger_integrated = LEDGER_INTEGRATED,

@@ -73,8 +73,8 @@ struct transmission_parameters {
   STATE(limiter_b, "1", 1e-6, "limiter pilot on line B")                                                               \
   STATE(motor_override, "1", 1e-6, "motor override")                                                                   \
   STATE(motor_displacement, "1", 1e-6, "motor displacement over the largest")                                          \
-  STATE(relief_a_opening, "Pa", 100.0, "opening of relief valve A")                                                    \
-  STATE(relief_b_opening, "Pa", 100.0, "opening of relief valve B")                                                    \
+  RELIEF_STATES(STATE, a, "A", 1e-5)                                                                                   \
+  RELIEF_STATES(STATE, b, "B", 1e-5)                                                                                   \
   STATE(charge_relief_opening, "Pa", 100.0, "opening of the charge relief")                                            \
   STATE(flushing_shuttle, "1", 1e-6, "flushing shuttle")                                                               \
   STATE(wheel_speed, "rad/s", 1e-6, "wheel speed")                                                                     \
@@ -85,10 +85,6 @@ struct transmission_parameters {
   STATE(tank_oil, "m3", 1e-8, "oil in the tank")                                                                       \
   STATE(tyre_slip, "1", 1e-6, "tyre deflection as slip, tyre law relaxation")                                          \
   STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")                                             \
-  STATE(relief_a_lift, "m", 1e-8, "lift of poppet A, relief law poppet")                                               \
-  STATE(relief_a_speed, "m/s", 1e-5, "speed of poppet A")                                                              \
-  STATE(relief_b_lift, "m", 1e-8, "lift of poppet B, relief law poppet")                                               \
-  STATE(relief_b_speed, "m/s", 1e-5, "speed of poppet B")                                                              \
   STATE(swash_motion, "1/s", 1e-5, "speed of the swash, servo second_order")                                           \
   STATE(governor_integral, "1", 1e-6, "integral of the isochronous governor")                                          \
   STATE(loop_metal_temperature, "K", 1e-4, "temperature of the loop's metal, heat nodes four")                         \
@@ -107,6 +103,11 @@ enum transmission_state {
 #undef STATE_ID
       STATE_COUNT
 };
+
+/* Where the states of the relief valves begin (enum relief_state). */
+enum { STATE_RELIEF_A = STATE_relief_a_opening, STATE_RELIEF_B = STATE_relief_b_opening };
+_Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIEF_B,
+               "a valve's states stand together, in the order of enum relief_state");
 
 /* SIGNAL(id, quantity, reference, text) */
 /* clang-format off */

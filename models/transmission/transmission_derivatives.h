@@ -15,7 +15,6 @@ static inline void rates_of(const struct transmission_model *model, const struct
   node_values_of(model, mode, t, x, &now);
   struct element_outputs e;
   element_outputs_of(model, mode, &now, t, x, &e);
-  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
   real throttle = e.channels[CHANNEL_throttle];
   real supply = select_where(mode->burning, 1.0 - e.channels[CHANNEL_engine_off], broadcast(0.0));
   real asked = engine_asked_fuel(&own->engine, now.engine_speed, throttle, x[STATE_governor_integral]);
@@ -30,13 +29,15 @@ static inline void rates_of(const struct transmission_model *model, const struct
   }
   d[STATE_line_a_compression] = volume_compression_rate(
       own->lines.volume_a, e.pump_flow - e.pump_slip - e.pump_case_a - e.motor_flow_a - e.relief_a +
-                               (to_gallery ? broadcast(0.0) : e.relief_b) + e.check_a - e.flush_a - e.hose_a);
+                               relief_arrives(&own->relief, RELIEF_TO_LINE, e.relief_b) + e.check_a - e.flush_a -
+                               e.hose_a);
   d[STATE_line_b_compression] = volume_compression_rate(
       own->lines.volume_b, -e.pump_flow + e.pump_slip - e.pump_case_b + e.motor_flow_b - e.relief_b +
-                               (to_gallery ? broadcast(0.0) : e.relief_a) + e.check_b - e.flush_b - e.hose_b);
+                               relief_arrives(&own->relief, RELIEF_TO_LINE, e.relief_a) + e.check_b - e.flush_b -
+                               e.hose_b);
   d[STATE_charge_compression] = volume_compression_rate(
       own->lines.volume_charge, e.charge_flow - e.check_a - e.check_b - e.charge_relief_flow - e.servo_flow +
-                                    (to_gallery ? e.relief_a + e.relief_b : broadcast(0.0)));
+                                    relief_arrives(&own->relief, RELIEF_TO_GALLERY, e.relief_a + e.relief_b));
   d[STATE_control_pressure] = swash_control_rate(&own->swash, x[STATE_control_pressure], e.demand.stroke);
   d[STATE_pump_stroke] = e.stroke_rate;
   if (own->swash.servo == SWASH_SECOND_ORDER) {
@@ -46,17 +47,8 @@ static inline void rates_of(const struct transmission_model *model, const struct
   real alive = 1.0 - e.channels[CHANNEL_limiter_dead];
   d[STATE_limiter_a] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_a], now.a_over_case, alive);
   d[STATE_limiter_b] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_b], now.b_over_case, alive);
-  if (own->relief.law == RELIEF_POPPET) {
-    d[STATE_relief_a_lift] = x[STATE_relief_a_speed];
-    d[STATE_relief_b_lift] = x[STATE_relief_b_speed];
-    d[STATE_relief_a_speed] =
-        relief_poppet_acceleration(&own->relief, x[STATE_relief_a_lift], x[STATE_relief_a_speed], e.relief_drop_a);
-    d[STATE_relief_b_speed] =
-        relief_poppet_acceleration(&own->relief, x[STATE_relief_b_lift], x[STATE_relief_b_speed], e.relief_drop_b);
-  } else {
-    d[STATE_relief_a_opening] = relief_opening_rate(&own->relief, x[STATE_relief_a_opening], e.relief_drop_a);
-    d[STATE_relief_b_opening] = relief_opening_rate(&own->relief, x[STATE_relief_b_opening], e.relief_drop_b);
-  }
+  relief_rates(&own->relief, x + STATE_RELIEF_A, now.relief_drop_a, d + STATE_RELIEF_A);
+  relief_rates(&own->relief, x + STATE_RELIEF_B, now.relief_drop_b, d + STATE_RELIEF_B);
   d[STATE_charge_relief_opening] =
       charge_relief_opening_rate(&own->charge, x[STATE_charge_relief_opening], now.gallery_over_case);
   d[STATE_flushing_shuttle] = flushing_shuttle_rate(&own->flushing, x[STATE_flushing_shuttle], now.drop);

@@ -16,6 +16,7 @@ struct node_values {
   real engine_speed;
   real a, b, gallery; /* Pa absolute */
   real drop;
+  real relief_drop_a, relief_drop_b;
   real a_over_case, b_over_case, gallery_over_case;
   real loop, tank;                      /* K */
   struct fluid_table_place table_place; /* of the loop */
@@ -48,7 +49,7 @@ struct element_outputs {
   real charge_filled, charge_flow, charge_torque_loss, charge_torque, charge_relief_flow;
   real filter_drop;
   real check_a, check_b;
-  real relief_drop_a, relief_drop_b, relief_a, relief_b;
+  real relief_a, relief_b;
   real flush_a, flush_b;
   real hose_a, hose_b;
   real brake_share;
@@ -68,6 +69,8 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->b = fluid_pressure(&model->oil, x[STATE_line_b_compression]);
   now->gallery = fluid_pressure(&model->oil, x[STATE_charge_compression]);
   now->drop = now->a - now->b;
+  now->relief_drop_a = relief_drop(&own->relief, now->a, now->b, now->gallery);
+  now->relief_drop_b = relief_drop(&own->relief, now->b, now->a, now->gallery);
   now->a_over_case = now->a - model->case_pressure;
   now->b_over_case = now->b - model->case_pressure;
   now->gallery_over_case = now->gallery - model->case_pressure;
@@ -140,27 +143,34 @@ static inline void axle_outputs_of(const struct transmission_model *model, const
   e->rolling = tyre_rolling_resistance(&own->tyre, &at->contact, now->speed, e->slip);
 }
 
-/* The two main relief valves, by law and fault. */
-static inline void relief_outputs(const struct transmission_model *model, const struct node_values *now, const real *x,
-                                  struct element_outputs *e) {
+/* Flow of a main relief valve whose states begin at `states`, by law and fault. */
+static inline real relief_output(const struct transmission_model *model, const real *states, real drop, real stuck_open,
+                                 real stuck_shut) {
   const struct transmission_parameters *own = &model->own;
-  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
-  const real *channels = e->channels;
-  e->relief_drop_a = to_gallery ? now->a - now->gallery : now->drop;
-  e->relief_drop_b = to_gallery ? now->b - now->gallery : -now->drop;
-  if (own->relief.law == RELIEF_POPPET) {
-    real lift_a = larger(x[STATE_relief_a_lift], channels[CHANNEL_relief_a_stuck_open] * own->fault.stuck_lift);
-    real lift_b = larger(x[STATE_relief_b_lift], channels[CHANNEL_relief_b_stuck_open] * own->fault.stuck_lift);
-    e->relief_a = relief_poppet_flow(&own->relief, lift_a, e->relief_drop_a, model->oil.density);
-    e->relief_b = relief_poppet_flow(&own->relief, lift_b, e->relief_drop_b, model->oil.density);
-  } else {
-    real open_a = larger(x[STATE_relief_a_opening], channels[CHANNEL_relief_a_stuck_open] * own->fault.stuck_opening);
-    real open_b = larger(x[STATE_relief_b_opening], channels[CHANNEL_relief_b_stuck_open] * own->fault.stuck_opening);
-    e->relief_a = relief_flow(&own->relief, open_a, e->relief_drop_a);
-    e->relief_b = relief_flow(&own->relief, open_b, e->relief_drop_b);
-  }
-  e->relief_a *= 1.0 - channels[CHANNEL_relief_a_stuck_shut];
-  e->relief_b *= 1.0 - channels[CHANNEL_relief_b_stuck_shut];
+  const struct relief_law_row *law = relief_law_of(&own->relief);
+  real position = larger(states[law->position_state], stuck_open * fault_stuck_position(&own->fault, law->position));
+  return relief_flow(&own->relief, position, drop, model->oil.density) * (1.0 - stuck_shut);
+}
+
+/* The charge pump with its filter, on a gallery at a pressure over the tank's. */
+struct charge_supply {
+  real filled;      /* displacement that fills, m3/rad */
+  real delivers;    /* what is left of it when the pump fails, m3/rad */
+  real filter_drop; /* Pa, at the flow that the pump would give without the filter */
+};
+
+static inline struct charge_supply charge_supply_of(const struct transmission_model *model,
+                                                    const struct node_values *now, real lost, real blocked) {
+  const struct transmission_parameters *own = &model->own;
+  struct charge_supply supply;
+  real viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
+  real resistance = model->filter_resistance * (1.0 + own->filter.blocked_loading * blocked);
+  supply.filled = charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), viscosity);
+  supply.delivers = supply.filled * (1.0 - lost);
+  supply.filter_drop = filter_drop(
+      &own->filter, resistance, viscosity,
+      charge_pump_flow(&own->charge, supply.delivers, now->engine_speed, now->gallery - model->oil.ambient));
+  return supply;
 }
 
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
@@ -203,23 +213,21 @@ static inline void element_outputs_of(const struct transmission_model *model, co
                                          fluid_viscosity_at(&model->pump_film, &now->table_place));
   e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
 
-  real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
-  e->charge_filled =
-      charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), tank_viscosity) *
-      (1.0 - e->channels[CHANNEL_charge_lost]);
-  real over_tank = now->gallery - model->oil.ambient;
-  real resistance =
-      model->filter_resistance * (1.0 + own->filter.blocked_loading * e->channels[CHANNEL_filter_blocked]);
-  e->filter_drop = filter_drop(&own->filter, resistance, tank_viscosity,
-                               charge_pump_flow(&own->charge, e->charge_filled, now->engine_speed, over_tank));
-  e->charge_outlet = over_tank + e->filter_drop;
+  struct charge_supply supply =
+      charge_supply_of(model, now, e->channels[CHANNEL_charge_lost], e->channels[CHANNEL_filter_blocked]);
+  e->charge_filled = supply.delivers;
+  e->filter_drop = supply.filter_drop;
+  e->charge_outlet = now->gallery - model->oil.ambient + e->filter_drop;
   e->charge_flow = charge_pump_flow(&own->charge, e->charge_filled, now->engine_speed, e->charge_outlet);
   e->charge_torque_loss = charge_pump_torque_loss(&own->charge, now->engine_speed, own->engine.speed_width);
   e->charge_torque = charge_pump_pressure_torque(e->charge_filled, e->charge_outlet) + e->charge_torque_loss;
   e->charge_relief_flow = charge_relief_flow(&own->charge, x[STATE_charge_relief_opening], now->gallery_over_case);
   e->check_a = check_valve_flow(&own->charge, now->gallery - now->a);
   e->check_b = check_valve_flow(&own->charge, now->gallery - now->b);
-  relief_outputs(model, now, x, e);
+  e->relief_a = relief_output(model, x + STATE_RELIEF_A, now->relief_drop_a, e->channels[CHANNEL_relief_a_stuck_open],
+                              e->channels[CHANNEL_relief_a_stuck_shut]);
+  e->relief_b = relief_output(model, x + STATE_RELIEF_B, now->relief_drop_b, e->channels[CHANNEL_relief_b_stuck_open],
+                              e->channels[CHANNEL_relief_b_stuck_shut]);
   e->flush_a =
       flushing_flow(&own->flushing, flushing_opening(&own->flushing, -x[STATE_flushing_shuttle]), now->a_over_case);
   e->flush_b =
@@ -269,8 +277,8 @@ static inline real charge_pump_power(const struct transmission_parameters *own, 
 /* Heat made in the loop, W. */
 static inline real loop_losses(const struct transmission_model *model, const struct element_outputs *e,
                                const struct node_values *now) {
-  real losses = e->pump_torque_loss * now->engine_speed + pump_leak_power(e, now) + e->relief_a * e->relief_drop_a +
-                e->relief_b * e->relief_drop_b + check_power(e, now) + flush_power(e, now);
+  real losses = e->pump_torque_loss * now->engine_speed + pump_leak_power(e, now) + e->relief_a * now->relief_drop_a +
+                e->relief_b * now->relief_drop_b + check_power(e, now) + flush_power(e, now);
   for (int i = 0; i < model->axle_count; i++) {
     losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + motor_leak_power(&e->axles[i], now);
   }

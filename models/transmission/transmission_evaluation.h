@@ -21,8 +21,8 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_filter] = e->charge_flow * e->filter_drop;
   p[LEDGER_charge_relief] = e->charge_relief_flow * now->gallery_over_case;
   p[LEDGER_check_valves] = check_power(e, now);
-  p[LEDGER_relief_a] = e->relief_a * e->relief_drop_a;
-  p[LEDGER_relief_b] = e->relief_b * e->relief_drop_b;
+  p[LEDGER_relief_a] = e->relief_a * now->relief_drop_a;
+  p[LEDGER_relief_b] = e->relief_b * now->relief_drop_b;
   p[LEDGER_flushing] = flush_power(e, now);
   p[LEDGER_swash_servo] = e->servo_flow * now->gallery_over_case;
   p[LEDGER_case_return] = e->case_flow * (model->case_pressure - model->oil.ambient);
@@ -54,6 +54,7 @@ static inline void signals_of(const struct transmission_model *model, const real
                               const struct element_outputs *e, real *signals) {
   double ambient = model->oil.ambient;
   bool two_axles = model->axle_count > 1;
+  int relief_position = relief_law_of(&model->own.relief)->position_state;
   int front = two_axles ? 1 : 0; /* the only axle's own values where there is no front one */
 
   signals[SIGNAL_line_a_pressure] = now->a - ambient;
@@ -86,8 +87,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_brake_torque] = e->axles[0].brake_torque + (two_axles ? e->axles[1].brake_torque : broadcast(0.0));
   signals[SIGNAL_relief_a_flow] = e->relief_a;
   signals[SIGNAL_relief_b_flow] = e->relief_b;
-  signals[SIGNAL_relief_a_lift] = x[STATE_relief_a_opening];
-  signals[SIGNAL_relief_b_lift] = x[STATE_relief_b_opening];
+  signals[SIGNAL_relief_a_lift] = x[STATE_RELIEF_A + relief_position];
+  signals[SIGNAL_relief_b_lift] = x[STATE_RELIEF_B + relief_position];
   signals[SIGNAL_limiter_a] = x[STATE_limiter_a];
   signals[SIGNAL_limiter_b] = x[STATE_limiter_b];
   signals[SIGNAL_check_a_flow] = e->check_a;
@@ -102,8 +103,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_tank_oil] = x[STATE_tank_oil];
   signals[SIGNAL_oil_viscosity] = now->viscosity / model->oil.density;
   signals[SIGNAL_park_brake] = e->channels[CHANNEL_park_brake];
-  signals[SIGNAL_relief_a_poppet] = x[STATE_relief_a_lift];
-  signals[SIGNAL_relief_b_poppet] = x[STATE_relief_b_lift];
+  signals[SIGNAL_relief_a_poppet] = x[STATE_RELIEF_A + relief_position];
+  signals[SIGNAL_relief_b_poppet] = x[STATE_RELIEF_B + relief_position];
   signals[SIGNAL_filter_drop] = e->filter_drop;
   signals[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e->filter_drop, e->charge_flow);
   signals[SIGNAL_hose_flow] = e->hose_a + e->hose_b;
@@ -124,7 +125,6 @@ static inline void signals_of(const struct transmission_model *model, const real
 static inline void events_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                              const real *x, const struct node_values *now, real *values) {
   const struct transmission_parameters *own = &model->own;
-  bool to_gallery = own->relief.return_to == RELIEF_TO_GALLERY;
   bool limiter_on = own->limiter.fitted == LIMITER_FITTED;
   bool two_axles = model->axle_count > 1;
   real slips[AXLE_LIMIT] = {broadcast(0.0)};
@@ -132,15 +132,11 @@ static inline void events_of(const struct transmission_model *model, const struc
     slips[i] = own->tyre.law == TYRE_RELAXATION ? x[model->axles[i].tyre_slip]
                                                 : tyre_slip(&own->tyre, now->axles[i].rim_speed, now->speed);
   }
-  real tank_viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
-  real filled =
-      charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), tank_viscosity);
-  real flow = charge_pump_flow(&own->charge, filled, now->engine_speed, now->gallery - model->oil.ambient);
-  real loading = own->filter.blocked_loading * piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t);
-  real drop = filter_drop(&own->filter, model->filter_resistance * (1.0 + loading), tank_viscosity, flow);
+  struct charge_supply supply = charge_supply_of(model, now, piece_at(&mode->channels[CHANNEL_charge_lost].piece, t),
+                                                 piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t));
 
-  values[EVENT_relief_a] = (to_gallery ? now->a - now->gallery : now->drop) - own->relief.setting;
-  values[EVENT_relief_b] = (to_gallery ? now->b - now->gallery : -now->drop) - own->relief.setting;
+  values[EVENT_relief_a] = now->relief_drop_a - own->relief.setting;
+  values[EVENT_relief_b] = now->relief_drop_b - own->relief.setting;
   values[EVENT_limiter_a] = limiter_on ? now->a_over_case - own->limiter.setting : broadcast(-1.0);
   values[EVENT_limiter_b] = limiter_on ? now->b_over_case - own->limiter.setting : broadcast(-1.0);
   values[EVENT_motor_override] = own->motor.override_line == OVERRIDE_OFF
@@ -159,8 +155,8 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_rear_axle] = now->axles[0].contact.load - AXLE_CARRIES_SHARE * now->weight.load;
   values[EVENT_front_axle] =
       two_axles ? now->axles[1].contact.load - AXLE_CARRIES_SHARE * now->weight.load : broadcast(1.0);
-  values[EVENT_filter_bypass] = drop - own->filter.bypass_crack;
-  values[EVENT_charge_filling] = filled - CHARGE_FILLS_SHARE * own->charge.displacement;
+  values[EVENT_filter_bypass] = supply.filter_drop - own->filter.bypass_crack;
+  values[EVENT_charge_filling] = supply.filled - CHARGE_FILLS_SHARE * own->charge.displacement;
   values[EVENT_underspeed_control] =
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);
 }

@@ -183,18 +183,12 @@ static const char *refusal(const struct transmission_parameters *own) {
 static bool state_active(const struct transmission_parameters *own, int state) {
   bool two_axles = own->vehicle.axles == VEHICLE_TWO_AXLES;
   bool second_motor = two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
-  bool poppet = own->relief.law == RELIEF_POPPET;
   bool relaxation = own->tyre.law == TYRE_RELAXATION;
   bool stick = own->brake.law == BRAKE_STICK;
+  if (state >= STATE_RELIEF_A && state < STATE_RELIEF_B + RELIEF_STATE_COUNT) {
+    return relief_has_state(&own->relief, (state - STATE_RELIEF_A) % RELIEF_STATE_COUNT);
+  }
   switch (state) {
-  case STATE_relief_a_opening:
-  case STATE_relief_b_opening:
-    return !poppet;
-  case STATE_relief_a_lift:
-  case STATE_relief_a_speed:
-  case STATE_relief_b_lift:
-  case STATE_relief_b_speed:
-    return poppet;
   case STATE_tyre_slip:
     return relaxation;
   case STATE_brake_torque:

@@ -7,10 +7,10 @@ bool transmission_signal_active(const void *parameters, int signal) {
   switch (signal) {
   case SIGNAL_relief_a_lift:
   case SIGNAL_relief_b_lift:
-    return own->relief.law != RELIEF_POPPET;
+    return relief_law_of(&own->relief)->position == RELIEF_BY_PRESSURE;
   case SIGNAL_relief_a_poppet:
   case SIGNAL_relief_b_poppet:
-    return own->relief.law == RELIEF_POPPET;
+    return relief_law_of(&own->relief)->position == RELIEF_BY_LIFT;
   case SIGNAL_filter_drop:
   case SIGNAL_filter_bypass:
     return own->filter.clean_drop > 0.0;

@@ -7,8 +7,6 @@
 #define BIT(state) (UINT64_C(1) << (state))
 
 static const uint64_t lines = ON(line_a_compression) | ON(line_b_compression);
-static const uint64_t relief_openings =
-    ON(relief_a_opening) | ON(relief_b_opening) | ON(relief_a_lift) | ON(relief_b_lift);
 static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limiter_a) | ON(limiter_b) |
                               ON(swash_motion) | ON(charge_compression); /* what moves it, and so the servo's flow */
 static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
@@ -23,6 +21,19 @@ static uint64_t outflow_of(const struct transmission_model *model) {
     outflow |= axle->motor != NULL && axle->motor->losses == ROTARY_MAP ? BIT(axle->wheel_speed) : 0;
   }
   return outflow;
+}
+
+/* The states that are the positions of the relief valves. */
+static uint64_t relief_positions_of(const struct transmission_model *model) {
+  int position = relief_law_of(&model->own.relief)->position_state;
+  return BIT(STATE_RELIEF_A + position) | BIT(STATE_RELIEF_B + position);
+}
+
+static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on) {
+  for (int i = 0; i < RELIEF_STATE_COUNT; i++) {
+    const struct relief_dependence *by = &relief_rates_go_by[i];
+    on[first_state + i] = (uint64_t)by->states << first_state | (by->drop ? drop : 0);
+  }
 }
 
 static void axle_sparsity_pattern(const struct axle *axle, uint64_t *on) {
@@ -44,32 +55,29 @@ static void axle_sparsity_pattern(const struct axle *axle, uint64_t *on) {
 static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   bool to_gallery = model->own.relief.return_to == RELIEF_TO_GALLERY;
   uint64_t outflow = outflow_of(model);
-  uint64_t behind_relief = to_gallery ? ON(charge_compression) : 0;
+  uint64_t relief_drop = lines | (to_gallery ? ON(charge_compression) : 0);
+  uint64_t relief_positions = relief_positions_of(model);
   on[STATE_engine_speed] = ON(engine_speed) | ON(fuel) | ON(pump_stroke) | lines | ON(charge_compression) |
                            ON(loop_temperature) | ON(tank_temperature) | PLANT_TIME;
   on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | PLANT_TIME;
   on[STATE_governor_integral] = ON(governor_integral) | ON(engine_speed) | PLANT_TIME;
   on[STATE_line_a_compression] =
-      outflow | ON(engine_speed) | ON(pump_stroke) | ON(charge_compression) | relief_openings | PLANT_TIME;
+      outflow | ON(engine_speed) | ON(pump_stroke) | ON(charge_compression) | relief_positions | PLANT_TIME;
   on[STATE_line_b_compression] = on[STATE_line_a_compression];
   on[STATE_charge_compression] = swash | lines | ON(engine_speed) | ON(tank_temperature) | ON(charge_relief_opening) |
-                                 (to_gallery ? relief_openings : 0) | PLANT_TIME;
+                                 (to_gallery ? relief_positions : 0) | PLANT_TIME;
   on[STATE_control_pressure] = ON(control_pressure) | ON(engine_speed) | PLANT_TIME;
   on[STATE_pump_stroke] = swash | PLANT_TIME;
   on[STATE_swash_motion] = swash;
   on[STATE_limiter_a] = ON(limiter_a) | ON(line_a_compression) | PLANT_TIME;
   on[STATE_limiter_b] = ON(limiter_b) | ON(line_b_compression) | PLANT_TIME;
-  on[STATE_relief_a_opening] = ON(relief_a_opening) | lines | behind_relief;
-  on[STATE_relief_b_opening] = ON(relief_b_opening) | lines | behind_relief;
-  on[STATE_relief_a_lift] = ON(relief_a_speed);
-  on[STATE_relief_b_lift] = ON(relief_b_speed);
-  on[STATE_relief_a_speed] = ON(relief_a_lift) | ON(relief_a_speed) | lines | behind_relief;
-  on[STATE_relief_b_speed] = ON(relief_b_lift) | ON(relief_b_speed) | lines | behind_relief;
+  relief_sparsity_pattern(STATE_RELIEF_A, relief_drop, on);
+  relief_sparsity_pattern(STATE_RELIEF_B, relief_drop, on);
   on[STATE_charge_relief_opening] = ON(charge_relief_opening) | ON(charge_compression);
   on[STATE_flushing_shuttle] = ON(flushing_shuttle) | lines;
   on[STATE_vehicle_speed] = PLANT_TIME;
   on[STATE_vehicle_distance] = ON(vehicle_speed);
-  on[STATE_loop_temperature] = outflow | ON(engine_speed) | relief_openings | ON(charge_compression) |
+  on[STATE_loop_temperature] = outflow | ON(engine_speed) | relief_positions | ON(charge_compression) |
                                ON(tank_temperature) | ON(loop_metal_temperature) | PLANT_TIME;
   on[STATE_loop_metal_temperature] = ON(loop_metal_temperature) | ON(loop_temperature);
   on[STATE_case_temperature] = outflow | ON(case_temperature);

@@ -538,7 +538,9 @@ static bool want_signals(struct problem *problem, struct error *error) {
       return error_at(error, problem->fit->mapping.file, mapped->line, 0,
                       "this circuit with its laws has no signal '%s'", mapped->row.name);
     }
-    problem->columns[s] = history_want(&problem->history, signal);
+    if (!history_want(&problem->history, signal, &problem->columns[s], error)) {
+      return false;
+    }
   }
   return true;
 }

@@ -4,22 +4,26 @@
 #include <stdlib.h>
 #include <string.h>
 
-int history_column(const struct history *history, int signal) {
-  for (int i = 0; i < history->signal_count; i++) {
-    if (history->signals[i] == signal) {
-      return i;
-    }
+#include "registry.h"
+
+bool history_want(struct history *history, int signal, int *column, struct error *error) {
+  *column = 0;
+  while (*column < history->signal_count && history->signals[*column] != signal) {
+    (*column)++;
   }
-  return -1;
+  if (*column == HISTORY_SIGNALS) {
+    return error_set(error, ERROR_RUN, "more than %d signals to be kept at once", HISTORY_SIGNALS);
+  }
+  if (*column == history->signal_count) {
+    history->signals[history->signal_count++] = signal;
+  }
+  return true;
 }
 
-int history_want(struct history *history, int signal) {
-  int column = signal >= 0 ? history_column(history, signal) : -1;
-  if (column < 0 && signal >= 0 && history->signal_count < HISTORY_SIGNALS) {
-    column = history->signal_count++;
-    history->signals[column] = signal;
-  }
-  return column;
+bool history_need(struct history *history, const struct plant *plant, const char *name, int *column,
+                  struct error *error) {
+  int signal;
+  return registry_need(plant, name, &signal, error) && history_want(history, signal, column, error);
 }
 
 static bool grow(double **values, int capacity) {

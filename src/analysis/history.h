@@ -17,10 +17,11 @@ struct history {
   double *values[HISTORY_SIGNALS];
 };
 
-/* All zero, then the signals wanted; asks for each once. Returns the column. */
-int history_want(struct history *history, int signal);
-/* Column of a signal, or -1. */
-int history_column(const struct history *history, int signal);
+/* All zero, then the signals wanted; asks for each once. `column` is where its values will be. False: no room. */
+bool history_want(struct history *history, int signal, int *column, struct error *error);
+/* The same for a signal that the program reads by name and that the plant must have. */
+bool history_need(struct history *history, const struct plant *plant, const char *name, int *column,
+                  struct error *error);
 /* A recorder's block function; context is the struct history. */
 bool history_block(void *context, int count, const double *time, const double *const *values, struct error *error);
 /* Forget the samples, keep the memory and what is wanted. */

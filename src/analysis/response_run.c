@@ -16,51 +16,40 @@ static const struct relief_parameters *relief_of(const struct case_data *data) {
   return (const struct relief_parameters *)((const char *)data->parameters + group->offset);
 }
 
-/* Column of a signal that the case has, or -1. */
-static int want(struct response_run *run, const struct case_data *data, const char *format, char letter) {
+/* Asks for a signal of a valve (`format` has a %c for its letter). */
+static bool want(struct response_run *run, const struct case_data *data, const char *format, char letter, int *column,
+                 struct error *error) {
   char name[64];
   (void)snprintf(name, sizeof name, format, letter);
-  int signal = registry_signal(data->plant, name);
-  if (signal < 0 || !data->plant->signal_active(data->parameters, signal)) {
-    return -1;
-  }
-  return history_want(&run->history, signal);
+  return history_need(&run->history, data->plant, name, column, error);
 }
 
 static const double *column(const struct response_run *run, int index) {
-  return index >= 0 ? run->history.values[index] : NULL;
+  return run->history.values[index];
 }
 
-/* What the oil meets behind the valve, gauge: a column, or one pressure. */
-struct behind {
-  int column;
-  double pressure;
-};
-
-static struct behind behind_of(struct response_run *run, const struct case_data *data, char letter) {
-  struct behind behind = {-1, 0.0};
-  if (data->plant == &valve_rig_plant) {
-    const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "rig");
-    struct parameter parameter = {group, registry_field(group, "case_pressure")};
-    behind.pressure = *(const double *)registry_member_const(data->parameters, parameter);
-  } else if (relief_of(data)->return_to == RELIEF_TO_GALLERY) {
-    behind.column = want(run, data, "charge_pressure", letter);
-  } else {
-    behind.column = want(run, data, "line_%c_pressure", letter == 'a' ? 'b' : 'a');
-  }
-  return behind;
-}
-
-static bool make_drop(struct response_run *run, struct response_valve *valve, const struct behind *behind,
-                      struct error *error) {
-  const double *pressure = column(run, valve->pressure);
-  const double *low = column(run, behind->column);
+/* The drop over a valve: by its return path in a machine, over the case on the rig. */
+static bool make_drop(struct response_run *run, const struct case_data *data, int i, struct error *error) {
+  struct response_valve *valve = &run->valves[i];
+  const struct relief_parameters *relief = relief_of(data);
   valve->drop = malloc((size_t)(run->history.count + 1) * sizeof *valve->drop);
   if (valve->drop == NULL) {
     return error_set(error, ERROR_MEMORY, "out of memory for the drop over a valve");
   }
+  const double *own = column(run, valve->pressure);
+  if (data->plant == &valve_rig_plant) {
+    const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "rig");
+    struct parameter parameter = {group, registry_field(group, "case_pressure")};
+    double case_pressure = *(const double *)registry_member_const(data->parameters, parameter);
+    for (int k = 0; k < run->history.count; k++) {
+      valve->drop[k] = own[k] - case_pressure;
+    }
+    return true;
+  }
+  const double *other = column(run, run->valves[1 - i].pressure);
+  const double *gallery = relief->return_to == RELIEF_TO_GALLERY ? column(run, run->gallery) : other;
   for (int k = 0; k < run->history.count; k++) {
-    valve->drop[k] = pressure[k] - (low != NULL ? low[k] : behind->pressure);
+    valve->drop[k] = relief_drop(relief, own[k], other[k], gallery[k]);
   }
   return true;
 }
@@ -78,48 +67,55 @@ static bool run_it(struct case_data *data, const struct watcher *watcher, struct
   return run->outcome.status != RUN_INTERRUPTED || error_set(error, ERROR_RUN, "interrupted");
 }
 
+/* Asks for all that the answers of the valves are read from. */
+static bool want_all(struct response_run *run, const struct case_data *data, struct error *error) {
+  const struct relief_parameters *relief = relief_of(data);
+  const char *lift = relief_position_signals[relief_law_of(relief)->position];
+  bool rig = data->plant == &valve_rig_plant;
+  bool good = true;
+  for (int i = 0; good && i < run->valve_count; i++) {
+    struct response_valve *valve = &run->valves[i];
+    valve->letter = (char)('a' + i);
+    good = want(run, data, "line_%c_pressure", valve->letter, &valve->pressure, error) &&
+           want(run, data, "relief_%c_flow", valve->letter, &valve->flow, error) &&
+           want(run, data, lift, valve->letter, &valve->lift, error) &&
+           (rig || want(run, data, "limiter_%c", valve->letter, &valve->limiter, error));
+  }
+  good = good && (relief->return_to != RELIEF_TO_GALLERY ||
+                  history_need(&run->history, data->plant, "charge_pressure", &run->gallery, error));
+  return good && (!rig || history_need(&run->history, data->plant, "feed_flow", &run->feed, error));
+}
+
 bool response_run(struct case_data *data, const struct response_options *options, const struct watcher *watcher,
                   struct response_run *run, struct error *error) {
   memset(run, 0, sizeof *run);
   const struct relief_parameters *relief = relief_of(data);
-  struct behind behind[RESPONSE_VALVES] = {{-1, 0.0}, {-1, 0.0}};
-  int limiter[RESPONSE_VALVES] = {-1, -1};
   bool rig = data->plant == &valve_rig_plant;
   run->setting = relief->setting;
-  run->valve_count = rig ? 1 : 2;
-  for (int i = 0; i < RESPONSE_VALVES && i < run->valve_count; i++) {
-    struct response_valve *valve = &run->valves[i];
-    valve->letter = (char)('a' + i);
-    valve->pressure = want(run, data, "line_%c_pressure", valve->letter);
-    valve->flow = want(run, data, "relief_%c_flow", valve->letter);
-    valve->lift = want(run, data, relief->law == RELIEF_POPPET ? "relief_%c_poppet" : "relief_%c_lift", valve->letter);
-    limiter[i] = want(run, data, "limiter_%c", valve->letter);
-    behind[i] = behind_of(run, data, valve->letter);
-  }
-  int feed = want(run, data, "feed_flow", 'a');
+  run->valve_count = rig ? 1 : RESPONSE_VALVES;
   data->simulation.output_step =
       options->resolution > 0.0 ? options->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
-  if (!run_it(data, watcher, run, error)) {
+  if (!want_all(run, data, error) || !run_it(data, watcher, run, error)) {
     return false;
   }
-  for (int i = 0; i < RESPONSE_VALVES && i < run->valve_count; i++) {
+  for (int i = 0; i < run->valve_count; i++) {
     struct response_valve *valve = &run->valves[i];
-    if (!make_drop(run, valve, &behind[i], error)) {
+    if (!make_drop(run, data, i, error)) {
       return false;
     }
+    bool by_lift = relief_law_of(relief)->position == RELIEF_BY_LIFT;
     struct response_history history = {
         .count = run->history.count,
         .time = run->history.time,
         .pressure = column(run, valve->pressure),
         .drop = valve->drop,
         .flow = column(run, valve->flow),
-        .opening = relief->law == RELIEF_POPPET ? column(run, valve->lift) : NULL,
-        .feed = column(run, feed),
-        .limiter = column(run, limiter[i]),
+        .opening = by_lift ? column(run, valve->lift) : NULL,
+        .feed = rig ? column(run, run->feed) : NULL,
+        .limiter = rig ? NULL : column(run, valve->limiter),
     };
-    struct response_settings settings = {relief->setting,
-                                         relief->law == RELIEF_POPPET ? relief->largest_lift : HUGE_VAL, options->band,
-                                         options->from, options->to};
+    struct response_settings settings = {relief->setting, relief_stop_position(relief), options->band, options->from,
+                                         options->to};
     if (!response_find(&history, &settings, &valve->response, error)) {
       return false;
     }

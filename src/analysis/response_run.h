@@ -19,7 +19,8 @@ struct response_valve {
   char letter;  /* of its line: 'a' or 'b' */
   int pressure; /* columns of the history */
   int flow;
-  int lift;
+  int lift;     /* its position, in the measure of its law */
+  int limiter;  /* of a machine */
   double *drop; /* Pa, one a sample */
   struct response response;
 };
@@ -29,6 +30,8 @@ struct response_run {
   struct history history;
   struct response_valve valves[RESPONSE_VALVES];
   int valve_count;
+  int gallery; /* columns: where the valves return to it; of the rig alone */
+  int feed;
   double setting; /* Pa */
 };
 

@@ -172,11 +172,12 @@ static bool run_it(const struct case_data *data, const struct watcher *watcher, 
         .context = found,
         .sample = take_sample,
     };
-    for (int i = 0; i < found->signal_count; i++) {
-      history_want(&found->history, found->signals[i]);
+    for (int i = 0; good && i < found->signal_count; i++) {
+      int column;
+      good = history_want(&found->history, found->signals[i], &column, error);
     }
     struct recorder recorder = {&found->history, history_block};
-    good = run_sensitive(data, &request, &recorder, watcher, &found->outcome, &found->result, error);
+    good = good && run_sensitive(data, &request, &recorder, watcher, &found->outcome, &found->result, error);
   }
   if (good && found->outcome.status == RUN_FAILED) {
     *error = found->outcome.error;

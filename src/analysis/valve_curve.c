@@ -44,42 +44,6 @@ bool valve_curve_rig(const struct case_data *data, struct case_data *rig, struct
   return true;
 }
 
-/* Drop at which the valve passes `flow` in balance, and its lift. */
-static double balance_at(const struct relief_parameters *relief, double density, double flow, double *lift) {
-  if (relief->law != RELIEF_POPPET) {
-    *lift = flow / relief->gradient;
-    return relief->setting + *lift;
-  }
-  double drop = relief_poppet_drop(relief, flow, density, lift);
-  if (*lift > relief->largest_lift) { /* against the stop it is a fixed opening */
-    double speed = flow / (relief->discharge * relief->opening_width * relief->largest_lift);
-    *lift = relief->largest_lift;
-    drop = 0.5 * density * speed * speed;
-  }
-  return drop;
-}
-
-/* The first flow, by bisection, at which the poppet meets its stop. */
-static double stop_flow(const struct relief_parameters *relief, double density, double largest) {
-  double lift;
-  relief_poppet_drop(relief, largest, density, &lift);
-  if (lift < relief->largest_lift) {
-    return NAN;
-  }
-  double low = 0.0;
-  double high = largest;
-  for (int i = 0; i < 60; i++) {
-    double middle = 0.5 * (low + high);
-    relief_poppet_drop(relief, middle, density, &lift);
-    if (lift < relief->largest_lift) {
-      low = middle;
-    } else {
-      high = middle;
-    }
-  }
-  return high;
-}
-
 /* Where the flow passes `flow` on the way up (down): the first place from the start (from the end). */
 static double at_flow(const struct history *history, int flow_column, int column, double flow, bool up) {
   const double *q = history->values[flow_column];
@@ -118,9 +82,12 @@ static void measure(struct valve_curve *curve, const struct relief_parameters *r
   give(curve, CURVE_override_share, curve->up[last] / curve->up[0] - 1.0, "the valve never passes the largest flow");
   give(curve, CURVE_reseat_drop, curve->down[0], "the valve does not shut");
   give(curve, CURVE_hysteresis, hysteresis, "");
-  give(curve, CURVE_full_lift, curve->poppet ? curve->lift[last] : NAN, "the law first_order has no lift");
-  give(curve, CURVE_stop_flow, curve->poppet ? stop_flow(relief, density, curve->flow[last]) : NAN,
-       curve->poppet ? "the poppet stays clear of its stop" : "the law first_order has no stop");
+  give(curve, CURVE_full_lift, curve->lift_quantity == QUANTITY_LENGTH ? curve->lift[last] : NAN,
+       "by its law the valve has no lift");
+  double stop = relief_stop_flow(relief, density);
+  give(curve, CURVE_stop_flow, stop <= curve->flow[last] ? stop : NAN,
+       isfinite(relief_stop_position(relief)) ? "the poppet stays clear of its stop"
+                                              : "by its law the valve has no stop");
   give(curve, CURVE_balance_deviation, deviation, "");
 }
 
@@ -141,13 +108,17 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
   rig->simulation.output_step = ramp_time / SAMPLES_EACH_WAY;
 
   struct history history = {0};
-  int pressure = history_want(&history, registry_signal(rig->plant, "line_a_pressure"));
-  int flow = history_want(&history, registry_signal(rig->plant, "relief_a_flow"));
-  int lift = history_want(
-      &history, registry_signal(rig->plant, relief->law == RELIEF_POPPET ? "relief_a_poppet" : "relief_a_lift"));
+  int pressure;
+  int flow;
+  int lift;
+  char lift_name[64];
+  (void)snprintf(lift_name, sizeof lift_name, relief_position_signals[relief_law_of(relief)->position], 'a');
   struct recorder recorder = {&history, history_block};
-  struct outcome outcome;
-  bool good = run_case(rig, &recorder, watcher, &outcome, error);
+  struct outcome outcome = {0};
+  bool good = history_need(&history, rig->plant, "line_a_pressure", &pressure, error) &&
+              history_need(&history, rig->plant, "relief_a_flow", &flow, error) &&
+              history_need(&history, rig->plant, lift_name, &lift, error) &&
+              run_case(rig, &recorder, watcher, &outcome, error);
   if (good && outcome.status != RUN_COMPLETE) {
     good = false;
     if (outcome.status == RUN_FAILED) {
@@ -158,16 +129,16 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
   }
   if (good) {
     memset(curve, 0, sizeof *curve);
-    curve->poppet = relief->law == RELIEF_POPPET;
+    curve->lift_quantity = relief_law_of(relief)->position == RELIEF_BY_LIFT ? QUANTITY_LENGTH : QUANTITY_PRESSURE;
     for (int i = 0; i < VALVE_CURVE_POINTS; i++) {
       double share = (double)i / (VALVE_CURVE_POINTS - 1);
       double q = OPEN_FLOW + share * (largest_flow - OPEN_FLOW);
-      double balance_lift;
+      double balance_position;
       curve->flow[i] = q;
       curve->up[i] = at_flow(&history, flow, pressure, q, true) - case_pressure;
       curve->down[i] = at_flow(&history, flow, pressure, q, false) - case_pressure;
       curve->lift[i] = at_flow(&history, flow, lift, q, true);
-      curve->balance[i] = balance_at(relief, fluid->density, q, &balance_lift);
+      curve->balance[i] = relief_balance_drop(relief, q, fluid->density, &balance_position);
     }
     measure(curve, relief, fluid->density);
   }

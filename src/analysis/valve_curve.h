@@ -38,7 +38,7 @@ struct valve_curve {
   double down[VALVE_CURVE_POINTS];
   double balance[VALVE_CURVE_POINTS];
   double lift[VALVE_CURVE_POINTS]; /* on the way up: m, or Pa above cracking, by the law */
-  bool poppet;
+  enum quantity lift_quantity;
   double values[CURVE_COUNT];
   char absent[CURVE_COUNT][96];
 };

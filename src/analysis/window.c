@@ -248,9 +248,13 @@ bool window_evaluate(const struct case_data *data, double from, double to, int s
   window->frequency = window->growth + samples;
   window->swing = window->frequency + samples;
   struct pair pair = {.observer_of_signal = {.window = window}};
-  pair.observer_of_signal.signal = registry_signal(data->plant, "line_pressure_difference");
-  if (pair.observer_of_signal.signal < 0) {
-    pair.observer_of_signal.signal = registry_signal(data->plant, "line_a_pressure");
+  struct row_place drop;
+  if (!registry_place(data->plant, "line_pressure_difference", &drop, error) ||
+      !registry_need(data->plant, "line_a_pressure", &pair.observer_of_signal.signal, error)) {
+    return false;
+  }
+  if (drop.there) {
+    pair.observer_of_signal.signal = drop.index;
   }
   struct run_workspace *workspace = run_to(data, to, observe_both, &pair, error);
   if (workspace == NULL) {

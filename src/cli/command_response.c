@@ -118,7 +118,7 @@ static bool write_curve(const struct request *request, const struct case_data *r
       {{"drop_up", QUANTITY_PRESSURE, none, "drop over the valve while the flow rises"}, NULL},
       {{"drop_down", QUANTITY_PRESSURE, none, "drop over the valve while the flow falls"}, NULL},
       {{"drop_balance", QUANTITY_PRESSURE, none, "drop by the static balance of the valve's law"}, NULL},
-      {{"lift", curve->poppet ? QUANTITY_LENGTH : QUANTITY_PRESSURE, none, "opening while the flow rises"}, NULL},
+      {{"lift", curve->lift_quantity, none, "opening while the flow rises"}, NULL},
   };
   const double *values[] = {curve->up, curve->down, curve->balance, curve->lift};
   answer_axis(file, &flow, VALVE_CURVE_POINTS, curve->flow);

@@ -53,15 +53,15 @@ static double p2_7(double none) {
   double before_slip = 0.0;
   for (int i = 0; i <= 1000; i++) {
     double drop = 1e-3 * pow(4e10, i / 1000.0);
-    double relief_now = relief_flow(&relief, 10e5, drop);
+    double relief_now = relief_first_order_flow(&relief, 10e5, drop);
     double slip_now = rotary_slip_flow(&gap, drop, 0.02);
-    worst = fmax(worst, fabs(relief_flow(&relief, 10e5, -drop) / relief_now + 1.0));
+    worst = fmax(worst, fabs(relief_first_order_flow(&relief, 10e5, -drop) / relief_now + 1.0));
     worst = fmax(worst, fabs(rotary_slip_flow(&gap, -drop, 0.02) / slip_now + 1.0));
     worst = relief_now > before_relief && slip_now > before_slip && isfinite(relief_now) ? worst : 1.0;
     before_relief = relief_now;
     before_slip = slip_now;
   }
-  return fmax(worst, fabs(relief_flow(&relief, 10e5, 0.0)) + fabs(rotary_slip_flow(&gap, 0.0, 0.02)));
+  return fmax(worst, fabs(relief_first_order_flow(&relief, 10e5, 0.0)) + fabs(rotary_slip_flow(&gap, 0.0, 0.02)));
 }
 
 /* Check and flushing valves pass one way only: flow at any drop against them. */
