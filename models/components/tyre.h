@@ -143,7 +143,22 @@ static inline real tyre_damping(const struct tyre_parameters *tyre, const struct
   return contact->stiffness * tyre->damping_time * slip_rate / ((1.0 + steep * steep) * fade * fade);
 }
 
-#if REAL_LANES == 1 /* asked at the start only */
+#if REAL_LANES == 1 /* asked at the start and by analyses */
+
+/* Share of what hard ground can give at which its grip counts as used up. */
+#define TYRE_USED_UP_SHARE 0.995
+
+/* Slip at which the curve gives most. The laws of soft soil have no peak: nothing is gained beyond some thirty per cent
+ * (read off their curves). */
+static inline real tyre_peak_slip(const struct tyre_parameters *tyre) {
+  return tyre->ground == TYRE_HARD ? tan(0.5 * REAL_PI / tyre->shape) / tyre->stiffness : 0.3;
+}
+
+/* Slip from which the grip counts as used up: the static inverse of the curve at that share of its peak. */
+static inline real tyre_used_up_slip(const struct tyre_parameters *tyre) {
+  return tyre->ground == TYRE_HARD ? tan(asin(TYRE_USED_UP_SHARE) / tyre->shape) / tyre->stiffness
+                                   : tyre_peak_slip(tyre);
+}
 
 /* Slip that carries `force` at rest, by bisection up to full slip: the start of a parked machine. */
 static inline real tyre_slip_for(const struct tyre_parameters *tyre, const struct tyre_contact *contact, real force) {

@@ -9,8 +9,9 @@
 
 enum { REPORTED_COUNT = 6 };
 
-static const char *const reported[REPORTED_COUNT] = {"engine_speed",       "line_a_pressure", "pump_stroke",
-                                                     "motor_displacement", "wheel_slip",      "loop_heat"};
+static const enum machine_signal reported[REPORTED_COUNT] = {READ_engine_speed, READ_line_a_pressure,
+                                                             READ_pump_stroke,  READ_motor_displacement,
+                                                             READ_wheel_slip,   READ_loop_heat};
 
 struct efficiencies {
   double transmission;
@@ -21,10 +22,11 @@ struct efficiencies {
 static struct efficiencies efficiencies_of(const struct machine *machine, const struct machine_point *point,
                                            const double *signals) {
   struct efficiencies result;
-  double engine_speed = signals[machine_signal(machine, "engine_speed")];
-  double shaft = signals[machine_signal(machine, "engine_torque")] * engine_speed;
-  double pump = signals[machine_signal(machine, "pump_torque")] * engine_speed;
-  double motor = signals[machine_signal(machine, "motor_torque")] * signals[machine_signal(machine, "motor_speed")];
+  double engine_speed = signals[machine_signal(machine, READ_engine_speed)];
+  double shaft = signals[machine_signal(machine, READ_engine_torque)] * engine_speed;
+  double pump = signals[machine_signal(machine, READ_pump_torque)] * engine_speed;
+  double motor =
+      signals[machine_signal(machine, READ_motor_torque)] * signals[machine_signal(machine, READ_motor_speed)];
   result.transmission = motor / shaft;
   result.pump_to_motor = motor / pump;
   result.whole = point->inputs[MACHINE_PULL] * point->state[machine->speed] / shaft;

@@ -39,14 +39,16 @@ static struct balance_condition edge_condition(const struct machine *machine, en
   struct balance_condition condition = {-1, 0.0, 1.0};
   switch (edge) {
   case EDGE_ENGINE:
-    condition = (struct balance_condition){machine_signal(machine, "engine_speed"), machine->allowed_overspeed, 100.0};
+    condition =
+        (struct balance_condition){machine_signal(machine, READ_engine_speed), machine->allowed_overspeed, 100.0};
     break;
   case EDGE_RELIEF:
-    condition = (struct balance_condition){machine_signal(machine, "line_pressure_difference"),
-                                           -machine_parameter(machine, "relief", "setting"), 1e7};
+    condition = (struct balance_condition){machine_signal(machine, READ_line_pressure_difference),
+                                           -machine->own.relief->setting, 1e7};
     break;
   case EDGE_GRIP:
-    condition = (struct balance_condition){machine_signal(machine, "wheel_slip"), -machine_peak_slip(machine), 0.1};
+    condition =
+        (struct balance_condition){machine_signal(machine, READ_wheel_slip), -tyre_peak_slip(machine->own.tyre), 0.1};
     break;
   case EDGE_HEAT:
     condition = (struct balance_condition){MACHINE_HEATING, 0.0, 1.0};
@@ -99,8 +101,8 @@ static void hold_hot_edges(struct machine *machine, const struct scan *hot, int 
  * looked for from where the shuttle is open, down. */
 static void hold_heat(struct machine *machine, const struct scan *cold, int top, struct hold *hold) {
   struct balance_condition hot = edge_condition(machine, EDGE_HEAT);
-  int drop = machine_signal(machine, "line_pressure_difference");
-  double shift = machine_parameter(machine, "flushing", "shift_pressure");
+  int drop = machine_signal(machine, READ_line_pressure_difference);
+  double shift = machine->own.flushing->shift_pressure;
   struct machine_point start;
   struct machine_point point;
   struct scan scan;
@@ -192,8 +194,8 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
     }
   }
   struct balance_condition front = edge_condition(machine, EDGE_GRIP);
-  front.signal = machine_signal(machine, "front_wheel_slip");
-  if (machine->data.plant->signal_active(machine->data.parameters, machine_signal(machine, "second_motor_speed")) &&
+  front.signal = machine_signal(machine, READ_front_wheel_slip);
+  if (machine->data.plant->signal_active(machine->data.parameters, machine_signal(machine, READ_second_motor_speed)) &&
       scan_edge(machine, &scan, top, front, &point) && !(point.inputs[MACHINE_GRADE] <= hold->grades[EDGE_GRIP])) {
     /* The front wheels give up first. */
     hold->grades[EDGE_GRIP] = point.inputs[MACHINE_GRADE];
@@ -210,9 +212,9 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
 
 enum { REPORTED_COUNT = 8 };
 
-static const char *const reported[REPORTED_COUNT] = {"engine_speed",    "pump_stroke",         "motor_displacement",
-                                                     "line_b_pressure", "motor_speed",         "wheel_slip",
-                                                     "traction_force",  "loop_oil_temperature"};
+static const enum machine_signal reported[REPORTED_COUNT] = {
+    READ_engine_speed, READ_pump_stroke, READ_motor_displacement, READ_line_b_pressure,
+    READ_motor_speed,  READ_wheel_slip,  READ_traction_force,     READ_loop_oil_temperature};
 
 bool steady_hold_back(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                       struct error *error) {
@@ -250,7 +252,7 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
   if (chart->failed) {
     return error_set(error, ERROR_MEMORY, "out of memory for the map");
   }
-  double allowed = machine->allowed_overspeed / machine_parameter(machine, "engine", "set_speed");
+  double allowed = machine->allowed_overspeed / machine->own.engine->set_speed;
   if (!steady_speeds(machine, options, fmax(1.0, allowed), speeds, error)) {
     return false;
   }

@@ -5,9 +5,7 @@
 #include <string.h>
 
 #include "registry.h"
-#include "operator.h"
 #include "thresholds.h"
-#include "tyre.h"
 
 /* The drawbar pull is made from the draft of an implement: a large one, scaled by its channel. */
 #define FULL_DRAFT 1e6
@@ -40,37 +38,55 @@ enum {
   TABLE_COUNT
 };
 
-static const struct {
-  const char *section;
-  const char *name;
-} tables[TABLE_COUNT] = {
-    {"operator", "pedal"},         {"operator", "direction"},     {"operator", "forward_pedal"},
-    {"operator", "reverse_pedal"}, {"ground", "grade"},           {"operator", "draft"},
-    {"operator", "brake"},         {"operator", "exhaust_brake"}, {"operator", "throttle"},
-};
-
 _Static_assert((int)TABLE_COUNT <= (int)MACHINE_TABLE_LIMIT, "a machine keeps a value for each table taken over");
 _Static_assert((int)BOUND_COUNT <= 32, "each bound has its bit");
 
-static void *member(const struct machine *machine, const char *section, const char *name) {
+/* The parameters of a section, or NULL. */
+static void *find_section(const struct machine *machine, const char *name, struct error *error) {
   const struct plant *plant = machine->data.plant;
-  struct parameter parameter = {registry_group(plant->groups, plant->group_count, section), NULL};
-  parameter.field = parameter.group != NULL ? registry_field(parameter.group, name) : NULL;
-  return parameter.field != NULL ? registry_member(machine->data.parameters, parameter) : NULL;
+  const struct group *group = registry_group(plant->groups, plant->group_count, name);
+  if (group == NULL) {
+    error_set(error, ERROR_RUN, "a mistake in the program: the circuit %s has no section '%s'", plant->name, name);
+    return NULL;
+  }
+  return (char *)machine->data.parameters + group->offset;
 }
 
-double machine_parameter(const struct machine *machine, const char *section, const char *name) {
-  const double *value = member(machine, section, name);
-  return value != NULL ? *value : NAN;
+static bool find_sections(struct machine *machine, struct error *error) {
+  struct machine_sections *own = &machine->own;
+#define MACHINE_SECTION_FOUND(type, name) &&(own->name = find_section(machine, #name, error)) != NULL
+  return true MACHINE_SECTIONS(MACHINE_SECTION_FOUND);
+#undef MACHINE_SECTION_FOUND
 }
 
-static int choice(const struct machine *machine, const char *section, const char *name) {
-  const int *value = member(machine, section, name);
-  return value != NULL ? *value : 0;
+static struct profile *table_of(const struct machine *machine, int table) {
+  struct operator_parameters *asks = machine->own.operator;
+  struct profile *const tables[TABLE_COUNT] = {
+      [TABLE_PEDAL] = &asks->pedal,
+      [TABLE_DIRECTION] = &asks->direction,
+      [TABLE_FORWARD] = &asks->forward_pedal,
+      [TABLE_REVERSE] = &asks->reverse_pedal,
+      [TABLE_GRADE] = &machine->own.ground->grade,
+      [TABLE_DRAFT] = &asks->draft,
+      [TABLE_BRAKE] = &asks->brake,
+      [TABLE_EXHAUST_BRAKE] = &asks->exhaust_brake,
+      [TABLE_THROTTLE] = &asks->throttle,
+  };
+  return tables[table];
 }
 
-int machine_signal(const struct machine *machine, const char *name) {
-  return registry_signal(machine->data.plant, name);
+static bool find_signals(struct machine *machine, struct error *error) {
+  static const char *const names[READ_COUNT] = {
+#define MACHINE_SIGNAL_NAME(name) #name,
+      MACHINE_SIGNALS(MACHINE_SIGNAL_NAME)
+#undef MACHINE_SIGNAL_NAME
+  };
+  for (int i = 0; i < READ_COUNT; i++) {
+    if (!registry_need(machine->data.plant, names[i], &machine->signals[i], error)) {
+      return false;
+    }
+  }
+  return true;
 }
 
 static struct balance begin_balance(struct machine *machine) {
@@ -86,7 +102,7 @@ static void refresh(struct machine *machine) {
   double guards[PLANT_GUARD_LIMIT];
   const char *words;
   plant->start(machine->model, machine->mode, scratch);
-  if (machine->steering < 0 || machine->inputs[MACHINE_PEDAL] == 0.0) {
+  if (machine->inputs[MACHINE_PEDAL] == 0.0) {
     return;
   }
   scratch[machine->steering] = machine->inputs[MACHINE_PEDAL];
@@ -142,19 +158,19 @@ void machine_set_all(struct machine *machine, const double *inputs) {
 
 /* A table's value at its start; `empty` without one. */
 static double first_value(const struct machine *machine, int table, double empty) {
-  const struct profile *profile = member(machine, tables[table].section, tables[table].name);
+  const struct profile *profile = table_of(machine, table);
   return profile->count > 0 ? profile_at(profile, 0.0) : empty;
 }
 
 static void take_over(struct machine *machine) {
-  bool two_pedals = choice(machine, "operator", "layout") == OPERATOR_TWO_PEDALS;
+  bool two_pedals = machine->own.operator->layout == OPERATOR_TWO_PEDALS;
   double inputs[MACHINE_INPUT_COUNT];
   if (two_pedals) {
     inputs[MACHINE_PEDAL] = first_value(machine, TABLE_FORWARD, 0.0) - first_value(machine, TABLE_REVERSE, 0.0);
   } else {
     inputs[MACHINE_PEDAL] = first_value(machine, TABLE_PEDAL, 0.0) * first_value(machine, TABLE_DIRECTION, 1.0);
   }
-  double *draft = member(machine, "vehicle", "draft");
+  double *draft = &machine->own.vehicle->draft;
   inputs[MACHINE_GRADE] = first_value(machine, TABLE_GRADE, 0.0);
   inputs[MACHINE_PULL] = *draft * first_value(machine, TABLE_DRAFT, 1.0);
   inputs[MACHINE_BRAKE] = first_value(machine, TABLE_BRAKE, 0.0);
@@ -162,7 +178,7 @@ static void take_over(struct machine *machine) {
   inputs[MACHINE_THROTTLE] = first_value(machine, TABLE_THROTTLE, 1.0);
   *draft = FULL_DRAFT;
   for (int i = 0; i < TABLE_COUNT; i++) {
-    struct profile *profile = member(machine, tables[i].section, tables[i].name);
+    struct profile *profile = table_of(machine, i);
     bool of_other_layout =
         two_pedals ? i == TABLE_PEDAL || i == TABLE_DIRECTION : i == TABLE_FORWARD || i == TABLE_REVERSE;
     if (!of_other_layout) {
@@ -173,6 +189,12 @@ static void take_over(struct machine *machine) {
   for (int i = 0; i < MACHINE_INPUT_COUNT; i++) {
     put(machine, (enum machine_input)i, inputs[i]);
   }
+}
+
+static bool find_state(const struct balance *balance, const char *name, int *place, struct error *error) {
+  *place = balance_place(balance, name);
+  return *place >= 0 || error_set(error, ERROR_RUN, "a mistake in the program: the circuit %s has no state '%s'",
+                                  balance->plant->name, name);
 }
 
 bool machine_open(const struct case_data *data, struct machine *machine, struct error *error) {
@@ -191,6 +213,10 @@ bool machine_open(const struct case_data *data, struct machine *machine, struct 
     machine_close(machine);
     return error_set(error, ERROR_MEMORY, "out of memory for the machine");
   }
+  if (!find_sections(machine, error) || !find_signals(machine, error)) {
+    machine_close(machine);
+    return false;
+  }
   take_over(machine);
   const char *refusal = plant->prepare(machine->data.parameters, machine->model);
   if (refusal != NULL) {
@@ -199,10 +225,16 @@ bool machine_open(const struct case_data *data, struct machine *machine, struct 
     return false;
   }
   struct balance balance = begin_balance(machine);
-  machine->steering = balance_place(&balance, "control_pressure");
-  machine->speed = balance_place(&balance, "vehicle_speed");
-  machine->loop = balance_place(&balance, "loop_temperature");
-  machine->allowed_overspeed = machine_parameter(machine, "engine", "told_overspeed");
+  if (!find_state(&balance, "control_pressure", &machine->steering, error) ||
+      !find_state(&balance, "vehicle_speed", &machine->speed, error) ||
+      !find_state(&balance, "wheel_speed", &machine->wheel, error) ||
+      (machine->own.vehicle->axles == VEHICLE_TWO_AXLES &&
+       !find_state(&balance, "front_wheel_speed", &machine->front, error)) ||
+      !find_state(&balance, "loop_temperature", &machine->loop, error)) {
+    machine_close(machine);
+    return false;
+  }
+  machine->allowed_overspeed = machine->own.engine->told_overspeed;
   machine->hot = 273.15 + 95.0;
   refresh(machine);
   return true;
@@ -278,11 +310,9 @@ bool machine_guess(struct machine *machine, double speed, struct machine_point *
   plant->start(machine->model, machine->mode, point->state);
   memcpy(point->inputs, machine->inputs, sizeof point->inputs);
   struct balance balance = question(machine, speed, point);
-  int wheel = balance_place(&balance, "wheel_speed");
-  int front = balance_place(&balance, "front_wheel_speed");
-  point->state[wheel] = speed / machine_parameter(machine, "driveline", "wheel_radius");
-  if (front >= 0) {
-    point->state[front] = speed / machine_parameter(machine, "second_driveline", "wheel_radius");
+  point->state[machine->wheel] = speed / machine->own.driveline->wheel_radius;
+  if (machine->own.vehicle->axles == VEHICLE_TWO_AXLES) {
+    point->state[machine->front] = speed / machine->own.second_driveline->wheel_radius;
   }
   bool good = balance_settle(&balance, SETTLING_SECONDS, point->state, &said);
   if (words != NULL) {
@@ -388,49 +418,30 @@ void machine_powers(struct machine *machine, const struct machine_point *point, 
   plant->powers(machine->model, machine->mode, 0.0, point->state, powers);
 }
 
-double machine_peak_slip(const struct machine *machine) {
-  if (choice(machine, "tyre", "ground") != TYRE_HARD) {
-    /* These laws have no peak: nothing is gained beyond some thirty per cent. */
-    return 0.3;
-  }
-  return tan(0.5 * REAL_PI / machine_parameter(machine, "tyre", "shape")) /
-         machine_parameter(machine, "tyre", "stiffness");
-}
-
-/* Slip at which the ground gives 99.5 % of what it can. */
-static double used_up_slip(const struct machine *machine) {
-  if (choice(machine, "tyre", "ground") != TYRE_HARD) {
-    return machine_peak_slip(machine);
-  }
-  return tan(asin(0.995) / machine_parameter(machine, "tyre", "shape")) /
-         machine_parameter(machine, "tyre", "stiffness");
-}
-
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point) {
   double signals[PLANT_SIGNAL_LIMIT];
   machine_signals(machine, point, signals);
   unsigned bounds = 0;
-#define SIGNAL_NOW(name) signals[machine_signal(machine, name)]
-  if (fabs(SIGNAL_NOW("wheel_slip")) >= used_up_slip(machine)) {
+#define SIGNAL_NOW(name) signals[machine_signal(machine, READ_##name)]
+  if (fabs(SIGNAL_NOW(wheel_slip)) >= tyre_used_up_slip(machine->own.tyre)) {
     bounds |= 1u << BOUND_grip;
   }
-  if (SIGNAL_NOW("relief_a_flow") > OPEN_FLOW || SIGNAL_NOW("relief_b_flow") > OPEN_FLOW) {
+  if (SIGNAL_NOW(relief_a_flow) > OPEN_FLOW || SIGNAL_NOW(relief_b_flow) > OPEN_FLOW) {
     bounds |= 1u << BOUND_relief;
   }
-  if (SIGNAL_NOW("limiter_a") > 1e-3 || SIGNAL_NOW("limiter_b") > 1e-3) {
+  if (SIGNAL_NOW(limiter_a) > 1e-3 || SIGNAL_NOW(limiter_b) > 1e-3) {
     bounds |= 1u << BOUND_limiter;
   }
-  if (SIGNAL_NOW("fuel_fraction") > 0.999) {
+  if (SIGNAL_NOW(fuel_fraction) > 0.999) {
     bounds |= 1u << BOUND_engine_power;
   }
-  if (SIGNAL_NOW("engine_speed") > 1.0000001 * machine->allowed_overspeed) {
+  if (SIGNAL_NOW(engine_speed) > 1.0000001 * machine->allowed_overspeed) {
     bounds |= 1u << BOUND_engine_overspeed;
   }
-  if (SIGNAL_NOW("charge_pressure") <
-      machine_parameter(machine, "charge", "low_pressure") + machine_parameter(machine, "lines", "case_pressure")) {
+  if (SIGNAL_NOW(charge_pressure) < machine->own.charge->low_pressure + machine->own.lines->case_pressure) {
     bounds |= 1u << BOUND_charge;
   }
-  if (SIGNAL_NOW("loop_oil_temperature") > machine->hot) {
+  if (SIGNAL_NOW(loop_oil_temperature) > machine->hot) {
     bounds |= 1u << BOUND_heat;
   }
 #undef SIGNAL_NOW

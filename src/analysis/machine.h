@@ -8,6 +8,18 @@
 #include "balance.h"
 #include "case.h"
 #include "error.h"
+#include "charge.h"
+#include "driveline.h"
+#include "engine.h"
+#include "flushing.h"
+#include "ground.h"
+#include "motor.h"
+#include "operator.h"
+#include "pump.h"
+#include "relief.h"
+#include "tyre.h"
+#include "vehicle.h"
+#include "volume.h"
 
 /* In place of a signal: how fast the loop warms up, K/s. */
 enum { MACHINE_HEATING = -2 };
@@ -46,6 +58,64 @@ extern const char *const machine_bound_words[BOUND_COUNT];
 
 enum { MACHINE_TABLE_LIMIT = 16 };
 
+/* The signals of the transmission that the analyses of a machine read; found by name when the machine is opened. */
+#define MACHINE_SIGNALS(READ)                                                                                          \
+  READ(wheel_slip)                                                                                                     \
+  READ(front_wheel_slip)                                                                                               \
+  READ(second_motor_speed)                                                                                             \
+  READ(relief_a_flow)                                                                                                  \
+  READ(relief_b_flow)                                                                                                  \
+  READ(limiter_a)                                                                                                      \
+  READ(limiter_b)                                                                                                      \
+  READ(fuel_fraction)                                                                                                  \
+  READ(engine_speed)                                                                                                   \
+  READ(engine_torque)                                                                                                  \
+  READ(charge_pressure)                                                                                                \
+  READ(loop_oil_temperature)                                                                                           \
+  READ(line_pressure_difference)                                                                                       \
+  READ(line_a_pressure)                                                                                                \
+  READ(line_b_pressure)                                                                                                \
+  READ(motor_speed)                                                                                                    \
+  READ(motor_torque)                                                                                                   \
+  READ(pump_torque)                                                                                                    \
+  READ(pump_stroke)                                                                                                    \
+  READ(motor_displacement)                                                                                             \
+  READ(traction_force)                                                                                                 \
+  READ(loop_heat)                                                                                                      \
+  READ(pedal)                                                                                                          \
+  READ(grade)                                                                                                          \
+  READ(brake)                                                                                                          \
+  READ(exhaust_brake)
+
+enum machine_signal {
+#define MACHINE_SIGNAL_ID(name) READ_##name,
+  MACHINE_SIGNALS(MACHINE_SIGNAL_ID)
+#undef MACHINE_SIGNAL_ID
+      READ_COUNT
+};
+
+/* The components whose parameters they read, SI: SECTION(type, section of the case). */
+#define MACHINE_SECTIONS(SECTION)                                                                                      \
+  SECTION(lines, lines)                                                                                                \
+  SECTION(engine, engine)                                                                                              \
+  SECTION(pump, pump)                                                                                                  \
+  SECTION(relief, relief)                                                                                              \
+  SECTION(charge, charge)                                                                                              \
+  SECTION(flushing, flushing)                                                                                          \
+  SECTION(motor, motor)                                                                                                \
+  SECTION(driveline, driveline)                                                                                        \
+  SECTION(driveline, second_driveline)                                                                                 \
+  SECTION(tyre, tyre)                                                                                                  \
+  SECTION(ground, ground)                                                                                              \
+  SECTION(vehicle, vehicle)                                                                                            \
+  SECTION(operator, operator)
+
+struct machine_sections {
+#define MACHINE_SECTION_MEMBER(type, name) struct type##_parameters *name;
+  MACHINE_SECTIONS(MACHINE_SECTION_MEMBER)
+#undef MACHINE_SECTION_MEMBER
+};
+
 /* One instant of balance. */
 struct machine_point {
   double state[PLANT_STATE_LIMIT];
@@ -63,19 +133,25 @@ struct machine {
   double hot;                         /* K; a loop above it is over its bound */
   bool warm;                          /* the loop is at `hot`, all behind it in thermal balance with it */
   struct nonlinear_counts counts;
-  int steering; /* place of the control pressure */
-  int speed;    /* place of the machine's speed */
-  int loop;     /* place of the loop's temperature */
+  struct machine_sections own; /* parameters, in `data` */
+  int signals[READ_COUNT];     /* places among the plant's */
+  int steering;                /* place of the control pressure among the active states */
+  int speed;                   /* of the machine's speed */
+  int loop;                    /* of the loop's temperature */
+  int wheel;                   /* of the speed of the wheels, of those behind if there are two axles */
+  int front;                   /* of the speed of the front wheels, if there are two axles */
 };
 
 /* The machine of a case at its values of time zero and of the start of its tables. */
 bool machine_open(const struct case_data *data, struct machine *machine, struct error *error);
 void machine_close(struct machine *machine);
 
-int machine_signal(const struct machine *machine, const char *name);
-/* A parameter of the case in SI, by section and name. */
-double machine_parameter(const struct machine *machine, const char *section, const char *name);
+/* Place of a signal among the plant's. */
+static inline int machine_signal(const struct machine *machine, enum machine_signal signal) {
+  return machine->signals[signal];
+}
 
+/* Hold an input at a value. */
 void machine_set(struct machine *machine, enum machine_input input, double value);
 /* All inputs at once, as kept in a point. */
 void machine_set_all(struct machine *machine, const double *inputs);
@@ -103,7 +179,5 @@ void machine_signals(struct machine *machine, const struct machine_point *point,
 void machine_powers(struct machine *machine, const struct machine_point *point, double *powers);
 /* Which bounds are reached there: a set of bits 1 << BOUND_x. */
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point);
-/* The slip beyond which the ground gives no more, and the traction that it can give under this load. */
-double machine_peak_slip(const struct machine *machine);
 
 #endif

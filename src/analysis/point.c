@@ -18,8 +18,8 @@ static struct shown show(enum quantity quantity, double si) {
   return shown;
 }
 
-static struct shown show_signal(const struct machine *machine, const double *signals, const char *name) {
-  int i = machine_signal(machine, name);
+static struct shown show_signal(const struct machine *machine, const double *signals, enum machine_signal signal) {
+  int i = machine_signal(machine, signal);
   return show(machine->data.plant->signals[i].quantity, signals[i]);
 }
 
@@ -33,16 +33,16 @@ static void explain(struct machine *machine, const struct scan *scan, int neares
   bool full_pedal = fabs(point->at.inputs[MACHINE_PEDAL]) > 0.999;
   if (point->bounds & (1u << BOUND_grip)) {
     (void)snprintf(reason, sizeof reason, "the grip is used up (slip %s)",
-                   show_signal(machine, point->signals, "wheel_slip").text);
+                   show_signal(machine, point->signals, READ_wheel_slip).text);
   } else if (point->bounds & (1u << BOUND_relief)) {
     (void)snprintf(reason, sizeof reason, "the relief valve passes oil at %s",
-                   show_signal(machine, point->signals, more ? "line_a_pressure" : "line_b_pressure").text);
+                   show_signal(machine, point->signals, more ? READ_line_a_pressure : READ_line_b_pressure).text);
   } else if (point->bounds & (1u << BOUND_limiter)) {
     (void)snprintf(reason, sizeof reason, "the pressure limiter takes the pump's stroke at %s",
-                   show_signal(machine, point->signals, more ? "line_a_pressure" : "line_b_pressure").text);
+                   show_signal(machine, point->signals, more ? READ_line_a_pressure : READ_line_b_pressure).text);
   } else if (point->bounds & (1u << BOUND_engine_power)) {
     (void)snprintf(reason, sizeof reason, "the engine is at full fuel and down to %s",
-                   show_signal(machine, point->signals, "engine_speed").text);
+                   show_signal(machine, point->signals, READ_engine_speed).text);
   } else if (more && full_pedal) {
     (void)snprintf(reason, sizeof reason,
                    "full pedal is no faster than that: pump at full stroke, motor at its smallest");
@@ -135,11 +135,11 @@ static void warn(struct machine *machine, const struct machine_point *point, str
     if ((bounds & (1u << i)) == 0) {
       continue;
     }
-    const char *reported = i == BOUND_grip                                          ? "wheel_slip"
-                           : i == BOUND_engine_power || i == BOUND_engine_overspeed ? "engine_speed"
-                           : i == BOUND_charge                                      ? "charge_pressure"
-                           : i == BOUND_heat                                        ? "loop_oil_temperature"
-                                                                                    : "line_pressure_difference";
+    enum machine_signal reported = i == BOUND_grip                                          ? READ_wheel_slip
+                                   : i == BOUND_engine_power || i == BOUND_engine_overspeed ? READ_engine_speed
+                                   : i == BOUND_charge                                      ? READ_charge_pressure
+                                   : i == BOUND_heat                                        ? READ_loop_oil_temperature
+                                                     : READ_line_pressure_difference;
     const char *words = i == BOUND_grip               ? "the grip is used up: slip"
                         : i == BOUND_relief           ? "a relief valve is open: line A over line B"
                         : i == BOUND_limiter          ? "the pressure limiter acts: line A over line B"

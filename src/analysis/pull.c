@@ -77,7 +77,7 @@ void steady_most(struct machine *machine, double speed, enum machine_input freed
   most->at = scan.points[best].at;
   refine(machine, &scan, best, &most->at);
   /* Where the grip ends it the peak is where the curve of the tyre has it. */
-  struct balance_condition peak = {machine_signal(machine, "wheel_slip"), machine_peak_slip(machine), 0.1};
+  struct balance_condition peak = {machine_signal(machine, READ_wheel_slip), tyre_peak_slip(machine->own.tyre), 0.1};
   struct machine_point edge;
   most->bounds = machine_bounds(machine, &most->at);
   if (scan_edge(machine, &scan, SCAN_POINTS - 1, peak, &edge) &&
@@ -90,9 +90,9 @@ void steady_most(struct machine *machine, double speed, enum machine_input freed
 
 enum { REPORTED_COUNT = 9 };
 
-static const char *const reported[REPORTED_COUNT] = {"engine_speed",       "fuel_fraction",   "pump_stroke",
-                                                     "motor_displacement", "line_a_pressure", "motor_speed",
-                                                     "traction_force",     "wheel_slip",      "loop_heat"};
+static const enum machine_signal reported[REPORTED_COUNT] = {
+    READ_engine_speed, READ_fuel_fraction,  READ_pump_stroke, READ_motor_displacement, READ_line_a_pressure,
+    READ_motor_speed,  READ_traction_force, READ_wheel_slip,  READ_loop_heat};
 
 /* Columns of the envelope, filled place by place. */
 struct envelope {
@@ -228,8 +228,8 @@ static void put_settings(struct machine *machine, struct steady_answer *answer, 
     (void)error_set(error, ERROR_MEMORY, "out of memory for the map");
     return;
   }
-  double share = machine_parameter(machine, "operator", "pump_share");
-  double smallest = machine_parameter(machine, "motor", "smallest");
+  double share = machine->own.operator->pump_share;
+  double smallest = machine->own.motor->smallest;
   memcpy(speed_axis, speeds, (size_t)count * sizeof *speeds);
   for (int k = 0; k < SETTING_COUNT; k++) {
     stroke_axis[k] = k + 1;

@@ -3,7 +3,7 @@
 #include <math.h>
 
 static double pedal_of(const struct machine *machine, int i) {
-  double share = machine_parameter(machine, "operator", "pump_share");
+  double share = machine->own.operator->pump_share;
   if (i <= SCAN_PUMP_STEPS) {
     double part = (double)i / SCAN_PUMP_STEPS;
     return share * part * (0.3 + 0.7 * part); /* closer at small strokes */
@@ -13,13 +13,12 @@ static double pedal_of(const struct machine *machine, int i) {
 
 /* The pedal at which the displaced flows meet with the engine at its set speed, as a place of the scan. */
 static int start_of(const struct machine *machine, double speed) {
-  double ratio = machine_parameter(machine, "driveline", "ratio");
-  double motor_speed = ratio * fabs(speed) / machine_parameter(machine, "driveline", "wheel_radius");
-  double full = machine_parameter(machine, "pump", "displacement") * machine_parameter(machine, "engine", "set_speed") *
-                machine->inputs[MACHINE_THROTTLE];
-  double share = machine_parameter(machine, "operator", "pump_share");
-  double smallest = machine_parameter(machine, "motor", "smallest");
-  double stroke = machine_parameter(machine, "motor", "displacement") * motor_speed / full;
+  double ratio = machine->own.driveline->ratio;
+  double motor_speed = ratio * fabs(speed) / machine->own.driveline->wheel_radius;
+  double full = machine->own.pump->displacement * machine->own.engine->set_speed * machine->inputs[MACHINE_THROTTLE];
+  double share = machine->own.operator->pump_share;
+  double smallest = machine->own.motor->smallest;
+  double stroke = machine->own.motor->displacement * motor_speed / full;
   double pedal = share * stroke;
   if (stroke > 1.0) {
     double part = smallest < 1.0 ? (1.0 - 1.0 / stroke) / (1.0 - smallest) : 1.0;

@@ -116,10 +116,10 @@ static bool freeze(const struct case_data *data, struct work *work, struct error
   work->has_machine = true;
   struct machine *machine = &work->machine;
   instant->plant->signals_at(instant->model, instant->mode, instant->time, instant->state, signals);
-  machine_set(machine, MACHINE_PEDAL, signals[machine_signal(machine, "pedal")]);
-  machine_set(machine, MACHINE_GRADE, signals[machine_signal(machine, "grade")]);
-  machine_set(machine, MACHINE_BRAKE, signals[machine_signal(machine, "brake")]);
-  machine_set(machine, MACHINE_EXHAUST_BRAKE, signals[machine_signal(machine, "exhaust_brake")]);
+  machine_set(machine, MACHINE_PEDAL, signals[machine_signal(machine, READ_pedal)]);
+  machine_set(machine, MACHINE_GRADE, signals[machine_signal(machine, READ_grade)]);
+  machine_set(machine, MACHINE_BRAKE, signals[machine_signal(machine, READ_brake)]);
+  machine_set(machine, MACHINE_EXHAUST_BRAKE, signals[machine_signal(machine, READ_exhaust_brake)]);
   return true;
 }
 

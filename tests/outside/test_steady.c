@@ -69,7 +69,7 @@ static struct units_point equal_units_near(double stroke, double pressure, doubl
     return result;
   }
   if (machine_open(&data, machine, &error)) {
-    int drop = machine_signal(machine, "line_pressure_difference");
+    int drop = machine_signal(machine, READ_line_pressure_difference);
     struct machine_point point = {.inputs = {[MACHINE_THROTTLE] = 1.0, [MACHINE_PEDAL] = stroke}};
     double signals[PLANT_SIGNAL_LIMIT] = {0.0};
     machine_set_all(machine, point.inputs);
@@ -90,12 +90,14 @@ static struct units_point equal_units_near(double stroke, double pressure, doubl
       }
     }
     if (fabs(found - pressure) < 1e-3 * pressure) {
-      double motor = signals[machine_signal(machine, "motor_torque")] * signals[machine_signal(machine, "motor_speed")];
-      double pump = signals[machine_signal(machine, "pump_torque")] * signals[machine_signal(machine, "engine_speed")];
-      result.speed = signals[machine_signal(machine, "motor_speed")] / RPM;
+      double motor =
+          signals[machine_signal(machine, READ_motor_torque)] * signals[machine_signal(machine, READ_motor_speed)];
+      double pump =
+          signals[machine_signal(machine, READ_pump_torque)] * signals[machine_signal(machine, READ_engine_speed)];
+      result.speed = signals[machine_signal(machine, READ_motor_speed)] / RPM;
       result.efficiency = motor / pump;
-      result.whole = motor / (signals[machine_signal(machine, "engine_torque")] *
-                              signals[machine_signal(machine, "engine_speed")]);
+      result.whole = motor / (signals[machine_signal(machine, READ_engine_torque)] *
+                              signals[machine_signal(machine, READ_engine_speed)]);
     }
     machine_close(machine);
   }

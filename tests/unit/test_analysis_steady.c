@@ -153,7 +153,7 @@ static void test_balance_is_where_a_run_comes_to(void **state) {
     static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
                                        "line_b_pressure", "charge_pressure", "fuel_fraction"};
     for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
-      int signal = machine_signal(machine, told[k]);
+      int signal = registry_signal(data.plant, told[k]);
       CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
     }
     close_machine(machine);
