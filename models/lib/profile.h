@@ -34,6 +34,12 @@ struct piece {
   const struct profile *smooth PER_LANE; /* the whole of a smooth table is one piece; NULL: a straight one */
 };
 
+/* Times no farther apart than this are one instant, s: a rounding error lies between them (0.2 s after 2.346 s, and
+ * 2.546 s), which no solver can step over and which must not decide what comes first. */
+static inline double clock_apart(double t) {
+  return 1e-12 + 4e-15 * fabs(t);
+}
+
 /* Number of points at or left of `argument`: the piece that starts there, so that at a kink the later piece rules. */
 static inline int profile_index(const struct profile *profile, double argument) {
   int low = 0;
@@ -192,11 +198,11 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
   return piece;
 }
 
-/* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (0: at once).
- */
+/* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (no
+ * longer than an instant: at once). */
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {
   struct piece piece = {0, t, target, 0.0, t, HUGE_VAL, NULL};
-  if (duration > 0.0) {
+  if (duration > clock_apart(t)) {
     /* Held at its end, so that it ends exactly at the target: a pedal let go is at zero, not at a rounding error. */
     piece.slope = (target - piece_at(present, t)) / duration;
     piece.start = t + duration;

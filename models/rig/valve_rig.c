@@ -304,10 +304,8 @@ static enum plant_verdict valve_rig_change(const void *model_, void *mode_, real
   (void)state;
   (void)which;
   *message = NULL;
-  if (mode->taken) {
-    mode->feed = piece_rest(&mode->feed, t);
-  } else {
-    mode->feed = feed_piece(model_, t);
+  while (mode->feed.high <= t + clock_apart(t)) {
+    mode->feed = mode->taken ? piece_rest(&mode->feed, t) : feed_piece(model_, larger(t, mode->feed.high));
   }
   return PLANT_GOES_ON;
 }

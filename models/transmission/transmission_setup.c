@@ -27,7 +27,7 @@ static struct operator_demand demand_at(const struct transmission_model *model, 
 static void start_motor_wait(const struct transmission_model *model, struct transmission_mode *mode, real t,
                              real before) {
   real delay = model->own.motor.upstroke_delay;
-  if (delay <= 0.0 || mode->motor_waits) {
+  if (delay <= clock_apart(t) || mode->motor_waits) {
     return;
   }
   real glance = 1e-3;
@@ -387,6 +387,29 @@ static struct ground_contact next_contact(const struct profile *grade, const str
                                    : profile_index_before(grade, contact->piece.low));
 }
 
+/* All that is due at t, the end of the wait first, so that the order never hangs on a rounding. */
+static void pass_clock(const struct transmission_model *model, struct transmission_mode *mode, real t) {
+  real due = t + clock_apart(t);
+  if (mode->motor_waits && mode->motor_waits_until <= due) {
+    mode->motor_waits = false;
+    mode->motor_waits_until = HUGE_VAL;
+  }
+  real before = demand_at(model, mode, t).motor_part;
+  bool changed = false;
+  for (int i = 0; i < CHANNEL_COUNT; i++) {
+    struct channel_mode *channel = &mode->channels[i];
+    while (channel->piece.high <= due) {
+      channel->piece =
+          channel->taken ? piece_rest(&channel->piece, t) : table_piece(model, i, larger(t, channel->piece.high));
+      changed = true;
+    }
+  }
+  if (changed) {
+    note_channels(mode);
+    start_motor_wait(model, mode, t, before);
+  }
+}
+
 enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,
                                        const char **message) {
   const struct transmission_model *model = model_;
@@ -444,20 +467,7 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   default:
     break;
   }
-  if (mode->motor_waits && t >= mode->motor_waits_until) {
-    mode->motor_waits = false;
-    mode->motor_waits_until = HUGE_VAL;
-    return PLANT_GOES_ON;
-  }
-  real before = demand_at(model, mode, t).motor_part;
-  for (int i = 0; i < CHANNEL_COUNT; i++) {
-    struct channel_mode *channel = &mode->channels[i];
-    if (t >= channel->piece.high) {
-      channel->piece = channel->taken ? piece_rest(&channel->piece, t) : table_piece(model, i, t);
-    }
-  }
-  note_channels(mode);
-  start_motor_wait(model, mode, t, before);
+  pass_clock(model, mode, t);
   return PLANT_GOES_ON;
 }
 

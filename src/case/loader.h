@@ -26,6 +26,8 @@ bool loader_out_of_memory(const struct loader *loader);
 
 /* values.c: a node into the member of a parameter; its bounds are checked. */
 bool value_read(const struct loader *loader, void *base, struct parameter parameter, const struct node *node);
+/* The word `none`: a table or map that the machine below has is taken away. */
+bool value_is_none(const struct node *node);
 /* Is `si` within the field's bounds? `name` stands in the message. */
 bool value_check(const struct loader *loader, const struct field *field, const char *name, double si,
                  const struct node *node);

@@ -150,13 +150,14 @@ static bool fill(const struct loader *loader, const struct map_row *rows, int co
 bool map_read(const struct loader *loader, struct map *map, struct parameter parameter, const struct node *node) {
   char path[PATH_LIMIT];
   (void)snprintf(path, sizeof path, "%s.%s", parameter.group->name, parameter.field->name);
-  if (node->kind != NODE_LIST) {
-    return error_at(loader->error, node->file, node->line, node->column,
-                    "%s: found %s, expected a list of rows, each %s", path, node_kind_words(node), row_expected);
-  }
-  if (node->count == 0) {
+  if (value_is_none(node)) {
     *map = (struct map){0, 0, NULL, NULL, NULL, NULL};
     return true;
+  }
+  if (node->kind != NODE_LIST || node->count == 0) {
+    return error_at(loader->error, node->file, node->line, node->column,
+                    "%s: found %s, expected none or a list of rows, each %s", path,
+                    node->kind == NODE_LIST ? "an empty list" : node_kind_words(node), row_expected);
   }
   struct map_row *rows = arena_take(loader->arena, (size_t)node->count * sizeof *rows);
   if (!rows) {

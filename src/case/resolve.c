@@ -75,6 +75,10 @@ static void put_number(struct writer *writer, enum quantity quantity, double si)
 }
 
 static void put_table(struct writer *writer, const struct field *field, const struct profile *profile) {
+  if (profile->count == 0) {
+    put_text(writer, "none");
+    return;
+  }
   put_text(writer, profile->smooth ? "{curve: smooth, points: [" : "[");
   for (int i = 0; i < profile->count; i++) {
     put_text(writer, i == 0 ? "[" : i % PAIRS_A_LINE == 0 ? ",\n    [" : ", [");
@@ -87,6 +91,10 @@ static void put_table(struct writer *writer, const struct field *field, const st
 }
 
 static void put_map(struct writer *writer, const struct map *map) {
+  if (map->speeds == 0) {
+    put_text(writer, "none");
+    return;
+  }
   put_text(writer, "[");
   for (int row = 0; row < map->speeds * map->pressures; row++) {
     put_text(writer, row == 0 ? "[" : row % ROWS_A_LINE == 0 ? ",\n    [" : ", [");

@@ -10,6 +10,9 @@
 
 enum { PATH_LIMIT = 128 };
 
+/* The first point of a table behind its start, s or m: what is nearer is a slip, not a machine. */
+#define LEAST_ARGUMENT 1e-9
+
 static const char *path_of(struct parameter parameter, char *buffer) {
   (void)snprintf(buffer, PATH_LIMIT, "%s.%s", parameter.group->name, parameter.field->name);
   return buffer;
@@ -126,7 +129,7 @@ static bool read_choice(const struct loader *loader, int *member, struct paramet
 /* --- Tables ---------------------------------------------------------------------------------------------------------
  */
 
-static const char pairs_expected[] = "a list of pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}";
+static const char pairs_expected[] = "a list of pairs [[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none";
 
 /* One pair [argument, value]. */
 static bool read_pair(const struct loader *loader, const char *path, const struct field *field, const struct node *pair,
@@ -156,6 +159,13 @@ bool table_order(const struct loader *loader, const char *path, const struct fie
   char here[64];
   char before[64];
   units_write(field->argument, arguments[index], here, sizeof here);
+  double least = field->argument == QUANTITY_TIME || field->argument == QUANTITY_LENGTH ? LEAST_ARGUMENT : 0.0;
+  if (arguments[index] != 0.0 && fabs(arguments[index]) < least) {
+    char smallest[64];
+    return error_at(loader->error, pair->file, pair->line, pair->column,
+                    "%s: a point at %s; expected 0 or at least %s, nothing moves within less", path, here,
+                    units_write(field->argument, least, smallest, sizeof smallest));
+  }
   if (index > 0 && arguments[index] < arguments[index - 1]) {
     units_write(field->argument, arguments[index - 1], before, sizeof before);
     return error_at(loader->error, pair->file, pair->line, pair->column,
@@ -243,6 +253,14 @@ static bool read_table(const struct loader *loader, struct profile *member, stru
 
 static bool read_list(const struct loader *loader, const char *path, const struct field *field, const struct node *node,
                       struct profile *member) {
+  if (value_is_none(node)) {
+    *member = (struct profile){0, NULL, NULL, false};
+    return true;
+  }
+  if (node->kind == NODE_LIST && node->count == 0) {
+    return error_at(loader->error, node->file, node->line, node->column,
+                    "%s: found an empty list, expected %s: a table without points is a slip", path, pairs_expected);
+  }
   int count = node->kind == NODE_LIST ? node->count : 1;
   real *arguments = arena_take(loader->arena, (size_t)count * sizeof *arguments);
   real *values = arena_take(loader->arena, (size_t)count * sizeof *values);
@@ -257,6 +275,10 @@ static bool read_list(const struct loader *loader, const char *path, const struc
     *member = (struct profile){count, arguments, values, false};
   }
   return good;
+}
+
+bool value_is_none(const struct node *node) {
+  return node->kind == NODE_TEXT && strcmp(node->text, "none") == 0;
 }
 
 bool value_read(const struct loader *loader, void *base, struct parameter parameter, const struct node *node) {

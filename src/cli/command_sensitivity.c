@@ -73,9 +73,10 @@ static void print_notes(const struct sensitivity *found) {
                  found->result.moved);
   }
   if (found->result.unsure > 0) {
-    (void)printf("UNSURE from %.6g s on: %ld changes of mode only touch their level, so that a small change of a\n"
-                 "parameter may turn them on or off; no derivative holds across that\n",
-                 found->result.first_unsure, found->result.unsure);
+    (void)printf(
+        "UNSURE from %.6g s on: %ld changes of mode only touch their level or fall together with another, so that\n"
+        "a small change of a parameter may turn them on or off, or about; no derivative holds across that\n",
+        found->result.first_unsure, found->result.unsure);
   }
 }
 

@@ -13,10 +13,6 @@ enum {
 
 #define TICK_SECONDS 0.05
 
-/* Two kinks of the clock this near to each other, over their time, are one: a rounding error lies between them (0.2 s
- * after 2.346 s, and 2.546 s), and no solver can step from one to the other. */
-#define KINKS_APART 2e-15
-
 /* ---- the clock ---- */
 
 double main_loop_clock(clockid_t clock) {
@@ -210,19 +206,17 @@ static void find_cut(const struct run_workspace *run, const struct step *step, s
 
 /* ---- the loop ---- */
 
-static bool restart(struct run_workspace *run, const struct sample *at, struct error *error) {
-  if (at != run->start) {
-    *run->start = *at;
-  }
+/* Begins again at run->start, what the integrator knows being that of `known`: the same instant. */
+static bool restart(struct run_workspace *run, double known, struct error *error) {
   view_evaluate(&run->view, run->start);
   if (run->tangent != NULL) {
-    tangent_restart(run->tangent, at->time);
+    tangent_restart(run->tangent, known);
   }
   if (!sample_buffer_settle(&run->buffer, error)) {
     return false;
   }
   vector_evaluator_forget_mode(&run->evaluator);
-  return integrator_start(run->view.integrator, at->time, run->start->state, run->integrals, error);
+  return integrator_start(run->view.integrator, run->start->time, run->start->state, run->integrals, error);
 }
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */
@@ -307,7 +301,8 @@ bool main_loop_begin(struct run_workspace *run) {
   run->last_tick = main_loop_clock(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
   run->stop_requested = false;
-  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error) || !put_samples(run, 0.0, error)) {
+  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start->time, error) ||
+      !put_samples(run, 0.0, error)) {
     return fail(run);
   }
   if (run->event_log) {
@@ -331,7 +326,7 @@ static bool pass_kink(struct run_workspace *run) {
       return fail(run);
     }
   }
-  if (!fire_all(run, run->start, &changed, error) || (changed && !restart(run, run->start, error))) {
+  if (!fire_all(run, run->start, &changed, error) || (changed && !restart(run, run->start->time, error))) {
     return fail(run);
   }
   return true;
@@ -348,7 +343,7 @@ bool main_loop_next_stop(struct run_workspace *run, double *stop) {
     double t = run->start->time;
     run->clock = run->view.plant->next_time(run->view.mode);
     run->stop = fmin(fmin(end_time, run->clock), fmin(next_action_time(run, t), metrics_next_time(&run->metrics, t)));
-    if (run->stop > t && run->stop - t > KINKS_APART * run->stop) {
+    if (run->stop > t && run->stop - t > clock_apart(t)) {
       *stop = run->stop;
       return true;
     }
@@ -357,7 +352,7 @@ bool main_loop_next_stop(struct run_workspace *run, double *stop) {
         return fail(run);
       }
       run->start->time = run->stop;
-      if (!restart(run, run->start, error)) {
+      if (!restart(run, t, error)) {
         return fail(run);
       }
     }
@@ -391,7 +386,7 @@ static bool take_cut(struct run_workspace *run, struct cut *cut) {
     return false;
   }
   bool any = false;
-  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start, error)) {
+  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start->time, error)) {
     return fail(run);
   }
   return true;

@@ -105,7 +105,7 @@ struct sensitivity_request {
 struct sensitivity_result {
   double (*measures)[MEASURE_COUNT]; /* [parameter]; NaN where the run or a neighbour lacks the measure; to be freed */
   long moved;                        /* changes of mode whose time depends on a parameter */
-  long unsure;         /* of these, crossings that only touch: derivatives behind them are not to be trusted */
+  long unsure;         /* of these, that only touch or fall together: derivatives behind them are not to be trusted */
   double first_unsure; /* s */
 };
 

@@ -10,6 +10,8 @@
  * against what a stop or a seat yields, large against rounding. */
 #define ALONG_SHARE 1e-7
 #define ALONG_TOLERANCE 0.1
+enum { KINKS_AT_ONCE = 64 /* of one clock, passed together; each channel has few */ };
+
 /* A crossing only touches when the small step of the parameter moves it by more than this share of the run. */
 #define TOUCHES 1e-3
 #define CROSSES 1e-7 /* a condition is met by crossing, not by a jump, when it holds by no more than this share */
@@ -279,6 +281,11 @@ static double trigger_at(const struct view *view, const struct trigger *trigger,
   return signals[trigger->conditions[whose]->signal] - trigger->conditions[whose]->level;
 }
 
+static void note_unsure(struct tangent *tangent, double t) {
+  tangent->unsure++;
+  tangent->first_unsure = isnan(tangent->first_unsure) ? t : tangent->first_unsure;
+}
+
 /* d(moment)/dp of a change made by a crossing. */
 static double moved_by(struct tangent *tangent, int i, const struct trigger *trigger, double t) {
   const struct parameter_tangent *parameter = &tangent->parameters[i];
@@ -308,8 +315,7 @@ static double moved_by(struct tangent *tangent, int i, const struct trigger *tri
   double by_time = (values[0] - values[1]) / (2.0 * far);
   double moved = -by_parameter / by_time;
   if (by_parameter != 0.0 && !(fabs(moved * parameter->step) <= TOUCHES * tangent->view->data->simulation.end_time)) {
-    tangent->unsure++;
-    tangent->first_unsure = isnan(tangent->first_unsure) ? t : tangent->first_unsure;
+    note_unsure(tangent, t);
     return 0.0;
   }
   return by_parameter != 0.0 ? moved : 0.0;
@@ -330,13 +336,35 @@ static void note_moved(struct tangent *tangent, int i) {
   }
 }
 
-/* The clocks of the neighbours tell how that time moves. */
-static double moved_by_clock(const struct parameter_tangent *parameter, double t) {
-  double up = parameter->sides[0].view.plant->next_time(parameter->sides[0].view.mode);
-  double down = parameter->sides[1].view.plant->next_time(parameter->sides[1].view.mode);
-  double moved = (up - down) / (2.0 * parameter->step);
-  bool near = fabs(up + down - 2.0 * t) <= fabs(up - down) + 1e-9 * fmax(1.0, t);
-  return isfinite(moved) && near && fabs(up - down) > SAME_TIME * fmax(1.0, t) ? moved : 0.0;
+/* The clocks of the neighbours tell how that time moves. Where it moves on one side only, another kink falls together
+ * with this one and stands in the way on the other side: the time moves as on the side that moves. */
+static double moved_by_clock(struct tangent *tangent, const struct parameter_tangent *parameter, double t) {
+  double up = parameter->sides[0].view.plant->next_time(parameter->sides[0].view.mode) - t;
+  double down = parameter->sides[1].view.plant->next_time(parameter->sides[1].view.mode) - t;
+  double slack = 1e-9 * fmax(1.0, t);
+  bool near = fabs(up + down) <= fabs(up - down) + slack;
+  if (!isfinite(up) || !isfinite(down) || !near || fabs(up - down) <= SAME_TIME * fmax(1.0, t)) {
+    return 0.0;
+  }
+  if (fabs(up + down) > 0.5 * fabs(up - down)) {
+    note_unsure(tangent, t);
+    return (fabs(up) > fabs(down) ? up : -down) / parameter->step;
+  }
+  return (up - down) / (2.0 * parameter->step);
+}
+
+/* A neighbour passes all that the run has passed: where kinks fall together one of its own may be late by what it is
+ * moved. It is not yet half way to the run's next. */
+static void catch_up(const struct tangent *tangent, const struct neighbour *neighbour, double t) {
+  const struct view *own = &neighbour->view;
+  double far = t + 0.5 * (tangent->view->plant->next_time(tangent->view->mode) - t);
+  double state[PLANT_STATE_LIMIT] = {0.0}; /* a clock changes no state */
+  const char *words;
+  double due = own->plant->next_time(own->mode);
+  for (int k = 0; k < KINKS_AT_ONCE && due < far; k++) {
+    own->plant->change(own->model, own->mode, due, state, -1, &words);
+    due = own->plant->next_time(own->mode);
+  }
 }
 
 /* A change of mode at `sample`, in the neighbours. Leaves in `state` of the parameter the derivative of the state
@@ -347,7 +375,7 @@ void tangent_change(struct tangent *tangent, const struct sample *sample, int wh
   for (int i = 0; i < tangent->request->count; i++) {
     struct parameter_tangent *parameter = &tangent->parameters[i];
     if (which < 0) {
-      parameter->moved = moved_by_clock(parameter, t);
+      parameter->moved = moved_by_clock(tangent, parameter, t);
     } else if (t != tangent->last_change) { /* a guard that fell by an earlier change of this moment moves with it */
       parameter->moved = moved_by(tangent, i, &trigger, t);
     }
@@ -362,7 +390,7 @@ void tangent_change(struct tangent *tangent, const struct sample *sample, int wh
       if (which < 0) {
         /* Its own clock, to the bit; points that fall together in the run may not do so here. */
         double due = own->plant->next_time(own->mode);
-        for (int k = 0; k < 4 && due <= own_time + 1e-9 * fmax(1.0, t); k++) {
+        for (int k = 0; k < KINKS_AT_ONCE && due <= own_time + 1e-9 * fmax(1.0, t); k++) {
           own->plant->change(own->model, own->mode, due, state[side], which, &words);
           due = own->plant->next_time(own->mode);
         }
@@ -425,6 +453,8 @@ void tangent_after(struct tangent *tangent, const struct sample *sample) {
   powers_of(tangent->view, sample->time, sample->state, powers);
   for (int i = 0; i < tangent->request->count; i++) {
     struct parameter_tangent *parameter = &tangent->parameters[i];
+    catch_up(tangent, &parameter->sides[0], sample->time);
+    catch_up(tangent, &parameter->sides[1], sample->time);
     for (int k = 0; k < tangent->view->state_count; k++) {
       parameter->state[k] -= rates[k] * parameter->moved;
     }

@@ -98,7 +98,7 @@ static void values_of_every_kind(void **state) {
           "  grade: [[0 m, 0 %], [50 m, -25 %], [50 m, 0 %]]\n"
           "operator:\n"
           "  brake: 5 %\n"
-          "  forward_pedal: []\n"
+          "  forward_pedal: none\n"
           "heat: {loop_start: 80 degC}\n"
           "simulation: {end_time: 2 min}\n",
           &data);
@@ -255,9 +255,21 @@ static void wrong_tables(void **state) {
           "c.yaml:2:23: error: operator.brake: 0.5 s comes after 1 s; arguments must not fall");
   refused("operator:\n  brake:\n  - [1 s, 0 %]\n  - [1 s, 5 %]\n  - [1000 ms, 6 %]\n",
           "c.yaml:5:5: error: operator.brake: a third point at 1 s; two make a step");
+  refused("operator:\n  brake: [[0 s, 0 %], [1e-300 s, 5 %]]\n",
+          "c.yaml:2:23: error: operator.brake: a point at 1e-300 s; expected 0 or at least 1e-09 s, nothing moves "
+          "within less");
+  refused("ground:\n  grade: [[-1e-12 m, 0 %]]\n", "c.yaml:2:11: error: ground.grade: a point at -1e-12 m; expected "
+                                                   "0 or at least 1e-09 m, nothing moves within less");
+  refused("operator:\n  forward_pedal: []\n",
+          "c.yaml:2:18: error: operator.forward_pedal: found an empty list, expected a list of pairs "
+          "[[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none: a table without points is a slip");
+  refused("pump:\n  efficiency_map: []\n",
+          "c.yaml:2:19: error: pump.efficiency_map: found an empty list, expected "
+          "none or a list of rows, each a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, "
+          "HYDRO-MECHANICAL EFFICIENCY]");
   refused("operator:\n  brake: [0 s, 5 %]\n",
           "c.yaml:2:11: error: operator.brake: found a text, expected a pair [ARGUMENT, VALUE]; a table is a list of "
-          "pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}");
+          "pairs [[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none");
   refused("operator:\n  brake: [[0 s, 5 %, 3]]\n",
           "c.yaml:2:11: error: operator.brake: found a list of 3, expected a pair [ARGUMENT, VALUE]; a table is a list "
           "of pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}");
@@ -468,7 +480,7 @@ static void machines_lie_below_the_case(void **state) {
                                    "vehicle: {mass: 5 t}\noperator: {brake: 5 %}\n");
   write_file("machines/big.yaml", "title: big\nmachine: base.yaml\nmotor: {displacement: 200 cm3/rev}\n"
                                   "vehicle: {mass: 9 t}\n");
-  write_file("case.yaml", "machine: machines/big.yaml\nvehicle: {mass: 10 t}\noperator: {brake: []}\n");
+  write_file("case.yaml", "machine: machines/big.yaml\nvehicle: {mass: 10 t}\noperator: {brake: none}\n");
   struct case_data data;
   struct error error = {0};
   char path[256];
