@@ -272,7 +272,7 @@ static void wrong_tables(void **state) {
           "pairs [[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none");
   refused("operator:\n  brake: [[0 s, 5 %, 3]]\n",
           "c.yaml:2:11: error: operator.brake: found a list of 3, expected a pair [ARGUMENT, VALUE]; a table is a list "
-          "of pairs [[ARGUMENT, VALUE], ...], one value, or {file: NAME.csv}");
+          "of pairs [[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none");
   refused("operator:\n  brake: {0 s: 5 %}\n",
           "c.yaml:2:11: error: operator.brake: found '0 s', expected file, argument, value or curve");
   refused("operator:\n  brake: [[0 s, 5 %], [1 m, 5 %]]\n",
