@@ -298,11 +298,19 @@ static void test_hold_back_answers_to_parts(void **state) {
   struct steady_answer *plain = hold_back("downhill", NULL, 0, 0.0, 4);
   struct steady_answer *braked = hold_back("downhill", NULL, 0, 1.0, 4);
   struct steady_answer *relieved = hold_back("downhill", low_relief, 2, 0.0, 4);
+  int met = 0;
   for (int i = 0; i < 3; i++) {
     double without = chart_find(&plain->charts[0], "grade_engine_braking")->values[i];
     double with = chart_find(&braked->charts[0], "grade_engine_braking")->values[i];
-    assert_true(isnan(without) || isnan(with) || with < without);
+    /* At some speeds the foot is off before the engine is too fast: then with the brake as well. */
+    if (isnan(without)) {
+      assert_true(isnan(with));
+    } else {
+      assert_true(with < without);
+      met++;
+    }
   }
+  assert_true(met > 0);
   assert_string_equal(chart_find_texts(&relieved->charts[0], "limit")->values[0], "relief valve");
   free_answer(plain);
   free_answer(braked);
@@ -332,6 +340,51 @@ static void test_powers_close(void **state) {
   case_free(&data);
 }
 
+static int state_place(const struct machine *machine, const char *name) {
+  int rows[PLANT_STATE_LIMIT];
+  int count = machine->data.plant->active_states(machine->model, rows);
+  for (int i = 0; i < count; i++) {
+    if (strcmp(machine->data.plant->states[rows[i]].name, name) == 0) {
+      return i;
+    }
+  }
+  fail_msg("no state %s", name);
+  return 0;
+}
+
+/* A relief valve counts as open above 0.6 L/min (docs/commands.md), either of them. */
+static void test_a_relief_valve_is_open_above_its_leak(void **state) {
+  (void)state;
+  static const char *const names[2][3] = {{"relief_a_opening", "relief_a_flow", "line_a_compression"},
+                                          {"relief_b_opening", "relief_b_flow", "line_b_compression"}};
+  struct case_data data = load("climb", NULL, 0);
+  struct machine *machine = open_machine(&data);
+  struct error error = {0};
+  struct steady_given given = {7.0 / 3.6, 0.1, NAN, NAN};
+  struct machine_point point;
+  assert_true(steady_find(machine, &given, &point, &error));
+  assert_int_equal(machine_bounds(machine, &point) & (1u << BOUND_relief), 0);
+  double high = point.state[state_place(machine, "line_a_compression")];
+  double low = point.state[state_place(machine, "line_b_compression")];
+  for (int valve = 0; valve < 2; valve++) {
+    struct machine_point opened = point;
+    double signals[PLANT_SIGNAL_LIMIT];
+    double *opening = &opened.state[state_place(machine, names[valve][0])];
+    opened.state[state_place(machine, names[1 - valve][2])] = low;
+    opened.state[state_place(machine, names[valve][2])] = high;
+    *opening = 1e4;
+    machine_signals(machine, &opened, signals);
+    double per_opening = signals[registry_signal(data.plant, names[valve][1])] / 1e4;
+    assert_true(per_opening > 0.0);
+    *opening = 1.01e-5 / per_opening;
+    assert_int_equal(machine_bounds(machine, &opened) & (1u << BOUND_relief), 1u << BOUND_relief);
+    *opening = 0.99e-5 / per_opening;
+    assert_int_equal(machine_bounds(machine, &opened) & (1u << BOUND_relief), 0);
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_roots),
@@ -343,6 +396,7 @@ int main(void) {
       cmocka_unit_test(test_hold_back_against_a_run),
       cmocka_unit_test(test_hold_back_answers_to_parts),
       cmocka_unit_test(test_powers_close),
+      cmocka_unit_test(test_a_relief_valve_is_open_above_its_leak),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
   units_close();

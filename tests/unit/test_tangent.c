@@ -305,6 +305,36 @@ static void measures_have_derivatives(void **state) {
 }
 
 /* A crossing that only touches has no derivative, and that is reported. */
+/* ---- the start of braking moves: v = 2 - t to its stop at 1.95 s, whatever braking means ---- */
+
+static void stop_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  rates[2] = y[2] > 0.0 ? -1.0 : 0.0;
+  rates[3] = y[2];
+}
+
+static void a_stop_moves_with_the_start_of_braking(void **state) {
+  (void)state;
+  struct toy toy = {.start = {0.0, 0.0, 2.0, 0.0}, .rates = stop_rates, .release = 0.5};
+  struct toy up_toy = toy;
+  struct toy down_toy = toy;
+  up_toy.release += STEP;
+  down_toy.release -= STEP;
+  const struct toy *refs[3];
+  struct case_data data = toy_case(&refs[0], &toy, 4.0);
+  struct case_data up = toy_case(&refs[1], &up_toy, 4.0);
+  struct case_data down = toy_case(&refs[2], &down_toy, 4.0);
+  struct outcome outcome;
+  struct sensitivity_result result = differentiate(&data, &up, &down, &kept, &outcome);
+  CHECK_NEAR(outcome.measures[MEASURE_stop_from_speed], 1.5, 1e-9);
+  CHECK_NEAR(result.measures[0][MEASURE_stop_from], 1.0, 1e-9);
+  CHECK_NEAR(result.measures[0][MEASURE_stop_time], -1.0, 1e-6);
+  CHECK_NEAR(result.measures[0][MEASURE_stop_distance], -1.5, 1e-6); /* braking later: shorter by v dt */
+  assert_true(isnan(result.measures[0][MEASURE_stop_from_speed]));
+  finish(&result, &outcome);
+}
+
 static void touch_rates(double t, double lever, const double *y, double *rates) {
   (void)lever;
   (void)y;
@@ -353,6 +383,7 @@ int main(void) {
       cmocka_unit_test(a_step_of_a_table_moves),
       cmocka_unit_test(an_action_moves),
       cmocka_unit_test(measures_have_derivatives),
+      cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
       cmocka_unit_test(a_touch_is_told),
       cmocka_unit_test(the_run_itself_is_the_same),
   };
