@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <sunlinsol/sunlinsol_dense.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
-#include "lu.h"
 #include "vecops.h"
 
 #define GOOD_RESIDUAL 1e-9   /* what is taken as a root */
@@ -165,7 +165,7 @@ static bool open_search(struct search *search) {
       search->solver == NULL) {
     return false;
   }
-  search->linear = lu_solver(n, search->context);
+  search->linear = SUNLinSol_Dense(search->unknowns, search->matrix, search->context);
   if (search->linear == NULL) {
     return false;
   }

@@ -1,5 +1,4 @@
-/* The only room that sees the solver library. Integrates y' = rates(t, y) by BDF of order 1 to 5 with a Newton
- * iteration, or by a linearly implicit method of order 4, and integrals of `powers` on its steps'
+/* Integrates y' = rates(t, y) by a method of the list (integrators.h), and integrals of `powers` on its steps'
  * polynomials (quadrature.h). One step at a time, so that the caller finds events on the dense output and decides where
  * to cut. */
 #ifndef SWASHLOOP_INTEGRATE_INTEGRATOR_H
@@ -14,11 +13,13 @@
 #include "sparsity.h"
 
 struct integrator;
+struct integrator_method;
 
-enum integrator_method { INTEGRATOR_BDF, INTEGRATOR_ROSENBROCK };
+enum { INTEGRATOR_PARAMETERS = 32 }; /* that derivatives are integrated to, at most */
 
 struct integrator_problem {
-  enum integrator_method method; /* with parameters: always BDF */
+  /* NULL: the first of the list. With parameters the first that takes some, where this one takes none. */
+  const struct integrator_method *method;
   int state_count;
   int integral_count;
   void *context;
@@ -91,33 +92,12 @@ void integrator_integral_sensitivity_at(struct integrator *integrator, int param
  * derivative; 0: as they are. */
 void integrator_perturb(struct integrator *integrator, int parameter, double amount);
 
-/* The linearly implicit method's attempts from outside, where those of several systems are made side by side. */
-struct integrator_aim {
-  double time;
-  double width;
-  long starts;         /* how often it has begun again: what the rates go by may be another since */
-  bool time_dependent; /* rates depend on time itself */
-  const double *state;
-  const double *absolute; /* tolerances */
-  const double *relative;
-};
-/* What an attempt brought (rosenbrock.h); the numbers of one system lie `spread` apart. */
-struct integrator_attempt {
-  double error;
-  ptrdiff_t spread;
-  const double *rates; /* at the start */
-  const double *end;
-  const double *rows[3];
-};
-enum integrator_judgement { INTEGRATOR_STEPPED, INTEGRATOR_AGAIN, INTEGRATOR_FAILED };
-/* The next attempt, which shall not go beyond `stop`. */
-void integrator_aim(struct integrator *integrator, double stop, struct integrator_aim *aim);
-/* Was it good? Then the step is made, as by integrator_step. */
-enum integrator_judgement integrator_judge(struct integrator *integrator, const struct integrator_attempt *attempt,
-                                           struct error *error);
-/* A time within the last step as its polynomial counts it. */
-double integrator_argument(const struct integrator *integrator, double t);
+/* A time within the last step as its polynomial counts it (step_polynomial.h); 0, its end, where there is none. */
+double integrator_argument(struct integrator *integrator, double t);
+/* Which rate depends on which state. */
 const struct sparsity *integrator_sparsity(const struct integrator *integrator);
+/* How steps of several systems are made side by side (side_by_side.h); NULL where the method makes none so. */
+const struct integrator_side_by_side *integrator_side_by_side(const struct integrator *integrator);
 
 double integrator_time(const struct integrator *integrator);
 double integrator_step_start(const struct integrator *integrator);

@@ -1,7 +1,6 @@
 #include "vecops.h"
 
 #include <math.h>
-#include <stdint.h>
 
 #include "wide.h"
 
@@ -182,47 +181,6 @@ static int scale_array(int count, sunrealtype *c, N_Vector *x, N_Vector *z) {
     scale(c[k], x[k], z[k]);
   }
   return 0;
-}
-
-WIDE void vecops_polynomial(const struct vecops_terms *terms, double x, int n, double *state) {
-  const double *highest = terms->values[0];
-  const double *next = terms->values[1];
-  IN_STEP
-  for (int i = 0; i < n; i++) {
-    state[i] = next[i] + x * highest[i];
-  }
-  for (int k = 2; k < terms->count; k++) {
-    next = terms->values[k];
-    IN_STEP
-    for (int i = 0; i < n; i++) {
-      state[i] = next[i] + x * state[i];
-    }
-  }
-}
-
-/* Half of the lanes: what a 256-bit register holds. */
-typedef double half __attribute__((vector_size(32)));
-typedef int64_t half_bits __attribute__((vector_size(32)));
-
-WIDE void vecops_polynomials(const struct vecops_terms *terms, const lanes *x, int first, int n, lanes *states) {
-  const half_bits place = {0, 1, 2, 3};
-  half x0 = ((const half *)x)[0];
-  half x1 = ((const half *)x)[1];
-  half_bits keep0 = place < first;
-  half_bits keep1 = place < first - 4;
-  const double *highest = terms->values[0];
-  const double *next = terms->values[1];
-  for (int i = 0; i < n; i++) {
-    half *state = (half *)&states[i];
-    half state0 = next[i] + x0 * highest[i];
-    half state1 = next[i] + x1 * highest[i];
-    for (int k = 2; k < terms->count; k++) {
-      state0 = terms->values[k][i] + x0 * state0;
-      state1 = terms->values[k][i] + x1 * state1;
-    }
-    state[0] = (half)((keep0 & (half_bits)state[0]) | (~keep0 & (half_bits)state0));
-    state[1] = (half)((keep1 & (half_bits)state[1]) | (~keep1 & (half_bits)state1));
-  }
 }
 
 void vecops_vector(N_Vector vector) {

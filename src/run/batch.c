@@ -5,7 +5,8 @@
 
 #include "aligned.h"
 #include "main_loop.h"
-#include "rosenbrock.h"
+#include "integrators.h"
+#include "side_by_side.h"
 
 /* Where a step is evaluated. */
 enum { MIDDLE, END, EVALUATIONS };
@@ -30,10 +31,11 @@ struct batch {
   void *lane_model;
   void *lane_mode;
   struct sparsity *sparsity;
-  struct rosenbrock_lanes method;
-  /* What the method is given; arrays have a row a state. */
-  lanes time;
-  lanes width;
+  const struct integrator_side_by_side *steps; /* how those under way make theirs */
+  void *method;                                /* its memory */
+  struct integrator_aims aims;
+  struct integrator_attempts attempts;
+  /* What it aims at; a row a state. */
   lanes state[PLANT_STATE_LIMIT];
   lanes absolute[PLANT_STATE_LIMIT];
   lanes relative[PLANT_STATE_LIMIT];
@@ -92,16 +94,28 @@ static bool same_pattern(const struct sparsity *a, const struct sparsity *b) {
   return a->size == b->size && memcmp(a->pattern, b->pattern, (size_t)a->size * sizeof *a->pattern) == 0;
 }
 
-/* Make the method fit a system; only while nobody is under way. */
-static bool refit(struct batch *batch, const struct sparsity *wanted, struct error *error) {
-  rosenbrock_lanes_close(&batch->method);
+static void close_method(struct batch *batch) {
+  if (batch->steps != NULL) {
+    batch->steps->close(batch->method);
+  }
   sparsity_free(batch->sparsity);
-  batch->sparsity = sparsity_new(wanted->size, wanted->pattern, error);
-  batch->method = (struct rosenbrock_lanes){.sparsity = batch->sparsity,
-                                            .rates_of = batch->kernels != NULL ? rates_of_all : rates_one_by_one,
-                                            .context = batch};
-  return batch->sparsity != NULL && (rosenbrock_lanes_open(&batch->method) ||
-                                     error_set(error, ERROR_MEMORY, "out of memory for the runs side by side"));
+  batch->steps = NULL;
+  batch->method = NULL;
+  batch->sparsity = NULL;
+}
+
+/* Make the method fit a system; only while nobody is under way. False without memory. */
+static bool refit(struct batch *batch, const struct integrator_side_by_side *steps, const struct sparsity *wanted) {
+  close_method(batch);
+  batch->sparsity = sparsity_new(wanted->size, wanted->pattern, NULL);
+  if (batch->sparsity != NULL) {
+    batch->steps = steps;
+    batch->method = steps->open(batch->sparsity, batch->kernels != NULL ? rates_of_all : rates_one_by_one, batch);
+  }
+  if (batch->method == NULL) {
+    close_method(batch);
+  }
+  return batch->method != NULL;
 }
 
 /* An empty batch takes any laws. */
@@ -115,15 +129,15 @@ static void clear_lanes(struct batch *batch) {
 static bool may_join(struct batch *batch, int i) {
   const struct view *view = &batch->lane[i].run->view;
   const struct sparsity *wanted = integrator_sparsity(view->integrator);
-  struct error ignored;
-  if (wanted == NULL) {
+  const struct integrator_side_by_side *steps = integrator_side_by_side(view->integrator);
+  if (steps == NULL) {
     return false;
   }
   if (batch->under_way == 0) {
     clear_lanes(batch);
   }
-  if (batch->sparsity == NULL || !same_pattern(batch->sparsity, wanted)) {
-    if (batch->under_way > 0 || !refit(batch, wanted, &ignored)) {
+  if (batch->steps != steps || !same_pattern(batch->sparsity, wanted)) {
+    if (batch->under_way > 0 || !refit(batch, steps, wanted)) {
       return false;
     }
   }
@@ -196,10 +210,10 @@ static bool fill(struct batch *batch, int i) {
 static void load_lane(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   struct integrator_aim aim;
-  integrator_aim(lane->run->view.integrator, lane->stop, &aim);
-  batch->time[i] = aim.time;
-  batch->width[i] = aim.width;
-  batch->method.time_dependent = batch->method.time_dependent || aim.time_dependent;
+  batch->steps->aim(lane->run->view.integrator, lane->stop, &aim);
+  batch->aims.time[i] = aim.time;
+  batch->aims.width[i] = aim.width;
+  batch->aims.time_dependent = batch->aims.time_dependent || aim.time_dependent;
   if (batch->kernels != NULL && lane->starts != aim.starts) {
     batch->kernels->load_mode(batch->lane_mode, i, lane->run->view.mode);
   }
@@ -237,16 +251,7 @@ static void leave(struct batch *batch, int i) {
 static void judge_attempt(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   struct integrator *integrator = lane->run->view.integrator;
-  const struct rosenbrock_lanes *method = &batch->method;
-  const struct integrator_attempt attempt = {
-      .error = method->error[i],
-      .spread = LANES,
-      .rates = (const double *)method->rates + i,
-      .end = (const double *)method->end + i,
-      .rows = {(const double *)method->rows[0] + i, (const double *)method->rows[1] + i,
-               (const double *)method->rows[2] + i},
-  };
-  switch (integrator_judge(integrator, &attempt, &lane->outcome.error)) {
+  switch (batch->steps->judge(integrator, &batch->attempts, i, &lane->outcome.error)) {
   case INTEGRATOR_AGAIN:
     break;
   case INTEGRATOR_FAILED:
@@ -269,11 +274,13 @@ static void evaluate_at(struct batch *batch, int which, const lanes *state) {
 
 /* The same sums as integrator_state_at makes. */
 static void find_middle(struct batch *batch) {
-  const struct rosenbrock_lanes *method = &batch->method;
+  const struct integrator_attempts *made = &batch->attempts;
   for (int row = 0; row < batch->sparsity->size; row++) {
-    lanes value = method->rows[1][row] + batch->argument * method->rows[0][row];
-    value = method->rows[2][row] + batch->argument * value;
-    batch->middle[row] = method->end[row] + batch->argument * value;
+    lanes value = made->rows[0][row];
+    for (int k = 1; k < made->row_count; k++) {
+      value = made->rows[k][row] + batch->argument * value;
+    }
+    batch->middle[row] = made->end[row] + batch->argument * value;
   }
 }
 
@@ -297,7 +304,7 @@ static void evaluate_steps(struct batch *batch) {
   if (batch->kernels != NULL) {
     find_middle(batch);
     evaluate_at(batch, MIDDLE, batch->middle);
-    evaluate_at(batch, END, batch->method.end);
+    evaluate_at(batch, END, batch->attempts.end);
   }
   for (int i = 0; i < BATCH_LANES; i++) {
     struct batch_lane *lane = &batch->lane[i];
@@ -308,7 +315,7 @@ static void evaluate_steps(struct batch *batch) {
     lane->asks = true;
     if (batch->kernels != NULL) {
       take_sample(batch, MIDDLE, batch->middle, i, lane->run->middle);
-      take_sample(batch, END, batch->method.end, i, lane->run->end);
+      take_sample(batch, END, batch->attempts.end, i, lane->run->end);
     } else {
       main_loop_evaluate(lane->run);
     }
@@ -325,14 +332,14 @@ void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_co
   for (int i = 0; i < lane_count && i < BATCH_LANES && fill(batch, i); i++) {
   }
   while (batch->under_way > 0) {
-    batch->method.time_dependent = false;
+    batch->aims.time_dependent = false;
     for (int i = 0; i < BATCH_LANES; i++) {
       make_ready(batch, i);
     }
     if (batch->under_way == 0) {
       break;
     }
-    rosenbrock_lanes_try(&batch->method, &batch->time, &batch->width, batch->state, batch->absolute, batch->relative);
+    batch->steps->attempt(batch->method, &batch->aims, &batch->attempts);
     for (int i = 0; i < BATCH_LANES; i++) {
       if (batch->lane[i].under_way) {
         judge_attempt(batch, i);
@@ -342,6 +349,11 @@ void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_co
   }
 }
 
+bool batch_takes(const struct case_data *data) {
+  const struct integrator_method *method = integrator_listed(data->simulation.method);
+  return method != NULL && integrator_goes_side_by_side(method);
+}
+
 struct batch *batch_new(const struct plant *plant, struct error *error) {
   struct batch *batch = aligned_zeros(sizeof *batch);
   if (batch == NULL) {
@@ -349,6 +361,9 @@ struct batch *batch_new(const struct plant *plant, struct error *error) {
     return NULL;
   }
   batch->plant = plant;
+  batch->aims.state = batch->state;
+  batch->aims.absolute = batch->absolute;
+  batch->aims.relative = batch->relative;
   batch->kernels = plant->lanes != NULL ? plant->lanes() : NULL;
   if (batch->kernels != NULL) {
     batch->lane_model = aligned_zeros(batch->kernels->model_size);
@@ -378,8 +393,7 @@ void batch_free(struct batch *batch) {
     run_workspace_free(batch->lane[i].run);
     outcome_free(&batch->lane[i].outcome);
   }
-  rosenbrock_lanes_close(&batch->method);
-  sparsity_free(batch->sparsity);
+  close_method(batch);
   free(batch->lane_model);
   free(batch->lane_mode);
   free(batch);

@@ -1,8 +1,8 @@
-/* Runs side by side: up to eight cases of one plant, each in a lane of its own, stepped together by the linearly
- * implicit method. Each has its own time, step, error control and events; a lane whose run has ended is given the next
- * case. What comes of a case does not depend on its lane, on its neighbours or on when it came: it is what a run by
- * itself gives, to the last bit. A case that cannot join - another method, other laws than those that are under way -
- * runs by itself. */
+/* Runs side by side: up to eight cases of one plant, each in a lane of its own, stepped together by a method that
+ * can (side_by_side.h). Each has its own time, step, error control and events; a lane whose run has ended is given the
+ * next case. What comes of a case does not depend on its lane, on its neighbours or on when it came: it is what a run
+ * by itself gives, to the last bit. A case that cannot join - another method, other laws than those that are under way
+ * - runs by itself. */
 #ifndef SWASHLOOP_RUN_BATCH_H
 #define SWASHLOOP_RUN_BATCH_H
 
@@ -21,6 +21,9 @@ struct batch_cases {
 };
 
 struct batch;
+
+/* Is the case's method one that makes steps side by side? */
+bool batch_takes(const struct case_data *data);
 
 /* NULL without memory. */
 struct batch *batch_new(const struct plant *plant, struct error *error);

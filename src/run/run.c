@@ -7,6 +7,7 @@
 
 #include "main_loop.h"
 #include "integrator.h"
+#include "integrators.h"
 #include "registry.h"
 #include "steady_start.h"
 
@@ -107,7 +108,7 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
     plant->sparsity_pattern(run->view.model, sparsity_pattern);
   }
   struct integrator_problem problem = {
-      .method = data->simulation.method == METHOD_ROSENBROCK ? INTEGRATOR_ROSENBROCK : INTEGRATOR_BDF,
+      .method = integrator_listed(data->simulation.method),
       .sparsity_pattern = plant->sparsity_pattern != NULL ? sparsity_pattern : NULL,
       .time_dependent = time_dependent_now,
       .state_count = run->view.state_count,

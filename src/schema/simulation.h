@@ -5,13 +5,12 @@
 #include "field.h"
 
 enum simulation_start { START_AT_REST, START_STEADY };
-enum simulation_method { METHOD_BDF, METHOD_ROSENBROCK };
 
 /* clang-format off */
 #define SIMULATION_FIELDS(REAL, CHOICE, TABLE)                                                                         \
   REAL(end_time, TIME, 20.0, 1e-6, 1e7, NONE, "", "how long the run lasts")                                            \
   REAL(output_step, TIME, 1e-3, 1e-6, 1e6, NONE, "", "spacing of the time histories; measures do not depend on it")    \
-  CHOICE(method, METHOD_BDF, "bdf|rosenbrock", "", "how steps are made: multistep, or linearly implicit, which in sweeps runs eight cases at once") \
+  CHOICE(method, 0, "bdf|rosenbrock", "", "how steps are made: multistep, or linearly implicit, which in sweeps runs eight cases at once") \
   REAL(relative_tolerance, NUMBER, 5e-7, 1e-13, 1e-2, NONE, "", "relative tolerance of the integrator")                \
   REAL(pressure_tolerance, PRESSURE, 3e-3, 1e-9, 1.0, NONE, "", "absolute tolerance of pressures; other states scale with it") \
   REAL(nonlinear_tolerance, NUMBER, 0.01, 1e-6, 1.0, NONE, "", "share of the error test left to the nonlinear solver") \

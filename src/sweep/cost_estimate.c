@@ -73,7 +73,7 @@ double cost_estimate(const struct plan *plan, bool (*stop)(void), struct error *
     return NAN;
   }
   *trial = (struct trial){.plan = plan, .stop = stop, .error = error};
-  bool side_by_side = plan->base.simulation.method == METHOD_ROSENBROCK;
+  bool side_by_side = batch_takes(&plan->base);
   struct run_workspace *workspace = side_by_side ? NULL : run_workspace_new(plan->base.plant, false, error);
   struct batch *batch = side_by_side ? batch_new(plan->base.plant, error) : NULL;
   bool good = workspace != NULL || batch != NULL;

@@ -256,7 +256,7 @@ void worker_run(struct worker *worker, struct span span, struct pool_block *bloc
 }
 
 static bool is_side_by_side(const struct plan *plan) {
-  return plan->base.simulation.method == METHOD_ROSENBROCK;
+  return batch_takes(&plan->base);
 }
 
 int64_t worker_least_span(const struct plan *plan) {

@@ -13,7 +13,7 @@ models/rig           models/lib models/components
 core
 schema               models/lib core
 case                 models/lib core schema
-linear               core
+linear               models/lib core
 integrate            models/lib core linear
 equilibrium          models/lib core linear integrate
 run                  models/lib core schema case integrate equilibrium
@@ -85,6 +85,15 @@ for file in models/*/*.[ch]; do
     esac
   done < <(sed -n 's/^ *# *include *<\([^>]*\)>.*/\1/p' "$file")
 done
+
+# The solver library is seen by the files that wrap it, CVODES by one.
+while read -r file header; do
+  case $file,$header in
+  src/integrate/bdf.c,* | src/integrate/vecops.[ch],nvector/* | src/equilibrium/nonlinear.c,*) ;;
+  *) complain "$file includes <$header>: the solver library is for bdf.c, vecops and nonlinear.c" ;;
+  esac
+done < <(grep -hnoE --with-filename 'include *<(cvodes?|kinsol|sundials|nvector|sunmatrix|sunlinsol|sunnonlinsol)/[^>]*' \
+  models/*/*.[ch] src/*/*.[ch] | sed 's/:[0-9]*:include *</ /')
 
 # Only the command room ends the program or prints.
 while read -r line; do

@@ -212,8 +212,10 @@ static int solve(const struct problem *problem, double tolerance, double floor, 
   double absolute[MOST];
   double relative[MOST];
   struct sparsity *sparsity = full(problem->size);
-  struct rosenbrock_plain method = {
-      .sparsity = sparsity, .rates_of = plain_rates, .context = (void *)(uintptr_t)problem, .time_dependent = true};
+  struct rosenbrock_plain method = {.differences = {.sparsity = sparsity,
+                                                    .rates_of = plain_rates,
+                                                    .context = (void *)(uintptr_t)problem,
+                                                    .time_dependent = true}};
   assert_true(rosenbrock_plain_open(&method));
   for (int i = 0; i < problem->size; i++) {
     absolute[i] = floor;
@@ -291,7 +293,7 @@ static void test_polynomial(void **state) {
   struct problem problem = {2, {1.0, 1.0}, {0.0}, 0.0, 0.0, time_dependent};
   struct sparsity *sparsity = full(2);
   struct rosenbrock_plain method = {
-      .sparsity = sparsity, .rates_of = plain_rates, .context = &problem, .time_dependent = true};
+      .differences = {.sparsity = sparsity, .rates_of = plain_rates, .context = &problem, .time_dependent = true}};
   const double absolute[2] = {1.0, 1.0};
   const double relative[2] = {0.0, 0.0};
   assert_true(rosenbrock_plain_open(&method));
@@ -354,8 +356,8 @@ static void test_groups(void **state) {
   assert_true(few->group_count <= 4);
   assert_int_equal(all->group_count, CHAIN);
   assert_true(few->entry_count < all->entry_count / 2);
-  struct rosenbrock_plain sparse = {.sparsity = few, .rates_of = chain_rates, .time_dependent = true};
-  struct rosenbrock_plain dense = {.sparsity = all, .rates_of = chain_rates, .time_dependent = true};
+  struct rosenbrock_plain sparse = {.differences = {.sparsity = few, .rates_of = chain_rates, .time_dependent = true}};
+  struct rosenbrock_plain dense = {.differences = {.sparsity = all, .rates_of = chain_rates, .time_dependent = true}};
   assert_true(rosenbrock_plain_open(&sparse) && rosenbrock_plain_open(&dense));
   for (int i = 0; i < CHAIN; i++) {
     y[i] = cos(3.0 * i);
@@ -394,8 +396,10 @@ static void lane_rates(void *context, const lanes *t, const lanes *y, lanes *f) 
 static void test_lanes(void **state) {
   (void)state;
   struct sparsity *sparsity = chain_sparsity(false);
-  struct rosenbrock_plain one = {.sparsity = sparsity, .rates_of = chain_rates, .time_dependent = true};
-  struct rosenbrock_lanes eight = {.sparsity = sparsity, .rates_of = lane_rates, .time_dependent = true};
+  struct rosenbrock_plain one = {
+      .differences = {.sparsity = sparsity, .rates_of = chain_rates, .time_dependent = true}};
+  struct rosenbrock_lanes eight = {
+      .differences = {.sparsity = sparsity, .rates_of = lane_rates, .time_dependent = true}};
   assert_true(rosenbrock_plain_open(&one) && rosenbrock_lanes_open(&eight));
   lanes y[CHAIN];
   lanes absolute[CHAIN];

@@ -121,8 +121,8 @@ static bool time_attempts(const struct scene *scene, double *plain_ns, double *l
     }
   }
   struct sparsity *sparsity = sparsity_new(scene->count, rows, &error);
-  struct rosenbrock_plain plain = {.sparsity = sparsity, .rates_of = known_rates, .context = known};
-  struct rosenbrock_lanes wide = {.sparsity = sparsity, .rates_of = known_lane_rates, .context = known};
+  struct rosenbrock_plain plain = {.differences = {.sparsity = sparsity, .rates_of = known_rates, .context = known}};
+  struct rosenbrock_lanes wide = {.differences = {.sparsity = sparsity, .rates_of = known_lane_rates, .context = known}};
   if (sparsity == NULL || !rosenbrock_plain_open(&plain) || !rosenbrock_lanes_open(&wide)) {
     return false;
   }

@@ -6,15 +6,13 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "differences.h"
+#include "elimination.h"
 #include "integrator.h"
 #include "lanes.h"
 #include "result_file.h"
 #include "run.h"
 #include "scene.h"
-#include <sunmatrix/sunmatrix_dense.h>
-
-#include "lu.h"
-#include "vecops.h"
 
 enum { MOST_REPEATS = 101, SET_LIMIT = 32 };
 
@@ -224,63 +222,61 @@ static double time_part(const struct scene *scene, const struct places *places, 
   return median(times, repeats);
 }
 
-/* I - gamma J by differences, with gamma as BDF of order 3 would have it. */
-static void newton_matrix(const struct scene *scene, const struct place *place, SUNMatrix matrix) {
-  int n = scene->count;
-  double state[PLANT_STATE_LIMIT];
-  double before[PLANT_STATE_LIMIT];
-  double after[PLANT_STATE_LIMIT];
-  double gamma = 6.0 / 11.0 * place->step;
-  memcpy(state, place->state, sizeof state);
-  scene->plant->rates(scene->model, place->mode, place->time, state, before);
-  for (int j = 0; j < n; j++) {
-    double kept = state[j];
-    double increment = 1e-8 * fmax(fabs(kept), 1e3 * scene->tolerances[j]);
-    state[j] = kept + increment;
-    scene->plant->rates(scene->model, place->mode, place->time, state, after);
-    state[j] = kept;
-    for (int i = 0; i < n; i++) {
-      SM_ELEMENT_D(matrix, i, j) = (i == j ? 1.0 : 0.0) - gamma * (after[i] - before[i]) / increment;
-    }
+struct rates_there {
+  const struct scene *scene;
+  const struct place *place;
+};
+
+static void rates_there(void *context, double t, const double *state, double *rates) {
+  const struct rates_there *there = context;
+  there->scene->plant->rates(there->scene->model, there->place->mode, t, state, rates);
+}
+
+/* The Jacobian of a place by entries; returns gamma as BDF of order 3 would have it. */
+static double jacobian_at(const struct scene *scene, const struct place *place, struct differences_plain *differences) {
+  struct rates_there there = {scene, place};
+  differences->context = &there;
+  for (int j = 0; j < scene->count; j++) {
+    differences->increments[j] = 1e-8 * fmax(fabs(place->state[j]), 1e3 * scene->tolerances[j]);
   }
+  differences_plain_find(differences, place->time, place->time, place->state);
+  return 6.0 / 11.0 * place->step;
 }
 
 /* Nanoseconds of one factorization and of one solve, over all places. */
 static bool time_algebra(const struct scene *scene, const struct places *places, double *factor, double *solve) {
-  SUNContext context;
-  if (SUNContext_Create(NULL, &context) != 0) {
+  uint64_t rows[PLANT_STATE_LIMIT];
+  static double factors[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT];
+  double reciprocals[PLANT_STATE_LIMIT];
+  double x[PLANT_STATE_LIMIT];
+  double loss;
+  scene->plant->sparsity_pattern(scene->model, rows);
+  struct sparsity *sparsity = sparsity_new(scene->count, rows, NULL);
+  struct differences_plain differences = {.sparsity = sparsity, .rates_of = rates_there};
+  if (sparsity == NULL || !differences_plain_open(&differences)) {
     return false;
   }
-  int n = scene->count;
-  SUNMatrix kept = SUNDenseMatrix(n, n, context);
-  SUNMatrix matrix = SUNDenseMatrix(n, n, context);
-  N_Vector right = N_VNew_Serial(n, context);
-  N_Vector x = N_VNew_Serial(n, context);
-  SUNLinearSolver solver = lu_solver(n, context);
   enum { ROUNDS = 50 };
   *factor = 0.0;
   *solve = 0.0;
   for (int k = 0; k < places->count; k++) {
-    newton_matrix(scene, &places->at[k], kept);
-    N_VConst(1.0, right);
+    double gamma = jacobian_at(scene, &places->at[k], &differences);
     double began = cpu_seconds();
     for (int round = 0; round < ROUNDS; round++) {
-      memcpy(SM_DATA_D(matrix), SM_DATA_D(kept), sizeof(double) * (size_t)(n * n));
-      SUNLinSolSetup(solver, matrix);
+      elimination_plain_factor(sparsity, -gamma, 1.0, differences.jacobian, factors, reciprocals, &loss);
     }
     double factored = cpu_seconds();
     for (int round = 0; round < ROUNDS; round++) {
-      SUNLinSolSolve(solver, matrix, x, right, 0.0);
+      for (int i = 0; i < scene->count; i++) {
+        x[i] = 1.0;
+      }
+      elimination_plain_solve(sparsity, factors, reciprocals, x);
     }
     *factor += 1e9 * (factored - began) / (ROUNDS * (double)places->count);
     *solve += 1e9 * (cpu_seconds() - factored) / (ROUNDS * (double)places->count);
   }
-  N_VDestroy(right);
-  N_VDestroy(x);
-  SUNMatDestroy(kept);
-  SUNMatDestroy(matrix);
-  SUNLinSolFree(solver);
-  SUNContext_Free(&context);
+  differences_plain_close(&differences);
+  sparsity_free(sparsity);
   return true;
 }
 

@@ -1,0 +1,85 @@
+/* A way to make steps, as an integrator goes by it, and what an integrator holds whichever that is. Private to the
+ * room: the files of the methods and integrator.c see it, callers see integrator.h. */
+#ifndef SWASHLOOP_INTEGRATE_INTEGRATOR_METHOD_H
+#define SWASHLOOP_INTEGRATE_INTEGRATOR_METHOD_H
+
+#include "integrator.h"
+#include "quadrature.h"
+#include "side_by_side.h"
+#include "sparsity.h"
+#include "step_polynomial.h"
+
+/* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
+#define SMALLEST_STEP 1e-12
+
+struct integrator_method {
+  const char *name;  /* as a case names it */
+  const char *text;  /* what it is, in words */
+  double tolerances; /* times those of the problem: what its steps' errors must be held to for equal results */
+  /* integrator->own from integrator->problem, tolerances and sparsity. False without memory; destroy follows. */
+  bool (*create)(struct integrator *integrator);
+  /* As if newly created, for another problem of the same sizes and sparsity. */
+  void (*renew)(struct integrator *integrator);
+  void (*destroy)(struct integrator *integrator);
+  /* Begin, or begin again, at t with integrator->state. */
+  bool (*start)(struct integrator *integrator, double t, struct error *error);
+  /* One step, never beyond `stop`: integrator_finish_quadratures before anything of the last step is lost,
+   * integrator_note_step when it is made. */
+  bool (*step)(struct integrator *integrator, double stop, struct error *error);
+  /* The last step's polynomial into integrator->polynomial, its rows good until the next step; asked for once a step.
+   * False where there is none. */
+  bool (*find_polynomial)(struct integrator *integrator);
+  /* Adds what the method itself, or its library, has counted. */
+  void (*add_counts)(const struct integrator *integrator, struct integrator_counts *counts);
+  /* Derivatives of states to a parameter: those with which the next start begins, and within the last step (at a start,
+   * those with which it began). Both NULL: it takes no parameters. */
+  void (*begin_sensitivity)(struct integrator *integrator, int parameter, const double *states);
+  void (*sensitivity_at)(struct integrator *integrator, int parameter, double t, double *states);
+  const struct integrator_side_by_side *side_by_side; /* NULL: it makes one system's steps only */
+};
+
+struct integrator {
+  struct integrator_problem problem;
+  const struct integrator_method *method;
+  void *own; /* of the method */
+  struct sparsity *sparsity;
+  double *state;      /* at the end of the last step */
+  double *tolerances; /* absolute, then relative, one each a state */
+  double time;
+  double step_start;
+  bool begun;   /* this problem has started */
+  bool stepped; /* since the last start */
+  bool polynomial_ready;
+  struct step_polynomial polynomial; /* of the last step */
+  double *within;                    /* a state within the step, for the quadratures */
+  struct quadrature *quadrature;     /* integrals of powers */
+  /* With parameters; else NULL. */
+  double *scales;
+  struct quadrature *sensitivity_quadrature; /* integrals' derivatives times the scales */
+  double *integral_sensitivities;            /* [parameter][integral], those with which a start begins, times scales */
+  double *integral_sensitivities_at;         /* the same, evaluated */
+  double *sensitivities_within;              /* [parameter][state], for the quadrature */
+  double *change;                            /* [state], of the parameter evaluated beside */
+  int perturbed;                             /* parameter that is evaluated beside */
+  double amount;
+  struct integrator_counts counts; /* restarts, rate_calls outside the Jacobians, jacobian_calls */
+  int bad_state;                   /* first non-finite derivative, -1 none */
+  double bad_time;
+};
+
+/* ---- for the methods ---- */
+
+/* Are all of these numbers? */
+bool integrator_finite(const double *values, int count);
+/* Keep which rate left the numbers first, at t. */
+void integrator_note_bad(struct integrator *integrator, double t, const double *values);
+/* Say so; false. */
+bool integrator_tell_bad(const struct integrator *integrator, struct error *error);
+/* Integrals up to the end of the last step. */
+void integrator_finish_quadratures(struct integrator *integrator);
+/* A step that ends at t has been made. */
+void integrator_note_step(struct integrator *integrator, double t);
+/* Adds steps, Jacobians, factorizations, solves and failures. */
+void integrator_add_counts(struct integrator_counts *sum, const struct integrator_counts *more);
+
+#endif

@@ -1,0 +1,234 @@
+/* The linearly implicit method of order 4 (rosenbrock.h): attempt by attempt, each judged by its own error, and with
+ * those of other systems side by side. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "aligned.h"
+#include "integrator_method.h"
+#include "rodas4.h"
+#include "rosenbrock.h"
+#include "step_control.h"
+
+/* Its error is that of a step; the multistep method's steps are three to five times as many, and their errors add up.
+ * So many times the tolerances give extremes as near to the true ones (docs/lanes.md). */
+#define TOLERANCES 5.0
+
+struct linearly_implicit {
+  struct rosenbrock_plain method;
+  struct step_control control;
+  double stop;                   /* of the attempt aimed at */
+  double width;                  /* of the last good step */
+  double *rows[ROSENBROCK_ROWS]; /* of its polynomial, [state] */
+  struct integrator_counts counts;
+};
+
+static void renew(struct integrator *integrator) {
+  const struct integrator_problem *problem = &integrator->problem;
+  struct linearly_implicit *own = integrator->own;
+  struct differences_plain *differences = &own->method.differences;
+  differences->rates_of = problem->rates;
+  differences->rates_of_lanes = problem->rates_in_lanes;
+  differences->context = problem->context;
+  own->counts = (struct integrator_counts){0};
+  step_control_begin(&own->control, problem->largest_step);
+}
+
+static bool create(struct integrator *integrator) {
+  size_t n = (size_t)integrator->problem.state_count;
+  struct linearly_implicit *own = calloc(1, sizeof *own);
+  integrator->own = own;
+  if (own == NULL) {
+    return false;
+  }
+  own->method.differences.sparsity = integrator->sparsity;
+  own->rows[0] = calloc(ROSENBROCK_ROWS * n, sizeof *own->rows[0]);
+  if (own->rows[0] == NULL || !rosenbrock_plain_open(&own->method)) {
+    return false;
+  }
+  for (int i = 1; i < ROSENBROCK_ROWS; i++) {
+    own->rows[i] = own->rows[i - 1] + n;
+  }
+  renew(integrator);
+  return true;
+}
+
+static void destroy(struct integrator *integrator) {
+  struct linearly_implicit *own = integrator->own;
+  if (own != NULL) {
+    rosenbrock_plain_close(&own->method);
+    free(own->rows[0]);
+    free(own);
+  }
+}
+
+static bool start(struct integrator *integrator, double t, struct error *error) {
+  struct linearly_implicit *own = integrator->own;
+  (void)t;
+  (void)error;
+  step_control_jump(&own->control);
+  return true;
+}
+
+static void aim_at(struct integrator *integrator, double stop, struct integrator_aim *aim) {
+  const struct integrator_problem *problem = &integrator->problem;
+  struct linearly_implicit *own = integrator->own;
+  own->stop = stop;
+  step_control_aim(&own->control, integrator->time, stop);
+  *aim = (struct integrator_aim){.time = integrator->time,
+                                 .width = own->control.width,
+                                 .starts = integrator->counts.restarts,
+                                 .time_dependent =
+                                     problem->time_dependent == NULL || problem->time_dependent(problem->context),
+                                 .state = integrator->state,
+                                 .absolute = integrator->tolerances,
+                                 .relative = integrator->tolerances + problem->state_count};
+  integrator->counts.jacobian_calls += differences_evaluations(integrator->sparsity, aim->time_dependent);
+  integrator->counts.rate_calls += RODAS4_STAGES;
+  own->counts.jacobians++;
+  own->counts.factorizations++;
+  own->counts.solves += RODAS4_STAGES;
+}
+
+/* What an attempt brought; the numbers of one system lie `spread` apart. */
+struct attempt {
+  double error;
+  ptrdiff_t spread;
+  const double *rates; /* at the start */
+  const double *end;
+  const double *rows[ROSENBROCK_ROWS];
+};
+
+static enum integrator_judgement refuse(struct integrator *integrator, const struct attempt *attempt,
+                                        struct error *error) {
+  struct linearly_implicit *own = integrator->own;
+  own->counts.error_failures++;
+  for (int i = 0; i < integrator->problem.state_count; i++) {
+    if (!isfinite(attempt->rates[i * attempt->spread])) {
+      integrator->bad_state = i;
+      integrator->bad_time = integrator->time;
+      integrator_tell_bad(integrator, error);
+      return INTEGRATOR_FAILED;
+    }
+  }
+  if (own->control.wanted < SMALLEST_STEP) {
+    error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s: no step is short enough", integrator->time);
+    return INTEGRATOR_FAILED;
+  }
+  return INTEGRATOR_AGAIN;
+}
+
+static enum integrator_judgement judge(struct integrator *integrator, const struct attempt *attempt,
+                                       struct error *error) {
+  struct linearly_implicit *own = integrator->own;
+  struct step_control *control = &own->control;
+  if (!step_control_judge(control, attempt->error)) {
+    return refuse(integrator, attempt, error);
+  }
+  integrator_finish_quadratures(integrator);
+  own->width = control->width;
+  own->counts.steps++;
+  for (int i = 0; i < integrator->problem.state_count; i++) {
+    for (int row = 0; row < ROSENBROCK_ROWS; row++) {
+      own->rows[row][i] = attempt->rows[row][i * attempt->spread];
+    }
+    integrator->state[i] = attempt->end[i * attempt->spread];
+  }
+  integrator_note_step(integrator, control->reaches ? own->stop : integrator->time + control->width);
+  return INTEGRATOR_STEPPED;
+}
+
+static bool find_polynomial(struct integrator *integrator) {
+  const struct linearly_implicit *own = integrator->own;
+  struct step_polynomial *polynomial = &integrator->polynomial;
+  polynomial->count = ROSENBROCK_ROWS + 1;
+  polynomial->over_width = 1.0 / own->width;
+  for (int row = 0; row < ROSENBROCK_ROWS; row++) {
+    polynomial->rows[row] = own->rows[row];
+  }
+  polynomial->rows[ROSENBROCK_ROWS] = integrator->state;
+  return true;
+}
+
+static bool step(struct integrator *integrator, double stop, struct error *error) {
+  struct rosenbrock_plain *method = &((struct linearly_implicit *)integrator->own)->method;
+  enum integrator_judgement judgement = INTEGRATOR_AGAIN;
+  while (judgement == INTEGRATOR_AGAIN) {
+    struct integrator_aim aim;
+    aim_at(integrator, stop, &aim);
+    method->differences.time_dependent = aim.time_dependent;
+    rosenbrock_plain_try(method, aim.time, aim.width, aim.state, aim.absolute, aim.relative);
+    const struct attempt attempt = {
+        method->error, 1, method->differences.rates, method->end, {method->rows[0], method->rows[1], method->rows[2]}};
+    judgement = judge(integrator, &attempt, error);
+  }
+  return judgement == INTEGRATOR_STEPPED;
+}
+
+static void add_counts(const struct integrator *integrator, struct integrator_counts *counts) {
+  const struct linearly_implicit *own = integrator->own;
+  integrator_add_counts(counts, &own->counts);
+}
+
+/* ---- side by side ---- */
+
+static void close_lanes(void *method) {
+  if (method != NULL) {
+    rosenbrock_lanes_close(method);
+    free(method);
+  }
+}
+
+static void *open_lanes(const struct sparsity *sparsity,
+                        void (*rates_of)(void *context, const lanes *t, const lanes *state, lanes *rates),
+                        void *context) {
+  struct rosenbrock_lanes *method = aligned_zeros(sizeof *method);
+  if (method != NULL) {
+    method->differences = (struct differences_lanes){.sparsity = sparsity, .rates_of = rates_of, .context = context};
+    if (rosenbrock_lanes_open(method)) {
+      return method;
+    }
+    free(method);
+  }
+  return NULL;
+}
+
+static void attempt_lanes(void *of_lanes, const struct integrator_aims *aims, struct integrator_attempts *attempts) {
+  struct rosenbrock_lanes *method = of_lanes;
+  method->differences.time_dependent = aims->time_dependent;
+  rosenbrock_lanes_try(method, &aims->time, &aims->width, aims->state, aims->absolute, aims->relative);
+  *attempts = (struct integrator_attempts){.error = &method->error,
+                                           .rates = method->differences.rates,
+                                           .end = method->end,
+                                           .row_count = ROSENBROCK_ROWS,
+                                           .rows = {method->rows[0], method->rows[1], method->rows[2]}};
+}
+
+static enum integrator_judgement judge_lane(struct integrator *integrator, const struct integrator_attempts *attempts,
+                                            int lane, struct error *error) {
+  const struct attempt attempt = {.error = (*attempts->error)[lane],
+                                  .spread = LANES,
+                                  .rates = (const double *)attempts->rates + lane,
+                                  .end = (const double *)attempts->end + lane,
+                                  .rows = {(const double *)attempts->rows[0] + lane,
+                                           (const double *)attempts->rows[1] + lane,
+                                           (const double *)attempts->rows[2] + lane}};
+  return judge(integrator, &attempt, error);
+}
+
+static const struct integrator_side_by_side side_by_side = {
+    .open = open_lanes, .close = close_lanes, .attempt = attempt_lanes, .aim = aim_at, .judge = judge_lane};
+
+const struct integrator_method integrator_rosenbrock = {
+    .name = "rosenbrock",
+    .text = "linearly implicit",
+    .tolerances = TOLERANCES,
+    .create = create,
+    .renew = renew,
+    .destroy = destroy,
+    .start = start,
+    .step = step,
+    .find_polynomial = find_polynomial,
+    .add_counts = add_counts,
+    .side_by_side = &side_by_side,
+};

@@ -1,0 +1,5 @@
+#include "elimination.h"
+
+#include "plain_number.h"
+
+#include "elimination_text.h"

@@ -1,0 +1,5 @@
+#include "elimination.h"
+
+#include "lane_number.h"
+
+#include "elimination_text.h"

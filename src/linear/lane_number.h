@@ -1,0 +1,39 @@
+/* As plain_number.h, for LANES doubles at once, one of each of as many systems. Every operation works lane by lane and
+ * is the plain one there, to the last bit. Vectors go by address: what passes them by value depends on the processor
+ * compiled for. */
+#ifndef SWASHLOOP_LINEAR_LANE_NUMBER_H
+#define SWASHLOOP_LINEAR_LANE_NUMBER_H
+
+#include <math.h>
+#include <stdint.h>
+
+#include "plant_lanes.h"
+
+typedef int64_t where __attribute__((vector_size(8 * LANES)));
+
+static inline void take_root(lanes *square) {
+  for (int i = 0; i < LANES; i++) {
+    (*square)[i] = sqrt((*square)[i]);
+  }
+}
+
+#define CHOOSE(condition, yes, no) ((lanes)(((condition) & (where)(yes)) | (~(condition) & (where)(no))))
+
+#define NUMBER lanes
+#define OF_KIND(room, name) room##_lanes##name
+#define GIVEN const lanes *
+#define TAKE(x) (*(x))
+#define HAND(x) (&(x))
+#define LARGER(a, b) CHOOSE((a) > (b), a, b)
+#define SIZE(a) ((lanes)((where)(a)&INT64_MAX))
+#define TAKE_ROOT(a) take_root(&(a))
+#define WHERE_ABOVE(a, b, yes) CHOOSE((a) > (b), (yes) + 0.0 * (a), 0.0 * (a))
+
+/* Compiled once for each width of vectors that processors have; the right one is taken when the program starts. */
+#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && defined(__gnu_linux__)
+#define VECTORS __attribute__((target_clones("default", "avx2", "avx512f")))
+#else
+#define VECTORS
+#endif
+
+#endif

@@ -1,0 +1,307 @@
+/* The list of integrators, and what every one of them owes: the choices of a case are the list; derivatives to
+ * parameters; how long a Jacobian serves; a pivot that cancellation has spoilt. */
+#include <stdarg.h>
+#include <stddef.h>
+#include <setjmp.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include <math.h>
+#include <string.h>
+
+#include "check.h"
+#include "integrator.h"
+#include "integrators.h"
+#include "registry.h"
+#include "side_by_side.h"
+#include "simulation.h"
+
+/* ---- the list ---- */
+
+static const struct field *method_field(void) {
+  for (int i = 0; i < simulation_group.field_count; i++) {
+    if (strcmp(simulation_group.fields[i].name, "method") == 0) {
+      return &simulation_group.fields[i];
+    }
+  }
+  fail_msg("no simulation.method");
+  return NULL;
+}
+
+/* A case's words for its method are the list's, in its order, and the help says of each what it is. */
+static void choices_are_the_list(void **state) {
+  (void)state;
+  const struct field *field = method_field();
+  int count = 0;
+  for (const struct integrator_method *method; (method = integrator_listed(count)) != NULL; count++) {
+    char name[64];
+    assert_non_null(registry_choice_name(field->choices, count, name, sizeof name));
+    assert_string_equal(name, integrator_name(method));
+    assert_non_null(strstr(field->text, integrator_text(method)));
+  }
+  int words = 1;
+  for (const char *at = field->choices; *at != '\0'; at++) {
+    words += *at == '|';
+  }
+  assert_int_equal(count, words);
+  assert_null(integrator_listed(-1));
+}
+
+/* ---- a state, two parameters, two integrals, all in closed form ---- */
+
+/* y' = b - a y; powers a y + b^2 and y. */
+struct decay {
+  double a, b, start;
+};
+
+static void decay_rates(void *context, double t, const double *y, double *rates) {
+  const struct decay *decay = context;
+  (void)t;
+  rates[0] = decay->b - decay->a * y[0];
+}
+
+static void decay_powers(void *context, double t, const double *y, double *powers) {
+  const struct decay *decay = context;
+  (void)t;
+  powers[0] = decay->a * y[0] + decay->b * decay->b;
+  powers[1] = y[0];
+}
+
+static void decay_sensitivity_rates(void *context, double t, const double *y, const double *const *s,
+                                    double *const *rates) {
+  const struct decay *decay = context;
+  (void)t;
+  rates[0][0] = -decay->a * s[0][0] - y[0];
+  rates[1][0] = -decay->a * s[1][0] + 1.0;
+}
+
+static void decay_sensitivity_powers(void *context, double t, const double *y, const double *const *s,
+                                     double *const *powers) {
+  const struct decay *decay = context;
+  (void)t;
+  powers[0][0] = y[0] + decay->a * s[0][0];
+  powers[0][1] = s[0][0];
+  powers[1][0] = decay->a * s[1][0] + 2.0 * decay->b;
+  powers[1][1] = s[1][0];
+}
+
+/* State, its derivatives to a and b; integrals and their derivatives. */
+struct exact {
+  double y, by[2], integral[2], integral_by[2][2];
+};
+
+static struct exact exact_at(const struct decay *decay, double t) {
+  double a = decay->a;
+  double b = decay->b;
+  double fades = exp(-a * t);
+  struct exact e;
+  e.y = b / a + (decay->start - b / a) * fades;
+  e.by[0] = -b / (a * a) * (1.0 - fades) - (decay->start - b / a) * t * fades;
+  e.by[1] = (1.0 - fades) / a;
+  double risen = e.y - decay->start;
+  e.integral[0] = (b + b * b) * t - risen;
+  e.integral_by[0][0] = -e.by[0];
+  e.integral_by[1][0] = (1.0 + 2.0 * b) * t - e.by[1];
+  e.integral[1] = (b * t - risen) / a;
+  e.integral_by[0][1] = -(b * t - risen) / (a * a) - e.by[0] / a;
+  e.integral_by[1][1] = (t - e.by[1]) / a;
+  return e;
+}
+
+static const double begun[2][2] = {{2.0, -3.0}, {0.5, 7.0}};
+
+static void check_at(struct integrator *integrator, const struct decay *decay, double t) {
+  struct exact e = exact_at(decay, t);
+  double found[2];
+  integrator_state_at(integrator, t, found);
+  CHECK_CLOSE(found[0], e.y, 1e-7);
+  for (int i = 0; i < 2; i++) {
+    integrator_sensitivity_at(integrator, i, t, found);
+    CHECK_NEAR(found[0], e.by[i], 1e-6);
+    integrator_integral_sensitivity_at(integrator, i, t, found);
+    CHECK_NEAR(found[0], begun[i][0] + e.integral_by[i][0], 1e-5);
+    CHECK_NEAR(found[1], begun[i][1] + e.integral_by[i][1], 1e-5);
+    double amount = i == 0 ? 0.01 : -0.2;
+    integrator_perturb(integrator, i, amount);
+    integrator_state_at(integrator, t, found);
+    CHECK_CLOSE(found[0], e.y + amount * e.by[i], 1e-6);
+    integrator_integrals_at(integrator, t, found);
+    for (int k = 0; k < 2; k++) {
+      CHECK_NEAR(found[k], 11.0 * k + e.integral[k] + amount * (begun[i][k] + e.integral_by[i][k]), 1e-5);
+    }
+    integrator_perturb(integrator, i, 0.0);
+  }
+}
+
+/* Parameters of unlike size, whatever method was asked for. */
+static void derivatives_are_exact(void **state) {
+  (void)state;
+  const double tolerance = 1e-9;
+  const double scales[2] = {0.3, 40.0};
+  const char *name = "level";
+  for (int place = 0; integrator_listed(place) != NULL; place++) {
+    struct decay decay = {1.3, 2.0, 5.0};
+    struct integrator_problem problem = {.method = integrator_listed(place),
+                                         .state_count = 1,
+                                         .integral_count = 2,
+                                         .context = &decay,
+                                         .rates = decay_rates,
+                                         .powers = decay_powers,
+                                         .tolerances = &tolerance,
+                                         .state_names = &name,
+                                         .relative_tolerance = 1e-9,
+                                         .nonlinear_tolerance = 0.01,
+                                         .largest_order = 5,
+                                         .parameter_count = 2,
+                                         .parameter_scales = scales,
+                                         .sensitivity_context = &decay,
+                                         .sensitivity_rates = decay_sensitivity_rates,
+                                         .sensitivity_powers = decay_sensitivity_powers,
+                                         .integral_tolerance = 1e-8,
+                                         .largest_step = 0.5};
+    struct error error = {0};
+    const double none = 0.0;
+    const double integrals[2] = {0.0, 11.0};
+    const double *states_begin[2] = {&none, &none};
+    const double *integrals_begin[2] = {begun[0], begun[1]};
+    struct integrator *integrator = integrator_new(&problem, &error);
+    assert_non_null(integrator);
+    integrator_begin_sensitivities(integrator, states_begin, integrals_begin);
+    assert_true(integrator_start(integrator, 0.0, &decay.start, integrals, &error));
+    check_at(integrator, &decay, 0.0);
+    for (int k = 0; integrator_time(integrator) < 3.0; k++) {
+      assert_true(integrator_step(integrator, 3.0, &error));
+      double end = integrator_time(integrator);
+      if (k % 7 == 0 || end == 3.0) {
+        check_at(integrator, &decay, 0.3 * integrator_step_start(integrator) + 0.7 * end);
+        check_at(integrator, &decay, end);
+      }
+    }
+    integrator_free(integrator);
+  }
+}
+
+/* ---- how long a Jacobian serves ---- */
+
+/* A level follows a slow wave; nothing but the count of steps asks for a new Jacobian. */
+static void wave_rates(void *context, double t, const double *y, double *rates) {
+  (void)context;
+  rates[0] = -50.0 * (y[0] - sin(t));
+  rates[1] = y[0] - y[1];
+}
+
+static void no_powers(void *context, double t, const double *y, double *powers) {
+  (void)context;
+  (void)t;
+  (void)y;
+  (void)powers;
+}
+
+static void a_jacobian_serves_twenty_steps(void **state) {
+  (void)state;
+  const double tolerances[2] = {1e-7, 1e-7};
+  const char *names[2] = {"level", "follower"};
+  const double start[2] = {0.0, 0.0};
+  struct integrator_problem problem = {.state_count = 2,
+                                       .rates = wave_rates,
+                                       .powers = no_powers,
+                                       .tolerances = tolerances,
+                                       .state_names = names,
+                                       .relative_tolerance = 1e-7,
+                                       .nonlinear_tolerance = 0.01,
+                                       .largest_order = 5,
+                                       .largest_step = 1e6};
+  struct error error = {0};
+  struct integrator *integrator = integrator_new(&problem, &error);
+  assert_non_null(integrator);
+  assert_true(integrator_start(integrator, 0.0, start, NULL, &error));
+  long last = integrator_counts(integrator).jacobians;
+  int since = 0;
+  int longest = 0;
+  while (integrator_time(integrator) < 40.0) {
+    assert_true(integrator_step(integrator, 40.0, &error));
+    long now = integrator_counts(integrator).jacobians;
+    since = now > last ? 0 : since + 1;
+    longest = since > longest ? since : longest;
+    last = now;
+  }
+  struct integrator_counts counts = integrator_counts(integrator);
+  integrator_free(integrator);
+  print_message("%ld steps, %ld Jacobians, one for at most %d steps more\n", counts.steps, counts.jacobians, longest);
+  assert_true(counts.steps > 200);
+  /* Asked for after 20 steps, and made when factors are due next, which is 20 steps later at most. */
+  assert_in_range(longest, 15, 40);
+}
+
+/* ---- spoilt pivots ---- */
+
+/* Two levels that differ by a slow ramp, joined by something so stiff that elimination loses its digits in a long step:
+ * y0 - y1 = 2 t, y0 + y1 = 0. */
+static void joined_rates(void *context, double t, const double *y, double *rates) {
+  (void)context;
+  (void)t;
+  double pull = 1e13 * (y[0] + y[1]);
+  rates[0] = 1.0 - pull;
+  rates[1] = -1.0 - pull;
+}
+
+static void a_spoilt_pivot_makes_a_shorter_step(void **state) {
+  (void)state;
+  const double tolerances[2] = {1e-6, 1e-6};
+  const char *names[2] = {"first", "second"};
+  const double start[2] = {0.0, 0.0};
+  for (int place = 0; integrator_listed(place) != NULL; place++) {
+    struct integrator_problem problem = {.method = integrator_listed(place),
+                                         .state_count = 2,
+                                         .rates = joined_rates,
+                                         .powers = no_powers,
+                                         .tolerances = tolerances,
+                                         .state_names = names,
+                                         .relative_tolerance = 1e-6,
+                                         .nonlinear_tolerance = 0.01,
+                                         .largest_order = 5,
+                                         .largest_step = 1e6};
+    struct error error = {0};
+    double y[2];
+    double longest = 0.0;
+    struct integrator *integrator = integrator_new(&problem, &error);
+    assert_non_null(integrator);
+    assert_true(integrator_start(integrator, 0.0, start, NULL, &error));
+    while (integrator_time(integrator) < 0.05) {
+      assert_true(integrator_step(integrator, 0.05, &error));
+      longest = fmax(longest, integrator_time(integrator) - integrator_step_start(integrator));
+    }
+    integrator_state_at(integrator, 0.05, y);
+    struct integrator_counts counts = integrator_counts(integrator);
+    integrator_free(integrator);
+    print_message("%s: %ld steps, the longest %.2g s; %ld and %ld failures\n", integrator_name(problem.method),
+                  counts.steps, longest, counts.error_failures, counts.convergence_failures);
+    CHECK_NEAR(y[0], 0.05, 1e-5);
+    CHECK_NEAR(y[1], -0.05, 1e-5);
+    assert_true(counts.error_failures + counts.convergence_failures > 0);
+    assert_true(longest < 2e-3);
+  }
+}
+
+/* ---- what is refused ---- */
+
+static void too_many_states_are_refused(void **state) {
+  (void)state;
+  struct integrator_problem problem = {.state_count = SPARSITY_LIMIT + 1, .rates = wave_rates};
+  struct error error = {0};
+  assert_null(integrator_new(&problem, &error));
+  assert_non_null(strstr(error.text, "63 states, not 64"));
+  problem.state_count = 2;
+  problem.parameter_count = INTEGRATOR_PARAMETERS + 1;
+  assert_null(integrator_new(&problem, &error));
+  assert_non_null(strstr(error.text, "32 parameters at most, not 33"));
+}
+
+int main(void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(choices_are_the_list),           cmocka_unit_test(derivatives_are_exact),
+      cmocka_unit_test(a_jacobian_serves_twenty_steps), cmocka_unit_test(a_spoilt_pivot_makes_a_shorter_step),
+      cmocka_unit_test(too_many_states_are_refused),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
