@@ -59,11 +59,12 @@ class Sensitivity(Folder):
     def test_jumps_at_places_and_actions(self):
         """The pedal is released at a distance, the grade begins at a place: both moments move with the mass."""
         answer = self.answer(DOWNHILL, ("vehicle.mass", "motor.rate_up", "ground.grade[2].argument", "actions[1].when"),
-                             ("engine_speed_max", "peak_line_b_pressure", "vehicle_speed_max"))
+                             ("engine_speed_max", "peak_line_b_pressure", "vehicle_speed_max"), TIGHT)
         self.assertGreater(answer["moved_changes"], 5)
         self.assertEqual(answer["unsure_changes"], 0)
+        # At default tolerances what a run's own steps do to its extremes is 1e-4 to 2e-3 of these effects.
         for measure in answer["measures"]:
-            self.assertLess(self.worst(answer, measure), 1e-3, measure)
+            self.assertLess(self.worst(answer, measure), 2e-4, measure)
 
     def test_ranked_in_units_of_an_engineer(self):
         result = self.expect(0, "sensitivity", STEP, "--to", "relief.lag", "--to", "relief.setting", "--of",

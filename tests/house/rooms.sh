@@ -15,7 +15,7 @@ schema               models/lib core
 case                 models/lib core schema
 linear               models/lib core
 integrate            models/lib core linear
-equilibrium          models/lib core linear integrate
+equilibrium          models/lib core integrate
 run                  models/lib core schema case integrate equilibrium
 files                core
 results              models/lib core schema run files

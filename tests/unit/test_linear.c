@@ -307,6 +307,44 @@ static void test_differences(void **state) {
   sparsity_free(system.matrix.sparsity);
 }
 
+/* Columns found together are what each alone is, to the last bit. */
+static void test_groups(void **state) {
+  (void)state;
+  struct sampler sampler = {37};
+  struct system system = {.calls = 0};
+  make_system(&system, &sampler);
+  const struct sparsity *few = system.matrix.sparsity;
+  uint64_t rows[MOST];
+  for (int i = 0; i < MOST; i++) {
+    rows[i] = (UINT64_C(1) << MOST) - 1;
+  }
+  struct sparsity *all = sparsity_new(MOST, rows, NULL);
+  assert_non_null(all);
+  assert_int_equal(differences_evaluations(all, false), MOST);
+  assert_true(differences_evaluations(few, false) < MOST);
+  struct differences_plain grouped = {.sparsity = few, .rates_of = rates_of, .context = &system};
+  struct differences_plain alone = {.sparsity = all, .rates_of = rates_of, .context = &system};
+  assert_true(differences_plain_open(&grouped) && differences_plain_open(&alone));
+  double y[MOST];
+  for (int i = 0; i < MOST; i++) {
+    y[i] = sample_between(&sampler, -1.0, 1.0);
+    grouped.increments[i] = 1e-7 * (1.0 + i);
+    alone.increments[i] = grouped.increments[i];
+  }
+  differences_plain_find(&grouped, 1.0, 1.0, y);
+  differences_plain_find(&alone, 1.0, 1.0, y);
+  for (int i = 0; i < MOST; i++) {
+    for (int j = 0; j < MOST; j++) {
+      int entry = entry_of(few, i, j);
+      assert_true(alone.jacobian[entry_of(all, i, j)] == (entry >= 0 ? grouped.jacobian[entry] : 0.0));
+    }
+  }
+  differences_plain_close(&grouped);
+  differences_plain_close(&alone);
+  sparsity_free(all);
+  sparsity_free(system.matrix.sparsity);
+}
+
 static void test_differences_in_lanes(void **state) {
   (void)state;
   struct sampler sampler = {31};
@@ -352,6 +390,7 @@ int main(void) {
       cmocka_unit_test(test_against_lapack), cmocka_unit_test(test_units),
       cmocka_unit_test(test_loss),           cmocka_unit_test(test_lanes),
       cmocka_unit_test(test_differences),    cmocka_unit_test(test_differences_in_lanes),
+      cmocka_unit_test(test_groups),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

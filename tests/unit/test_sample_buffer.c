@@ -65,16 +65,14 @@ static void run_with(struct run_workspace *workspace, struct case_data *data, co
   outcome_free(&outcome);
 }
 
-/* The same case in lanes and plainly, each twice in one workspace; `by_columns`: plainly with a Jacobian whose columns
- * are found one by one as well. */
-static void compare(const char *path, const char *const *sets, int set_count, bool by_columns, bool interrupt) {
+/* The same case in lanes and plainly, each twice in one workspace. */
+static void compare(const char *path, const char *const *sets, int set_count, bool interrupt) {
   struct error error = {0};
   struct case_data data;
   assert_true(case_load(path, sets, set_count, &data, &error));
   struct plant plain = *data.plant;
   assert_non_null(plain.lanes);
   plain.lanes = NULL;
-  plain.sparsity_pattern = by_columns ? NULL : plain.sparsity_pattern;
   struct run_workspace *in_lanes = run_workspace_new(data.plant, true, &error);
   struct run_workspace *one_by_one = run_workspace_new(&plain, true, &error);
   for (int turn = 0; turn < 2; turn++) {
@@ -107,10 +105,10 @@ static void compare(const char *path, const char *const *sets, int set_count, bo
 
 static void test_whole_runs(void **unused) {
   (void)unused;
-  compare(CASES "baseline/shuttle.yaml", NULL, 0, true, false);
-  compare(CASES "baseline/stall.yaml", NULL, 0, false, false);
-  compare(CASES "axle_spins.yaml", NULL, 0, true, false);
-  compare(CASES "hose_burst.yaml", NULL, 0, true, false);
+  compare(CASES "baseline/shuttle.yaml", NULL, 0, false);
+  compare(CASES "baseline/stall.yaml", NULL, 0, false);
+  compare(CASES "axle_spins.yaml", NULL, 0, false);
+  compare(CASES "hose_burst.yaml", NULL, 0, false);
 }
 
 /* Many samples a step, and fewer than one; a run that is over at once. */
@@ -118,20 +116,20 @@ static void test_output_steps(void **unused) {
   (void)unused;
   const char *fine[] = {"simulation.output_step=0.05 ms", "simulation.end_time=0.7 s"};
   const char *coarse[] = {"simulation.output_step=7.3 ms"};
-  compare(CASES "baseline/downhill.yaml", fine, 2, true, false);
-  compare(CASES "baseline/downhill.yaml", coarse, 1, false, false);
+  compare(CASES "baseline/downhill.yaml", fine, 2, false);
+  compare(CASES "baseline/downhill.yaml", coarse, 1, false);
 }
 
 static void test_linear_method(void **unused) {
   (void)unused;
   const char *method[] = {"simulation.method=rosenbrock"};
-  compare(CASES "baseline/downhill.yaml", method, 1, false, false);
+  compare(CASES "baseline/downhill.yaml", method, 1, false);
 }
 
 static void test_interrupted(void **unused) {
   (void)unused;
   const char *endless[] = {"simulation.output_step=0.01 ms"};
-  compare(CASES "baseline/downhill.yaml", endless, 1, true, true);
+  compare(CASES "baseline/downhill.yaml", endless, 1, true);
 }
 
 int main(void) {
