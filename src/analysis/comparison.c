@@ -179,7 +179,7 @@ static double *read_signal(struct h5_reading *reading, const char *name, int exp
     return NULL;
   }
   double *values = NULL;
-  if (h5_reading_kind(dataset, &found) != H5_KIND_NUMBER || found < 4 || (expected > 0 && found != expected)) {
+  if (h5_reading_kind(reading, dataset, &found) != H5_KIND_NUMBER || found < 4 || (expected > 0 && found != expected)) {
     h5_reading_fail(reading, "a signal is no list of numbers as long as the time");
   } else {
     values = h5_reading_numbers(reading, dataset, found);

@@ -1,11 +1,11 @@
 #include "trace.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "input_file.h"
 #include "registry.h"
 #include "text.h"
 
@@ -196,46 +196,13 @@ bool trace_read_text(const char *name, const char *text, size_t length, struct t
   return false;
 }
 
-/* The whole file, to be freed; NULL with `*why`. */
-static char *read_file(const char *path, size_t *length, const char **why) {
-  FILE *file = fopen(path, "rb");
-  if (file == NULL) {
-    *why = strerror(errno);
-    return NULL;
-  }
-  size_t room = 1 << 16;
-  char *text = NULL;
-  *length = 0;
-  *why = "no memory";
-  for (;;) {
-    char *larger = realloc(text, room);
-    if (larger == NULL || room > (size_t)FILE_LIMIT) {
-      *why = larger == NULL ? "no memory" : "larger than 256 MiB";
-      free(larger != NULL ? larger : text);
-      text = NULL;
-      break;
-    }
-    text = larger;
-    *length += fread(text + *length, 1, room - *length, file);
-    if (*length < room) {
-      break;
-    }
-    room *= 2;
-  }
-  if (text != NULL && ferror(file) != 0) {
-    *why = strerror(errno);
-    free(text);
-    text = NULL;
-  }
-  (void)fclose(file);
-  return text;
-}
-
 bool trace_read(const char *path, struct trace *trace, struct error *error) {
   const char *why = "";
   size_t length = 0;
-  char *text = read_file(path, &length, &why);
-  bool good = text != NULL ? trace_read_text(path, text, length, trace, error) : error_at(error, path, 0, 0, "%s", why);
+  char *text = input_read(path, FILE_LIMIT, &length, NULL, &why);
+  bool good = text != NULL || error_at(error, path, 0, 0, "cannot be read: %s", why);
+  good = good && (length <= FILE_LIMIT || error_at(error, path, 0, 0, "larger than 256 MiB"));
+  good = good && trace_read_text(path, text, length, trace, error);
   free(text);
   return good;
 }

@@ -146,7 +146,7 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
   }
   size_t length = 0;
   const char *why = "";
-  const char *text = reader_file(loader->arena, layer->path, &length, &why);
+  const char *text = reader_file(loader->arena, layer->path, READER_FILE_LIMIT, &loader->data->inputs, &length, &why);
   if (!text) {
     return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s",
                     layer->path, why);
@@ -570,7 +570,7 @@ static bool open_case(const char *path, const char *text, const struct additions
     loader_out_of_memory(&loader);
   } else if (!text) {
     const char *why = "";
-    text = reader_file(loader.arena, path, &length, &why);
+    text = reader_file(loader.arena, path, READER_FILE_LIMIT, &fresh.inputs, &length, &why);
     good = text || error_at(error, path, 0, 0, "cannot be read: %s", why);
   }
   good = good && load(&loader, text, length, additions);

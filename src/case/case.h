@@ -6,6 +6,7 @@
 #include <stdbool.h>
 
 #include "error.h"
+#include "input_file.h"
 #include "plant.h"
 #include "simulation.h"
 
@@ -52,8 +53,9 @@ struct case_data {
   int action_count;
   struct limit *limits;
   int limit_count;
-  char *resolved; /* the whole case as YAML with every default, reads back to the same case */
-  void *memory;   /* everything above lies here */
+  const struct input_file *inputs; /* every file that it was read from */
+  char *resolved;                  /* the whole case as YAML with every default, reads back to the same case */
+  void *memory;                    /* everything above lies here */
 };
 
 /* Read `path`; then apply `sets` ("pump.displacement=110 cm3/rev"), in order. On failure `*data` is untouched. */

@@ -40,6 +40,26 @@ static bool copy_tables(struct arena *arena, const struct group *group, void *ba
   return true;
 }
 
+/* The files that a case was read from. */
+static bool copy_inputs(struct arena *arena, const struct input_file *files, const struct input_file **copy) {
+  const struct input_file **end = copy;
+  *end = NULL;
+  for (; files; files = files->next) {
+    struct input_file *own = copy_bytes(arena, files, sizeof *files);
+    if (!own) {
+      return false;
+    }
+    own->path = arena_text(arena, files->path, strlen(files->path));
+    own->next = NULL;
+    *end = own;
+    end = &own->next;
+    if (!own->path) {
+      return false;
+    }
+  }
+  return true;
+}
+
 bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error) {
   struct case_data fresh = *data;
   struct arena *arena = arena_open();
@@ -52,7 +72,8 @@ bool case_copy(const struct case_data *data, struct case_data *copy, struct erro
     fresh.parameters = copy_bytes(arena, data->parameters, data->plant->parameter_size);
     fresh.actions = copy_bytes(arena, data->actions, (size_t)data->action_count * sizeof *data->actions);
     fresh.limits = copy_bytes(arena, data->limits, (size_t)data->limit_count * sizeof *data->limits);
-    good = fresh.title && fresh.source && fresh.resolved && fresh.parameters && fresh.actions && fresh.limits;
+    good = fresh.title && fresh.source && fresh.resolved && fresh.parameters && fresh.actions && fresh.limits &&
+           copy_inputs(arena, data->inputs, &fresh.inputs);
   }
   for (int i = 0; good && i < data->plant->group_count; i++) {
     good = copy_tables(arena, &data->plant->groups[i], fresh.parameters);

@@ -381,7 +381,8 @@ static bool open_file(struct csv *csv, const struct node *mapping, const char *n
   csv->file = loader_beside(loader->arena, mapping->line > 0 ? mapping->file : loader->data->source, name);
   size_t length = 0;
   const char *why = "the path is too long";
-  char *text = csv->file ? reader_file(loader->arena, csv->file, &length, &why) : NULL;
+  char *text =
+      csv->file ? reader_file(loader->arena, csv->file, READER_FILE_LIMIT, &loader->data->inputs, &length, &why) : NULL;
   if (!text) {
     return error_at(loader->error, mapping->file, mapping->line, mapping->column, "%s: file '%s' cannot be read: %s",
                     csv->path, csv->file ? csv->file : name, why);

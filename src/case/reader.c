@@ -1,13 +1,11 @@
 #include "reader.h"
 
 #include <errno.h>
-#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <yaml.h>
 
 #include "text.h"
-
-enum { FIRST_ROOM = 16384 };
 
 struct reading {
   yaml_parser_t parser;
@@ -359,39 +357,33 @@ struct node *reader_parse(struct arena *arena, const char *file, const char *tex
 /* --- Files ----------------------------------------------------------------------------------------------------------
  */
 
-/* Up to one byte more than is allowed: the parser then says that the file is too large. */
-static char *read_all(struct arena *arena, FILE *file, size_t *length) {
-  size_t room = FIRST_ROOM;
-  char *text = arena_take(arena, room);
-  *length = 0;
-  while (text) {
-    *length += fread(text + *length, 1, room - *length, file);
-    if (*length < room || *length > READER_FILE_LIMIT) {
-      return text;
-    }
-    char *larger = arena_take(arena, 2 * room);
-    if (larger) {
-      memcpy(larger, text, *length);
-    }
-    text = larger;
-    room *= 2;
+/* Remembered, so that nothing is written over it. */
+static bool note_file(struct arena *arena, const char *path, const struct stat *status,
+                      const struct input_file **files) {
+  struct input_file *file = arena_take(arena, sizeof *file);
+  char *name = arena_text(arena, path, strlen(path));
+  if (!file || !name) {
+    return false;
   }
-  return NULL;
+  *file = (struct input_file){name, status->st_dev, status->st_ino, *files};
+  *files = file;
+  return true;
 }
 
-char *reader_file(struct arena *arena, const char *path, size_t *length, const char **why) {
-  FILE *file = fopen(path, "rb");
-  if (!file) {
-    *why = strerror(errno);
+char *reader_file(struct arena *arena, const char *path, size_t limit, const struct input_file **files, size_t *length,
+                  const char **why) {
+  struct stat status;
+  char *read = input_read(path, limit, length, &status, why);
+  if (!read) {
     return NULL;
   }
-  *why = "no memory";
-  char *text = read_all(arena, file, length);
-  if (text && ferror(file)) {
-    *why = strerror(errno);
-    text = NULL;
+  char *text = arena_text(arena, read, *length);
+  free(read);
+  if (!text || (files && !note_file(arena, path, &status, files))) {
+    *why = "no memory";
+    errno = ENOMEM;
+    return NULL;
   }
-  (void)fclose(file);
   return text;
 }
 

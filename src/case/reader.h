@@ -11,6 +11,7 @@
 
 #include "arena.h"
 #include "error.h"
+#include "input_file.h"
 
 enum { READER_FILE_LIMIT = 16777216, READER_TEXT_LIMIT = 4096, READER_DEPTH_LIMIT = 64, READER_KEY_LIMIT = 1000 };
 
@@ -38,8 +39,10 @@ struct node {
 struct node *reader_parse(struct arena *arena, const char *file, const char *text, size_t length, int column_shift,
                           struct error *error);
 
-/* The whole file as bytes; NULL with `*why` pointing to the reason. */
-char *reader_file(struct arena *arena, const char *path, size_t *length, const char **why);
+/* The whole file as bytes (see input_read), put before `*files` (which may be NULL); NULL with `*why` pointing to the
+ * reason, errno too. */
+char *reader_file(struct arena *arena, const char *path, size_t limit, const struct input_file **files, size_t *length,
+                  const char **why);
 
 /* Child of a mapping, NULL if it has none of this name. */
 const struct node *node_child(const struct node *mapping, const char *key);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "commands.h"
+#include "guarded.h"
 #include "interrupt.h"
 #include "units.h"
 
@@ -65,6 +66,18 @@ void answers_json_end(struct json *json, const char *file) {
   json_end_object(json);
 }
 
+struct answering {
+  const struct answer_command *command;
+  struct asked *request;
+  struct case_data *data;
+  const char *command_line;
+};
+
+static int answer_now(void *context) {
+  const struct answering *answering = context;
+  return answering->command->answer(answering->request, answering->data, answering->command_line);
+}
+
 /* Everything is read and good. */
 static int answer(const struct answer_command *command, struct asked *request, const char *command_line) {
   struct error error = {0};
@@ -81,8 +94,14 @@ static int answer(const struct answer_command *command, struct asked *request, c
   if (request->output == NULL && request->ending != NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
+  } else if (request->output != NULL &&
+             !option_check_output(request, command->makes, false, command->takes_case ? data.inputs : NULL, &error)) {
+    code = terminal_error(&error);
   } else {
-    code = command->answer(request, command->takes_case ? &data : NULL, command_line);
+    struct answering answering = {command, request, command->takes_case ? &data : NULL, command_line};
+    code = command->guarded
+               ? guarded_run(answer_now, &answering, request->reads.list, request->reads.count, request->output)
+               : answer_now(&answering);
   }
   if (command->takes_case) {
     case_free(&data);

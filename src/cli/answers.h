@@ -27,7 +27,9 @@ void answers_json_end(struct json *json, const char *file);
 struct answer_command {
   const char *name;
   struct option_table table;
+  enum output_kind makes;
   bool takes_case;
+  bool guarded; /* reads files that may be anything: in a process of its own, guarded.h */
   /* Of what was asked, when it is no help: is it whole, does it go together? */
   bool (*check)(void *request, struct error *error);
   /* The exit code. The case is NULL for a command that takes none. */

@@ -6,7 +6,6 @@
 #include "answers.h"
 #include "commands.h"
 #include "comparison.h"
-#include "interrupt.h"
 #include "options.h"
 #include "units.h"
 
@@ -16,8 +15,8 @@ struct request {
   const char *map;
 };
 static const struct option_row options[] = {
-    OPTION_TEXT("map", 'm', "MAPPING.yaml", map,
-                "which column is which signal, in what unit, and how near the run must come"),
+    OPTION_INPUT("map", 'm', "MAPPING.yaml", map,
+                 "which column is which signal, in what unit, and how near the run must come"),
     OPTION_OUTPUT("the file; default: the name of the run with .compare.h5, in the current folder"),
     OPTION_JSON("print one JSON document, numbers in SI"),
     OPTION_QUIET,
@@ -122,10 +121,10 @@ static int find_answer(void *context, struct case_data *data, const char *comman
   const struct request *request = context;
   (void)data;
   struct error error = {0};
-  interrupt_catch();
   struct comparison *found = calloc(1, sizeof *found);
   if (found == NULL) {
-    return EXIT_RUN_FAILED;
+    error_set(&error, ERROR_MEMORY, "no memory for the comparison");
+    return terminal_error(&error);
   }
   bool good = comparison_find(request->asked.file, request->trace, request->map, found, &error) &&
               comparison_write(found, request->asked.output, command, &error);
@@ -163,7 +162,9 @@ int command_compare(int argument_count, char **arguments) {
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = false,
+      .guarded = true,
       .check = check_request,
       .answer = find_answer,
   };

@@ -32,7 +32,7 @@ static bool read_starts(void *context, const char *text, struct error *error) {
 static const struct option_row options[] = {
     OPTION_WORDS("parameters", 'p', "PATH[=LOW..HIGH]", parameters,
                  "a number to find, within bounds; may stand several times"),
-    OPTION_TEXT("map", 'm', "MAPPING.yaml", options.mapping, "which column is which signal, as for compare"),
+    OPTION_INPUT("map", 'm', "MAPPING.yaml", options.mapping, "which column is which signal, as for compare"),
     OPTION_READ("starts", '\0', "COUNT", read_starts, "search from so many more places within the bounds; default 0"),
     OPTION_OUTPUT("the file; default: the name of the case with .fit.h5, in the current folder"),
     OPTION_SET,
@@ -218,7 +218,8 @@ static int find_answer(void *context, struct case_data *data, const char *comman
   interrupt_catch();
   struct fit *fit = calloc(1, sizeof *fit);
   if (fit == NULL) {
-    return EXIT_RUN_FAILED;
+    error_set(&error, ERROR_MEMORY, "no memory for the fit");
+    return terminal_error(&error);
   }
   struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick};
@@ -254,6 +255,7 @@ int command_fit(int argument_count, char **arguments) {
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = true,
       .check = check_request,
       .answer = find_answer,

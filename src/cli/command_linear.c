@@ -572,6 +572,7 @@ int command_linear(int argument_count, char **arguments) {
                   "  swashloop linear cases/stall.yaml --from \"3 s\" --to \"6 s\" --set limiter.band=\"10 bar\"\n\n",
               .tail = "\n" CAUTION "\n",
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = true,
       .check = check_request,
       .answer = find_answer,

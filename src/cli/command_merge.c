@@ -63,7 +63,9 @@ int command_merge(int argument_count, char **arguments) {
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,
           },
+      .makes = OUTPUT_TABLE,
       .takes_case = false,
+      .guarded = true,
       .check = check_request,
       .answer = merge,
   };

@@ -1,12 +1,5 @@
 /* swashloop report */
-#include <errno.h>
-#include <signal.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/resource.h>
 #include <sys/stat.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include "answers.h"
 #include "commands.h"
@@ -40,71 +33,6 @@ static bool check_request(void *context, struct error *error) {
          error_set(error, ERROR_USAGE, "which run? usage: swashloop report RUN.h5 [MORE.h5 ...] -o report.html");
 }
 
-/* --- A damaged file can bring the file library down or to circle for ever: it is read in a process of its own
- * --------- */
-
-enum { CPU_SECONDS_LIMIT = 120 };
-
-static void read_apart(const struct report_request *wanted, int pipe_end) {
-  struct rlimit seconds = {CPU_SECONDS_LIMIT, CPU_SECONDS_LIMIT};
-  struct rlimit no_core = {0, 0};
-  struct error error = {0};
-  (void)setrlimit(RLIMIT_CPU, &seconds);
-  (void)setrlimit(RLIMIT_CORE, &no_core);
-  (void)signal(SIGXFSZ, SIG_IGN); /* a file size limit is an error of writing, not the end */
-  bool good = report_write(wanted, &error);
-  bool told = good || write(pipe_end, &error, sizeof error) == (ssize_t)sizeof error;
-  _exit(good ? EXIT_DONE : told ? EXIT_BAD_INPUT : EXIT_RUN_FAILED);
-}
-
-/* What the process left behind when it died in the middle. */
-static void remove_part(const char *output) {
-  size_t size = strlen(output) + sizeof ".part";
-  char *part = malloc(size);
-  if (part != NULL) {
-    (void)snprintf(part, size, "%s.part", output);
-    (void)unlink(part);
-  }
-  free(part);
-}
-
-/* Returns the exit code, with `error` filled if there is something to say. */
-static int write_guarded(const struct report_request *wanted, struct error *error) {
-  int ends[2];
-  int status = 0;
-  if (pipe(ends) != 0) {
-    error_set(error, ERROR_RUN, "no pipe: %s", strerror(errno));
-    return EXIT_RUN_FAILED;
-  }
-  pid_t child = fork();
-  if (child == 0) {
-    (void)close(ends[0]);
-    read_apart(wanted, ends[1]);
-  }
-  /* Ctrl-C goes to both: the child dies of it, this one stays to tidy up. */
-  (void)signal(SIGINT, SIG_IGN);
-  (void)close(ends[1]);
-  bool told = child > 0 && read(ends[0], error, sizeof *error) == (ssize_t)sizeof *error;
-  (void)close(ends[0]);
-  if (child < 0 || waitpid(child, &status, 0) != child) {
-    error_set(error, ERROR_RUN, "no process to read the file in: %s", strerror(errno));
-    return EXIT_RUN_FAILED;
-  }
-  if (told) {
-    return error_exit_status(error->code);
-  }
-  if (WIFEXITED(status) && WEXITSTATUS(status) == EXIT_DONE) {
-    return EXIT_DONE;
-  }
-  remove_part(wanted->output);
-  if (WIFSIGNALED(status) && WTERMSIG(status) == SIGINT) {
-    return EXIT_INTERRUPTED;
-  }
-  error_set(error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library gave up", wanted->files[0],
-            wanted->file_count > 1 ? " or one of the other files" : "");
-  return EXIT_BAD_INPUT;
-}
-
 static void tell(const struct report_request *wanted) {
   struct stat status;
   double size = stat(wanted->output, &status) == 0 ? (double)status.st_size : 0.0;
@@ -118,13 +46,13 @@ static int write_page(void *context, struct case_data *data, const char *command
   struct error error = {0};
   (void)data;
   (void)command;
-  int code = write_guarded(&wanted, &error);
-  if (error.code != ERROR_NONE) {
-    (void)terminal_error(&error);
-  } else if (code == EXIT_DONE && !request->asked.quiet) {
+  if (!report_write(&wanted, &error)) {
+    return terminal_error(&error);
+  }
+  if (!request->asked.quiet) {
     tell(&wanted);
   }
-  return code;
+  return EXIT_DONE;
 }
 
 int command_report(int argument_count, char **arguments) {
@@ -150,7 +78,9 @@ int command_report(int argument_count, char **arguments) {
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,
           },
+      .makes = OUTPUT_PAGE,
       .takes_case = false,
+      .guarded = true,
       .check = check_request,
       .answer = write_page,
   };

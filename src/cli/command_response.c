@@ -210,6 +210,7 @@ int command_response(int argument_count, char **arguments) {
                   "  tools/plot step.response.h5\n\n",
               .tail = "\n" CAUTION "\n",
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = true,
       .check = check_request,
       .answer = find_answer,

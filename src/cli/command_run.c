@@ -2,6 +2,7 @@
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "answers.h"
 #include "commands.h"
@@ -26,7 +27,7 @@ static bool read_case_number(void *context, const char *text, struct error *erro
 static const struct option_row options[] = {
     OPTION_OUTPUT("the run file; default: the name of the case with .h5, in the current folder"),
     OPTION_SET,
-    OPTION_TEXT("study", '\0', "STUDY", study, "run one case of a study, named by --case, as the sweep runs it"),
+    OPTION_INPUT("study", '\0', "STUDY", study, "run one case of a study, named by --case, as the sweep runs it"),
     OPTION_READ("case", '\0', "K", read_case_number, "which, counted from 0 as in the table"),
     OPTION_JSON("print the summary as one JSON document, numbers in SI"),
     OPTION_QUIET,
@@ -68,30 +69,38 @@ static int exit_code_of(const struct outcome *outcome) {
 static int finish(const struct request *request, const struct case_data *data, const struct outcome *outcome,
                   struct result_file *file) {
   struct error error = {0};
+  /* What is whole is not given up for what is not. */
+  bool earlier = outcome->status == RUN_INTERRUPTED && access(request->asked.output, F_OK) == 0;
+  enum draft_fate fate = earlier ? DRAFT_LEAVE_PART : DRAFT_NAME;
+  char path[4200];
+  (void)snprintf(path, sizeof path, "%.4096s%s", request->asked.output, earlier ? ".part" : "");
   /* The run ended because its output could not be written: there is nothing to keep. */
-  if (outcome->error.code == ERROR_OUTPUT) {
+  if (outcome->error.code == ERROR_OUTPUT || outcome->error.code == ERROR_MEMORY) {
     result_file_abandon(file);
     return terminal_error(&outcome->error);
   }
-  if (!result_file_close(file, data, outcome, &error)) {
+  if (!result_file_close(file, data, outcome, fate, &error)) {
     int code = terminal_error(&error);
     return outcome->status == RUN_INTERRUPTED ? EXIT_INTERRUPTED : code;
   }
   if (request->asked.json && !request->asked.quiet) {
-    summary_json(stdout, data, outcome, request->asked.output);
+    summary_json(stdout, data, outcome, path);
   } else if (!request->asked.quiet) {
-    summary_text(stdout, data, outcome, request->asked.output);
+    summary_text(stdout, data, outcome, path);
   }
   if (outcome->status == RUN_FAILED) {
     terminal_error(&outcome->error);
+  }
+  if (earlier) {
+    (void)fprintf(stderr, "interrupted: %s is left as it was; what was computed is in %s\n", request->asked.output,
+                  path);
   }
   return exit_code_of(outcome);
 }
 
 static int run_loaded(const struct request *request, const struct case_data *data, const char *command) {
   struct error error = {0};
-  if (option_same_file(request->asked.file, request->asked.output)) {
-    error_set(&error, ERROR_USAGE, "the run file %s would overwrite the case", request->asked.output);
+  if (!option_check_output(&request->asked, OUTPUT_RUN, false, data->inputs, &error)) {
     return terminal_error(&error);
   }
   struct result_file *file = result_file_open(request->asked.output, data, command, &error);

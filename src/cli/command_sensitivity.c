@@ -213,6 +213,7 @@ int command_sensitivity(int argument_count, char **arguments) {
                   "  tools/plot stall.sensitivity.h5\n\n",
               .tail = "\n" CAUTION "\n",
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = true,
       .check = check_request,
       .answer = find_answer,

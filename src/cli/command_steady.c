@@ -272,6 +272,7 @@ int command_steady(int argument_count, char **arguments) {
                       "balance. A\n"
                       "question without a steady answer ends with exit code 1 and the reason.\n\n" CAUTION "\n",
           },
+      .makes = OUTPUT_ANSWER,
       .takes_case = true,
       .check = check_request,
       .answer = find_answer,

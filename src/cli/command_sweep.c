@@ -289,12 +289,12 @@ static int run_request(struct request *request, const char *command, const struc
       error_set(&error, ERROR_USAGE, "shard %" PRId64 "/%" PRId64 " is empty: the study has %" PRId64 " cases",
                 request->shard, request->shards, plan.cases);
       code = terminal_error(&error);
-    } else if (option_same_file(request->asked.file, request->asked.output) ||
-               option_same_file(plan.base.source, request->asked.output)) {
-      error_set(&error, ERROR_USAGE, "the table %s would overwrite the study or its case", request->asked.output);
-      code = terminal_error(&error);
     } else if (request->dry_run) {
       code = first ? dry_run(request, &plan) : EXIT_DONE;
+    } else if (first &&
+               !option_check_output(&request->asked, OUTPUT_TABLE, request->resume, plan.base.inputs, &error)) {
+      code = terminal_error(&error);
+      sweep_absent(communicator, error.text);
     } else {
       code = run_sweep(request, &plan, command, communicator);
     }

@@ -11,17 +11,34 @@ static void note_signal(int number) {
   interrupted = 1;
 }
 
-void interrupt_catch(void) {
+static const int signals[] = {SIGINT, SIGTERM, SIGHUP};
+enum { SIGNAL_COUNT = (int)(sizeof signals / sizeof signals[0]) };
+
+/* Hanging up is ignored by whoever was started with nohup, and stays so. */
+static void take(int number, void (*handler)(int)) {
   struct sigaction action;
+  if (number == SIGHUP && sigaction(number, NULL, &action) == 0 && action.sa_handler == SIG_IGN) {
+    return;
+  }
   memset(&action, 0, sizeof action);
-  action.sa_handler = note_signal;
+  action.sa_handler = handler;
   action.sa_flags = SA_RESTART;
   (void)sigemptyset(&action.sa_mask);
-  (void)sigaction(SIGINT, &action, NULL);
-  (void)sigaction(SIGTERM, &action, NULL);
+  (void)sigaction(number, &action, NULL);
+}
+
+void interrupt_catch(void) {
+  for (int i = 0; i < SIGNAL_COUNT; i++) {
+    take(signals[i], note_signal);
+  }
   /* A file over the size limit is an error of writing like any other, not a reason to die with a part left behind. */
-  action.sa_handler = SIG_IGN;
-  (void)sigaction(SIGXFSZ, &action, NULL);
+  (void)signal(SIGXFSZ, SIG_IGN);
+}
+
+void interrupt_release(void) {
+  for (int i = 0; i < SIGNAL_COUNT; i++) {
+    take(signals[i], SIG_DFL);
+  }
 }
 
 bool interrupt_seen(void) {

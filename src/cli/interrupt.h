@@ -4,8 +4,10 @@
 
 #include <stdbool.h>
 
-/* From now on SIGINT and SIGTERM are only noted, and a file over the size limit is an error of writing. */
+/* From now on SIGINT, SIGTERM and SIGHUP are only noted, and a file over the size limit is an error of writing. */
 void interrupt_catch(void);
+/* From now on they end the process again. */
+void interrupt_release(void);
 bool interrupt_seen(void);
 
 #endif

@@ -3,7 +3,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "registry.h"
 #include "units.h"
@@ -78,12 +77,32 @@ static bool any_amount(const struct option_row *row, const char *text, double *s
          error_set(error, ERROR_USAGE, "option '--%s': %s", row->name, reason.text);
 }
 
+/* Could a file be called so? */
+static bool check_name(const struct option_row *row, const char *name, struct error *error) {
+  if (name[0] == '\0') {
+    return error_set(error, ERROR_USAGE, "--%s: an empty name; expected the name of a file", row->name);
+  }
+  if (strcmp(name, "-") == 0) {
+    return error_set(error, ERROR_USAGE,
+                     "--%s -: this file cannot go to standard output; expected a name (./- for a file called -)",
+                     row->name);
+  }
+  return name[strlen(name) - 1] != '/' ||
+         error_set(error, ERROR_USAGE, "--%s %s: this names a folder; expected the name of a file", row->name, name);
+}
+
 static bool put(const struct option_row *row, const char *value, void *request, struct error *error) {
   void *place = (char *)request + row->place;
   switch (row->kind) {
   case OPTION_KIND_TEXT:
     *(const char **)place = value;
     return true;
+  case OPTION_KIND_INPUT:
+    *(const char **)place = value;
+    return words_add(&((struct asked *)request)->reads, value, error);
+  case OPTION_KIND_OUTPUT:
+    *(const char **)place = value;
+    return check_name(row, value, error);
   case OPTION_KIND_WORDS:
     return words_add(place, value, error);
   case OPTION_KIND_AMOUNT:
@@ -146,7 +165,8 @@ bool options_read(const struct option_table *table, int argument_count, char **a
     }
     if (words_only || argument[0] != '-' || argument[1] == '\0') {
       if (!(table->take_word != NULL ? table->take_word(request, argument, error)
-                                     : take_case(request, argument, error))) {
+                                     : take_case(request, argument, error)) ||
+          !words_add(&((struct asked *)request)->reads, argument, error)) {
         return false;
       }
       continue;
@@ -168,6 +188,7 @@ bool options_read(const struct option_table *table, int argument_count, char **a
 }
 
 void options_free(const struct option_table *table, void *request) {
+  words_free(&((struct asked *)request)->reads);
   for (int i = 0; i < table->row_count; i++) {
     if (table->rows[i].kind == OPTION_KIND_WORDS) {
       words_free((struct words *)(void *)((char *)request + table->rows[i].place));
@@ -232,9 +253,8 @@ char *option_default_file(const char *path, const char *ending) {
   return file;
 }
 
-bool option_same_file(const char *a, const char *b) {
-  struct stat first;
-  struct stat second;
-  return stat(a, &first) == 0 && stat(b, &second) == 0 && first.st_dev == second.st_dev &&
-         first.st_ino == second.st_ino;
+bool option_check_output(const struct asked *asked, enum output_kind kind, bool again, const struct input_file *read,
+                         struct error *error) {
+  struct output output = {asked->output, kind, asked->force, again};
+  return output_check(&output, asked->reads.list, asked->reads.count, read, error);
 }

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "error.h"
+#include "output.h"
 #include "quantity.h"
 
 /* Words of the command line, in their order; they lie in the arguments, the list itself is freed by words_free. */
@@ -23,6 +24,8 @@ void words_free(struct words *words);
 struct asked {
   const char *file; /* the case, or whatever the command looks at */
   const char *output;
+  bool force;         /* replace what is there under the name of the output, whatever it is */
+  struct words reads; /* every file named on the command line */
   const char *ending; /* of the name that `output` has by default; NULL: nothing is written unless it is asked for */
   struct words sets;
   bool json;
@@ -33,6 +36,8 @@ struct asked {
 enum option_kind {
   OPTION_KIND_FLAG,       /* bool */
   OPTION_KIND_TEXT,       /* const char * */
+  OPTION_KIND_INPUT,      /* the same, a file that is read */
+  OPTION_KIND_OUTPUT,     /* the same, a file that is written */
   OPTION_KIND_WORDS,      /* struct words: may stand several times */
   OPTION_KIND_AMOUNT,     /* double, SI, within bounds */
   OPTION_KIND_ANY_AMOUNT, /* double, SI */
@@ -61,6 +66,11 @@ struct option_row {
     .name = (NAME), .letter = (LETTER), .value = (VALUE), .text = (TEXT), .kind = OPTION_KIND_TEXT,                    \
     .place = offsetof(struct request, MEMBER)                                                                          \
   }
+#define OPTION_INPUT(NAME, LETTER, VALUE, MEMBER, TEXT)                                                                \
+  {                                                                                                                    \
+    .name = (NAME), .letter = (LETTER), .value = (VALUE), .text = (TEXT), .kind = OPTION_KIND_INPUT,                   \
+    .place = offsetof(struct request, MEMBER)                                                                          \
+  }
 #define OPTION_WORDS(NAME, LETTER, VALUE, MEMBER, TEXT)                                                                \
   {                                                                                                                    \
     .name = (NAME), .letter = (LETTER), .value = (VALUE), .text = (TEXT), .kind = OPTION_KIND_WORDS,                   \
@@ -79,7 +89,14 @@ struct option_row {
 #define OPTION_READ(NAME, LETTER, VALUE, FUNCTION, TEXT)                                                               \
   { .name = (NAME), .letter = (LETTER), .value = (VALUE), .text = (TEXT), .kind = OPTION_KIND_READ, .read = (FUNCTION) }
 /* Those that many commands have. */
-#define OPTION_OUTPUT(TEXT) OPTION_TEXT("output", 'o', "FILE", asked.output, TEXT)
+#define OPTION_OUTPUT(TEXT)                                                                                            \
+  {.name = "output",                                                                                                   \
+   .letter = 'o',                                                                                                      \
+   .value = "FILE",                                                                                                    \
+   .text = (TEXT),                                                                                                     \
+   .kind = OPTION_KIND_OUTPUT,                                                                                         \
+   .place = offsetof(struct request, asked.output)},                                                                   \
+      OPTION_FLAG("force", asked.force, "replace FILE though it is a finished table, or no file of this program")
 #define OPTION_SET                                                                                                     \
   OPTION_WORDS("set", '\0', "PATH=VALUE", asked.sets,                                                                  \
                "change a parameter after the case is read; may stand several times")
@@ -116,7 +133,9 @@ char *option_command_line(const char *command, int argument_count, char **argume
 /* "cases/downhill.yaml", ".h5" to "downhill.h5", to be freed: the file that a command writes unless it is reported
  * another. NULL when memory is out. */
 char *option_default_file(const char *path, const char *ending);
-/* Are both the same file? What a command reads must not be lost by what it writes. */
-bool option_same_file(const char *a, const char *b);
+/* May the output be written? Not over anything that the command reads (named on its command line, or `read`), and not
+ * over what is no output of the same kind, unless it is forced. `again`: a finished one is taken up. */
+bool option_check_output(const struct asked *asked, enum output_kind kind, bool again, const struct input_file *read,
+                         struct error *error);
 
 #endif

@@ -6,14 +6,14 @@
 
 #include "h5_write.h"
 
-enum h5_kind { H5_KIND_REAL, H5_KIND_INTEGER, H5_KIND_BYTE, H5_KIND_TEXT };
+/* double, int64_t, signed char, const char * */
+enum h5_column_kind { COLUMN_OF_REALS, COLUMN_OF_INTEGERS, COLUMN_OF_BYTES, COLUMN_OF_TEXTS };
 
-/* A column of `count` double, int64_t, signed char or const char * on one axis; `scale` as in h5_write.h. */
-hid_t h5_column(hid_t parent, const char *name, enum h5_kind kind, int64_t count, hid_t scale, struct h5_log *log);
-void h5_column_put(hid_t column, enum h5_kind kind, int64_t start, int count, const void *values, struct h5_log *log);
-/* Read back; texts are to be freed with h5_column_release. */
-void h5_column_get(hid_t column, enum h5_kind kind, int64_t start, int count, void *values, struct h5_log *log);
-void h5_column_release(int count, char **texts, struct h5_log *log);
+/* A column of `count` of them on one axis; `scale` as in h5_write.h. */
+hid_t h5_column(hid_t parent, const char *name, enum h5_column_kind kind, int64_t count, hid_t scale,
+                struct h5_log *log);
+void h5_column_put(hid_t column, enum h5_column_kind kind, int64_t start, int count, const void *values,
+                   struct h5_log *log);
 
 void h5_integer_attribute(hid_t object, const char *name, int64_t value, struct h5_log *log);
 void h5_bytes_attribute(hid_t object, const char *name, int count, const signed char *values, struct h5_log *log);

@@ -10,8 +10,18 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "seal.h"
+
 /* Far beyond any run, far below what would take a machine down. */
 enum { NAME_COUNT_LIMIT = 4096, TEXT_SIZE_LIMIT = 4 << 20, ROW_COUNT_LIMIT = 1 << 28 };
+
+static bool memory_is_out(struct h5_reading *reading) {
+  if (!reading->failed) {
+    reading->failed = true;
+    error_set(reading->error, ERROR_MEMORY, "no memory to read %s", reading->path);
+  }
+  return false;
+}
 
 void h5_reading_fail(struct h5_reading *reading, const char *words) {
   if (!reading->failed) {
@@ -20,9 +30,15 @@ void h5_reading_fail(struct h5_reading *reading, const char *words) {
   }
 }
 
+/* Reading failed at the object or attribute `name`: what the system said is a better reason than that it is damaged. */
 static void fail_at(struct h5_reading *reading, const char *name) {
-  char words[160];
-  (void)snprintf(words, sizeof words, "it is damaged or cut off (at '%.100s')", name);
+  char words[320];
+  if (errno == ENOMEM) {
+    (void)memory_is_out(reading);
+    return;
+  }
+  (void)snprintf(words, sizeof words, "%s (at '%.100s')", errno != 0 ? strerror(errno) : "it is damaged or cut off",
+                 name);
   h5_reading_fail(reading, words);
 }
 
@@ -43,35 +59,76 @@ static char *copy_text(struct h5_reading *reading, const char *text, size_t leng
   return copy;
 }
 
-/* Ask the operating system first: its words are better than those of the file library. */
-static bool can_read(struct h5_reading *reading) {
+/* Ask the operating system first: its words are better than those of the file library, and a file whose seal is broken
+ * must not reach that library at all. */
+static bool check_bytes(struct h5_reading *reading, int descriptor) {
   struct stat status;
-  int descriptor = open(reading->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
   if (descriptor < 0 || fstat(descriptor, &status) != 0) {
     h5_reading_fail(reading, strerror(errno));
-  } else if (!S_ISREG(status.st_mode)) {
-    h5_reading_fail(reading, "it is no regular file");
+    return false;
   }
+  if (!S_ISREG(status.st_mode)) {
+    h5_reading_fail(reading, "it is no regular file");
+    return false;
+  }
+  switch (seal_check(descriptor)) {
+  case SEAL_GOOD:
+    reading->sealed = true;
+    return true;
+  case SEAL_NONE:
+    return true;
+  case SEAL_UNREADABLE:
+    errno == ENOMEM ? (void)memory_is_out(reading) : h5_reading_fail(reading, strerror(errno));
+    return false;
+  default:
+    h5_reading_fail(reading, "it is damaged: its bytes are not those that were written (checksum)");
+    return false;
+  }
+}
+
+static void open_h5(struct h5_reading *reading) {
+  errno = 0;
+  htri_t is_h5 = H5Fis_hdf5(reading->path);
+  if (is_h5 < 0 && errno != 0) {
+    fail_at(reading, "its start");
+    return;
+  }
+  if (is_h5 <= 0) {
+    h5_reading_fail(reading, "it is no HDF5 file; expected a run file that 'swashloop run' wrote");
+    return;
+  }
+  reading->file = H5Fopen(reading->path, H5F_ACC_RDONLY, H5P_DEFAULT);
+  if (reading->file < 0) {
+    fail_at(reading, "its start");
+    return;
+  }
+  htri_t had_seal = reading->sealed ? 1 : H5Aexists(reading->file, SEAL_ATTRIBUTE);
+  if (had_seal < 0) {
+    fail_at(reading, SEAL_ATTRIBUTE);
+  } else if (had_seal > 0 && !reading->sealed) {
+    h5_reading_fail(reading, "it was cut off, or changed by another program after it was written; whoever changes one "
+                             "on purpose removes its attribute '" SEAL_ATTRIBUTE "'");
+  }
+}
+
+bool h5_reading_open(struct h5_reading *reading, const char *path, struct error *error) {
+  *reading = (struct h5_reading){path, H5I_INVALID_HID, false, false, error};
+  (void)H5dont_atexit();
+  (void)H5Eset_auto2(H5E_DEFAULT, NULL, NULL);
+  int descriptor = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+  bool good = check_bytes(reading, descriptor);
   if (descriptor >= 0) {
     (void)close(descriptor);
+  }
+  if (good) {
+    open_h5(reading);
   }
   return !reading->failed;
 }
 
-bool h5_reading_open(struct h5_reading *reading, const char *path, struct error *error) {
-  *reading = (struct h5_reading){path, H5I_INVALID_HID, false, error};
-  H5dont_atexit();
-  H5Eset_auto2(H5E_DEFAULT, NULL, NULL);
-  if (!can_read(reading)) {
-    return false;
-  }
-  if (H5Fis_hdf5(path) <= 0) {
-    h5_reading_fail(reading, "it is no HDF5 file; expected a run file that 'swashloop run' wrote");
-    return false;
-  }
-  reading->file = H5Fopen(path, H5F_ACC_RDONLY, H5P_DEFAULT);
-  if (reading->file < 0) {
-    h5_reading_fail(reading, "it is damaged or cut off");
+bool h5_reading_open_sealed(struct h5_reading *reading, const char *path, struct error *error) {
+  if (h5_reading_open(reading, path, error) && !reading->sealed) {
+    h5_reading_fail(reading, "it carries no checksum: this program did not write it, or an older version did");
   }
   return !reading->failed;
 }
@@ -83,25 +140,37 @@ void h5_reading_close(struct h5_reading *reading) {
   }
 }
 
-/* A link to another file is left alone: a run file has none. */
-static hid_t open_inside(struct h5_reading *reading, hid_t parent, const char *name, H5I_type_t kind) {
+/* The object of that name, H5I_INVALID_HID if there is none. A link is left alone: a run file has none, and it could
+ * lead to any file of the reader's machine. */
+static hid_t open_inside(struct h5_reading *reading, hid_t parent, const char *name) {
   H5L_info_t link;
-  if (reading->failed || parent < 0 || H5Lexists(parent, name, H5P_DEFAULT) <= 0 ||
-      H5Lget_info(parent, name, &link, H5P_DEFAULT) < 0 || link.type != H5L_TYPE_HARD) {
+  errno = 0;
+  htri_t there = reading->failed || parent < 0 ? 0 : H5Lexists(parent, name, H5P_DEFAULT);
+  if (there == 0) {
+    return H5I_INVALID_HID;
+  }
+  if (there < 0 || H5Lget_info(parent, name, &link, H5P_DEFAULT) < 0) {
+    fail_at(reading, name);
+    return H5I_INVALID_HID;
+  }
+  if (link.type != H5L_TYPE_HARD) {
     return H5I_INVALID_HID;
   }
   hid_t object = H5Oopen(parent, name, H5P_DEFAULT);
   if (object < 0) {
     fail_at(reading, name);
-  } else if (H5Iget_type(object) != kind) {
-    (void)H5Oclose(object);
-    object = H5I_INVALID_HID;
   }
   return object;
 }
 
 hid_t h5_reading_group(struct h5_reading *reading, hid_t parent, const char *name) {
-  return open_inside(reading, parent, name, H5I_GROUP);
+  hid_t group = open_inside(reading, parent, name);
+  if (group >= 0 && H5Iget_type(group) != H5I_GROUP) {
+    h5_reading_fail(reading, "a dataset stands where a group is expected");
+    (void)H5Oclose(group);
+    return H5I_INVALID_HID;
+  }
+  return group;
 }
 
 /* Data that lies in other files could be any file of the reader's machine. */
@@ -113,7 +182,11 @@ static bool data_inside(hid_t dataset) {
 }
 
 hid_t h5_reading_dataset(struct h5_reading *reading, hid_t parent, const char *name) {
-  hid_t dataset = open_inside(reading, parent, name, H5I_DATASET);
+  hid_t dataset = open_inside(reading, parent, name);
+  if (dataset >= 0 && H5Iget_type(dataset) != H5I_DATASET) {
+    (void)H5Oclose(dataset);
+    return H5I_INVALID_HID;
+  }
   if (dataset >= 0 && !data_inside(dataset)) {
     h5_reading_fail(reading, "it points to data in other files");
     (void)H5Oclose(dataset);
@@ -173,8 +246,9 @@ void h5_reading_names(struct h5_reading *reading, hid_t group, struct h5_names *
   }
   names->items = h5_reading_memory(reading, NAME_COUNT_LIMIT, sizeof *names->items);
   struct name_list list = {reading, names};
+  errno = 0;
   if (names->items != NULL && H5Literate(group, order_of(group), H5_ITER_INC, NULL, add_name, &list) < 0) {
-    h5_reading_fail(reading, "it is damaged: a list of its objects is broken");
+    fail_at(reading, "a list of its objects");
   }
 }
 
@@ -210,11 +284,18 @@ static long count_in(hid_t space) {
   return (long)length;
 }
 
-enum h5_kind h5_reading_kind(hid_t dataset, long *count) {
+enum h5_kind h5_reading_kind(struct h5_reading *reading, hid_t dataset, long *count) {
+  errno = 0;
   hid_t type = H5Dget_type(dataset);
   hid_t space = H5Dget_space(dataset);
-  enum h5_kind kind = type >= 0 && space >= 0 ? kind_of_type(type) : H5_KIND_OTHER;
-  *count = count_in(space);
+  enum h5_kind kind = H5_KIND_OTHER;
+  *count = -2;
+  if (type < 0 || space < 0) {
+    fail_at(reading, "the type of a dataset");
+  } else {
+    kind = kind_of_type(type);
+    *count = count_in(space);
+  }
   (void)H5Tclose(type);
   (void)H5Sclose(space);
   return kind;
@@ -285,6 +366,7 @@ static bool read_fixed(struct h5_reading *reading, const struct text_source *sou
 static struct h5_names read_texts(struct h5_reading *reading, const struct text_source *source, long count,
                                   const char *name) {
   struct h5_names texts = {h5_reading_memory(reading, (size_t)count, sizeof(char *)), 0};
+  errno = 0;
   if (texts.items == NULL || count == 0) {
     return texts;
   }
@@ -296,15 +378,27 @@ static struct h5_names read_texts(struct h5_reading *reading, const struct text_
   return texts;
 }
 
+/* Is there such an attribute? What cannot be told is a failure, not absence. */
+static bool is_there(struct h5_reading *reading, hid_t object, const char *name) {
+  errno = 0;
+  htri_t there = reading->failed || object < 0 ? 0 : H5Aexists(object, name);
+  if (there < 0) {
+    fail_at(reading, name);
+  }
+  return there > 0;
+}
+
 char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char *name) {
   struct h5_names texts = {NULL, 0};
-  if (!reading->failed && object >= 0 && H5Aexists(object, name) > 0) {
+  if (is_there(reading, object, name)) {
     hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
     hid_t type = H5Aget_type(attribute);
     hid_t space = H5Aget_space(attribute);
     if (attribute < 0 || type < 0 || space < 0) {
       fail_at(reading, name);
-    } else if (kind_of_type(type) == H5_KIND_TEXT && H5Sget_simple_extent_npoints(space) == 1) {
+    } else if (kind_of_type(type) != H5_KIND_TEXT || H5Sget_simple_extent_npoints(space) != 1) {
+      fail_at(reading, name);
+    } else {
       texts = read_texts(reading, &(struct text_source){attribute, type, true}, 1, name);
     }
     (void)H5Sclose(space);
@@ -322,17 +416,14 @@ char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char 
 
 double h5_reading_attribute_number(struct h5_reading *reading, hid_t object, const char *name) {
   double number = (double)NAN;
-  if (reading->failed || object < 0 || H5Aexists(object, name) <= 0) {
+  if (!is_there(reading, object, name)) {
     return number;
   }
   hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
   hid_t type = H5Aget_type(attribute);
   hid_t space = H5Aget_space(attribute);
-  bool whole = attribute >= 0 && type >= 0 && space >= 0;
-  if (whole && kind_of_type(type) == H5_KIND_NUMBER && H5Sget_simple_extent_npoints(space) == 1) {
-    whole = H5Aread(attribute, H5T_NATIVE_DOUBLE, &number) >= 0;
-  }
-  if (!whole) {
+  if (attribute < 0 || type < 0 || space < 0 || kind_of_type(type) != H5_KIND_NUMBER ||
+      H5Sget_simple_extent_npoints(space) != 1 || H5Aread(attribute, H5T_NATIVE_DOUBLE, &number) < 0) {
     fail_at(reading, name);
   }
   (void)H5Sclose(space);
@@ -343,8 +434,9 @@ double h5_reading_attribute_number(struct h5_reading *reading, hid_t object, con
 
 double *h5_reading_numbers(struct h5_reading *reading, hid_t dataset, long count) {
   double *values = h5_reading_memory(reading, (size_t)count, sizeof *values);
+  errno = 0;
   if (values != NULL && count > 0 && H5Dread(dataset, H5T_NATIVE_DOUBLE, H5S_ALL, H5S_ALL, H5P_DEFAULT, values) < 0) {
-    h5_reading_fail(reading, "it is damaged or cut off: numbers are missing");
+    fail_at(reading, "numbers");
     free(values);
     return NULL;
   }
@@ -363,4 +455,20 @@ struct h5_names h5_reading_texts(struct h5_reading *reading, hid_t dataset, long
   struct h5_names texts = read_texts(reading, &(struct text_source){dataset, type, false}, count, "a text");
   (void)H5Tclose(type);
   return texts;
+}
+
+bool h5_reading_slab(struct h5_reading *reading, hid_t dataset, hid_t type, int64_t start, int count, void *values) {
+  hsize_t from = (hsize_t)start;
+  hsize_t length = (hsize_t)count;
+  errno = 0;
+  hid_t file = reading->failed ? H5I_INVALID_HID : H5Dget_space(dataset);
+  hid_t memory = file >= 0 ? H5Screate_simple(1, &length, NULL) : H5I_INVALID_HID;
+  bool good = memory >= 0 && H5Sselect_hyperslab(file, H5S_SELECT_SET, &from, NULL, &length, NULL) >= 0 &&
+              H5Dread(dataset, type, memory, file, H5P_DEFAULT, values) >= 0;
+  (void)H5Sclose(memory);
+  (void)H5Sclose(file);
+  if (!good) {
+    fail_at(reading, "a piece of a column");
+  }
+  return good;
 }

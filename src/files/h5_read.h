@@ -1,6 +1,7 @@
 /* Careful reading of HDF5 files that may be anything: cut off, damaged, or made to mislead. Only plain datasets inside
- * the file itself are read; what is reported by a size is bounded before memory is asked for. The first failure is
- * noted and later calls do nothing, so that a reader reads as a list and asks once at the end. */
+ * the file itself are read; what is reported by a size is bounded before memory is asked for. What cannot be
+ * read is a failure, never absence. The first failure is noted and later calls do nothing, so that a reader reads as a
+ * list and asks once at the end. */
 #ifndef SWASHLOOP_FILES_H5_READ_H
 #define SWASHLOOP_FILES_H5_READ_H
 
@@ -13,11 +14,15 @@
 struct h5_reading {
   const char *path;
   hid_t file;
+  bool sealed; /* its checksum was there, and right */
   bool failed;
   struct error *error;
 };
 
+/* What carries a checksum is verified; a file without one is taken, if nothing says that it had one. */
 bool h5_reading_open(struct h5_reading *reading, const char *path, struct error *error);
+/* The same, and it must carry one. */
+bool h5_reading_open_sealed(struct h5_reading *reading, const char *path, struct error *error);
 void h5_reading_close(struct h5_reading *reading);
 /* Note that the file is not what it should be; `words` say where or why. */
 void h5_reading_fail(struct h5_reading *reading, const char *words);
@@ -40,7 +45,7 @@ void h5_names_free(struct h5_names *names);
 enum h5_kind { H5_KIND_OTHER, H5_KIND_NUMBER, H5_KIND_TEXT };
 
 /* What a dataset holds, and how much: -1 for a scalar, -2 for more than one axis. */
-enum h5_kind h5_reading_kind(hid_t dataset, long *count);
+enum h5_kind h5_reading_kind(struct h5_reading *reading, hid_t dataset, long *count);
 
 /* An attribute as text, to be freed; "" where there is none. */
 char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char *name);
@@ -52,5 +57,7 @@ double h5_reading_number(struct h5_reading *reading, hid_t dataset);
 double *h5_reading_numbers(struct h5_reading *reading, hid_t dataset, long count);
 /* The same for texts. */
 struct h5_names h5_reading_texts(struct h5_reading *reading, hid_t dataset, long count);
+/* Part of a column into `values`, which are of the memory type `type`. */
+bool h5_reading_slab(struct h5_reading *reading, hid_t dataset, hid_t type, int64_t start, int count, void *values);
 
 #endif

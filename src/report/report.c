@@ -1,16 +1,16 @@
 #include "report.h"
 
 #include <errno.h>
-#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
 #include "base64.h"
+#include "draft.h"
 #include "json.h"
+#include "output.h"
 #include "page_files.h"
 #include "quantity.h"
 #include "run_page.h"
@@ -65,6 +65,7 @@ static void write_files(FILE *out, enum page_file_kind kind, enum page_use use, 
 static void write_head(FILE *out, enum page_use use) {
   (void)fputs("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n", out);
   write_policy(out, use);
+  (void)fprintf(out, "<meta name=\"generator\" content=\"%s\">\n", output_mark(OUTPUT_PAGE));
   (void)fputs("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
               "<meta name=\"referrer\" content=\"no-referrer\">\n<title>Report</title>\n",
               out);
@@ -146,74 +147,36 @@ static bool output_error(const char *path, struct error *error) {
   return error_set(error, ERROR_OUTPUT, "%s could not be written: %s", path, strerror(errno));
 }
 
-/* On the disk, and whole. */
-static bool close_page(FILE *out, const char *part, struct error *error) {
-  errno = 0;
-  bool good = fflush(out) == 0 && ferror(out) == 0 && fsync(fileno(out)) == 0;
-  if (!good) {
-    output_error(part, error);
-  }
-  if (fclose(out) != 0 && good) {
-    good = output_error(part, error);
-  }
-  return good;
-}
-
-static bool would_overwrite(const struct report_request *request) {
-  struct stat output;
-  struct stat input;
-  for (int r = 0; r < request->file_count; r++) {
-    if (stat(request->output, &output) == 0 && stat(request->files[r], &input) == 0 && output.st_dev == input.st_dev &&
-        output.st_ino == input.st_ino) {
-      return true;
-    }
-  }
-  return false;
-}
-
-static bool write_part(const struct report_request *request, const char *part, struct error *error) {
-  struct stat status;
-  enum page_use use;
-  if (stat(request->output, &status) == 0 && !S_ISREG(status.st_mode)) {
-    return error_set(error, ERROR_OUTPUT, "%s cannot be replaced: it is no regular file", request->output);
-  }
-  if (!find_use(request, &use, error)) {
-    return false;
-  }
-  FILE *out = fopen(part, "wb");
+static bool write_draft(const struct report_request *request, const struct draft *draft, enum page_use use,
+                        struct error *error) {
+  int descriptor = dup(draft->descriptor);
+  FILE *out = descriptor >= 0 ? fdopen(descriptor, "wb") : NULL;
   if (out == NULL) {
-    return output_error(part, error);
+    if (descriptor >= 0) {
+      (void)close(descriptor);
+    }
+    return output_error(draft->part, error);
   }
   bool good = write_page(out, request, use, error);
-  if (!good) {
-    (void)fclose(out);
-  } else {
-    good = close_page(out, part, error);
+  errno = 0;
+  if (good && (fflush(out) != 0 || ferror(out) != 0)) {
+    good = output_error(draft->part, error);
   }
-  if (good && rename(part, request->output) != 0) {
-    good = output_error(request->output, error);
-  }
-  if (!good) {
-    (void)unlink(part);
+  if (fclose(out) != 0 && good) {
+    good = output_error(draft->part, error);
   }
   return good;
 }
 
 bool report_write(const struct report_request *request, struct error *error) {
+  struct draft draft;
+  enum page_use use;
   if (page_file_count == 0) {
     return error_set(error, ERROR_USAGE, "this program was built without the report (SWASHLOOP_REPORT=OFF)");
   }
-  if (would_overwrite(request)) {
-    return error_set(error, ERROR_USAGE, "%s is one of the files to read; the page needs another name",
-                     request->output);
+  if (!find_use(request, &use, error) || !draft_open(&draft, request->output, error)) {
+    return false;
   }
-  size_t size = strlen(request->output) + sizeof ".part";
-  char *part = malloc(size);
-  if (part == NULL) {
-    return error_set(error, ERROR_MEMORY, "no memory for a file name");
-  }
-  (void)snprintf(part, size, "%s.part", request->output);
-  bool good = write_part(request, part, error);
-  free(part);
-  return good;
+  bool good = write_draft(request, &draft, use, error);
+  return draft_close(&draft, good ? DRAFT_NAME : DRAFT_REMOVE, error) && good;
 }

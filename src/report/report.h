@@ -12,7 +12,7 @@ enum { REPORT_RUN_LIMIT = 12 };
 struct report_request {
   const char *const *files; /* paths of run files, or of one table */
   int file_count;
-  const char *output;  /* path of the page; written as OUTPUT.part and renamed when whole */
+  const char *output;  /* path of the page; a draft until it is whole (draft.h) */
   const char *caution; /* stands on the page */
 };
 

@@ -51,7 +51,7 @@ void run_group_describe(struct h5_reading *reading, hid_t dataset, struct json *
 static bool begin_scalar(struct h5_reading *reading, hid_t dataset, const char *name, struct json *json,
                          double *value) {
   long count = 0;
-  if (dataset < 0 || h5_reading_kind(dataset, &count) != H5_KIND_NUMBER || count != -1) {
+  if (dataset < 0 || h5_reading_kind(reading, dataset, &count) != H5_KIND_NUMBER || count != -1) {
     return false;
   }
   *value = h5_reading_number(reading, dataset);
@@ -124,7 +124,7 @@ static void read_column(struct h5_reading *reading, hid_t group, const char *nam
   long count = 0;
   table->names[column] = name;
   hid_t dataset = h5_reading_dataset(reading, group, name);
-  if (dataset < 0 || h5_reading_kind(dataset, &count) != wanted || count < 0 ||
+  if (dataset < 0 || h5_reading_kind(reading, dataset, &count) != wanted || count < 0 ||
       (table->rows >= 0 && count != table->rows)) {
     h5_reading_fail(reading, "a table in it is not whole; expected a run file that 'swashloop run' wrote");
   } else if (wanted == H5_KIND_NUMBER) {
@@ -295,7 +295,8 @@ static void write_profile(struct h5_reading *reading, hid_t group, const char *n
   long argument_count = 0;
   (void)snprintf(argument_name, sizeof argument_name, "%.100s.argument", name);
   hid_t argument = h5_reading_dataset(reading, group, argument_name);
-  if (argument >= 0 && h5_reading_kind(argument, &argument_count) == H5_KIND_NUMBER && argument_count == count) {
+  if (argument >= 0 && h5_reading_kind(reading, argument, &argument_count) == H5_KIND_NUMBER &&
+      argument_count == count) {
     double *values = h5_reading_numbers(reading, argument, count);
     write_list(json, "argument", values, count);
     attribute(reading, argument, "units", json, "argument_si");
@@ -312,7 +313,7 @@ static void write_parameter(struct h5_reading *reading, hid_t group, const char 
                             struct json *json) {
   long count = 0;
   hid_t dataset = h5_reading_dataset(reading, group, name);
-  enum h5_kind kind = dataset >= 0 ? h5_reading_kind(dataset, &count) : H5_KIND_OTHER;
+  enum h5_kind kind = dataset >= 0 ? h5_reading_kind(reading, dataset, &count) : H5_KIND_OTHER;
   const struct field *field = field_of(plant, name);
   if (kind == H5_KIND_OTHER || count < -1 || count > 100000 || ends_with(name, strlen(name), ".argument")) {
     h5_reading_shut(dataset);

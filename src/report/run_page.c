@@ -84,7 +84,7 @@ static void add_curve(struct bytes *bytes, const struct curve *curve, double sta
 
 static double *read_time(struct h5_reading *reading, long *count) {
   hid_t dataset = h5_reading_dataset(reading, reading->file, "time");
-  if (dataset < 0 || h5_reading_kind(dataset, count) != H5_KIND_NUMBER || *count < 1) {
+  if (dataset < 0 || h5_reading_kind(reading, dataset, count) != H5_KIND_NUMBER || *count < 1) {
     h5_reading_fail(reading, "it has no time; expected a run file that 'swashloop run' wrote");
     h5_reading_shut(dataset);
     return NULL;
@@ -152,7 +152,7 @@ static void read_signals(struct h5_reading *reading, long count, const double *t
       continue;
     }
     hid_t dataset = h5_reading_dataset(reading, reading->file, names.items[i]);
-    if (dataset >= 0 && h5_reading_kind(dataset, &length) == H5_KIND_NUMBER && length == count) {
+    if (dataset >= 0 && h5_reading_kind(reading, dataset, &length) == H5_KIND_NUMBER && length == count) {
       struct curve *curve = &signals->curves[signals->count++];
       read_curve(reading, dataset, names.items[i], count, time, known, curve);
       write_signal(reading, dataset, names.items[i], curve, json);
@@ -188,7 +188,10 @@ static const struct plant *write_root(struct h5_reading *reading, struct json *j
   char hash[65] = "";
   const char *slash = strrchr(reading->path, '/');
   json_text(json, "file", slash != NULL ? slash + 1 : reading->path);
-  json_text(json, "file_hash", sha256_of_file(reading->path, hash) ? hash : NULL);
+  if (!sha256_of_file(reading->path, hash)) {
+    h5_reading_fail(reading, "its bytes could not all be read");
+  }
+  json_text(json, "file_hash", hash);
   for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
     char *text = h5_reading_attribute(reading, reading->file, names[i]);
     json_text(json, names[i], text);
@@ -210,6 +213,23 @@ static const struct plant *write_root(struct h5_reading *reading, struct json *j
   return plant;
 }
 
+/* A run that is over has all of them, however little they hold; one that was killed has none. */
+static void expect_groups(struct h5_reading *reading) {
+  static const char *const names[] = {"measures", "events", "limits", "ledger", "parameters", "solver"};
+  char *status = h5_reading_attribute(reading, reading->file, "status");
+  bool over = status != NULL && strcmp(status, "running") != 0;
+  for (size_t i = 0; over && i < sizeof names / sizeof names[0]; i++) {
+    hid_t group = h5_reading_group(reading, reading->file, names[i]);
+    if (group < 0) {
+      char words[96];
+      (void)snprintf(words, sizeof words, "it has no group '%s', which every run file has", names[i]);
+      h5_reading_fail(reading, words);
+    }
+    h5_reading_shut(group);
+  }
+  free(status);
+}
+
 static void write_run(struct h5_reading *reading, struct json *json, long point_limit, struct bytes *bytes) {
   struct known_points known = {0};
   struct signals *signals = h5_reading_memory(reading, 1, sizeof *signals);
@@ -221,6 +241,7 @@ static void write_run(struct h5_reading *reading, struct json *json, long point_
     json_number(json, "start", time[0]);
     json_number(json, "end", time[count - 1]);
     json_integer(json, "samples", count);
+    expect_groups(reading);
     run_group_measures(reading, json, &known);
     run_group_events(reading, plant, json, &known);
     run_group_limits(reading, json, &known);

@@ -38,7 +38,7 @@ struct table {
 
 static bool open_cases(struct h5_reading *reading, hid_t *cases, long *rows) {
   *cases = h5_reading_dataset(reading, reading->file, "case");
-  return *cases >= 0 && h5_reading_kind(*cases, rows) == H5_KIND_NUMBER && *rows >= 0;
+  return *cases >= 0 && h5_reading_kind(reading, *cases, rows) == H5_KIND_NUMBER && *rows >= 0;
 }
 
 bool table_page_fits(const char *path) {
@@ -49,7 +49,7 @@ bool table_page_fits(const char *path) {
   bool fits = h5_reading_open(&reading, path, &ignored) && open_cases(&reading, &cases, &rows);
   if (fits) {
     hid_t time = h5_reading_dataset(&reading, reading.file, "time");
-    fits = time < 0;
+    fits = time < 0 && !reading.failed;
     h5_reading_shut(time);
   }
   h5_reading_shut(cases);
@@ -80,7 +80,7 @@ static void find_column(struct table *table, const char *name) {
   struct h5_reading *reading = &table->reading;
   hid_t dataset = h5_reading_dataset(reading, reading->file, name);
   long count = 0;
-  enum h5_kind kind = dataset >= 0 ? h5_reading_kind(dataset, &count) : H5_KIND_OTHER;
+  enum h5_kind kind = dataset >= 0 ? h5_reading_kind(reading, dataset, &count) : H5_KIND_OTHER;
   char *role = h5_reading_attribute(reading, dataset, "role");
   bool is_case = strcmp(name, "case") == 0;
   bool is_column = role != NULL && (role[0] != '\0' || is_case) && kind != H5_KIND_OTHER;
@@ -320,7 +320,10 @@ static void write_whole(FILE *out, struct table *table) {
   (void)fputs("<script type=\"application/json\" id=\"table\">", out);
   json_begin_object(&json, NULL);
   json_text(&json, "file", slash != NULL ? slash + 1 : reading->path);
-  json_text(&json, "file_hash", sha256_of_file(reading->path, hash) ? hash : NULL);
+  if (!sha256_of_file(reading->path, hash)) {
+    h5_reading_fail(reading, "its bytes could not all be read");
+  }
+  json_text(&json, "file_hash", hash);
   for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
     char *text = h5_reading_attribute(reading, reading->file, names[i]);
     json_text(&json, names[i], text);

@@ -31,7 +31,7 @@ struct answer_file *answer_open(const char *path, const char *kind, const char *
     return NULL;
   }
   file->group = file->out.file;
-  provenance_write(file->out.file, title, command, &file->out.log);
+  provenance_write(file->out.file, OUTPUT_ANSWER, title, command, &file->out.log);
   h5_text_attribute(file->out.file, "answer", kind, &file->out.log);
   if (case_text != NULL) {
     h5_text_attribute(file->out.file, "case", case_text, &file->out.log);
@@ -57,9 +57,11 @@ static void describe(struct answer_file *file, hid_t dataset, const struct answe
 
 /* To be closed with h5_close_dataset. */
 static hid_t find_axis(struct answer_file *file, const char *name) {
-  hid_t place = H5Lexists(file->group, name, H5P_DEFAULT) > 0 ? file->group : file->out.file;
-  hid_t axis = H5Dopen2(place, name, H5P_DEFAULT);
-  h5_note(&file->out.log, axis);
+  struct h5_log *log = &file->out.log;
+  htri_t here = log->failed ? -1 : H5Lexists(file->group, name, H5P_DEFAULT);
+  hid_t axis = H5I_INVALID_HID;
+  (void)(!log->failed && h5_note(log, here) &&
+         h5_note(log, axis = H5Dopen2(here > 0 ? file->group : file->out.file, name, H5P_DEFAULT)));
   return axis;
 }
 
@@ -124,7 +126,7 @@ void answer_words(struct answer_file *file, const char *name, const char *words)
 bool answer_close(struct answer_file *file, struct error *error) {
   leave_group(file);
   h5_text_attribute(file->out.file, "status", "complete", &file->out.log);
-  bool good = part_close(&file->out, true, error);
+  bool good = part_close(&file->out, DRAFT_NAME, error);
   free(file);
   return good;
 }

@@ -31,12 +31,14 @@ void provenance_history(hid_t file, const char *command, const char *earlier, st
   free(history);
 }
 
-void provenance_write(hid_t file, const char *title, const char *command, struct h5_log *log) {
+void provenance_write(hid_t file, enum output_kind kind, const char *title, const char *command, struct h5_log *log) {
   char program[PROVENANCE_SIZE];
+  h5_text_attribute(file, "swashloop_output", output_mark(kind), log);
   h5_text_attribute(file, "title", title, log);
   h5_text_attribute(file, "Conventions", "CF-1.8", log);
   provenance_history(file, command, NULL, log);
   h5_text_attribute(file, "source", provenance_program(program), log);
   h5_text_attribute(file, "swashloop_version", SWASHLOOP_VERSION, log);
   h5_text_attribute(file, "swashloop_build", build_id(), log);
+  h5_flush_file(file, log);
 }

@@ -49,13 +49,13 @@ void result_file_abandon(struct result_file *file) {
     return;
   }
   close_histories(file);
-  (void)part_close(&file->out, false, NULL);
+  (void)part_close(&file->out, DRAFT_REMOVE, NULL);
   free_all(file);
 }
 
 static void write_root_attributes(struct result_file *file, const struct case_data *data, const char *command) {
   struct h5_log *log = &file->out.log;
-  provenance_write(file->out.file, data->title, command, log);
+  provenance_write(file->out.file, OUTPUT_RUN, data->title, command, log);
   h5_text_attribute(file->out.file, "plant", data->plant->name, log);
   h5_text_attribute(file->out.file, "case", data->resolved, log);
   h5_text_attribute(file->out.file, "status", "running", log);
@@ -107,7 +107,7 @@ static double wall_clock(void) {
 }
 
 static void flush(struct result_file *file) {
-  h5_note(&file->out.log, H5Fflush(file->out.file, H5F_SCOPE_GLOBAL));
+  h5_flush_file(file->out.file, &file->out.log);
   file->flushed = wall_clock();
 }
 
@@ -184,7 +184,7 @@ bool result_file_block(void *context, int count, const double *time, const doubl
 }
 
 bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
-                       struct error *error) {
+                       enum draft_fate fate, struct error *error) {
   struct h5_log *log = &file->out.log;
   (void)append_held(file);
   result_write_measures(file->out.file, outcome, log);
@@ -197,7 +197,7 @@ bool result_file_close(struct result_file *file, const struct case_data *data, c
   h5_change_text_attribute(file->out.file, "status_message", outcome->status == RUN_FAILED ? outcome->error.text : "",
                            log);
   close_histories(file);
-  bool good = part_close(&file->out, true, error);
+  bool good = part_close(&file->out, fate, error);
   free_all(file);
   return good;
 }

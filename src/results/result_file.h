@@ -3,6 +3,7 @@
 #ifndef SWASHLOOP_RESULTS_RESULT_FILE_H
 #define SWASHLOOP_RESULTS_RESULT_FILE_H
 
+#include "draft.h"
 #include "run.h"
 
 struct result_file;
@@ -12,10 +13,11 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
                                      struct error *error);
 /* A recorder's block function: context is the struct result_file. */
 bool result_file_block(void *context, int count, const double *time, const double *const *values, struct error *error);
-/* Write measures, events, ledger, parameters, solver and status; close; rename to PATH. Frees in any case. On failure
- * PATH.part is removed (nothing that looks complete is left) and the error says why. */
+/* Write measures, events, ledger, parameters, solver and status; close; rename to PATH or, as `fate` says, leave it at
+ * PATH.part. Frees in any case. On failure PATH.part is removed (nothing that looks complete is left) and the error
+ * says why. */
 bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
-                       struct error *error);
+                       enum draft_fate fate, struct error *error);
 /* Give up: close and remove PATH.part. */
 void result_file_abandon(struct result_file *file);
 

@@ -8,77 +8,67 @@
 #include <string.h>
 
 #include "h5_columns.h"
+#include "h5_read.h"
 #include "part_file.h"
 #include "provenance.h"
+#include "seal.h"
 
-enum { SLAB_ROWS = 16384, NAME_LIMIT = 256, COLUMN_LIMIT = 512 };
+enum { SLAB_ROWS = 16384, NAME_LIMIT = 256, COLUMN_LIMIT = 512, ATTRIBUTE_LIMIT = 1 << 24 };
 
-/* ---- reading attributes ---- */
+/* ---- what a table says of itself ---- */
 
-/* A text attribute, to be freed; NULL if there is none. */
-static char *read_text(hid_t object, const char *name, const struct h5_log *log) {
-  if (H5Aexists(object, name) <= 0) {
-    return NULL;
+/* A whole number that must be there. */
+static int64_t read_integer(struct h5_reading *reading, const char *name) {
+  double number = h5_reading_attribute_number(reading, reading->file, name);
+  if (!reading->failed && !(number >= 0.0 && number < 9007199254740992.0)) {
+    char words[96];
+    (void)snprintf(words, sizeof words, "it is no table of a sweep (it has no '%s')", name);
+    h5_reading_fail(reading, words);
   }
-  hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
-  char *text = NULL;
-  char *copy = NULL;
-  if (attribute >= 0 && H5Aread(attribute, log->text_type, &text) >= 0 && text) {
-    copy = strdup(text);
-    (void)H5free_memory(text);
-  }
-  if (attribute >= 0) {
-    (void)H5Aclose(attribute);
-  }
-  return copy;
+  return reading->failed ? 0 : (int64_t)number;
 }
 
-static bool read_integer(hid_t object, const char *name, int64_t *value) {
-  if (H5Aexists(object, name) <= 0) {
-    return false;
+/* Sixteen hexadecimal digits. */
+static uint64_t read_fingerprint(struct h5_reading *reading, const char *name) {
+  char *text = h5_reading_attribute(reading, reading->file, name);
+  char *end = NULL;
+  uint64_t value = text != NULL ? strtoull(text, &end, 16) : 0;
+  if (!reading->failed && (text == NULL || strlen(text) != 16 || *end != '\0')) {
+    char words[96];
+    (void)snprintf(words, sizeof words, "it is no table of a sweep (it has no '%s')", name);
+    h5_reading_fail(reading, words);
   }
-  hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
-  bool good = attribute >= 0 && H5Aread(attribute, H5T_NATIVE_INT64, value) >= 0;
-  if (attribute >= 0) {
-    (void)H5Aclose(attribute);
-  }
-  return good;
-}
-
-static uint64_t read_fingerprint(hid_t file, const char *name, const struct h5_log *log) {
-  char *text = read_text(file, name, log);
-  uint64_t value = text ? strtoull(text, NULL, 16) : 0;
   free(text);
   return value;
 }
 
-static bool read_facts(hid_t file, struct table_facts *facts, const struct h5_log *log) {
-  char *program = read_text(file, "source", log);
-  *facts = (struct table_facts){.study = read_fingerprint(file, "study_fingerprint", log)};
-  (void)snprintf(facts->program, sizeof facts->program, "%s", program ? program : "");
-  bool good = program && read_integer(file, "shard", &facts->shard) && read_integer(file, "shards", &facts->shards) &&
-              read_integer(file, "failed_cases", &facts->failed) && facts->shards > 0;
+static void read_facts(struct h5_reading *reading, struct table_facts *facts) {
+  *facts = (struct table_facts){.study = read_fingerprint(reading, "study_fingerprint"),
+                                .shard = read_integer(reading, "shard"),
+                                .shards = read_integer(reading, "shards"),
+                                .failed = read_integer(reading, "failed_cases")};
+  char *program = h5_reading_attribute(reading, reading->file, "source");
+  (void)snprintf(facts->program, sizeof facts->program, "%s", program != NULL ? program : "");
   free(program);
-  return good;
+  if (facts->program[0] == '\0' || facts->shard >= facts->shards) {
+    h5_reading_fail(reading, "it is no table of a sweep");
+  }
 }
 
-bool table_facts(const char *path, struct table_facts *facts) {
-  struct h5_log log;
-  h5_start(&log);
-  hid_t file = H5Fopen(path, H5F_ACC_RDONLY, H5P_DEFAULT);
-  bool good = file >= 0 && read_facts(file, facts, &log);
-  if (file >= 0) {
-    (void)H5Fclose(file);
+bool table_facts(const char *path, struct table_facts *facts, struct error *error) {
+  struct h5_reading reading;
+  if (h5_reading_open_sealed(&reading, path, error)) {
+    read_facts(&reading, facts);
   }
-  h5_stop(&log);
-  return good;
+  h5_reading_close(&reading);
+  return !reading.failed;
 }
 
 /* ---- the parts ---- */
 
 struct part {
   const char *path;
-  hid_t file;
+  struct h5_reading reading;
   struct table_facts facts;
   uint64_t arithmetic;
   int64_t case_count;
@@ -87,39 +77,43 @@ struct part {
 
 struct column {
   char name[NAME_LIMIT];
-  enum h5_kind kind;
+  enum h5_column_kind kind;
 };
 
 struct merger {
   struct part_file table;
   struct part *parts; /* in the order of their shards */
   int part_count;
-  struct column columns[COLUMN_LIMIT];
+  struct column *columns;
   int column_count;
   bool mixed_arithmetic;
 };
 
-static bool open_part(struct merger *merger, const char *path, struct part *part, struct error *error) {
-  const struct h5_log *log = &merger->table.log;
-  *part = (struct part){.path = path, .file = H5Fopen(path, H5F_ACC_RDONLY, H5P_DEFAULT)};
-  if (part->file < 0) {
-    return error_set(error, ERROR_INPUT, "%s cannot be read as HDF5", path);
+static void read_part(struct part *part) {
+  struct h5_reading *reading = &part->reading;
+  long rows = 0;
+  char *status = h5_reading_attribute(reading, reading->file, "status");
+  if (status == NULL || strcmp(status, "complete") != 0) {
+    h5_reading_fail(reading, "it is no whole table of a sweep");
   }
-  char *status = read_text(part->file, "status", log);
-  bool whole = status && strcmp(status, "complete") == 0;
   free(status);
-  if (!read_facts(part->file, &part->facts, log) || !whole ||
-      !read_integer(part->file, "case_count", &part->case_count) || part->case_count < 1 || part->facts.shard < 0 ||
-      H5Lexists(part->file, "case", H5P_DEFAULT) <= 0) {
-    return error_set(error, ERROR_INPUT, "%s is no whole table of a sweep", path);
+  read_facts(reading, &part->facts);
+  part->case_count = read_integer(reading, "case_count");
+  part->arithmetic = read_fingerprint(reading, "arithmetic_fingerprint");
+  hid_t cases = h5_reading_dataset(reading, reading->file, "case");
+  if (cases < 0 || h5_reading_kind(reading, cases, &rows) != H5_KIND_NUMBER || rows < 1 || part->case_count < 1) {
+    h5_reading_fail(reading, "it is no table of a sweep (it has no cases)");
   }
-  part->arithmetic = read_fingerprint(part->file, "arithmetic_fingerprint", log);
-  hid_t cases = H5Dopen2(part->file, "case", H5P_DEFAULT);
-  hid_t space = H5Dget_space(cases);
-  part->rows = (int64_t)H5Sget_simple_extent_npoints(space);
-  (void)H5Sclose(space);
-  (void)H5Dclose(cases);
-  return true;
+  h5_reading_shut(cases);
+  part->rows = rows;
+}
+
+static bool open_part(const char *path, struct part *part, struct error *error) {
+  *part = (struct part){.path = path};
+  if (h5_reading_open_sealed(&part->reading, path, error)) {
+    read_part(part);
+  }
+  return !part->reading.failed;
 }
 
 static int compare_parts(const void *a, const void *b) {
@@ -171,36 +165,109 @@ static bool check_parts(struct merger *merger, struct error *error) {
 
 /* ---- columns ---- */
 
-static herr_t note_column(hid_t file, const char *name, const H5L_info_t *info, void *context) {
-  struct merger *merger = context;
-  (void)info;
-  hid_t dataset = H5Dopen2(file, name, H5P_DEFAULT);
-  if (dataset < 0) {
-    return 0;
-  }
+static enum h5_column_kind kind_of(struct h5_reading *reading, hid_t dataset) {
   hid_t type = H5Dget_type(dataset);
-  if (merger->column_count < COLUMN_LIMIT && strlen(name) < NAME_LIMIT) {
-    struct column *column = &merger->columns[merger->column_count++];
-    (void)snprintf(column->name, sizeof column->name, "%s", name);
-    column->kind = H5Tget_class(type) == H5T_FLOAT    ? H5_KIND_REAL
-                   : H5Tget_class(type) == H5T_STRING ? H5_KIND_TEXT
-                   : H5Tget_size(type) == 1           ? H5_KIND_BYTE
-                                                      : H5_KIND_INTEGER;
+  H5T_class_t class = type >= 0 ? H5Tget_class(type) : H5T_NO_CLASS;
+  size_t size = type >= 0 ? H5Tget_size(type) : 0;
+  bool text = class == H5T_STRING && H5Tis_variable_str(type) > 0;
+  if (!text && !(class == H5T_FLOAT && size == 8) && !(class == H5T_INTEGER && (size == 1 || size == 8))) {
+    h5_reading_fail(reading, "a column in it is of no kind that a table has");
   }
   (void)H5Tclose(type);
-  (void)H5Dclose(dataset);
-  return 0;
+  return text                 ? COLUMN_OF_TEXTS
+         : class == H5T_FLOAT ? COLUMN_OF_REALS
+         : size == 1          ? COLUMN_OF_BYTES
+                              : COLUMN_OF_INTEGERS;
+}
+
+/* The columns of one shard, in their order. */
+static void read_columns(struct part *part, struct column *columns, int *count) {
+  struct h5_reading *reading = &part->reading;
+  struct h5_names names;
+  h5_reading_names(reading, reading->file, &names);
+  *count = 0;
+  for (int i = 0; i < names.count && !reading->failed; i++) {
+    long rows = 0;
+    hid_t dataset = h5_reading_dataset(reading, reading->file, names.items[i]);
+    if (dataset < 0 || *count == COLUMN_LIMIT || strlen(names.items[i]) >= NAME_LIMIT) {
+      h5_reading_fail(reading, "it holds more or other things than columns of a table");
+    } else if (h5_reading_kind(reading, dataset, &rows) == H5_KIND_OTHER || rows != part->rows) {
+      h5_reading_fail(reading, "its columns are not equally long");
+    } else {
+      struct column *column = &columns[(*count)++];
+      (void)snprintf(column->name, sizeof column->name, "%s", names.items[i]);
+      column->kind = kind_of(reading, dataset);
+    }
+    h5_reading_shut(dataset);
+  }
+  h5_names_free(&names);
+}
+
+static bool same_columns(const struct part *part, const struct column *columns, int count, const struct part *first,
+                         const struct column *wanted, int wanted_count, struct error *error) {
+  for (int i = 0; i < count || i < wanted_count; i++) {
+    const char *found = i < count ? columns[i].name : "nothing";
+    const char *expected = i < wanted_count ? wanted[i].name : "nothing";
+    if (strcmp(found, expected) != 0 || columns[i].kind != wanted[i].kind) {
+      return error_set(error, ERROR_INPUT, "%s and %s have not the same columns: '%.100s' against '%.100s'", part->path,
+                       first->path, found, expected);
+    }
+  }
+  return true;
+}
+
+/* The same columns in every shard. */
+static bool check_columns(struct merger *merger, struct error *error) {
+  struct column *others = calloc(COLUMN_LIMIT, sizeof *others);
+  bool good = others != NULL || error_set(error, ERROR_MEMORY, "no memory for the tables");
+  for (int p = 0; good && p < merger->part_count; p++) {
+    struct part *part = &merger->parts[p];
+    int count = 0;
+    read_columns(part, p == 0 ? merger->columns : others, &count);
+    merger->column_count = p == 0 ? count : merger->column_count;
+    good = !part->reading.failed;
+    good = good && (p == 0 ||
+                    same_columns(part, others, count, &merger->parts[0], merger->columns, merger->column_count, error));
+  }
+  free(others);
+  return good;
 }
 
 /* An attribute of any type, byte by byte; those of a dimension scale are made by the file library itself. */
 struct attribute_copy {
+  struct h5_reading *reading;
   hid_t target;
   struct h5_log *log;
   const char *const *skip;
 };
 
 static const char *const scale_attributes[] = {"CLASS", "NAME", "REFERENCE_LIST", "DIMENSION_LIST", NULL};
-static const char *const own_attributes[] = {"history", "shard", "shards", "failed_cases", NULL};
+static const char *const own_attributes[] = {"history", "shard", "shards", "failed_cases", SEAL_ATTRIBUTE, NULL};
+
+static bool copy_value(const struct attribute_copy *copy, const char *name, hid_t from, hid_t type, hid_t space) {
+  size_t size = type >= 0 ? H5Tget_size(type) : 0;
+  hssize_t count = space >= 0 ? H5Sget_simple_extent_npoints(space) : -1;
+  if (size == 0 || count < 0 || (size_t)count > ATTRIBUTE_LIMIT / size) {
+    h5_reading_fail(copy->reading, "an attribute in it cannot be read");
+    return false;
+  }
+  void *bytes = h5_reading_memory(copy->reading, (size_t)count + 1, size);
+  hid_t to = H5I_INVALID_HID;
+  bool good = bytes != NULL;
+  if (good && H5Aread(from, type, bytes) < 0) {
+    h5_reading_fail(copy->reading, "an attribute in it cannot be read");
+    good = false;
+  }
+  if (good) {
+    good = h5_note(copy->log, to = H5Acreate2(copy->target, name, type, space, H5P_DEFAULT, H5P_DEFAULT)) &&
+           h5_note(copy->log, H5Awrite(to, type, bytes)) && h5_note(copy->log, H5Aclose(to));
+    if (H5Tis_variable_str(type) > 0) {
+      (void)H5Dvlen_reclaim(type, space, H5P_DEFAULT, bytes);
+    }
+  }
+  free(bytes);
+  return good;
+}
 
 static herr_t copy_attribute(hid_t source, const char *name, const H5A_info_t *info, void *context) {
   const struct attribute_copy *copy = context;
@@ -211,41 +278,47 @@ static herr_t copy_attribute(hid_t source, const char *name, const H5A_info_t *i
     }
   }
   hid_t from = H5Aopen(source, name, H5P_DEFAULT);
-  hid_t type = H5Aget_type(from);
-  hid_t space = H5Aget_space(from);
-  hssize_t count = H5Sget_simple_extent_npoints(space);
-  void *bytes = count >= 0 ? calloc((size_t)count + 1, H5Tget_size(type)) : NULL;
-  hid_t to = H5Acreate2(copy->target, name, type, space, H5P_DEFAULT, H5P_DEFAULT);
-  if (bytes && h5_note(copy->log, to)) {
-    h5_note(copy->log, H5Aread(from, type, bytes));
-    h5_note(copy->log, H5Awrite(to, type, bytes));
-    if (H5Tis_variable_str(type) > 0) {
-      (void)H5Dvlen_reclaim(type, space, H5P_DEFAULT, bytes);
-    }
-    h5_note(copy->log, H5Aclose(to));
-  }
-  free(bytes);
+  hid_t type = from >= 0 ? H5Aget_type(from) : H5I_INVALID_HID;
+  hid_t space = from >= 0 ? H5Aget_space(from) : H5I_INVALID_HID;
+  bool good = !copy->log->failed && copy_value(copy, name, from, type, space);
   (void)H5Sclose(space);
   (void)H5Tclose(type);
   (void)H5Aclose(from);
-  return 0;
+  return good ? 0 : -1;
 }
 
-static void copy_attributes(hid_t source, hid_t target, const char *const *skip, struct h5_log *log) {
-  struct attribute_copy copy = {target, log, skip};
-  h5_note(log, H5Aiterate2(source, H5_INDEX_CRT_ORDER, H5_ITER_INC, NULL, copy_attribute, &copy));
+static void copy_attributes(struct h5_reading *reading, hid_t source, hid_t target, const char *const *skip,
+                            struct h5_log *log) {
+  struct attribute_copy copy = {reading, target, log, skip};
+  if (!reading->failed && !log->failed &&
+      H5Aiterate2(source, H5_INDEX_CRT_ORDER, H5_ITER_INC, NULL, copy_attribute, &copy) < 0 && !log->failed) {
+    h5_reading_fail(reading, "its attributes cannot be read");
+  }
 }
 
-static size_t size_of(enum h5_kind kind) {
+static size_t size_of(enum h5_column_kind kind) {
   switch (kind) {
-  case H5_KIND_REAL:
+  case COLUMN_OF_REALS:
     return sizeof(double);
-  case H5_KIND_INTEGER:
+  case COLUMN_OF_INTEGERS:
     return sizeof(int64_t);
-  case H5_KIND_BYTE:
+  case COLUMN_OF_BYTES:
     return 1;
   default:
     return sizeof(char *);
+  }
+}
+
+static hid_t type_of(enum h5_column_kind kind, const struct h5_log *log) {
+  switch (kind) {
+  case COLUMN_OF_REALS:
+    return H5T_NATIVE_DOUBLE;
+  case COLUMN_OF_INTEGERS:
+    return H5T_NATIVE_INT64;
+  case COLUMN_OF_BYTES:
+    return H5T_NATIVE_SCHAR;
+  default:
+    return log->text_type;
   }
 }
 
@@ -255,8 +328,8 @@ static int64_t position_from(int64_t k, int64_t shard, int64_t shards) {
 }
 
 /* Rows of cases k to k + count - 1 of one column, from all parts, into place. */
-static void gather(struct merger *merger, const hid_t *sources, enum h5_kind kind, int64_t k, int count, char *rows,
-                   char *piece) {
+static bool gather(struct merger *merger, const hid_t *sources, enum h5_column_kind kind, int64_t k, int count,
+                   char *rows, char *piece) {
   size_t size = size_of(kind);
   int64_t shards = merger->part_count;
   for (int64_t p = 0; p < shards; p++) {
@@ -265,10 +338,20 @@ static void gather(struct merger *merger, const hid_t *sources, enum h5_kind kin
     if (past <= first) {
       continue;
     }
-    h5_column_get(sources[p], kind, first, (int)(past - first), piece, &merger->table.log);
+    if (!h5_reading_slab(&merger->parts[p].reading, sources[p], type_of(kind, &merger->table.log), first,
+                         (int)(past - first), piece)) {
+      return false;
+    }
     for (int64_t i = first; i < past; i++) {
       memcpy(rows + (size_t)(p + i * shards - k) * size, piece + (size_t)(i - first) * size, size);
     }
+  }
+  return true;
+}
+
+static void release_texts(char **texts, int count) {
+  for (int i = 0; i < count; i++) {
+    (void)H5free_memory(texts[i]);
   }
 }
 
@@ -282,44 +365,59 @@ static bool in_order(const int64_t *cases, int64_t k, int count) {
   return true;
 }
 
-static bool merge_column(struct merger *merger, const struct column *column, hid_t scale, hid_t *sources, char *rows,
-                         char *piece, struct error *error) {
+static bool merge_rows(struct merger *merger, const struct column *column, const hid_t *sources, hid_t target,
+                       char *rows, char *piece, struct error *error) {
   struct h5_log *log = &merger->table.log;
   int64_t cases = merger->parts[0].case_count;
   bool is_scale = strcmp(column->name, "case") == 0;
-  bool good = true;
-  for (int p = 0; p < merger->part_count; p++) {
-    sources[p] = H5Dopen2(merger->parts[p].file, column->name, H5P_DEFAULT);
-    if (!h5_note(log, sources[p])) {
+  for (int64_t k = 0; k < cases && !log->failed; k += SLAB_ROWS) {
+    int count = (int)(cases - k < SLAB_ROWS ? cases - k : SLAB_ROWS);
+    if (!gather(merger, sources, column->kind, k, count, rows, piece)) {
       return false;
     }
-  }
-  hid_t target = is_scale ? scale : h5_column(merger->table.file, column->name, column->kind, cases, scale, log);
-  copy_attributes(sources[0], target, scale_attributes, log);
-  for (int64_t k = 0; good && k < cases && !log->failed; k += SLAB_ROWS) {
-    int count = (int)(cases - k < SLAB_ROWS ? cases - k : SLAB_ROWS);
-    gather(merger, sources, column->kind, k, count, rows, piece);
     if (is_scale && !in_order((const int64_t *)(void *)rows, k, count)) {
-      good = error_set(error, ERROR_INPUT, "a table does not hold the cases of its shard");
+      return error_set(error, ERROR_INPUT, "a table does not hold the cases of its shard");
     }
     h5_column_put(target, column->kind, k, count, rows, log);
-    if (column->kind == H5_KIND_TEXT) {
-      h5_column_release(count, (char **)(void *)rows, log);
+    if (column->kind == COLUMN_OF_TEXTS && !log->failed) {
+      release_texts((char **)(void *)rows, count);
     }
   }
-  for (int p = 0; p < merger->part_count; p++) {
-    h5_note(log, H5Dclose(sources[p]));
+  return !log->failed;
+}
+
+static bool merge_column(struct merger *merger, const struct column *column, hid_t scale, hid_t *sources, char *rows,
+                         char *piece, struct error *error) {
+  struct h5_log *log = &merger->table.log;
+  bool is_scale = strcmp(column->name, "case") == 0;
+  bool good = true;
+  int opened = 0;
+  for (; good && opened < merger->part_count; opened++) {
+    struct h5_reading *reading = &merger->parts[opened].reading;
+    sources[opened] = h5_reading_dataset(reading, reading->file, column->name);
+    if (sources[opened] < 0) {
+      h5_reading_fail(reading, "a column is gone");
+    }
+    good = !reading->failed;
   }
-  if (!is_scale) {
-    h5_close_dataset(target, log);
+  if (good) {
+    hid_t target =
+        is_scale ? scale
+                 : h5_column(merger->table.file, column->name, column->kind, merger->parts[0].case_count, scale, log);
+    copy_attributes(&merger->parts[0].reading, sources[0], target, scale_attributes, log);
+    good = !merger->parts[0].reading.failed && merge_rows(merger, column, sources, target, rows, piece, error);
+    if (!is_scale) {
+      h5_close_dataset(target, log);
+    }
+  }
+  for (int p = 0; p < opened; p++) {
+    h5_reading_shut(sources[p]);
   }
   return good && !log->failed;
 }
 
 static bool merge_columns(struct merger *merger, struct error *error) {
   struct h5_log *log = &merger->table.log;
-  hid_t first = merger->parts[0].file;
-  h5_note(log, H5Literate(first, H5_INDEX_CRT_ORDER, H5_ITER_INC, NULL, note_column, merger));
   hid_t *sources = calloc((size_t)merger->part_count, sizeof *sources);
   /* As wide as the widest kind: numbers and pointers to texts alike. */
   double *rows = calloc(SLAB_ROWS, sizeof *rows);
@@ -329,7 +427,7 @@ static bool merge_columns(struct merger *merger, struct error *error) {
     error_set(error, ERROR_MEMORY, "no memory for the table");
   } else {
     hid_t scale =
-        h5_column(merger->table.file, "case", H5_KIND_INTEGER, merger->parts[0].case_count, H5I_INVALID_HID, log);
+        h5_column(merger->table.file, "case", COLUMN_OF_INTEGERS, merger->parts[0].case_count, H5I_INVALID_HID, log);
     for (int i = 0; good && i < merger->column_count; i++) {
       good = merge_column(merger, &merger->columns[i], scale, sources, (char *)rows, (char *)piece, error);
     }
@@ -348,8 +446,9 @@ static bool merge_into(struct merger *merger, const char *command, int64_t *fail
   for (int p = 0; p < merger->part_count; p++) {
     *failed += merger->parts[p].facts.failed;
   }
-  copy_attributes(merger->parts[0].file, file, own_attributes, log);
-  char *earlier = read_text(merger->parts[0].file, "history", log);
+  struct h5_reading *first = &merger->parts[0].reading;
+  copy_attributes(first, first->file, file, own_attributes, log);
+  char *earlier = h5_reading_attribute(first, first->file, "history");
   provenance_history(file, command, earlier, log);
   free(earlier);
   h5_integer_attribute(file, "shard", 0, log);
@@ -359,42 +458,43 @@ static bool merge_into(struct merger *merger, const char *command, int64_t *fail
     h5_text_attribute(file, "arithmetic",
                       "mixed: the shards ran on machines whose mathematics libraries round differently", log);
   }
-  bool good = part_good(&merger->table, error) && merge_columns(merger, error);
+  h5_flush_file(file, log);
+  bool good = !first->failed && part_good(&merger->table, error) && merge_columns(merger, error);
   h5_integer_attribute(file, "failed_cases", *failed, log);
   return part_good(&merger->table, error) && good;
 }
 
+/* The shards first: nothing is made of what cannot be read. */
+static bool open_parts(struct merger *merger, const char *const *paths, int count, struct error *error) {
+  for (int i = 0; i < count; i++) {
+    merger->part_count++;
+    if (!open_part(paths[i], &merger->parts[i], error)) {
+      return false;
+    }
+  }
+  return check_parts(merger, error) && check_columns(merger, error);
+}
+
 bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
                  struct merge_report *report, struct error *error) {
-  struct merger *merger = calloc(1, sizeof *merger);
-  struct part *opened = calloc((size_t)part_count, sizeof *opened);
-  bool good = merger && opened;
+  struct merger merger = {.parts = calloc((size_t)part_count, sizeof *merger.parts),
+                          .columns = calloc(COLUMN_LIMIT, sizeof *merger.columns)};
+  bool good = merger.parts != NULL && merger.columns != NULL;
   if (!good) {
     error_set(error, ERROR_MEMORY, "no memory for the tables");
   }
-  for (int i = 0; good && i < part_count; i++) {
-    if (strcmp(parts[i], path) == 0) {
-      good = error_set(error, ERROR_USAGE, "%s would be overwritten while it is read", path);
-    }
+  if (good && open_parts(&merger, parts, part_count, error) && part_open(&merger.table, path, error)) {
+    good = merge_into(&merger, command, &report->failed, error);
+    report->cases = merger.parts[0].case_count;
+    report->mixed_arithmetic = merger.mixed_arithmetic;
+    good = part_close(&merger.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);
+  } else {
+    good = false;
   }
-  good = good && part_open(&merger->table, path, error);
-  if (good) {
-    merger->parts = opened;
-    while (good && merger->part_count < part_count) {
-      good = open_part(merger, parts[merger->part_count], &opened[merger->part_count], error);
-      merger->part_count++;
-    }
-    good = good && check_parts(merger, error) && merge_into(merger, command, &report->failed, error);
-    report->cases = opened[0].case_count;
-    report->mixed_arithmetic = merger->mixed_arithmetic;
-    for (int p = 0; p < merger->part_count; p++) {
-      if (opened[p].file >= 0) {
-        (void)H5Fclose(opened[p].file);
-      }
-    }
-    good = part_close(&merger->table, good, error);
+  for (int p = 0; p < merger.part_count; p++) {
+    h5_reading_close(&merger.parts[p].reading);
   }
-  free(opened);
-  free(merger);
+  free(merger.parts);
+  free(merger.columns);
   return good;
 }

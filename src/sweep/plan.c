@@ -81,6 +81,18 @@ static uint64_t fingerprint_of(const struct plan *plan) {
   return hash;
 }
 
+/* The study is one of the files that its cases are made of. */
+static bool note_study(struct plan *plan, const struct input_file *study, struct error *error) {
+  struct input_file *file = arena_take(plan->memory, sizeof *file);
+  if (!file) {
+    return error_set(error, ERROR_MEMORY, "no memory for the study");
+  }
+  *file = *study;
+  file->next = plan->base.inputs;
+  plan->base.inputs = file;
+  return true;
+}
+
 bool plan_load(const char *path, struct plan *plan, struct error *error) {
   struct plan fresh = {.memory = arena_open()};
   if (!fresh.memory) {
@@ -89,9 +101,10 @@ bool plan_load(const char *path, struct plan *plan, struct error *error) {
   size_t length = 0;
   const char *why = "";
   fresh.source = arena_text(fresh.memory, path, strlen(path));
-  char *text = reader_file(fresh.memory, path, &length, &why);
+  const struct input_file *study = NULL;
+  char *text = reader_file(fresh.memory, path, READER_FILE_LIMIT, &study, &length, &why);
   bool good = fresh.source && (text || error_at(error, path, 0, 0, "cannot be read: %s", why)) &&
-              study_read(&fresh, text, length, error);
+              study_read(&fresh, text, length, error) && note_study(&fresh, study, error);
   if (!good) {
     plan_free(&fresh);
     return false;

@@ -8,6 +8,8 @@
 #include "text.h"
 
 enum { CELL_LIMIT = 256, UNIT_LIMIT = 64 };
+/* Bytes; tables may be larger than a case. */
+#define POINTS_FILE_LIMIT ((size_t)1 << 32)
 
 struct table {
   const struct loader *loader;
@@ -196,33 +198,19 @@ static bool read_row(struct table *table, const char *line, size_t length) {
   return true;
 }
 
-/* Tables may be larger than a case. */
-static char *read_file(struct arena *arena, const char *path, size_t *length) {
-  FILE *file = fopen(path, "rb");
-  char *text = NULL;
-  if (file && fseek(file, 0, SEEK_END) == 0) {
-    long size = ftell(file);
-    text = size >= 0 ? arena_take(arena, (size_t)size + 1) : NULL;
-    rewind(file);
-    if (text && fread(text, 1, (size_t)size, file) != (size_t)size) {
-      text = NULL;
-    }
-    *length = text ? (size_t)size : 0;
-  }
-  if (file) {
-    (void)fclose(file);
-  }
-  return text;
-}
-
 bool points_read(const struct loader *loader, const struct node *file, struct plan *plan) {
   struct table table = {.loader = loader, .plan = plan};
   table.file = loader_beside(plan->memory, plan->source, file->text);
   size_t length = 0;
-  table.at = table.file ? read_file(plan->memory, table.file, &length) : NULL;
+  const char *why = "the path is too long";
+  table.at =
+      table.file ? reader_file(plan->memory, table.file, POINTS_FILE_LIMIT, &plan->base.inputs, &length, &why) : NULL;
   if (!table.at) {
-    return error_at(loader->error, file->file, file->line, file->column, "table '%s' cannot be read",
-                    table.file ? table.file : file->text);
+    return error_at(loader->error, file->file, file->line, file->column, "table '%s' cannot be read: %s",
+                    table.file ? table.file : file->text, why);
+  }
+  if (length > POINTS_FILE_LIMIT) {
+    return error_at(loader->error, table.file, 0, 0, "larger than 4 GiB");
   }
   table.end = table.at + length;
   const char *line = NULL;

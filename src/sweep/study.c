@@ -1,11 +1,13 @@
 /* A study from its file. */
 #include "plan.h"
 
+#include <errno.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "draw.h"
 #include "text.h"
@@ -96,11 +98,10 @@ static bool read_base(struct plan *plan, const struct loader *loader, const stru
   if (!path) {
     return error_at(loader->error, name->file, name->line, name->column, "case: the path is too long");
   }
-  FILE *file = fopen(path, "rb");
-  if (!file) {
-    return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read", path);
+  if (access(path, R_OK) != 0) {
+    return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read: %s", path,
+                    strerror(errno));
   }
-  (void)fclose(file);
   return case_load_for_study(path, set, node_child(root, "limits"), &plan->base, loader->error);
 }
 

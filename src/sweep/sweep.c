@@ -104,8 +104,10 @@ static bool is_done_already(struct sweep *sweep, bool *done) {
     return true;
   }
   const char *output = sweep->order->output;
-  if (!table_facts(output, &facts) || facts.study != sweep->head.study || facts.shard != sweep->head.shard ||
-      facts.shards != sweep->head.shards) {
+  if (!table_facts(output, &facts, sweep->error)) {
+    return false;
+  }
+  if (facts.study != sweep->head.study || facts.shard != sweep->head.shard || facts.shards != sweep->head.shards) {
     return error_set(sweep->error, ERROR_INPUT,
                      "%s is there, but it is no table of this study, and there is no journal to go on with", output);
   }

@@ -57,7 +57,7 @@ static void describe(hid_t column, const char *unit, const char *trade, enum ref
   }
 }
 
-static hid_t make_column(struct writer *writer, const char *name, enum h5_kind kind, const char *role) {
+static hid_t make_column(struct writer *writer, const char *name, enum h5_column_kind kind, const char *role) {
   struct h5_log *log = &writer->table.log;
   hid_t column = h5_column(writer->table.file, name, kind, writer->rows, writer->case_scale, log);
   h5_text_attribute(column, "role", role, log);
@@ -68,7 +68,7 @@ static void make_axis(struct writer *writer, int a) {
   const struct axis *axis = &writer->plan->axes[a];
   const struct parameter_ref *ref = &axis->refs[0];
   struct h5_log *log = &writer->table.log;
-  hid_t column = make_column(writer, axis->path, ref->choices ? H5_KIND_TEXT : H5_KIND_REAL, "varied");
+  hid_t column = make_column(writer, axis->path, ref->choices ? COLUMN_OF_TEXTS : COLUMN_OF_REALS, "varied");
   writer->axes[a] = column;
   if (ref->choices) {
     h5_text_attribute(column, "long_name", ref->text, log);
@@ -94,7 +94,7 @@ static const struct signal *limited(const struct plan *plan, const struct condit
 static hid_t make_flags(struct writer *writer, const char *name, const char *text, const char *role) {
   static const signed char values[] = {ROW_BROKEN, ROW_KEPT, ROW_UNKNOWN};
   struct h5_log *log = &writer->table.log;
-  hid_t column = make_column(writer, name, H5_KIND_BYTE, role);
+  hid_t column = make_column(writer, name, COLUMN_OF_BYTES, role);
   h5_text_attribute(column, "long_name", text, log);
   h5_bytes_attribute(column, "flag_values", 3, values, log);
   h5_text_attribute(column, "flag_meanings", "broken kept unknown", log);
@@ -111,7 +111,7 @@ static void make_limit(struct writer *writer, int i) {
   (void)snprintf(name, sizeof name, "limit_%d_%s", i + 1, limit->keep.name);
   writer->kept[i] = make_flags(writer, name, limit->text, "limit");
   (void)snprintf(name, sizeof name, "limit_%d_%s_worst", i + 1, limit->keep.name);
-  hid_t column = make_column(writer, name, H5_KIND_REAL, "worst");
+  hid_t column = make_column(writer, name, COLUMN_OF_REALS, "worst");
   writer->numbers[writer->shape.measures + i] = column;
   describe(column, row->si_unit, row->trade_unit, signal ? signal->reference : REFERENCE_NONE, limit->text, log);
   (void)snprintf(level, sizeof level, "%.17g", limit->keep.level);
@@ -122,22 +122,22 @@ static void make_limit(struct writer *writer, int i) {
 static void make_columns(struct writer *writer) {
   const struct plan *plan = writer->plan;
   struct h5_log *log = &writer->table.log;
-  writer->case_scale = h5_column(writer->table.file, "case", H5_KIND_INTEGER, writer->rows, H5I_INVALID_HID, log);
+  writer->case_scale = h5_column(writer->table.file, "case", COLUMN_OF_INTEGERS, writer->rows, H5I_INVALID_HID, log);
   h5_text_attribute(writer->case_scale, "long_name", "number of the case in its study, from 0", log);
   for (int a = 0; a < plan->axis_count; a++) {
     make_axis(writer, a);
   }
   if (plan->setting_count > 0) {
-    writer->setting = make_column(writer, "setting", H5_KIND_TEXT, "setting");
+    writer->setting = make_column(writer, "setting", COLUMN_OF_TEXTS, "setting");
     h5_text_attribute(writer->setting, "long_name", "setting that is compared over the same cases", log);
   }
-  writer->status = make_column(writer, "status", H5_KIND_TEXT, "status");
+  writer->status = make_column(writer, "status", COLUMN_OF_TEXTS, "status");
   h5_text_attribute(writer->status, "long_name", "complete, stopped (an event ended the run) or failed", log);
-  writer->message = make_column(writer, "message", H5_KIND_TEXT, "status");
+  writer->message = make_column(writer, "message", COLUMN_OF_TEXTS, "status");
   h5_text_attribute(writer->message, "long_name", "why it stopped or failed", log);
   for (int i = 0; i < writer->shape.measures; i++) {
     const struct signal *row = &measure_rows[plan->measures[i]];
-    writer->numbers[i] = make_column(writer, row->name, H5_KIND_REAL, "measure");
+    writer->numbers[i] = make_column(writer, row->name, COLUMN_OF_REALS, "measure");
     result_describe(writer->numbers[i], row->quantity, row->reference, row->text, log);
   }
   for (int i = 0; i < writer->shape.limits; i++) {
@@ -149,7 +149,7 @@ static void make_columns(struct writer *writer) {
   static const char *const work[LAST_NUMBERS][2] = {{"solver_steps", "accepted steps of the integrator"},
                                                     {"solver_rate_calls", "right-hand sides, all causes"}};
   for (int i = 0; i < LAST_NUMBERS; i++) {
-    hid_t column = make_column(writer, work[i][0], H5_KIND_REAL, "work");
+    hid_t column = make_column(writer, work[i][0], COLUMN_OF_REALS, "work");
     describe(column, "1", "1", REFERENCE_NONE, work[i][1], log);
     writer->numbers[writer->number_count - LAST_NUMBERS + i] = column;
   }
@@ -161,7 +161,7 @@ static void write_attributes(struct writer *writer, const char *command) {
   hid_t file = writer->table.file;
   char study[32];
   (void)snprintf(study, sizeof study, "%016" PRIx64, plan->fingerprint);
-  provenance_write(file, plan->title, command, log);
+  provenance_write(file, OUTPUT_TABLE, plan->title, command, log);
   h5_text_attribute(file, "plant", plan->base.plant->name, log);
   h5_text_attribute(file, "case", plan->base.resolved, log);
   h5_text_attribute(file, "study_file", plan->source, log);
@@ -218,7 +218,7 @@ static void put_axis(struct writer *writer, int a) {
     for (int i = 0; i < writer->held; i++) {
       writer->scratch[i] = plan_value(writer->plan, writer->cases[i], a);
     }
-    h5_column_put(writer->axes[a], H5_KIND_REAL, writer->start, writer->held, writer->scratch, log);
+    h5_column_put(writer->axes[a], COLUMN_OF_REALS, writer->start, writer->held, writer->scratch, log);
     return;
   }
   enum { CHOICE_LIMIT = 16, CHOICE_LENGTH = 64 };
@@ -230,7 +230,7 @@ static void put_axis(struct writer *writer, int a) {
     int choice = (int)plan_value(writer->plan, writer->cases[i], a);
     writer->pointers[i] = choice >= 0 && choice < CHOICE_LIMIT ? names[choice] : "";
   }
-  h5_column_put(writer->axes[a], H5_KIND_TEXT, writer->start, writer->held, writer->pointers, log);
+  h5_column_put(writer->axes[a], COLUMN_OF_TEXTS, writer->start, writer->held, writer->pointers, log);
 }
 
 static void put_slab(struct writer *writer) {
@@ -241,7 +241,7 @@ static void put_slab(struct writer *writer) {
   if (held == 0) {
     return;
   }
-  h5_column_put(writer->case_scale, H5_KIND_INTEGER, start, held, writer->cases, log);
+  h5_column_put(writer->case_scale, COLUMN_OF_INTEGERS, start, held, writer->cases, log);
   for (int a = 0; a < plan->axis_count; a++) {
     put_axis(writer, a);
   }
@@ -249,21 +249,21 @@ static void put_slab(struct writer *writer) {
     for (int i = 0; i < held; i++) {
       writer->pointers[i] = plan->settings[plan_setting(plan, writer->cases[i])].name;
     }
-    h5_column_put(writer->setting, H5_KIND_TEXT, start, held, writer->pointers, log);
+    h5_column_put(writer->setting, COLUMN_OF_TEXTS, start, held, writer->pointers, log);
   }
-  h5_column_put(writer->status, H5_KIND_TEXT, start, held, writer->states, log);
+  h5_column_put(writer->status, COLUMN_OF_TEXTS, start, held, writer->states, log);
   for (int i = 0; i < held; i++) {
     writer->pointers[i] = writer->messages + (size_t)i * (ROW_MESSAGE_LIMIT + 1);
   }
-  h5_column_put(writer->message, H5_KIND_TEXT, start, held, writer->pointers, log);
+  h5_column_put(writer->message, COLUMN_OF_TEXTS, start, held, writer->pointers, log);
   for (int n = 0; n < writer->number_count; n++) {
-    h5_column_put(writer->numbers[n], H5_KIND_REAL, start, held, writer->slab + (size_t)n * SLAB_ROWS, log);
+    h5_column_put(writer->numbers[n], COLUMN_OF_REALS, start, held, writer->slab + (size_t)n * SLAB_ROWS, log);
   }
   for (int i = 0; i < writer->shape.limits; i++) {
-    h5_column_put(writer->kept[i], H5_KIND_BYTE, start, held, writer->flags + (size_t)i * SLAB_ROWS, log);
+    h5_column_put(writer->kept[i], COLUMN_OF_BYTES, start, held, writer->flags + (size_t)i * SLAB_ROWS, log);
   }
   if (writer->shape.limits > 0) {
-    h5_column_put(writer->all_kept, H5_KIND_BYTE, start, held, writer->all, log);
+    h5_column_put(writer->all_kept, COLUMN_OF_BYTES, start, held, writer->all, log);
   }
   writer->start += held;
   writer->held = 0;
@@ -370,7 +370,7 @@ bool table_write(const char *path, const struct plan *plan, const struct journal
     h5_integer_attribute(writer.table.file, "failed_cases", writer.failed, &writer.table.log);
     close_columns(&writer);
     good = part_good(&writer.table, error) && good;
-    good = part_close(&writer.table, good, error);
+    good = part_close(&writer.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);
   }
   *failed = writer.failed;
   free_slab(&writer);

@@ -10,7 +10,7 @@
 bool table_write(const char *path, const struct plan *plan, const struct journal_head *head,
                  const struct journal *journal, const char *command, int64_t *failed, struct error *error);
 
-/* What a table that is there already says of itself; false if there is none that can be read. */
+/* What a table that is there already says of itself; it must be whole. */
 struct table_facts {
   uint64_t study;
   char program[48];
@@ -18,7 +18,7 @@ struct table_facts {
   int64_t shards;
   int64_t failed;
 };
-bool table_facts(const char *path, struct table_facts *facts);
+bool table_facts(const char *path, struct table_facts *facts, struct error *error);
 
 /* Tables of all shards of one study into one; refuses what does not belong together. */
 struct merge_report {

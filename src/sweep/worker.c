@@ -58,7 +58,7 @@ static bool write_history(struct worker *worker, const struct case_data *data, c
   }
   pthread_mutex_lock(&shared->file_lock);
   if (good) {
-    good = result_file_close(kept.file, data, &outcome, error);
+    good = result_file_close(kept.file, data, &outcome, DRAFT_NAME, error);
   } else {
     result_file_abandon(kept.file);
   }

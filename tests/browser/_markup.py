@@ -2,14 +2,18 @@
 
 usage: _markup.py RUN.h5 OUT.h5 TEXT
 """
+import os
 import shutil
 import sys
 
 import h5py
 
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
+import _seal
+
 shutil.copyfile(sys.argv[1], sys.argv[2])
 text = sys.argv[3]
-with h5py.File(sys.argv[2], "r+") as file:
+with _seal.changed(sys.argv[2]) as file:
     for name in ["title", "history", "source", "case", "status_message"]:
         file.attrs[name] = text
     for path in ["events/message", "events/name", "limits/sentence", "solver/state_name"]:

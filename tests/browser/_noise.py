@@ -2,16 +2,20 @@
 
 usage: _noise.py RUN.h5 OUT.h5
 """
+import os
 import shutil
 import sys
 
 import h5py
 import numpy
 
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
+import _seal
+
 SAMPLES = 60001
 shutil.copyfile(sys.argv[1], sys.argv[2])
 random = numpy.random.default_rng(7)
-with h5py.File(sys.argv[2], "r+") as file:
+with _seal.changed(sys.argv[2]) as file:
     names = [name for name, item in file.items() if isinstance(item, h5py.Dataset) and name != "time"]
     assert len(names) >= 30
     file["time"].resize((SAMPLES,))

@@ -50,7 +50,7 @@ class Output(Folder):
 
     def test_the_file_of_an_earlier_run_survives(self):
         self.write("run.h5", "precious")
-        self.expect_no_output("File too large", "-o", "run.h5", preexec_fn=small_files, env=NO_LEAK_CHECK)
+        self.expect_no_output("File too large", "-o", "run.h5", "--force", preexec_fn=small_files, env=NO_LEAK_CHECK)
         self.assertEqual(self.files(), ["run.h5"])
         with open(self.path("run.h5"), encoding="utf-8") as file:
             self.assertEqual(file.read(), "precious")

@@ -22,7 +22,7 @@ results              models/lib core schema run files
 sweep                core schema case run files results
 report               models/lib core schema files
 analysis             models/lib models/components core schema case equilibrium run files results
-cli                  models/lib core schema case run results sweep report analysis
+cli                  models/lib core schema case run files results sweep report analysis
 '
 
 complain() {

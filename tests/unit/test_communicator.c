@@ -12,7 +12,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "h5_columns.h"
+#include "h5_read.h"
 #include "sweep.h"
 #include "units.h"
 
@@ -204,16 +204,14 @@ static void run_alone(const struct plan *plan, const char *name) {
 
 static void read_column(const char *name, const char *column, double *values) {
   char path[96];
-  struct h5_log log;
+  struct h5_reading reading;
+  struct error error = {0};
   (void)snprintf(path, sizeof path, "%s/%s", folder, name);
-  h5_start(&log);
-  hid_t file = H5Fopen(path, H5F_ACC_RDONLY, H5P_DEFAULT);
-  hid_t dataset = H5Dopen2(file, column, H5P_DEFAULT);
-  h5_column_get(dataset, H5_KIND_REAL, 0, CASES, values, &log);
-  assert_false(log.failed);
-  (void)H5Dclose(dataset);
-  (void)H5Fclose(file);
-  h5_stop(&log);
+  assert_true(h5_reading_open_sealed(&reading, path, &error));
+  hid_t dataset = h5_reading_dataset(&reading, reading.file, column);
+  assert_true(h5_reading_slab(&reading, dataset, H5T_NATIVE_DOUBLE, 0, CASES, values));
+  h5_reading_shut(dataset);
+  h5_reading_close(&reading);
 }
 
 static void expect_same_tables(const char *a, const char *b) {

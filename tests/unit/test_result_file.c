@@ -232,7 +232,7 @@ static void write_run(struct scene *scene, int samples) {
   assert_true(feed(file, samples, &error));
   assert_true(is_there(scene->part));
   assert_false(is_there(scene->path));
-  assert_true(result_file_close(file, &scene->data, &scene->outcome, &error));
+  assert_true(result_file_close(file, &scene->data, &scene->outcome, DRAFT_NAME, &error));
   assert_false(is_there(scene->part));
   assert_true(is_there(scene->path));
 }
@@ -479,7 +479,7 @@ static void a_failed_rename_leaves_nothing(void **state) {
   assert_non_null(file);
   assert_true(feed(file, 10, &error));
   assert_int_equal(mkdir(scene->path, 0777), 0);
-  assert_false(result_file_close(file, &scene->data, &scene->outcome, &error));
+  assert_false(result_file_close(file, &scene->data, &scene->outcome, DRAFT_NAME, &error));
   expect_no_file(scene, &error, "renamed");
 }
 
@@ -514,7 +514,7 @@ static bool full_disk_is_told(struct scene *scene, int samples) {
   bool fed = feed(file, samples, &error);
   bool closed = false;
   if (fed) {
-    closed = result_file_close(file, &scene->data, &scene->outcome, &error);
+    closed = result_file_close(file, &scene->data, &scene->outcome, DRAFT_NAME, &error);
   } else {
     result_file_abandon(file);
   }

@@ -1,11 +1,11 @@
 """Pictures of answers: files of an analysis instead of a run, told by the root attribute `answer`."""
 import importlib
-import os
 
 import h5py
 
 from . import style
 from .errors import PlotError
+from .files import open_h5
 from .runfile import Quantity, _text, show, words
 
 # kind of answer: module of this folder that draws it, with a function draw(answer, options) -> figure
@@ -82,7 +82,7 @@ class Answer(Values):
 
     def __init__(self, path):
         self.path = path
-        self.file = h5py.File(path, "r")
+        self.file = open_h5(path)
         super().__init__(self.file, self.file)
         self.kind = self.attribute("answer")
         self.title = self.attribute("title")
@@ -93,14 +93,8 @@ class Answer(Values):
 
 
 def kind_of(path):
-    """The kind of answer in this file; "" where it is something else or cannot be read."""
-    if not os.path.isfile(path):
-        return ""
-    try:
-        with h5py.File(path, "r") as file:
-            return _text(file.attrs.get("answer", ""))
-    except OSError:
-        return ""
+    """The kind of answer in this file; "" where it is something else."""
+    return _text(open_h5(path).attrs.get("answer", ""))
 
 
 def draw(path, options):

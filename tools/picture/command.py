@@ -3,9 +3,9 @@ import argparse
 import os
 import re
 import sys
-import tempfile
 
-from .errors import BAD_OUTPUT, PlotError
+from .errors import PlotError
+from .files import check_output, write_output
 
 FORMATS = ("png", "svg", "pdf")
 EPILOG = """examples:
@@ -31,6 +31,7 @@ def parse(arguments):
     parser.add_argument("-s", "--signals", nargs="+", action="append", default=[], metavar="SIGNAL",
                         help="signals to draw (default: the usual panels)")
     parser.add_argument("-o", "--output", metavar="FILE", help="png, svg or pdf (default: RUN.png in this folder)")
+    parser.add_argument("--force", action="store_true", help="replace FILE though no picture of this tool")
     parser.add_argument("--from", dest="low", type=float, metavar="T", help="start of the window, s")
     parser.add_argument("--to", dest="high", type=float, metavar="T", help="end of the window, s")
     parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
@@ -57,6 +58,8 @@ def parse(arguments):
     if options.low is not None and options.high is not None and not options.low < options.high:
         raise PlotError(f"--from {options.low:g} is not before --to {options.high:g}")
     options.size = parse_size(options.size)
+    if options.output in ("", "-"):
+        raise PlotError(f'-o "{options.output}": expected the name of a file')
     if options.output is None:
         options.output = os.path.splitext(os.path.basename(options.runs[0]))[0] + ".png"
     return options
@@ -79,23 +82,11 @@ def output_format(path):
     return extension
 
 
-def write(figure, path, kind):
-    """Beside its final name first, so that a failure leaves no half picture."""
+def write(figure, options, kind):
     metadata = {"png": {"Software": "swashloop"}, "svg": {"Date": None, "Creator": "swashloop"},
                 "pdf": {"CreationDate": None, "Creator": "swashloop"}}[kind]
-    temporary = None
-    try:
-        handle, temporary = tempfile.mkstemp(dir=os.path.dirname(path) or ".", suffix="." + kind)
-        with os.fdopen(handle, "wb") as file:
-            figure.savefig(file, format=kind, metadata=metadata)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(temporary, 0o666 & ~mask)
-        os.replace(temporary, path)
-    except OSError as reason:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
-        raise PlotError(f"{path}: could not be written: {reason.strerror}", BAD_OUTPUT) from reason
+    write_output(options.output, kind, options.runs, options.force,
+                 lambda file: figure.savefig(file, format=kind, metadata=metadata))
 
 
 def draw(options):
@@ -133,7 +124,8 @@ def main(arguments):
     try:
         options = parse(arguments)
         kind = output_format(options.output)
-        write(draw(options), options.output, kind)
+        check_output(options.output, kind, options.runs, options.force)
+        write(draw(options), options, kind)
         print(options.output)
     except PlotError as error:
         print(f"plot: error: {error}", file=sys.stderr)

@@ -7,6 +7,7 @@ import h5py
 import numpy
 
 from .errors import PlotError
+from .files import open_h5
 from .units import printed, table, to_trade
 
 
@@ -88,14 +89,7 @@ class Run:
     def __init__(self, path):
         self.path = path
         self.name = os.path.splitext(os.path.basename(path))[0]
-        if not os.path.exists(path):
-            raise PlotError(f"{path}: no such file")
-        try:
-            self.file = h5py.File(path, "r")
-        except OSError as reason:
-            if not os.access(path, os.R_OK):
-                raise PlotError(f"{path}: may not be read") from reason
-            raise PlotError(f"{path}: not an HDF5 file, or cut short") from reason
+        self.file = open_h5(path)
         root = self.file.attrs
         if "time" not in self.file or "status" not in root or "swashloop" not in _text(root.get("source", "")):
             raise PlotError(f"{path}: HDF5, but not a run file of swashloop")

@@ -5,6 +5,7 @@ import h5py
 import numpy
 
 from .errors import PlotError
+from .files import open_h5
 from .runfile import Quantity, _text, show, words
 
 KEPT, BROKEN, UNKNOWN = 1, 0, 2
@@ -12,11 +13,8 @@ KEPT, BROKEN, UNKNOWN = 1, 0, 2
 
 def is_table(path):
     """Has it a dimension `case` and no time?"""
-    try:
-        with h5py.File(path, "r") as file:
-            return "case" in file and "time" not in file and "study_fingerprint" in file.attrs
-    except OSError:
-        return False
+    file = open_h5(path)
+    return "case" in file and "time" not in file and "study_fingerprint" in file.attrs
 
 
 class Column:
@@ -64,25 +62,25 @@ class Table:
     def __init__(self, path):
         self.path = path
         self.columns = {}
-        with h5py.File(path, "r") as file:
-            attributes = file.attrs
-            self.title = _text(attributes.get("title", ""))
-            self.source = _text(attributes.get("source", ""))
-            self.shards = int(attributes.get("shards", 1))
-            for name, dataset in file.items():
-                role = _text(dataset.attrs.get("role", ""))
-                if role in ("varied", "measure", "worst", "work"):
-                    self.columns[name] = Column(name, dataset)
-            # h5py lists by name; the file was written in the order of the study.
-            order = {name: k for k, name in enumerate(creation_order(file))}
-            self.columns = dict(sorted(self.columns.items(), key=lambda item: order.get(item[0], 0)))
-            self.cases = file["case"][()]
-            self.status = file["status"].asstr()[()]
-            self.kept = file["all_limits"][()] if "all_limits" in file else None
-            self.limits = {name: file[name][()] for name in file
-                           if _text(file[name].attrs.get("role", "")) == "limit"}
-            self.sentences = {name: _text(file[name].attrs.get("long_name", "")) for name in self.limits}
-            self.setting = file["setting"].asstr()[()] if "setting" in file else None
+        file = open_h5(path)
+        attributes = file.attrs
+        self.title = _text(attributes.get("title", ""))
+        self.source = _text(attributes.get("source", ""))
+        self.shards = int(attributes.get("shards", 1))
+        for name, dataset in file.items():
+            role = _text(dataset.attrs.get("role", ""))
+            if role in ("varied", "measure", "worst", "work"):
+                self.columns[name] = Column(name, dataset)
+        # h5py lists by name; the file was written in the order of the study.
+        order = {name: k for k, name in enumerate(creation_order(file))}
+        self.columns = dict(sorted(self.columns.items(), key=lambda item: order.get(item[0], 0)))
+        self.cases = file["case"][()]
+        self.status = file["status"].asstr()[()]
+        self.kept = file["all_limits"][()] if "all_limits" in file else None
+        self.limits = {name: file[name][()] for name in file
+                       if _text(file[name].attrs.get("role", "")) == "limit"}
+        self.sentences = {name: _text(file[name].attrs.get("long_name", "")) for name in self.limits}
+        self.setting = file["setting"].asstr()[()] if "setting" in file else None
         self.select = numpy.ones(self.cases.size, dtype=bool)
         self.conditions = []
 

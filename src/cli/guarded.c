@@ -1,0 +1,129 @@
+#include "guarded.h"
+
+#include <errno.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/prctl.h>
+#include <sys/resource.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "commands.h"
+#include "draft.h"
+#include "interrupt.h"
+#include "terminal.h"
+
+/* Far beyond what honest files of their size take. */
+enum { SECONDS = 120, BYTES_A_SECOND = 1000000, BYTES_FOR_A_BYTE = 16 };
+#define BYTES_LEAST ((rlim_t)4 << 30)
+
+/* A sanitizer maps terabytes of address space for its own book-keeping. */
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+enum { MEMORY_IS_BOUNDED = 0 };
+#else
+enum { MEMORY_IS_BOUNDED = 1 };
+#endif
+
+static rlim_t bytes_of(const char *const *files, int count) {
+  rlim_t sum = 0;
+  struct stat status;
+  for (int i = 0; i < count; i++) {
+    sum += stat(files[i], &status) == 0 && status.st_size > 0 ? (rlim_t)status.st_size : 0;
+  }
+  return sum;
+}
+
+static void bound(int what, rlim_t most) {
+  struct rlimit limit;
+  if (getrlimit(what, &limit) == 0 && (limit.rlim_cur == RLIM_INFINITY || limit.rlim_cur > most)) {
+    limit.rlim_cur = most;
+    (void)setrlimit(what, &limit);
+  }
+}
+
+static void work_apart(int (*work)(void *context), void *context, rlim_t bytes) {
+  (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
+  interrupt_release();
+  bound(RLIMIT_CORE, 0);
+  bound(RLIMIT_CPU, SECONDS + bytes / BYTES_A_SECOND);
+  if (MEMORY_IS_BOUNDED) {
+    bound(RLIMIT_AS, BYTES_LEAST + BYTES_FOR_A_BYTE * bytes);
+  }
+  int code = terminal_finish(work(context));
+  (void)fflush(stderr);
+  _exit(code);
+}
+
+/* Wait until the process has ended; a wish to stop is handed on to it. */
+static bool wait_for(pid_t child, int pipe_end, int *status) {
+  struct pollfd closed = {.fd = pipe_end, .events = POLLIN};
+  for (;;) {
+    pid_t ended = waitpid(child, status, WNOHANG);
+    if (ended == child || (ended < 0 && errno != EINTR)) {
+      return ended == child;
+    }
+    if (interrupt_seen()) {
+      (void)kill(child, SIGTERM);
+    }
+    (void)poll(&closed, 1, 100); /* the end of the process closes its end of the pipe */
+    if (closed.revents != 0) {
+      return waitpid(child, status, 0) == child;
+    }
+  }
+}
+
+static int tell_death(int status, const char *const *files, int file_count) {
+  struct error error = {0};
+  const char *others = file_count > 1 ? " or one of the other files" : "";
+  int signal_number = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
+  if (signal_number == SIGKILL || signal_number == SIGTERM || signal_number == SIGHUP) {
+    error_set(&error, ERROR_RUN, "the process that read %s%s was killed", files[0], others);
+  } else {
+    error_set(&error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library %s", files[0], others,
+              signal_number == SIGXCPU ? "came to no end" : "gave up");
+  }
+  return terminal_error(&error);
+}
+
+int guarded_run(int (*work)(void *context), void *context, const char *const *files, int file_count,
+                const char *output) {
+  int ends[2] = {-1, -1};
+  int status = 0;
+  (void)fflush(stdout);
+  (void)fflush(stderr);
+  interrupt_catch();
+  pid_t child = pipe(ends) == 0 ? fork() : -1;
+  if (child == 0) {
+    (void)close(ends[0]);
+    work_apart(work, context, bytes_of(files, file_count));
+  }
+  bool good = child > 0;
+  if (ends[1] >= 0) {
+    (void)close(ends[1]);
+  }
+  good = good && wait_for(child, ends[0], &status);
+  int kept = errno;
+  if (ends[0] >= 0) {
+    (void)close(ends[0]);
+  }
+  if (!good) {
+    struct error error = {0};
+    error_set(&error, ERROR_RUN, "no process to read %s in: %s", files[0], strerror(kept));
+    return terminal_error(&error);
+  }
+  if (WIFEXITED(status)) {
+    return WEXITSTATUS(status);
+  }
+  if (output != NULL) {
+    draft_clear(output);
+  }
+  if (interrupt_seen()) {
+    (void)fputs("interrupted; nothing was written\n", stderr);
+    return EXIT_INTERRUPTED;
+  }
+  return tell_death(status, files, file_count);
+}

@@ -1,0 +1,23 @@
+/* A file that is read as text: opened so that a signal ends the waiting for a pipe, read whole, and known afterwards by
+ * device and number, so that nothing is written over it under whatever name. */
+#ifndef SWASHLOOP_CORE_INPUT_FILE_H
+#define SWASHLOOP_CORE_INPUT_FILE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <sys/stat.h>
+
+/* One of a list; the memory belongs to whoever keeps the list. */
+struct input_file {
+  const char *path;
+  dev_t device;
+  ino_t number;
+  const struct input_file *next;
+};
+
+/* The whole file, a zero behind its end, to be freed. Of a file larger than `limit` bytes no more than one byte beyond
+ * the limit is read: `*length` tells. NULL with `*why` pointing to the reason, errno too: EINTR when a signal came
+ * while nothing was there to read. `status`, if not NULL, becomes what the system says of the file. */
+char *input_read(const char *path, size_t limit, size_t *length, struct stat *status, const char **why);
+
+#endif
