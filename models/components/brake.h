@@ -56,6 +56,7 @@ static inline real brake_smoothed_torque(const struct brake_parameters *brake, r
                       brake_reference(brake) * share * tanh_sign(wheel_speed, brake->speed_width));
 }
 
+/* Stiffness of the wind-up of the law `stick`, N m/rad at the wheels. */
 static inline real brake_stiffness(const struct brake_parameters *brake) {
   return brake_reference(brake) / brake->wind_up_angle;
 }

@@ -65,10 +65,12 @@ static inline real charge_pump_torque_loss(const struct charge_parameters *charg
   return charge->constant_torque * tanh_sign(speed, speed_width);
 }
 
+/* d(opening)/dt of the charge relief, Pa/s. */
 static inline real charge_relief_opening_rate(const struct charge_parameters *charge, real opening, real over_case) {
   return (max0(over_case - charge->relief_setting) - opening) / charge->relief_lag;
 }
 
+/* Flow over the charge relief, m3/s, from the gallery to the case; never against the drop. */
 static inline real charge_relief_flow(const struct charge_parameters *charge, real opening, real over_case) {
   return charge->relief_gradient * opening * soft_sign(over_case, charge->relief_width);
 }

@@ -161,6 +161,7 @@ struct contamination_state {
   real dirt;
 };
 
+/* Where a duty starts: particles of each class per m3, by code or by count, and dirt in the element, kg. */
 static inline struct contamination_state contamination_begin(const struct contamination_parameters *dirt) {
   const real codes[CONTAMINATION_CLASSES] = {dirt->start_code_4, dirt->start_code_6, dirt->start_code_14};
   const real counts[CONTAMINATION_CLASSES] = {dirt->start_count_4, dirt->start_count_6, dirt->start_count_14};

@@ -86,11 +86,13 @@ static inline real engine_friction(const struct engine_parameters *engine, real 
   return size * tanh_sign(speed, engine->speed_width);
 }
 
+/* Torque of the exhaust brake, N m, signed as the speed; `share` of the lever, 0 to 1. */
 static inline real engine_exhaust_brake(const struct engine_parameters *engine, real speed, real share) {
   return select_where_rare(share != 0.0, engine->exhaust_brake_torque * share * tanh_sign(speed, engine->speed_width),
                            broadcast(0.0));
 }
 
+/* Torque of fan and auxiliaries, N m, signed as the speed. */
 static inline real engine_auxiliaries(const struct engine_parameters *engine, real speed) {
   return engine->auxiliaries * speed * fabs(speed);
 }

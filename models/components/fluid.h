@@ -105,6 +105,7 @@ static inline real fluid_hermite(real left, real right, real left_slope, real ri
   return left + x * (left_slope + x * (c2 + x * c3));
 }
 
+/* The interval of the table that holds compression w: its left knot. */
 static inline int fluid_knot(const struct fluid *oil, double w) {
   double place = (w - oil->compression[0]) * oil->bins_per_compression;
   int bin = place > 0.0 ? (place < (double)(FLUID_BINS - 1) ? (int)place : FLUID_BINS - 1) : 0;
@@ -129,6 +130,7 @@ static inline double fluid_pressure_at(const struct fluid *oil, double w) {
   return cubic->c0 + x * (cubic->c1 + x * (cubic->c2 + x * cubic->c3));
 }
 
+/* Absolute pressure at compression w, Pa, each lane by itself. */
 static inline real fluid_pressure(const struct fluid *oil, real w) {
   real pressure = broadcast(0.0);
   for (int i = 0; i < REAL_LANES; i++) {
@@ -137,6 +139,7 @@ static inline real fluid_pressure(const struct fluid *oil, real w) {
   return pressure;
 }
 
+/* Where a temperature, K, lies in the tables of viscosity; held at their ends. */
 static inline struct fluid_table_place fluid_table_place_of(real temperature) {
   struct fluid_table_place table_place;
   real place = clamp(temperature - FLUID_COLDEST, 0.0, (double)(FLUID_TEMPERATURES - 1));

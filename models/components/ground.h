@@ -39,6 +39,7 @@ static inline real ground_rise(const struct piece *piece, real s) {
   return along * (piece->value + 0.5 * piece->slope * along);
 }
 
+/* Height of the ground at distance s, m over that at the start; the contact must hold there. */
 static inline real ground_height(const struct ground_contact *contact, real s) {
   return contact->height + ground_rise(&contact->piece, s);
 }

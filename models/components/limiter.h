@@ -63,6 +63,8 @@ struct limiter_action {
   real intensity; /* 0 to 2: how hard the limiter acts on the servo */
 };
 
+/* What the pilots make of a stroke command, by the law chosen. `command_forward`: the side that the command counted as
+ * last (LIMITER_COMMAND_BAND); `stroke`: where the swash stands. */
 static inline struct limiter_action limiter_act(const struct limiter_parameters *limiter, real command,
                                                 mask command_forward, real stroke, real pilot_a, real pilot_b) {
   struct limiter_action action;

@@ -55,6 +55,7 @@ static const struct field motor_fields[] = {
     MOTOR_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE, FIELD_ROW_MAP)};
 #undef FIELD_OWNER
 
+/* The loss coefficients, or the map, of a motor; `pressure_width` (Pa) is the pump's. */
 static inline struct rotary_losses motor_losses(const struct motor_parameters *motor, real pressure_width) {
   struct rotary_losses losses = {
       .displacement = motor->displacement,

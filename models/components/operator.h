@@ -87,10 +87,12 @@ struct operator_demand {
   real motor_part; /* the pedal's part beyond the split, 0 to 1: how far the motor is asked to go down */
 };
 
+/* Net pedal of the law `two_pedals`, -1 to 1, forward positive. */
 static inline real operator_net_pedal(const struct operator_parameters *asks, real forward, real reverse) {
   return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
 }
 
+/* What the channels (by enum operator_channel) ask of pump and motor. */
 static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels) {
   struct operator_demand demand;
   real pressed;

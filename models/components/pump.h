@@ -32,6 +32,7 @@ static const struct field pump_fields[] = {
     PUMP_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE, FIELD_ROW_MAP)};
 #undef FIELD_OWNER
 
+/* The loss coefficients, or the map, of the pump; `speed_width` (rad/s) is the engine's. */
 static inline struct rotary_losses pump_losses(const struct pump_parameters *pump, real speed_width) {
   struct rotary_losses losses = {
       .displacement = pump->displacement,

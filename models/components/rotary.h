@@ -110,6 +110,7 @@ static inline real rotary_map_top_speed(const struct rotary_losses *losses) {
   return top;
 }
 
+/* Largest pressure of the map, Pa between the ports. */
 static inline real rotary_map_top_pressure(const struct rotary_losses *losses) {
   real top = broadcast(0.0);
   for (int lane = 0; lane < REAL_LANES; lane++) {
@@ -118,6 +119,7 @@ static inline real rotary_map_top_pressure(const struct rotary_losses *losses) {
   return top;
 }
 
+/* Lowest pressure of the map, Pa between the ports; below it the leakage falls to zero. */
 static inline real rotary_map_low_pressure(const struct rotary_losses *losses) {
   real low = broadcast(0.0);
   for (int lane = 0; lane < REAL_LANES; lane++) {
@@ -133,6 +135,7 @@ struct rotary_leaks {
   real case_b;
 };
 
+/* Leakage by the coefficients or by the map; `drop` = p_A - p_B, pressures of the ports over the case. */
 static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *losses, real drop, real a_over_case,
                                                   real b_over_case, real speed, real viscosity) {
   if (losses->map == NULL) {
@@ -170,6 +173,7 @@ static inline real rotary_map_speed_room(const struct rotary_losses *losses, rea
   return losses->map == NULL ? broadcast(1.0) : 1.0 - fabs(speed) / rotary_map_top_speed(losses);
 }
 
+/* The same for the pressure. */
 static inline real rotary_map_pressure_room(const struct rotary_losses *losses, real drop) {
   return losses->map == NULL ? broadcast(1.0) : 1.0 - fabs(drop) / rotary_map_top_pressure(losses);
 }

@@ -86,6 +86,7 @@ static inline real tyre_gee_clough_resistance(real mobility) {
   return 0.049 + 0.287 / mobility;
 }
 
+/* How all wheels of an axle stand on a soil; `load` in N on all of them, `wheels` that share it. */
 static inline struct tyre_contact tyre_contact_of(const struct tyre_parameters *tyre, const struct tyre_soil *soil,
                                                   real load, real wheels) {
   struct tyre_contact contact = {larger(load, 0.0), broadcast(0.0), broadcast(0.0), *soil};

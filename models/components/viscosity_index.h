@@ -90,10 +90,12 @@ static inline double viscosity_index_column(const double *table, double y, doubl
   return blend(table[row], table[row + 1], place - (double)row);
 }
 
+/* L of ISO 2909 at viscosity y at 100 degC, both mm2/s: an oil of index 0. */
 static inline double viscosity_index_l_at(double y) {
   return viscosity_index_column(viscosity_index_l, y, 0.8353, 14.67, -216.0);
 }
 
+/* H: an oil of index 100. */
 static inline double viscosity_index_h_at(double y) {
   return viscosity_index_column(viscosity_index_h, y, 0.1684, 11.85, -97.0);
 }

@@ -52,6 +52,7 @@ static inline real real_atan_beyond(real x) {
          (real_atan_within(turned) + select_where(far, broadcast(small_part), broadcast(0.5 * small_part)));
 }
 
+/* Arctangent, rad. */
 static inline real real_atan(real x) {
   real size = fabs(x);
   real angle = select_where_rare(size > 0.66, real_atan_beyond(size), real_atan_within(size));

@@ -39,11 +39,13 @@ static inline int map_interval(const double *axis, int count, double at) {
   return low;
 }
 
+/* How far `at` lies between the point `left` of an axis and the next, 0 to 1. */
 static inline double map_along(const double *axis, int count, int left, double at) {
   double along = left + 1 < count ? (at - axis[left]) / (axis[left + 1] - axis[left]) : 0.0;
   return along < 0.0 ? 0.0 : (along > 1.0 ? 1.0 : along);
 }
 
+/* The square that holds a speed, rad/s, and a pressure, Pa, neither negative. */
 static inline struct map_place map_find(const struct map *map, double speed, double pressure) {
   struct map_place place;
   place.speed = map_interval(map->speed, map->speeds, speed);

@@ -87,6 +87,7 @@ static inline double profile_smooth_slope(const struct profile *profile, int k) 
   return (first + second) / (first / rise + second / next);
 }
 
+/* The value of a smooth table. */
 static inline double profile_smooth_at(const struct profile *profile, double argument) {
   int right = profile_index(profile, argument);
   if (right == 0) {
@@ -104,6 +105,7 @@ static inline double profile_smooth_at(const struct profile *profile, double arg
   return profile->value[left] + x * (start + x * (3.0 * rise - 2.0 * start - end + x * (start + end - 2.0 * rise)));
 }
 
+/* Slope of the straight line with `index` points at or left of it; 0 outside and across a step. */
 static inline double profile_slope(const struct profile *profile, int index) {
   if (index <= 0 || index >= profile->count || profile->argument[index] <= profile->argument[index - 1]) {
     return 0.0;
@@ -150,6 +152,7 @@ static inline bool piece_is_straight(const struct piece *piece) {
   return straight;
 }
 
+/* The value of a piece, also beyond its ends, where the piece goes on as it is. */
 static inline real piece_at(const struct piece *piece, real argument) {
   if (piece_is_straight(piece)) {
     return piece->value + piece->slope * (argument - piece->start);

@@ -81,10 +81,12 @@ static const struct quantity_row quantity_rows[QUANTITY_COUNT] = {
 #undef QUANTITY_ROW
 };
 
+/* An SI number in the trade unit of its quantity. */
 static inline double quantity_to_trade(enum quantity quantity, double si) {
   return (si - quantity_rows[quantity].offset) / quantity_rows[quantity].scale;
 }
 
+/* A number in the trade unit of its quantity, in SI. */
 static inline double quantity_from_trade(enum quantity quantity, double trade) {
   return trade * quantity_rows[quantity].scale + quantity_rows[quantity].offset;
 }

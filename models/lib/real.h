@@ -43,6 +43,7 @@ static inline double lane_get(real x, int lane) {
   return x;
 }
 
+/* Sets one lane's number. */
 static inline void lane_set(real *x, int lane, double value) {
   (void)lane;
   *x = value;
@@ -74,14 +75,17 @@ static inline real max0(real x) {
   return select_where(x > 0.0, x, broadcast(0.0));
 }
 
+/* The larger of two. */
 static inline real larger(real a, real b) {
   return select_where(a > b, a, b);
 }
 
+/* The smaller of two. */
 static inline real smaller(real a, real b) {
   return select_where(a < b, a, b);
 }
 
+/* x, held between two bounds. */
 static inline real clamp(real x, real low, real high) {
   return select_where(x < low, low, select_where(x > high, high, x));
 }

@@ -15,16 +15,19 @@ typedef int64_t mask __attribute__((vector_size(8 * REAL_LANES)));
 /* x in every lane, whether x is a double or a real. (x - 0 is x, -0 too.) */
 #define broadcast(x) ((x) - (real){0.0})
 
+/* `yes` in the lanes where the mask holds, `no` in the others. */
 static inline real select_lanes(mask where, real yes, real no) {
   return (real)((where & (mask)yes) | (~where & (mask)no));
 }
 #define select_where(where, yes, no) select_lanes(where, broadcast(yes), broadcast(no))
 #define select_where_rare(where, yes, no) (mask_none(where) ? broadcast(no) : select_where(where, yes, no))
 
+/* Where the mask does not hold. */
 static inline mask mask_not(mask where) {
   return ~where;
 }
 
+/* Does the mask hold in no lane? */
 static inline bool mask_none(mask where) {
 #if defined(__AVX512DQ__)
   return __builtin_ia32_cvtq2mask512((long long __attribute__((vector_size(64))))where) == 0;
@@ -41,10 +44,12 @@ static inline bool mask_none(mask where) {
 #endif
 }
 
+/* One lane's number. */
 static inline double lane_get(real x, int lane) {
   return x[lane];
 }
 
+/* Sets one lane's number. */
 static inline void lane_set(real *x, int lane, double value) {
   (*x)[lane] = value;
 }
@@ -52,10 +57,13 @@ static inline void lane_set(real *x, int lane, double value) {
 #define PER_LANE [REAL_LANES]
 #define EACH(member) (member)
 
+/* The size, lane by lane. This and the three below stand for the functions of <math.h>: to the last bit what the plain
+ * ones give. */
 static inline real lanes_abs(real x) {
   return (real)((mask)x & INT64_MAX);
 }
 
+/* The root, lane by lane. */
 static inline real lanes_sqrt(real x) {
   real root = x;
   for (int i = 0; i < REAL_LANES; i++) {
@@ -64,6 +72,7 @@ static inline real lanes_sqrt(real x) {
   return root;
 }
 
+/* The exponential, lane by lane by the library's own. */
 static inline real lanes_exp(real x) {
   real result = x;
   for (int i = 0; i < REAL_LANES; i++) {
@@ -72,6 +81,7 @@ static inline real lanes_exp(real x) {
   return result;
 }
 
+/* The cosine, lane by lane by the library's own. */
 static inline real lanes_cos(real x) {
   real result = x;
   for (int i = 0; i < REAL_LANES; i++) {

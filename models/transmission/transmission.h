@@ -391,6 +391,7 @@ enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
 _Static_assert((int)OPEN_TABLES == (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
                "a mode laid open has room for all of it");
 
+/* Where everything of a mode that kernels read lies, in the order of the list. */
 static inline void transmission_mode_list(struct transmission_mode *mode, struct transmission_mode_list *list) {
   struct piece *pieces[MODE_PIECES];
   int count = 0;
@@ -464,6 +465,7 @@ void transmission_events_at(const void *model, const void *mode, real t, const r
 void transmission_evaluate(const void *model, const void *mode, real t, const real *state,
                            const struct plant_evaluation *look);
 
+/* Role as in struct plant. */
 void transmission_guards(const void *model, const void *mode, const real *state, real *values);
 
 /* transmission_pattern.c */

@@ -5,6 +5,7 @@
 
 #include "transmission_elements.h"
 
+/* d(state)/dt of the active states, SI; pass three over the first two. */
 static inline void rates_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                             const real *state, real *rates) {
   const struct transmission_parameters *own = &model->own;

@@ -60,6 +60,7 @@ struct element_outputs {
   real case_flow;                  /* all that returns through the case, with servo oil and the charge relief's */
 };
 
+/* Pass one: what the stores give at time t, s; x is the full state vector. */
 static inline void node_values_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                                   const real *x, struct node_values *now) {
   const struct transmission_parameters *own = &model->own;
@@ -159,6 +160,7 @@ struct charge_supply {
   real filter_drop; /* Pa, at the flow that the pump would give without the filter */
 };
 
+/* `lost` and `blocked`: the faults of pump and filter, 0 sound to 1. */
 static inline struct charge_supply charge_supply_of(const struct transmission_model *model,
                                                     const struct node_values *now, real lost, real blocked) {
   const struct transmission_parameters *own = &model->own;
@@ -173,6 +175,7 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
   return supply;
 }
 
+/* Pass two: what every element gives for these node values. */
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                       const struct node_values *now, real t, const real *x, struct element_outputs *e) {
   const struct transmission_parameters *own = &model->own;
@@ -253,22 +256,27 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->case_flow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
 }
 
+/* Power lost in the pump's leakage, W. */
 static inline real pump_leak_power(const struct element_outputs *e, const struct node_values *now) {
   return e->pump_slip * now->drop + e->pump_case_a * now->a_over_case + e->pump_case_b * now->b_over_case;
 }
 
+/* Power lost in a motor's leakage, W. */
 static inline real motor_leak_power(const struct axle_outputs *e, const struct node_values *now) {
   return e->motor_slip * now->drop + e->motor_case_a * now->a_over_case + e->motor_case_b * now->b_over_case;
 }
 
+/* Power lost in both check valves, W. */
 static inline real check_power(const struct element_outputs *e, const struct node_values *now) {
   return e->check_a * (now->gallery - now->a) + e->check_b * (now->gallery - now->b);
 }
 
+/* Power lost in the loop flushing, W. */
 static inline real flush_power(const struct element_outputs *e, const struct node_values *now) {
   return e->flush_a * now->a_over_case + e->flush_b * now->b_over_case;
 }
 
+/* Power lost in the charge pump by friction and leakage, W. */
 static inline real charge_pump_power(const struct transmission_parameters *own, const struct element_outputs *e,
                                      const struct node_values *now) {
   return e->charge_torque_loss * now->engine_speed + own->charge.leak * e->charge_outlet * e->charge_outlet;

@@ -50,6 +50,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_drawbar] = now->drag * now->speed;
 }
 
+/* Every signal, SI; pressures by the reference of the signal's row. */
 static inline void signals_of(const struct transmission_model *model, const real *x, const struct node_values *now,
                               const struct element_outputs *e, real *signals) {
   double ambient = model->oil.ambient;
@@ -122,6 +123,7 @@ static inline void signals_of(const struct transmission_model *model, const real
       e->axles[front].motor_flow + e->axles[front].motor_slip + e->axles[front].motor_case_a;
 }
 
+/* Every event function: above zero while what its row calls rising holds. */
 static inline void events_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                              const real *x, const struct node_values *now, real *values) {
   const struct transmission_parameters *own = &model->own;
@@ -176,11 +178,13 @@ static inline const struct rotary_losses *mapped(const struct transmission_model
   return &axle->motor_losses;
 }
 
+/* Line A over line B, Pa, of a full state vector. */
 static inline real line_drop(const struct transmission_model *model, const real *x) {
   return fluid_pressure(&model->oil, x[STATE_line_a_compression]) -
          fluid_pressure(&model->oil, x[STATE_line_b_compression]);
 }
 
+/* How far pump and motors are inside their maps, as shares; below zero a map has no answer. */
 static inline void map_guards(const struct transmission_model *model, const real *x, real *values) {
   for (int i = 0; i <= AXLE_LIMIT; i++) {
     real speed = broadcast(0.0);

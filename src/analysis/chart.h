@@ -35,6 +35,7 @@ struct chart {
   bool failed; /* out of memory, or more columns than there is room for */
 };
 
+/* An empty chart; `name` is its group in a file. Give it back with chart_free. */
 void chart_begin(struct chart *chart, const char *name, const char *text);
 void chart_free(struct chart *chart);
 /* Each returns where the values go, all NaN at first; NULL after a failure, which is noted. */

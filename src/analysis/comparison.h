@@ -53,9 +53,12 @@ struct comparison {
   int broken;
 };
 
+/* The run of a file against a trace, as a mapping tells. False: one of the three cannot be read, or they have nothing
+ * in common. Give it back with comparison_free. */
 bool comparison_find(const char *run_file, const char *trace_file, const char *mapping_file,
                      struct comparison *comparison, struct error *error);
 void comparison_free(struct comparison *comparison);
+/* Into a file that opens as netCDF-4 (docs/compare.md). */
 bool comparison_write(const struct comparison *comparison, const char *path, const char *command, struct error *error);
 
 #endif

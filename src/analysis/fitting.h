@@ -64,9 +64,12 @@ struct fit {
   double *models[FIT_TRACES][MAPPING_SIGNALS]; /* the run at the instants of the traces */
 };
 
+/* The parameters that bring the runs of `data` nearest to the traces; `data` is written to. Give it back with fit_free.
+ */
 bool fit_find(struct case_data *data, const struct fit_options *options, const struct watcher *watcher, struct fit *fit,
               struct error *error);
 void fit_free(struct fit *fit);
+/* Into a file that opens as netCDF-4 (docs/fit.md). */
 bool fit_write(const struct fit *fit, const struct case_data *data, const char *path, const char *command,
                struct error *error);
 

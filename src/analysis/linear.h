@@ -19,6 +19,7 @@ struct instant {
   double state[PLANT_STATE_LIMIT];
 };
 
+/* At a time, s, and state of the plant; model and mode are not copied. */
 void instant_of(const struct plant *plant, const void *model, const void *mode, double time, const double *state,
                 struct instant *instant);
 /* "pressure of line A" for the state called compression; else the state's own text. */

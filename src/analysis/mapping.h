@@ -53,6 +53,7 @@ struct measured {
   double *values[MAPPING_SIGNALS]; /* NaN: a gap */
 };
 
+/* The columns of a trace in SI, at rising times. Give them back with measured_free. */
 bool mapping_apply(const struct mapping *mapping, const struct trace *trace, struct measured *measured,
                    struct error *error);
 void measured_free(struct measured *measured);

@@ -32,9 +32,11 @@ struct steady_most {
   unsigned bounds;
   const char *limit; /* what ends it, in words */
 };
+/* Sets `most` for speed, m/s; `found` false: there is no such balance. */
 void steady_most(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
                  struct steady_most *most);
 
+/* Give back the charts of an answer. */
 void steady_answer_free(struct steady_answer *answer);
 /* Add a line of words. */
 void steady_say(struct steady_answer *answer, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -45,6 +47,7 @@ double steady_top_speed(struct machine *machine);
 bool steady_speeds(struct machine *machine, const struct steady_options *options, double factor, double *speeds,
                    struct error *error);
 
+/* The maps of `steady --map`, each over speed: downgrade held, pull, grade climbed, efficiency (docs/steady.md). */
 bool steady_hold_back(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                       struct error *error);
 bool steady_tractive_effort(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,

@@ -21,6 +21,7 @@ struct trace {
   double *values[TRACE_COLUMNS]; /* as written; NaN: a gap */
 };
 
+/* A trace from a file; give it back with trace_free. */
 bool trace_read(const char *path, struct trace *trace, struct error *error);
 /* The same from text; `name` stands in messages. */
 bool trace_read_text(const char *name, const char *text, size_t length, struct trace *trace, struct error *error);

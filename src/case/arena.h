@@ -6,6 +6,7 @@
 
 struct arena;
 
+/* An empty arena, NULL when memory is out; closing it gives back all that was taken from it. */
 struct arena *arena_open(void);
 void arena_close(struct arena *arena);
 /* `size` zero bytes, aligned for anything; NULL when memory is out. */

@@ -18,6 +18,7 @@ struct loader {
 struct hint {
   char text[128];
 };
+/* `name_at` returns the i-th of `count` names. */
 struct hint hint_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),
                          const void *context);
 

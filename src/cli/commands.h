@@ -12,6 +12,7 @@ enum exit_code {
   EXIT_INTERRUPTED = 130
 };
 
+/* Each runs one command with the arguments behind its name and returns the exit code. */
 int command_run(int argument_count, char **arguments);
 int command_check(int argument_count, char **arguments);
 int command_list(int argument_count, char **arguments);

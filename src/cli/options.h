@@ -17,6 +17,7 @@ struct words {
   int count;
 };
 
+/* Keeps a word (not a copy); false: memory is out. words_free gives the list back. */
 bool words_add(struct words *words, const char *word, struct error *error);
 void words_free(struct words *words);
 

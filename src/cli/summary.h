@@ -6,6 +6,7 @@
 
 #include "run.h"
 
+/* `file` is where the run was written. */
 void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file);
 void summary_json(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file);
 

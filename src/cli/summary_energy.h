@@ -6,6 +6,7 @@
 
 #include "run.h"
 
+/* Where the energy came from and went, term by term: of the whole run and, where it brakes, of its braking. */
 void summary_energy(FILE *out, const struct plant *plant, const struct outcome *outcome);
 
 #endif

@@ -21,6 +21,7 @@ struct paint {
   const char *plain;
 };
 
+/* The colours for a stream: none unless it is a terminal that wants them. */
 struct paint paint_for(FILE *stream);
 
 /* Print the error on standard error; returns its exit status. */
@@ -37,6 +38,8 @@ struct progress {
   double drawn;
 };
 
+/* A line of progress on standard error, if that is a terminal and `quiet` is not said; showing it draws a few times a
+ * second at the most. */
 struct progress progress_start(bool quiet);
 void progress_show(struct progress *progress, double time, double end_time);
 /* The same with a text of one's own. */

@@ -6,6 +6,7 @@
 
 enum { BUILD_ID_SIZE = 20 }; /* with the end of the text */
 
+/* The identity of this build, for files and `--version`. */
 const char *build_id(void);
 
 #endif

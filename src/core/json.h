@@ -15,6 +15,8 @@ struct json {
   bool for_page; /* compact, and safe inside a web page */
 };
 
+/* Begin and end an object or a list, and write values into the open one; `key` is NULL in a list. A NULL text and a
+ * number that is not finite become null. */
 void json_begin_object(struct json *json, const char *key);
 void json_end_object(struct json *json);
 void json_begin_list(struct json *json, const char *key);

@@ -10,6 +10,7 @@
 struct excerpt {
   char text[64];
 };
+/* The beginning of a text, for a message. */
 struct excerpt text_excerpt(const char *text);
 
 /* Bytes of the decimal number that `text` starts with, 0 if it starts with none: sign, digits with a point, exponent.

@@ -4,6 +4,7 @@
 
 #include <stdio.h>
 
+/* `count` bytes, with the filling at their end. */
 void base64_write(FILE *out, const unsigned char *bytes, size_t count);
 
 #endif

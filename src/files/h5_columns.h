@@ -15,6 +15,7 @@ hid_t h5_column(hid_t parent, const char *name, enum h5_column_kind kind, int64_
 void h5_column_put(hid_t column, enum h5_column_kind kind, int64_t start, int count, const void *values,
                    struct h5_log *log);
 
+/* Attributes that are no text. */
 void h5_integer_attribute(hid_t object, const char *name, int64_t value, struct h5_log *log);
 void h5_bytes_attribute(hid_t object, const char *name, int count, const signed char *values, struct h5_log *log);
 

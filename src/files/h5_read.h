@@ -19,7 +19,8 @@ struct h5_reading {
   struct error *error;
 };
 
-/* What carries a checksum is verified; a file without one is taken, if nothing says that it had one. */
+/* Open a file to read; false: it cannot be, and `error` says why. Close it either way. What carries a checksum is
+ * verified; a file without one is taken, if nothing says that it had one. */
 bool h5_reading_open(struct h5_reading *reading, const char *path, struct error *error);
 /* The same, and it must carry one. */
 bool h5_reading_open_sealed(struct h5_reading *reading, const char *path, struct error *error);
@@ -39,6 +40,7 @@ struct h5_names {
   int count;
 };
 
+/* The list is to be given back with h5_names_free. */
 void h5_reading_names(struct h5_reading *reading, hid_t group, struct h5_names *names);
 void h5_names_free(struct h5_names *names);
 

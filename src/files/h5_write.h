@@ -36,6 +36,7 @@ hid_t h5_group(hid_t parent, const char *name, const char *text, struct h5_log *
 void h5_close_group(hid_t group, struct h5_log *log);
 void h5_close_dataset(hid_t dataset, struct h5_log *log);
 
+/* A new attribute; another text for one that is there. */
 void h5_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log);
 void h5_change_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log);
 

@@ -13,6 +13,7 @@ struct sha256 {
   unsigned char block[64];
 };
 
+/* Begin, take bytes, and end with the digest. */
 void sha256_start(struct sha256 *hash);
 void sha256_add(struct sha256 *hash, const void *bytes, size_t count);
 void sha256_end(struct sha256 *hash, unsigned char digest[32]);

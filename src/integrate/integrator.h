@@ -99,6 +99,7 @@ const struct sparsity *integrator_sparsity(const struct integrator *integrator);
 /* How steps of several systems are made side by side (side_by_side.h); NULL where the method makes none so. */
 const struct integrator_side_by_side *integrator_side_by_side(const struct integrator *integrator);
 
+/* Where the last step ended and began, s. */
 double integrator_time(const struct integrator *integrator);
 double integrator_step_start(const struct integrator *integrator);
 /* State within the last step, by its own polynomial. */

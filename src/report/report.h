@@ -16,6 +16,7 @@ struct report_request {
   const char *caution; /* stands on the page */
 };
 
+/* Makes the page; false: a file cannot be read or the page not written, and no page is left. */
 bool report_write(const struct report_request *request, struct error *error);
 
 #endif

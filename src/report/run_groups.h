@@ -17,11 +17,13 @@ struct known_points {
   int room;
 };
 
+/* Give back the points. */
 void known_points_free(struct known_points *known);
 
 /* Unit, trade unit, long name and reference of a number, into the open object. */
 void run_group_describe(struct h5_reading *reading, hid_t dataset, struct json *json);
 
+/* One group each: its members into the open object. `known` gathers points of signals on the way. */
 void run_group_measures(struct h5_reading *reading, struct json *json, struct known_points *known);
 void run_group_events(struct h5_reading *reading, const struct plant *plant, struct json *json,
                       struct known_points *known);

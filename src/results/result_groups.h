@@ -9,6 +9,7 @@
 void result_describe(hid_t dataset, enum quantity quantity, enum reference reference, const char *text,
                      struct h5_log *log);
 
+/* One group each, by its name. */
 void result_write_measures(hid_t file, const struct outcome *outcome, struct h5_log *log);
 void result_write_events(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log);
 void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log);

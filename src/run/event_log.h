@@ -15,6 +15,7 @@ struct event_observer {
   int reported[PLANT_EVENT_LIMIT];
 };
 
+/* Before the first step; then each step: what crossed within it goes into the log. */
 void event_observer_begin(struct event_observer *observer, const struct view *view, const struct sample *sample);
 bool event_observer_observe(struct event_observer *observer, const struct view *view, const struct step *step,
                             struct outcome *outcome, struct error *error);

@@ -17,6 +17,7 @@ void main_loop_evaluate(struct run_workspace *run);
 /* Take the step that has been evaluated. False: the run is over. */
 bool main_loop_accept(struct run_workspace *run);
 
+/* Seconds of a clock of the system. */
 double main_loop_clock(clockid_t clock);
 
 #endif

@@ -18,6 +18,7 @@ struct extremum {
   double time;
 };
 
+/* Look for a new extreme within an accepted step. */
 void extremum_observe(struct extremum *extremum, const struct view *view, const struct step *step);
 
 /* Can this step not change it? A parabola's top lies less than half the rise above its highest point. Most steps end
@@ -48,6 +49,7 @@ struct timer {
   long count;   /* how often it rose above */
 };
 
+/* Count what an accepted step adds; begin at the first sample. */
 void timer_observe(struct timer *timer, const struct view *view, const struct step *step);
 void timer_begin(struct timer *timer, const struct sample *sample);
 /* Total time above, up to t. */

@@ -66,6 +66,7 @@ enum measure {
 
 extern const struct signal measure_rows[MEASURE_COUNT];
 
+/* Index of the measure that a user names, or -1. */
 int measure_find(const char *name); /* index or -1 */
 
 #endif

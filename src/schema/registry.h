@@ -17,6 +17,7 @@ struct parameter {
   const struct field *field;
 };
 
+/* The section, and the parameter in it, that a user names; NULL: there is none. */
 const struct group *registry_group(const struct group *groups, int group_count, const char *name);
 const struct field *registry_field(const struct group *group, const char *name);
 /* Where the parameter's member lies in a block that starts at `base`. */

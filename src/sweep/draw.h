@@ -28,6 +28,7 @@ double draw_normal_inverse(double p);
 
 /* A running fingerprint of bytes, 64 bits; start with DRAW_HASH_START. */
 #define DRAW_HASH_START UINT64_C(0xcbf29ce484222325)
+/* The fingerprint with `size` bytes more. */
 uint64_t draw_hash(uint64_t hash, const void *bytes, size_t size);
 
 #endif

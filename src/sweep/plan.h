@@ -59,6 +59,7 @@ struct plan {
   struct arena *memory;
 };
 
+/* Read a study; give it back with plan_free. */
 bool plan_load(const char *path, struct plan *plan, struct error *error);
 void plan_free(struct plan *plan);
 

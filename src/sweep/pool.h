@@ -41,6 +41,7 @@ struct pool_order {
 
 struct pool;
 
+/* Start the threads; NULL on failure. pool_free ends them. */
 struct pool *pool_new(const struct pool_order *order, struct error *error);
 /* How many more spans are wanted, so that no thread waits. */
 int pool_wants(struct pool *pool);

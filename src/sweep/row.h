@@ -27,6 +27,7 @@ struct row {
   int message_length;
 };
 
+/* What a study's rows have, and how many numbers that is. */
 struct row_shape row_shape_of(const struct plan *plan);
 int row_number_count(struct row_shape shape);
 /* Bytes that no row exceeds. */

@@ -18,6 +18,7 @@ struct table_facts {
   int64_t shards;
   int64_t failed;
 };
+/* Fills `facts` from the table at `path`. */
 bool table_facts(const char *path, struct table_facts *facts, struct error *error);
 
 /* Tables of all shards of one study into one; refuses what does not belong together. */
@@ -26,6 +27,7 @@ struct merge_report {
   int64_t failed;
   bool mixed_arithmetic; /* the shards ran where mathematics libraries round differently */
 };
+/* Writes the whole table; the parts stay. */
 bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
                  struct merge_report *report, struct error *error);
 

@@ -55,6 +55,7 @@ void worker_run(struct worker *worker, struct span span, struct pool_block *bloc
 /* Positions that a span should have at least: of those that run side by side the last ones leave lanes empty. */
 int64_t worker_least_span(const struct plan *plan);
 
+/* Seconds of a clock of the system. */
 double worker_clock(clockid_t clock);
 
 #endif
