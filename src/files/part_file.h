@@ -11,6 +11,7 @@ struct part_file {
   struct h5_log log;
 };
 
+/* Open a draft of `path`; false: it cannot be, and nothing is left. */
 bool part_open(struct part_file *file, const char *path, struct error *error);
 /* The error of the first failure, if there was one. */
 bool part_good(const struct part_file *file, struct error *error);

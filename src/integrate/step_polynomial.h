@@ -12,6 +12,7 @@ struct step_polynomial {
   const double *rows[STEP_POLYNOMIAL_ROWS]; /* [state] each, highest power first, the states at the end last */
 };
 
+/* The n states at x. */
 void step_polynomial_at(const struct step_polynomial *polynomial, double x, int n, double *state);
 /* The same of LANES x at once; lanes before `first` of the states are left as they are. */
 void step_polynomial_lanes_at(const struct step_polynomial *polynomial, const lanes *x, int first, int n,

@@ -11,6 +11,7 @@
 
 typedef int64_t where __attribute__((vector_size(8 * LANES)));
 
+/* The root in place. */
 static inline void take_root(lanes *square) {
   for (int i = 0; i < LANES; i++) {
     (*square)[i] = sqrt((*square)[i]);

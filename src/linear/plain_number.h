@@ -11,6 +11,7 @@
 
 #include <math.h>
 
+/* The larger of two. */
 static inline double larger_of(double a, double b) {
   return a > b ? a : b;
 }
