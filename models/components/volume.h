@@ -1,10 +1,19 @@
 /* Volumes of oil: the two main lines and the charge gallery. V w' = sum of flows in; the pressure follows from the
  * compression w (fluid.h). Lumped: right while a pressure wave crosses a line much faster than anything of interest
- * (5 m: about 4 ms). Flow positive into the volume. */
+ * (5 m: about 4 ms). Flow positive into the volume.
+ *
+ * Starved lines. V (1 + w) is the oil, at ambient pressure, that a line holds. Below ambient pressure it shares the
+ * line with air and vapour. `by_content`: a machine displaces this mixture, taken as even, so that of what it displaces
+ * only the share 1 + w is oil: a line that is drawn on empties ever more slowly and never holds less than nothing
+ * (homogeneous mixture, as in the stiffness law of fluid.h; that filling is even is an assumption of ours, no source).
+ * The voids collapse in the machine when it opens to the other line, so that it works against the full drop and what
+ * it does not deliver becomes heat. `unlimited`: the reference law, any flow at any pressure. */
 #ifndef SWASHLOOP_MODELS_VOLUME_H
 #define SWASHLOOP_MODELS_VOLUME_H
 
 #include "field.h"
+
+enum lines_starved_flow { LINES_UNLIMITED, LINES_BY_CONTENT };
 
 /* clang-format off */
 #define LINES_FIELDS(REAL, CHOICE, TABLE)                                                                              \
@@ -14,7 +23,8 @@
   REAL(case_pressure, PRESSURE, 0.987, -0.5, 10.0, GAUGE, "p_case", "pressure in the cases of pump and motor")         \
   REAL(tank_volume, VOLUME, 100.0, 1.0, 5000.0, NONE, "Vt_start", "oil in the tank at the start")                      \
   REAL(start_drop, PRESSURE, 1.0, 0.0, 20.0, NONE, "", "how far the main lines start below the charge gallery")        \
-  REAL(starved_pressure, PRESSURE, 0.5, 0.0, 10.0, ABSOLUTE, "", "a line below this is told as starved")
+  REAL(starved_pressure, PRESSURE, 0.5, 0.0, 10.0, ABSOLUTE, "", "a line below this is told as starved") \
+  CHOICE(starved_flow, LINES_BY_CONTENT, "unlimited|by_content", "", "what pump and motors draw from a line that is running empty")
 /* clang-format on */
 
 struct lines_parameters {
@@ -28,6 +38,27 @@ static const struct field lines_fields[] = {LINES_FIELDS(FIELD_ROW_REAL, FIELD_R
 /* dw/dt of a volume, 1/s. */
 static inline real volume_compression_rate(real volume, real flow_in) {
   return flow_in / volume;
+}
+
+/* Share of what a machine displaces that is oil, drawn from a line at compression w; 0 to 1. */
+static inline real lines_filling(const struct lines_parameters *lines, real compression) {
+  return lines->starved_flow == LINES_BY_CONTENT ? clamp01(1.0 + compression) : broadcast(1.0);
+}
+
+/* What a machine gives while it draws from a line of this filling. */
+struct lines_transfer {
+  real flow;  /* oil moved in the direction of `displaced`, m3/s */
+  real share; /* of the drop's torque that acts, 0 to 1 */
+  real loss;  /* power of the voids' collapse, W, never negative */
+};
+
+/* `displaced` in m3/s, `rise` the pressure where it goes less that where it comes from, Pa. Where it falls (both lines
+ * starved) nothing collapses, and the drop acts on the oil alone. */
+static inline struct lines_transfer lines_transfer_of(real displaced, real rise, real filling) {
+  mask pumps = rise > 0.0;
+  struct lines_transfer transfer = {displaced * filling, select_where(pumps, broadcast(1.0), filling),
+                                    select_where(pumps, fabs(displaced) * (1.0 - filling) * rise, broadcast(0.0))};
+  return transfer;
 }
 
 #endif

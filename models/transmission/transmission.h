@@ -116,6 +116,9 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(line_b_pressure, PRESSURE, GAUGE, "pressure in main line B")                                                  \
   SIGNAL(charge_pressure, PRESSURE, GAUGE, "pressure in the charge gallery")                                           \
   SIGNAL(low_side_pressure, PRESSURE, GAUGE, "pressure of the lower main line")                                        \
+  SIGNAL(line_a_oil, VOLUME, NONE, "oil in main line A, as at ambient pressure")                                       \
+  SIGNAL(line_b_oil, VOLUME, NONE, "oil in main line B, as at ambient pressure")                                       \
+  SIGNAL(least_line_oil, VOLUME, NONE, "oil in the main line that holds less")                                         \
   SIGNAL(line_pressure_difference, PRESSURE, LINE_TO_LINE, "line A over line B")                                       \
   SIGNAL(pump_stroke, FRACTION, NONE, "pump stroke over full stroke")                                                  \
   SIGNAL(stroke_command, FRACTION, NONE, "stroke that the operator commands")                                          \
@@ -209,6 +212,8 @@ enum transmission_signal {
   LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
   LEDGER(filter, LOSS, "charge filter")                                                                                \
   LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
+  LEDGER(pump_filling, LOSS, "collapse of voids in a pump that draws from a starved line")                             \
+  LEDGER(motor_filling, LOSS, "collapse of voids in a motor that draws from a starved line")                           \
   LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
@@ -238,6 +243,7 @@ enum transmission_ledger {
   EVENT(standstill, "the machine moves off", "the machine stands still", vehicle_distance, 0.1)                           \
   EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", engine_speed, 0.0)  \
   EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", engine_speed, 2.0)     \
+  EVENT(line_oil, "the lines hold oil again", "a line has given more oil than it held: no machine does that", least_line_oil, 1e-6) \
   EVENT(low_side, "low side no longer starved", "low side starved", low_side_pressure, 2e4)                               \
   EVENT(charge_pressure, "charge pressure back", "charge pressure low", charge_pressure, 5e4)                             \
   EVENT(wheel_slip, "wheels slip", "wheels grip again", wheel_slip, 0.0)                                                  \

@@ -17,6 +17,7 @@ struct node_values {
   real a, b, gallery; /* Pa absolute */
   real drop;
   real relief_drop_a, relief_drop_b;
+  real filling_a, filling_b; /* of what is drawn from the lines, 0 to 1 */
   real a_over_case, b_over_case, gallery_over_case;
   real loop, tank;                      /* K */
   struct fluid_table_place table_place; /* of the loop */
@@ -32,6 +33,7 @@ struct node_values {
 /* What an axle's elements give. */
 struct axle_outputs {
   real motor_flow, motor_slip, motor_case_a, motor_case_b, motor_torque_loss, motor_torque;
+  real motor_filling_loss; /* W */
   real drive_torque, gear_loss, brake_torque;
   real slip, slip_rate, curve_force, traction, rolling;
 };
@@ -45,7 +47,8 @@ struct element_outputs {
   real stroke_rate, servo_flow;
   real engine_friction, combustion, exhaust_brake, auxiliaries, starter;
   real pump_flow, pump_slip, pump_case_a, pump_case_b, pump_torque_loss, pump_torque;
-  real charge_outlet; /* pressure of the charge pump over the tank */
+  real pump_filling_loss; /* W */
+  real charge_outlet;     /* pressure of the charge pump over the tank */
   real charge_filled, charge_flow, charge_torque_loss, charge_torque, charge_relief_flow;
   real filter_drop;
   real check_a, check_b;
@@ -72,6 +75,8 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->drop = now->a - now->b;
   now->relief_drop_a = relief_drop(&own->relief, now->a, now->b, now->gallery);
   now->relief_drop_b = relief_drop(&own->relief, now->b, now->a, now->gallery);
+  now->filling_a = lines_filling(&own->lines, x[STATE_line_a_compression]);
+  now->filling_b = lines_filling(&own->lines, x[STATE_line_b_compression]);
   now->a_over_case = now->a - model->case_pressure;
   now->b_over_case = now->b - model->case_pressure;
   now->gallery_over_case = now->gallery - model->case_pressure;
@@ -115,7 +120,11 @@ static inline void axle_outputs_of(const struct transmission_model *model, const
   if (axle->motor != NULL) {
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
-    e->motor_flow = motor_displaced_flow(motor->displacement, share, at->motor_speed);
+    real displaced = motor_displaced_flow(motor->displacement, share, at->motor_speed);
+    struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, -now->drop, now->drop),
+                                                       select_where(displaced > 0.0, now->filling_a, now->filling_b));
+    e->motor_flow = transfer.flow;
+    e->motor_filling_loss = transfer.loss;
     struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
                                                 at->motor_speed, now->viscosity);
     e->motor_slip = leaks.slip;
@@ -123,7 +132,8 @@ static inline void axle_outputs_of(const struct transmission_model *model, const
     e->motor_case_b = leaks.case_b;
     e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
                                             fluid_viscosity_at(&axle->motor_film, &now->table_place));
-    e->motor_torque = motor_pressure_torque(motor->displacement, share, now->drop) - e->motor_torque_loss;
+    e->motor_torque =
+        motor_pressure_torque(motor->displacement, share, now->drop) * transfer.share - e->motor_torque_loss;
   }
   e->drive_torque = axle->driveline->ratio * e->motor_torque;
   e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
@@ -206,7 +216,11 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->starter = select_where(mode->burning, broadcast(0.0),
                             engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]));
 
-  e->pump_flow = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
+  real displaced = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
+  struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, now->drop, -now->drop),
+                                                     select_where(displaced > 0.0, now->filling_b, now->filling_a));
+  e->pump_flow = transfer.flow;
+  e->pump_filling_loss = transfer.loss;
   struct rotary_leaks leaks = rotary_leaks_of(&model->pump_losses, now->drop, now->a_over_case, now->b_over_case,
                                               now->engine_speed, now->viscosity);
   e->pump_slip = leaks.slip;
@@ -214,7 +228,8 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->pump_case_b = leaks.case_b;
   e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
                                          fluid_viscosity_at(&model->pump_film, &now->table_place));
-  e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) + e->pump_torque_loss;
+  e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) * transfer.share +
+                   e->pump_torque_loss;
 
   struct charge_supply supply =
       charge_supply_of(model, now, e->channels[CHANNEL_charge_lost], e->channels[CHANNEL_filter_blocked]);
@@ -285,10 +300,12 @@ static inline real charge_pump_power(const struct transmission_parameters *own, 
 /* Heat made in the loop, W. */
 static inline real loop_losses(const struct transmission_model *model, const struct element_outputs *e,
                                const struct node_values *now) {
-  real losses = e->pump_torque_loss * now->engine_speed + pump_leak_power(e, now) + e->relief_a * now->relief_drop_a +
-                e->relief_b * now->relief_drop_b + check_power(e, now) + flush_power(e, now);
+  real losses = e->pump_torque_loss * now->engine_speed + e->pump_filling_loss + pump_leak_power(e, now) +
+                e->relief_a * now->relief_drop_a + e->relief_b * now->relief_drop_b + check_power(e, now) +
+                flush_power(e, now);
   for (int i = 0; i < model->axle_count; i++) {
-    losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + motor_leak_power(&e->axles[i], now);
+    losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + e->axles[i].motor_filling_loss +
+              motor_leak_power(&e->axles[i], now);
   }
   return losses;
 }

@@ -16,6 +16,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_exhaust_brake] = e->exhaust_brake * now->engine_speed;
   p[LEDGER_auxiliaries] = e->auxiliaries * now->engine_speed;
   p[LEDGER_pump_friction] = e->pump_torque_loss * now->engine_speed;
+  p[LEDGER_pump_filling] = e->pump_filling_loss;
   p[LEDGER_pump_leakage] = pump_leak_power(e, now);
   p[LEDGER_charge_pump] = charge_pump_power(own, e, now);
   p[LEDGER_filter] = e->charge_flow * e->filter_drop;
@@ -29,6 +30,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_hose_burst] = e->hose_a * now->a + e->hose_b * now->b;
   p[LEDGER_motor_friction] = broadcast(0.0);
   p[LEDGER_motor_leakage] = broadcast(0.0);
+  p[LEDGER_motor_filling] = broadcast(0.0);
   p[LEDGER_gear] = broadcast(0.0);
   p[LEDGER_brake] = broadcast(0.0);
   p[LEDGER_tyre_slip] = broadcast(0.0);
@@ -39,6 +41,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
     const struct axle_outputs *gives = &e->axles[i];
     p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed;
     p[LEDGER_motor_leakage] += motor_leak_power(gives, now);
+    p[LEDGER_motor_filling] += gives->motor_filling_loss;
     p[LEDGER_gear] += gives->gear_loss * at->wheel_speed;
     p[LEDGER_brake] += gives->brake_torque * at->wheel_speed -
                        brake_winds(model, mode, &model->axles[i], e->brake_share, at->wheel_speed, x);
@@ -62,6 +65,9 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_line_b_pressure] = now->b - ambient;
   signals[SIGNAL_charge_pressure] = now->gallery - ambient;
   signals[SIGNAL_low_side_pressure] = smaller(now->a, now->b) - ambient;
+  signals[SIGNAL_line_a_oil] = model->own.lines.volume_a * (1.0 + x[STATE_line_a_compression]);
+  signals[SIGNAL_line_b_oil] = model->own.lines.volume_b * (1.0 + x[STATE_line_b_compression]);
+  signals[SIGNAL_least_line_oil] = smaller(signals[SIGNAL_line_a_oil], signals[SIGNAL_line_b_oil]);
   signals[SIGNAL_line_pressure_difference] = now->drop;
   signals[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
   signals[SIGNAL_stroke_command] = e->demand.stroke;
@@ -148,6 +154,8 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_standstill] = fabs(now->speed) - STANDSTILL_SPEED;
   values[EVENT_engine_overspeed] = now->engine_speed - own->engine.told_overspeed;
   values[EVENT_engine_underspeed] = now->engine_speed - own->engine.told_underspeed;
+  values[EVENT_line_oil] =
+      1.0 + smaller(smaller(x[STATE_line_a_compression], x[STATE_line_b_compression]), x[STATE_charge_compression]);
   values[EVENT_low_side] = smaller(now->a, now->b) - own->lines.starved_pressure;
   values[EVENT_charge_pressure] = now->gallery_over_case - own->charge.low_pressure;
   values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
@@ -205,7 +213,7 @@ static inline void guards_of(const struct transmission_model *model, const struc
   real speed = x[STATE_engine_speed];
   values[GUARD_REAR_AHEAD] = mode->rear.piece.high - (s - half);
   values[GUARD_REAR_BEHIND] = (s - half) - mode->rear.piece.low;
-  /* At one point there is no front axle to look at. */
+  /* At one point there is no front axle. */
   values[GUARD_FRONT_AHEAD] = select_where(half > 0.0, mode->front.piece.high - (s + half), broadcast(1.0));
   values[GUARD_FRONT_BEHIND] = select_where(half > 0.0, (s + half) - mode->front.piece.low, broadcast(1.0));
   for (int i = 0; i < SOIL_TABLES; i++) {
@@ -239,28 +247,28 @@ struct evaluations {
  */
 __attribute__((always_inline)) static inline void evaluate_all(const struct transmission_model *model,
                                                                const struct transmission_mode *mode, real t,
-                                                               const real *state, struct evaluations look) {
+                                                               const real *state, struct evaluations to) {
   real x[STATE_COUNT];
   struct node_values now;
   struct element_outputs e;
   transmission_spread(model, state, x);
-  if (look.powers != NULL || look.signals != NULL || look.events != NULL) {
+  if (to.powers != NULL || to.signals != NULL || to.events != NULL) {
     node_values_of(model, mode, t, x, &now);
   }
-  if (look.powers != NULL || look.signals != NULL) {
+  if (to.powers != NULL || to.signals != NULL) {
     element_outputs_of(model, mode, &now, t, x, &e);
   }
-  if (look.powers != NULL) {
-    powers_of(model, mode, x, &now, &e, look.powers);
+  if (to.powers != NULL) {
+    powers_of(model, mode, x, &now, &e, to.powers);
   }
-  if (look.signals != NULL) {
-    signals_of(model, x, &now, &e, look.signals);
+  if (to.signals != NULL) {
+    signals_of(model, x, &now, &e, to.signals);
   }
-  if (look.events != NULL) {
-    events_of(model, mode, t, x, &now, look.events);
+  if (to.events != NULL) {
+    events_of(model, mode, t, x, &now, to.events);
   }
-  if (look.guards != NULL) {
-    guards_of(model, mode, x, look.guards);
+  if (to.guards != NULL) {
+    guards_of(model, mode, x, to.guards);
   }
 }
 

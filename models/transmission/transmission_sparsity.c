@@ -85,8 +85,12 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
       outflow | ON(engine_speed) | swash | ON(charge_relief_opening) | ON(tank_temperature) | PLANT_TIME;
   on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature);
   on[STATE_oil_lost] = lines | PLANT_TIME;
+  bool by_content = model->own.lines.starved_flow == LINES_BY_CONTENT; /* voids collapse in what displaces */
+  on[STATE_loop_temperature] |= by_content ? ON(pump_stroke) : 0;
   for (int i = 0; i < model->axle_count; i++) {
     axle_sparsity_pattern(&model->axles[i], on);
+    on[STATE_loop_temperature] |=
+        by_content && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
   }
   on[STATE_felt_acceleration] = on[STATE_vehicle_speed] | ON(felt_acceleration);
 }

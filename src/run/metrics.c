@@ -27,6 +27,7 @@ static const struct extremum_row extremum_rows[] = {
     {MEASURE_lowest_low_side_pressure, MEASURE_lowest_low_side_pressure_time, "low_side_pressure", -1.0, false, 0.0},
     {MEASURE_lowest_low_side_pressure_after_settling, -1, "low_side_pressure", -1.0, false, SETTLED},
     {MEASURE_lowest_charge_pressure, MEASURE_lowest_charge_pressure_time, "charge_pressure", -1.0, false, 0.0},
+    {MEASURE_least_line_oil, -1, "least_line_oil", -1.0, false, 0.0},
     {MEASURE_peak_charge_pressure, -1, "charge_pressure", 1.0, false, 0.0},
     {MEASURE_engine_speed_max, MEASURE_engine_speed_max_time, "engine_speed", 1.0, false, 0.0},
     {MEASURE_engine_speed_min, MEASURE_engine_speed_min_time, "engine_speed", -1.0, false, 0.0},

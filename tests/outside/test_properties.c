@@ -344,6 +344,11 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
     (void)fprintf(stderr, "case %u: energy residual %.3g\n", plan->number, energy);
     complaints++;
   }
+  double least = outcome->measures[MEASURE_least_line_oil];
+  if (!(least >= 0.0)) {
+    (void)fprintf(stderr, "case %u: a line holds %.3g m3 of oil\n", plan->number, least);
+    complaints++;
+  }
   if (!(fabs(oil) < 1e-8)) {
     (void)fprintf(stderr, "case %u: oil residual %.3g m3\n", plan->number, oil);
     complaints++;
