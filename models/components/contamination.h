@@ -141,7 +141,7 @@ static inline real contamination_mass(const struct contamination_parameters *dir
 /* What one cycle tells: means over the run. */
 struct contamination_cycle {
   real flow;             /* of the charge pump, m3/s */
-  real filtered;         /* of it through the element */
+  real filtered;         /* of it through the element, m3/s */
   real clean_resistance; /* of the element, times the oil's viscosity, Pa s/m3 */
   real volume;           /* of oil, m3 */
 };
@@ -149,16 +149,16 @@ struct contamination_cycle {
 struct contamination_result {
   real count[CONTAMINATION_CLASSES]; /* particles per m3 at the end */
   real dirt;                         /* in the element at the end, kg */
-  real cleaning_time;                /* until all classes reached their target; NaN: not within the duty */
-  real bypass_time;                  /* until the bypass opens at the mean flow; NaN: not within the duty */
+  real cleaning_time;                /* s until all classes reached their target; NaN: not within the duty */
+  real bypass_time;                  /* s until the bypass opens at the mean flow; NaN: not within the duty */
 };
 
 enum { CONTAMINATION_STEPS = 2000, CONTAMINATION_HALVINGS = 40 };
 
 /* Where a duty has come to. */
 struct contamination_state {
-  real count[CONTAMINATION_CLASSES];
-  real dirt;
+  real count[CONTAMINATION_CLASSES]; /* particles per m3 */
+  real dirt;                         /* in the element, kg */
 };
 
 /* Where a duty starts: particles of each class per m3, by code or by count, and dirt in the element, kg. */

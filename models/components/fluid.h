@@ -61,35 +61,35 @@ enum { FLUID_KNOTS = 512, FLUID_BINS = 8192, FLUID_TEMPERATURES = 261 };
 /* A function of temperature by its values and slopes at 200 K, 201 K, ... */
 struct fluid_viscosity_table {
   double value[FLUID_TEMPERATURES];
-  double slope[FLUID_TEMPERATURES];
+  double slope[FLUID_TEMPERATURES]; /* a kelvin */
 };
 
 /* Where a temperature lies in such tables. */
 struct fluid_table_place {
-  int knot PER_LANE;
-  real along;
+  int knot PER_LANE; /* the last knot at or below it */
+  real along;        /* from that knot to the next, 0 to 1 */
 };
 
 /* The cubic of p between two knots, in the share of the way from one to the next. */
 struct fluid_cubic {
-  double start; /* w of the left knot */
-  double over_width;
-  double c0, c1, c2, c3;
+  double start;          /* w of the left knot */
+  double over_width;     /* 1 over the difference of w between the knots */
+  double c0, c1, c2, c3; /* Pa, rising powers */
 };
 
 /* The oil made ready: tables and what kernels ask for often. */
 struct fluid {
-  double density;
+  double density;         /* kg/m3 */
   double heat_per_volume; /* J/(m3 K) */
   double ambient;         /* Pa absolute */
 
   double compression[FLUID_KNOTS]; /* w of the knots */
   double pressure[FLUID_KNOTS];    /* Pa absolute */
-  double modulus[FLUID_KNOTS];     /* dp/dw */
+  double modulus[FLUID_KNOTS];     /* dp/dw, Pa */
   double energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
   struct fluid_cubic cubic[FLUID_KNOTS - 1];
-  short bin[FLUID_BINS]; /* the last knot at or left of the bin's start */
-  double bins_per_compression;
+  short bin[FLUID_BINS];       /* the last knot at or left of the bin's start */
+  double bins_per_compression; /* bins over w */
 
   struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
 };

@@ -29,8 +29,8 @@ static const struct field ground_fields[] = {GROUND_FIELDS(FIELD_ROW_REAL, FIELD
 
 /* Where an axle is: its piece of the grade, and the height at the piece's start, counted from s = 0. */
 struct ground_contact {
-  struct piece piece;
-  real height;
+  struct piece piece; /* of the grade over distance: tangent, uphill positive, over m */
+  real height;        /* m, where the piece starts */
 };
 
 /* Rise along a piece from its start to s: the integral of the grade. */

@@ -189,7 +189,7 @@ enum relief_state { RELIEF_OPENING, RELIEF_LIFT, RELIEF_SPEED, RELIEF_STATE_COUN
 
 /* What the rate of each state goes by: bits 1 << state of the valve's own states, and whether the drop. */
 static const struct relief_dependence {
-  unsigned states;
+  unsigned states; /* bits 1 << state */
   bool drop;
 } relief_rates_go_by[RELIEF_STATE_COUNT] = {
     [RELIEF_OPENING] = {1u << RELIEF_OPENING, true},
@@ -257,6 +257,7 @@ static inline real relief_balance_drop(const struct relief_parameters *relief, r
   case RELIEF_POPPET:
     return relief_poppet_drop(relief, flow, density, position);
   }
+  *position = NAN;
   return NAN;
 }
 

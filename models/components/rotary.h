@@ -35,17 +35,17 @@ enum rotary_losses_by { ROTARY_COEFFICIENTS, ROTARY_MAP };
 #define ROTARY_REFERENCE_VISCOSITY 0.02
 
 struct rotary_losses {
-  real displacement; /* m3/rad, largest */
-  real slip;         /* C_s */
-  real case_leak;    /* C_c, each port */
-  real viscous;      /* C_v */
-  real coulomb;      /* C_f */
-  real constant;     /* T_c, N m */
-  real speed_width;
-  real pressure_width;
+  real displacement;     /* m3/rad, largest */
+  real slip;             /* C_s, without unit */
+  real case_leak;        /* C_c, without unit, each port */
+  real viscous;          /* C_v, without unit */
+  real coulomb;          /* C_f, without unit */
+  real constant;         /* T_c, N m */
+  real speed_width;      /* w_0, rad/s */
+  real pressure_width;   /* p_f0, Pa */
   const struct map *map; /* one each lane; NULL: by the coefficients */
   bool is_motor;         /* the map's definitions are a motor's */
-  real case_share;       /* of the map's leakage */
+  real case_share;       /* of the map's leakage, 0 to 1 */
 };
 
 /* Flow from port A to port B inside the machine, m3/s. */
@@ -130,9 +130,9 @@ static inline real rotary_map_low_pressure(const struct rotary_losses *losses) {
 
 /* What leaks: from port A to port B, and from each port to the case, m3/s. */
 struct rotary_leaks {
-  real slip;
-  real case_a;
-  real case_b;
+  real slip;   /* from A to B */
+  real case_a; /* from A to the case */
+  real case_b; /* from B to the case */
 };
 
 /* Leakage by the coefficients or by the map; `drop` = p_A - p_B, pressures of the ports over the case. */

@@ -66,15 +66,15 @@ static const struct field tyre_fields[] = {TYRE_FIELDS(FIELD_ROW_REAL, FIELD_ROW
 
 /* What the ground gives where the machine stands. */
 struct tyre_soil {
-  real grip;
-  real cone_index;
-  real rolling;
+  real grip;       /* largest traction over load, hard ground */
+  real cone_index; /* Pa, soft soil */
+  real rolling;    /* rolling resistance over load, hard ground */
 };
 
 /* An axle's footing under its load. */
 struct tyre_contact {
-  real load;      /* N */
-  real mobility;  /* M or B_n; unused on hard ground */
+  real load;      /* N, of all wheels of the axle, never below zero */
+  real mobility;  /* M or B_n, without unit; unused on hard ground */
   real stiffness; /* dF/dk at zero slip, N */
   struct tyre_soil soil;
 };

@@ -18,10 +18,10 @@ struct map {
 
 /* The square of the grid that a point lies in, and where in it; a point outside stands at the edge. */
 struct map_place {
-  int speed;
-  int pressure;
-  double along_speed;
-  double along_pressure;
+  int speed;             /* left point on either axis */
+  int pressure;          /* its number */
+  double along_speed;    /* from there to the next, 0 to 1 */
+  double along_pressure; /* likewise */
 };
 
 /* The interval of `axis` that holds `at`: its left point. */

@@ -59,8 +59,8 @@ enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
 /* A number beyond what was given. */
 struct plant_excess {
   enum quantity quantity;
-  double value;
-  double edge; /* the last that was given */
+  double value; /* SI */
+  double edge;  /* SI, the last that was given */
 };
 
 /* What hours of a run, repeated, come to (contamination.h). Size classes 4, 6, 14 um(c). NaN: not within the duty. */
@@ -68,16 +68,16 @@ enum { PLANT_DUTY_CLASSES = 3, PLANT_DUTY_RATES = 4 };
 struct plant_duty {
   double particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
   double code[PLANT_DUTY_CLASSES];      /* ISO 4406 */
-  double cleaning_time;
-  double element_dirt; /* kg */
-  double bypass_time;
+  double cleaning_time;                 /* s */
+  double element_dirt;                  /* kg */
+  double bypass_time;                   /* s */
 };
 
 /* A state that carries much of the energy is held to a share of its tolerances, so that the balance of energy
  * closes. It costs few steps: those are made by other states. */
 struct strict_row {
-  int state;
-  double share;
+  int state;    /* of `states` */
+  double share; /* of its tolerances, 0 to 1 */
 };
 
 /* In a pattern: the rate depends on time itself. */
@@ -86,10 +86,10 @@ _Static_assert(PLANT_STATE_LIMIT <= 63, "each state has a bit of its own below t
 
 /* Where the numbers of one instant go. */
 struct plant_evaluation {
-  double *powers;
-  double *signals;
-  double *events; /* NULL: nobody asks */
-  double *guards;
+  double *powers;  /* W, ledger rows that are integrated */
+  double *signals; /* SI */
+  double *events;  /* NULL: nobody asks */
+  double *guards;  /* positive while the mode holds */
 };
 
 struct plant {

@@ -16,9 +16,9 @@
 #include "real.h"
 
 struct profile {
-  int count; /* points; 0 means the table is empty and reads as zero */
-  const double *argument;
-  const double *value;
+  int count;              /* points; 0 means the table is empty and reads as zero */
+  const double *argument; /* SI, never falling */
+  const double *value;    /* SI */
   bool smooth;
 };
 
@@ -28,7 +28,7 @@ struct piece {
   int index;  /* number of points at or left of the piece: 0 before the first, count after the last */
   real start; /* argument at which `value` holds */
   real value;
-  real slope;
+  real slope;                            /* of the value over the argument */
   real low;                              /* the piece is valid from here ... */
   real high;                             /* ... to here */
   const struct profile *smooth PER_LANE; /* the whole of a smooth table is one piece; NULL: a straight one */

@@ -66,13 +66,14 @@ enum quantity {
       QUANTITY_COUNT
 };
 
+/* SI = trade x scale + offset. */
 struct quantity_row {
   const char *name;
   const char *si_unit;
   const char *trade_unit;
   double scale;
   double offset;
-  const char *accepted;
+  const char *accepted; /* further units that a case may use */
 };
 
 static const struct quantity_row quantity_rows[QUANTITY_COUNT] = {

@@ -270,10 +270,10 @@ struct axle {
   const struct driveline_parameters *driveline; /* in the model's own parameters */
   const struct motor_parameters *motor;         /* NULL: no motor drives it */
   struct rotary_losses motor_losses;
-  struct fluid_viscosity_table motor_film;
-  struct brake_parameters brake; /* with the axle's part of the torque */
-  real wheels;                   /* that share the axle's load */
-  int wheel_speed;               /* states */
+  struct fluid_viscosity_table motor_film; /* Pa s, of the film that drags (rotary.h) */
+  struct brake_parameters brake;           /* with the axle's part of the torque */
+  real wheels;                             /* that share the axle's load */
+  int wheel_speed;                         /* which states are the axle's own */
   int tyre_slip;
   int brake_torque;
   int motor_override;
@@ -281,19 +281,19 @@ struct axle {
 };
 
 struct transmission_model {
-  struct transmission_parameters own;
+  struct transmission_parameters own; /* SI */
   struct fluid oil;
   struct rotary_losses pump_losses;
-  struct fluid_viscosity_table pump_film;
+  struct fluid_viscosity_table pump_film; /* Pa s, of the film that drags */
   int axle_count;
-  struct axle axles[AXLE_LIMIT]; /* rear (or all wheels), front */
-  real case_pressure;            /* absolute */
-  real filter_resistance;        /* of the element at the start, over viscosity */
-  struct profile tables[CHANNEL_COUNT];
-  real table_release; /* start of the last fall of the pedal to zero in the tables */
-  int active_count;
-  int active[STATE_COUNT];
-  int leading_count; /* active[i] is i for so many: the states that every law has come first */
+  struct axle axles[AXLE_LIMIT];        /* rear (or all wheels), front */
+  real case_pressure;                   /* Pa absolute */
+  real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
+  struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
+  real table_release;                   /* s, start of the last fall of the pedal to zero in the tables; NaN: none */
+  int active_count;                     /* states that the laws chosen have */
+  int active[STATE_COUNT];              /* which they are, rising */
+  int leading_count;                    /* active[i] is i for so many: the states that every law has come first */
 };
 
 enum transmission_switch {
@@ -335,8 +335,8 @@ struct transmission_mode {
   real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
   int moving_count;            /* those that do, in any lane */
   int moving[CHANNEL_COUNT];
-  struct ground_contact rear;
-  struct ground_contact front;
+  struct ground_contact rear;     /* under the rear axle, or under all wheels */
+  struct ground_contact front;    /* under the front axle */
   struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
   mask command_forward;           /* sign of the control pressure (limiter.h) */
   mask burning;                   /* the engine burns fuel */
@@ -346,8 +346,8 @@ struct transmission_mode {
   mask motor_waits;               /* a larger motor displacement waits for its delay */
   bool pedals_stuck;              /* nothing moves the pedals any more */
   real motor_waits_at;            /* the pedal's motor part that stays */
-  real motor_waits_until;
-  real release; /* start of the last fall of the pedal to zero */
+  real motor_waits_until;         /* s */
+  real release;                   /* s, start of the last fall of the pedal to zero; NaN: none yet */
 };
 
 /* The axles, all but the tables of their motors' films. */

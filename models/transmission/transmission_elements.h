@@ -7,60 +7,99 @@
 
 /* An axle's node values. */
 struct axle_node_values {
-  real wheel_speed, motor_speed, rim_speed;
+  real wheel_speed; /* rad/s, forward positive */
+  real motor_speed; /* rad/s, of the shaft of the axle's motor, forward positive */
+  real rim_speed;   /* m/s, of the rim over the axle */
   struct tyre_contact contact;
 };
 
 /* Stores' node values. */
 struct node_values {
-  real engine_speed;
-  real a, b, gallery; /* Pa absolute */
-  real drop;
-  real relief_drop_a, relief_drop_b;
-  real filling_a, filling_b; /* of what is drawn from the lines, 0 to 1 */
-  real a_over_case, b_over_case, gallery_over_case;
-  real loop, tank;                      /* K */
-  struct fluid_table_place table_place; /* of the loop */
-  real viscosity;
-  real speed;
-  real grade;
+  real engine_speed;                    /* rad/s */
+  real a;                               /* Pa absolute: main line A, */
+  real b;                               /* line B */
+  real gallery;                         /* and the charge gallery */
+  real drop;                            /* Pa, a - b */
+  real relief_drop_a;                   /* Pa, line A over the place where relief valve A returns its oil */
+  real relief_drop_b;                   /* Pa, line B likewise */
+  real filling_a;                       /* of what is drawn from line A, 0 to 1; 1 unless it starves */
+  real filling_b;                       /* of what is drawn from line B likewise */
+  real a_over_case;                     /* Pa */
+  real b_over_case;                     /* Pa */
+  real gallery_over_case;               /* Pa */
+  real loop;                            /* K, of the oil in the loop */
+  real tank;                            /* K, of the oil in the tank */
+  struct fluid_table_place table_place; /* of the loop's temperature */
+  real viscosity;                       /* Pa s, dynamic, in the loop */
+  real speed;                           /* m/s, of the machine, forward positive */
+  real grade;                           /* tangent under the machine, uphill positive */
   struct vehicle_weight weight;
-  real pull; /* at the drawbar, backward positive, with the slope's part of the dragged mass */
-  real drag; /* its friction part */
+  real pull; /* N at the drawbar, backward positive, with the slope's part of the dragged mass */
+  real drag; /* N, its friction part */
   struct axle_node_values axles[AXLE_LIMIT];
 };
 
 /* What an axle's elements give. */
 struct axle_outputs {
-  real motor_flow, motor_slip, motor_case_a, motor_case_b, motor_torque_loss, motor_torque;
-  real motor_filling_loss; /* W */
-  real drive_torque, gear_loss, brake_torque;
-  real slip, slip_rate, curve_force, traction, rolling;
+  real motor_flow;         /* m3/s displaced from port A to port B */
+  real motor_slip;         /* m3/s leaking from A to B */
+  real motor_case_a;       /* m3/s leaking from port A to the case */
+  real motor_case_b;       /* m3/s leaking from port B to the case */
+  real motor_torque_loss;  /* N m, signed as the motor's speed */
+  real motor_torque;       /* N m given at the motor's shaft, losses taken off, forward positive */
+  real motor_filling_loss; /* W, collapse of voids in oil drawn from a starved line */
+  real drive_torque;       /* N m, the same at the wheels */
+  real gear_loss;          /* N m at the wheels, signed as their speed: taken off */
+  real brake_torque;       /* N m at the wheels, positive against forward rotation: taken off */
+  real slip;               /* positive when the wheels drive */
+  real slip_rate;          /* 1/s, of the tyre's deflection as slip (law relaxation) */
+  real curve_force;        /* N of the ground on the wheels by the curve of the tyre, forward positive */
+  real traction;           /* N, the same with the damping at rest: what drives the machine */
+  real rolling;            /* N of rolling resistance, signed as the machine's speed: taken off */
 };
 
 /* Everything that elements give. */
 struct element_outputs {
-  real channels[CHANNEL_COUNT];
+  real channels[CHANNEL_COUNT]; /* of operator and faults, as they are now */
   struct operator_demand demand;
-  real motor_part;
+  real motor_part; /* of the pedal, 0 to 1, after its delay */
   struct limiter_action limiter;
-  real stroke_rate, servo_flow;
-  real engine_friction, combustion, exhaust_brake, auxiliaries, starter;
-  real pump_flow, pump_slip, pump_case_a, pump_case_b, pump_torque_loss, pump_torque;
-  real pump_filling_loss; /* W */
-  real charge_outlet;     /* pressure of the charge pump over the tank */
-  real charge_filled, charge_flow, charge_torque_loss, charge_torque, charge_relief_flow;
-  real filter_drop;
-  real check_a, check_b;
-  real relief_a, relief_b;
-  real flush_a, flush_b;
-  real hose_a, hose_b;
-  real brake_share;
-  real cooler;
+  real stroke_rate;        /* 1/s */
+  real servo_flow;         /* m3/s out of the gallery to the case */
+  real engine_friction;    /* N m, signed as the engine's speed: taken off */
+  real combustion;         /* N m on the crankshaft, friction not yet taken off */
+  real exhaust_brake;      /* N m, signed as the engine's speed: taken off */
+  real auxiliaries;        /* N m, signed as the engine's speed: taken off */
+  real starter;            /* N m given to the engine */
+  real pump_flow;          /* m3/s displaced from port B to port A */
+  real pump_slip;          /* m3/s leaking from A to B */
+  real pump_case_a;        /* m3/s leaking from port A to the case */
+  real pump_case_b;        /* m3/s leaking from port B to the case */
+  real pump_torque_loss;   /* N m, signed as the engine's speed */
+  real pump_torque;        /* N m taken from the engine, losses included; below zero the pump drives it */
+  real pump_filling_loss;  /* W, collapse of voids in oil drawn from a starved line */
+  real charge_outlet;      /* Pa, of the charge pump over the tank */
+  real charge_filled;      /* m3/rad that fill, the fault charge_lost taken off */
+  real charge_flow;        /* m3/s out of the tank into the gallery */
+  real charge_torque_loss; /* N m, signed as the engine's speed */
+  real charge_torque;      /* N m taken from the engine, losses included */
+  real charge_relief_flow; /* m3/s out of the gallery to the case */
+  real filter_drop;        /* Pa, charge pump over gallery */
+  real check_a;            /* m3/s out of the gallery into line A */
+  real check_b;            /* m3/s out of the gallery into line B */
+  real relief_a;           /* m3/s out of line A to where valve A returns its oil */
+  real relief_b;           /* m3/s out of line B likewise */
+  real flush_a;            /* m3/s out of line A to the case */
+  real flush_b;            /* m3/s out of line B to the case */
+  real hose_a;             /* m3/s out of line A to the ground */
+  real hose_b;             /* m3/s out of line B to the ground */
+  real brake_share;        /* of the brakes' reference torque (brake.h), 0 or more */
+  real cooler;             /* W/K, thermostat open */
   struct axle_outputs axles[AXLE_LIMIT];
-  real motor_flow_a, motor_flow_b; /* out of line A, into line B: all motors with their leakage */
-  real loop_outflow;               /* what leaves the loop through the case: leakage and flushing */
-  real case_flow;                  /* all that returns through the case, with servo oil and the charge relief's */
+  real motor_flow_a; /* m3/s out of line A: all motors with their leakage */
+  real motor_flow_b; /* m3/s into line B likewise */
+  real loop_outflow; /* m3/s out of the loop through the case: leakage and flushing */
+  real case_flow;    /* m3/s back to the tank through the case, with servo oil and the charge relief's */
 };
 
 /* Pass one: what the stores give at time t, s; x is the full state vector. */

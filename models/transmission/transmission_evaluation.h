@@ -237,10 +237,10 @@ static inline void guards_of(const struct transmission_model *model, const struc
 
 /* Where the numbers go; NULL: not asked for. */
 struct evaluations {
-  real *powers;
-  real *signals;
-  real *events;
-  real *guards;
+  real *powers;  /* W, of the ledger rows that are integrated */
+  real *signals; /* SI */
+  real *events;  /* above zero while what a row calls rising holds */
+  real *guards;  /* positive while the mode holds */
 };
 
 /* All that is asked of an instant, from one pass over the circuit. Inlined, so that each caller asks only for its own.

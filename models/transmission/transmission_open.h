@@ -16,9 +16,9 @@ struct transmission_open_model {
   const struct fluid *oil;
   const struct fluid_viscosity_table *pump_film;
   const struct fluid_viscosity_table *motor_films[OPEN_AXLES]; /* NULL: no motor */
-  double filter_resistance;
+  double filter_resistance;                                    /* 1/m3 */
   int active_count;
-  const int *active;
+  const int *active; /* states, rising */
   int leading_count;
 };
 

@@ -1,5 +1,6 @@
-/* Event functions of the transmission: each falls through zero where its definition says, to a thousandth, and to the
- * side that its words tell. The numbers stand here as they stand in docs/commands.md and docs/case-files.md. */
+/* Event functions and guards of the transmission: each falls through zero where its definition says, to a thousandth,
+ * and to the side that its words tell. The numbers stand here as they stand in docs/commands.md and docs/case-files.md.
+ */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -9,6 +10,7 @@
 
 #include "bench.h"
 #include "check.h"
+#include "transmission.h"
 
 static double event_at(struct bench *bench, const char *name) {
   const struct plant *plant = bench->data.plant;
@@ -209,6 +211,60 @@ static void engine_and_wheels_by_their_bounds(void **state) {
   bench_close(bench);
 }
 
+static double guard_at(struct bench *bench, int guard) {
+  real values[PLANT_GUARD_LIMIT];
+  bench->data.plant->guards(bench->model, bench->mode, bench->state, values);
+  return values[guard];
+}
+
+/* A stalled engine fires under its starter 5 % above the speed at which it stalls. */
+static void an_engine_fires_above_its_stall_speed(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("engine: {stall: held, stall_speed: 600 rpm}\n");
+  struct transmission_mode *mode = bench->mode;
+  double stall = *bench_parameter(bench, "engine", "stall_speed");
+  mode->burning = false;
+  mode->starting = true;
+  *bench_state(bench, "engine_speed") = 1.0499 * stall;
+  assert_true(guard_at(bench, GUARD_FIRES) > 0.0);
+  *bench_state(bench, "engine_speed") = 1.0501 * stall;
+  assert_true(guard_at(bench, GUARD_FIRES) < 0.0);
+  mode->starting = false;
+  assert_true(guard_at(bench, GUARD_FIRES) > 0.0);
+  bench_close(bench);
+}
+
+/* With the side told by the command, the sides change when the command has passed zero by a hundred thousandth. */
+static void the_commanded_side_changes_past_zero(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("limiter: {law: driven_side, side: command}\n");
+  struct transmission_mode *mode = bench->mode;
+  for (int forward = 0; forward <= 1; forward++) {
+    double sign = forward ? 1.0 : -1.0;
+    mode->command_forward = forward;
+    *bench_state(bench, "control_pressure") = -0.99e-5 * sign;
+    assert_true(guard_at(bench, GUARD_COMMAND_SIDE) > 0.0);
+    *bench_state(bench, "control_pressure") = -1.01e-5 * sign;
+    assert_true(guard_at(bench, GUARD_COMMAND_SIDE) < 0.0);
+  }
+  bench_close(bench);
+}
+
+/* The film of the pump drags with mu_ref (mu/mu_ref)^e, mu_ref = 0.02 Pa s (rotary.h). */
+static void the_film_drags_by_its_reference_viscosity(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("pump: {friction_coefficient: 0, constant_torque: 0 N m, viscous_exponent: 0.4}\n");
+  bench_set_pressure(bench, "line_a_compression", 25e5);
+  bench_set_pressure(bench, "line_b_compression", 25e5);
+  double viscosity = fluid_viscosity(&bench->oil.viscosity, *bench_state(bench, "loop_temperature"));
+  double film = bench_signal(bench, "pump_torque") /
+                (*bench_parameter(bench, "pump", "viscous_coefficient") *
+                 *bench_parameter(bench, "pump", "displacement") * bench_signal(bench, "engine_speed"));
+  assert_true(fabs(viscosity / 0.02 - 1.0) > 0.1); /* else every exponent would do */
+  CHECK_CLOSE(film, 0.02 * pow(viscosity / 0.02, 0.4), 1e-4);
+  bench_close(bench);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_machine_stands_below_a_twentieth_of_a_metre_a_second),
@@ -219,6 +275,9 @@ int main(void) {
       cmocka_unit_test(valves_and_lines_by_their_settings),
       cmocka_unit_test(a_charge_pump_fills_to_ninety_nine_per_cent),
       cmocka_unit_test(engine_and_wheels_by_their_bounds),
+      cmocka_unit_test(an_engine_fires_above_its_stall_speed),
+      cmocka_unit_test(the_commanded_side_changes_past_zero),
+      cmocka_unit_test(the_film_drags_by_its_reference_viscosity),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

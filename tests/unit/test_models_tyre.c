@@ -219,14 +219,38 @@ static void stick_brake_keeps_its_capacity(void **state) {
   }
 }
 
+/* Analyses ask where the curve has its peak and where 99.5 % of it are reached. */
+static void the_peak_of_the_curve_is_where_it_is_said_to_be(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  struct tyre_contact contact = contact_of(&tyre, 1e5);
+  double peak = tyre_peak_slip(&tyre);
+  double most = tyre_curve(&tyre, &contact, peak);
+  CHECK_CLOSE(most, tyre.grip * 1e5, 1e-12);
+  assert_true(tyre_curve(&tyre, &contact, 1.02 * peak) < most);
+  assert_true(tyre_curve(&tyre, &contact, 0.98 * peak) < most);
+  assert_true(tyre_used_up_slip(&tyre) < peak);
+  CHECK_CLOSE(tyre_curve(&tyre, &contact, tyre_used_up_slip(&tyre)), 0.995 * most, 1e-9);
+  tyre.ground = TYRE_BRIXIUS;
+  CHECK_NEAR(tyre_peak_slip(&tyre), 0.3, 0.0);
+  CHECK_NEAR(tyre_used_up_slip(&tyre), 0.3, 0.0);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(curve_rises_peaks_and_falls_a_little), cmocka_unit_test(slip_is_what_it_should_be),
-      cmocka_unit_test(start_slip_carries_the_force),         cmocka_unit_test(tyre_never_gives_power),
-      cmocka_unit_test(damping_fades_with_rolling),           cmocka_unit_test(soil_laws_are_odd_and_grow),
-      cmocka_unit_test(park_brake_adds_its_torque),           cmocka_unit_test(smoothed_brake_opposes),
-      cmocka_unit_test(stick_brake_never_gives_power),        cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
-      cmocka_unit_test(an_axle_without_brake_gives_nothing),  cmocka_unit_test(stick_brake_keeps_its_capacity),
+      cmocka_unit_test(curve_rises_peaks_and_falls_a_little),
+      cmocka_unit_test(slip_is_what_it_should_be),
+      cmocka_unit_test(start_slip_carries_the_force),
+      cmocka_unit_test(tyre_never_gives_power),
+      cmocka_unit_test(damping_fades_with_rolling),
+      cmocka_unit_test(soil_laws_are_odd_and_grow),
+      cmocka_unit_test(park_brake_adds_its_torque),
+      cmocka_unit_test(smoothed_brake_opposes),
+      cmocka_unit_test(stick_brake_never_gives_power),
+      cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
+      cmocka_unit_test(an_axle_without_brake_gives_nothing),
+      cmocka_unit_test(stick_brake_keeps_its_capacity),
+      cmocka_unit_test(the_peak_of_the_curve_is_where_it_is_said_to_be),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -133,6 +133,91 @@ static void poppet_keeps_between_its_stops(void **state) {
   assert_true(relief_poppet_flow(&relief, 1e-4, 0.0, 870.0) == 0.0);
 }
 
+/* The static inverse of each law: at the drop and the position that it gives for a flow, the valve passes that flow and
+ * moves nowhere; beyond its stop it is a fixed opening. */
+static void the_static_inverse_belongs_to_its_law(void **state) {
+  (void)state;
+  static const double flows[] = {1e-5, 1e-4, 5e-4, 1e-3};
+  for (int law = RELIEF_FIRST_ORDER; law <= RELIEF_POPPET; law++) {
+    DEFAULTS(relief, relief);
+    relief.law = law;
+    const struct relief_law_row *row = relief_law_of(&relief);
+    for (size_t i = 0; i < sizeof flows / sizeof flows[0]; i++) {
+      double position;
+      double drop = relief_balance_drop(&relief, flows[i], 870.0, &position);
+      double states[RELIEF_STATE_COUNT] = {0.0};
+      double rates[RELIEF_STATE_COUNT] = {0.0};
+      states[row->position_state] = position;
+      relief_rates(&relief, states, drop, rates);
+      assert_true(drop > relief.setting);
+      CHECK_CLOSE(relief_flow(&relief, position, drop, 870.0), flows[i], 1e-3);
+      CHECK_NEAR(rates[RELIEF_OPENING], 0.0, 1e-7 * relief.setting / relief.lag);
+      CHECK_NEAR(rates[RELIEF_SPEED] * relief.poppet_mass, 0.0, 1e-6);
+    }
+    for (int i = 0; i < RELIEF_STATE_COUNT; i++) { /* a law rates its own states and no other */
+      double states[RELIEF_STATE_COUNT] = {1.0, 1e-3, 1.0};
+      double rates[RELIEF_STATE_COUNT] = {NAN, NAN, NAN};
+      relief_rates(&relief, states, relief.setting, rates);
+      assert_int_equal(relief_has_state(&relief, i), !isnan(rates[i]));
+    }
+  }
+  DEFAULTS(relief, relief);
+  assert_true(isinf(relief_stop_flow(&relief, 870.0)));
+  assert_true(isinf(relief_stop_position(&relief)));
+  relief.law = RELIEF_POPPET;
+  relief.largest_lift = 2e-4;
+  double stop = relief_stop_flow(&relief, 870.0);
+  double position;
+  double drop = relief_balance_drop(&relief, 0.999999 * stop, 870.0, &position);
+  CHECK_CLOSE(position, relief.largest_lift, 1e-5);
+  CHECK_CLOSE(relief_balance_drop(&relief, 1.000001 * stop, 870.0, &position), drop, 1e-5);
+  CHECK_CLOSE(relief_balance_drop(&relief, 2.0 * stop, 870.0, &position), 4.0 * drop, 1e-5);
+  CHECK_CLOSE(position, relief.largest_lift, 0.0);
+}
+
+/* Each choice of the parameter `law` has its row, with states of its own. */
+static void every_relief_law_has_its_row(void **state) {
+  (void)state;
+  const char *choices = relief_fields[0].choices;
+  int laws = 1;
+  for (const char *c = choices; *c != '\0'; c++) {
+    laws += *c == '|';
+  }
+  assert_string_equal(relief_fields[0].name, "law");
+  assert_int_equal(laws, (int)(sizeof relief_laws / sizeof relief_laws[0]));
+  for (int i = 0; i < laws; i++) {
+    assert_true((relief_laws[i].states >> relief_laws[i].position_state & 1u) != 0);
+  }
+}
+
+/* The dry friction of a poppet turns round within 10 um/s. */
+static void dry_friction_turns_round_within_ten_micrometres_a_second(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  double without = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7);
+  relief.poppet_friction = 2.0;
+  double with = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7);
+  CHECK_CLOSE((without - with) * relief.poppet_mass, 2.0 / sqrt(2.0), 1e-6);
+}
+
+/* Below 1 kPa the root of a check valve's law stands still, so that its slope stays finite. */
+static void a_check_valve_has_a_finite_slope(void **state) {
+  (void)state;
+  DEFAULTS(charge, charge);
+  charge.check_crack = 0.0;
+  charge.check_open = 4e3;
+  CHECK_CLOSE(check_valve_flow(&charge, 400.0), charge.check_flow * 0.1 * sqrt(1e3), 1e-12);
+  CHECK_CLOSE(check_valve_flow(&charge, 2e3), charge.check_flow * 0.5 * sqrt(2e3), 1e-12);
+}
+
+/* A valve that is stuck open stands by the measure of its law. */
+static void a_stuck_valve_stands_in_the_measure_of_its_law(void **state) {
+  (void)state;
+  DEFAULTS(fault, fault);
+  CHECK_NEAR(fault_stuck_position(&fault, RELIEF_BY_PRESSURE), 25e5, 1e-9);
+  CHECK_NEAR(fault_stuck_position(&fault, RELIEF_BY_LIFT), 0.5e-3, 1e-15);
+}
+
 static void charge_relief_works_as_its_law(void **state) {
   (void)state;
   DEFAULTS(charge, charge);
@@ -198,11 +283,21 @@ static void flushing_is_two_in_series(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(relief_opens_above_its_setting), cmocka_unit_test(relief_flow_never_runs_against_the_drop),
-      cmocka_unit_test(charge_pump_keeps_its_energy),   cmocka_unit_test(thick_oil_does_not_fill_the_charge_pump),
-      cmocka_unit_test(filter_shares_its_flow),         cmocka_unit_test(a_burst_hose_loses_oil_one_way),
-      cmocka_unit_test(poppet_keeps_between_its_stops), cmocka_unit_test(charge_relief_works_as_its_law),
-      cmocka_unit_test(check_valve_opens_one_way),      cmocka_unit_test(shuttle_connects_the_lower_line),
+      cmocka_unit_test(relief_opens_above_its_setting),
+      cmocka_unit_test(relief_flow_never_runs_against_the_drop),
+      cmocka_unit_test(charge_pump_keeps_its_energy),
+      cmocka_unit_test(thick_oil_does_not_fill_the_charge_pump),
+      cmocka_unit_test(filter_shares_its_flow),
+      cmocka_unit_test(a_burst_hose_loses_oil_one_way),
+      cmocka_unit_test(the_static_inverse_belongs_to_its_law),
+      cmocka_unit_test(every_relief_law_has_its_row),
+      cmocka_unit_test(dry_friction_turns_round_within_ten_micrometres_a_second),
+      cmocka_unit_test(a_check_valve_has_a_finite_slope),
+      cmocka_unit_test(a_stuck_valve_stands_in_the_measure_of_its_law),
+      cmocka_unit_test(poppet_keeps_between_its_stops),
+      cmocka_unit_test(charge_relief_works_as_its_law),
+      cmocka_unit_test(check_valve_opens_one_way),
+      cmocka_unit_test(shuttle_connects_the_lower_line),
       cmocka_unit_test(flushing_is_two_in_series),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
