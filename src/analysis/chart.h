@@ -13,7 +13,7 @@ struct chart_column {
   struct signal row;
   const char *unit; /* NULL, or the SI unit where no quantity has it */
   int axes;         /* 0: a single value, 1: along the first axis, 2: along both, the second running fastest */
-  double *values;
+  double *values;   /* in the unit of the row, NaN: none */
 };
 
 struct chart_text {

@@ -18,13 +18,13 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
                       double *shift, double *correlation);
 
 struct deviation {
-  long count;  /* instants compared */
-  double mean; /* run less trace, SI */
-  double rms;
-  double largest; /* absolute */
-  double largest_time;
-  double correlation; /* NaN where one of them stands still */
-  double explained;   /* 1 - sum of squares left over sum about the mean: 1 is perfect */
+  long count;          /* instants compared */
+  double mean;         /* run less trace, SI */
+  double rms;          /* SI */
+  double largest;      /* absolute */
+  double largest_time; /* s */
+  double correlation;  /* NaN where one of them stands still */
+  double explained;    /* 1 - sum of squares left over sum about the mean: 1 is perfect */
 };
 
 /* Of one signal, over the instants of the trace that fall within from..to and within the run. */
@@ -43,12 +43,12 @@ struct comparison {
   struct mapping mapping;
   struct measured measured;
   char title[256];
-  double shift;
-  double correlation; /* at the shift */
-  double correlation_at_zero;
+  double shift;               /* s, of the trace */
+  double correlation;         /* at the shift */
+  double correlation_at_zero; /* without the shift */
   int run_count;
-  double *run_time;
-  double *run_values[MAPPING_SIGNALS];
+  double *run_time;                    /* s */
+  double *run_values[MAPPING_SIGNALS]; /* SI */
   struct compared compared[MAPPING_SIGNALS];
   int broken;
 };

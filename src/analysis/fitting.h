@@ -20,12 +20,12 @@ struct fit_options {
 struct fit_parameter {
   struct varied_parameter varied;
   char path[256];
-  double low; /* SI */
-  double high;
+  double low;       /* SI */
+  double high;      /* SI */
   double value;     /* found */
   double deviation; /* one standard deviation */
   double from;      /* 95 % interval */
-  double to;
+  double to;        /* SI */
   bool at_bound;
   bool identified;
   char why[200]; /* when it is not */
@@ -41,7 +41,7 @@ struct fit_direction {
 struct fit_pair {
   int first;
   int second;
-  double correlation;
+  double correlation; /* -1 to 1 */
 };
 
 struct fit {

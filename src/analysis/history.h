@@ -13,8 +13,8 @@ struct history {
   int signals[HISTORY_SIGNALS]; /* indices among the plant's */
   int count;
   int capacity;
-  double *time;
-  double *values[HISTORY_SIGNALS];
+  double *time;                    /* s */
+  double *values[HISTORY_SIGNALS]; /* SI, by column */
 };
 
 /* All zero, then the signals wanted; asks for each once. `column` is where its values will be. False: no room. */

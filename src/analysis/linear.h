@@ -13,10 +13,10 @@ struct instant {
   const struct plant *plant;
   const void *model;
   const void *mode;
-  double time;
+  double time; /* s */
   int state_count;
   int rows[PLANT_STATE_LIMIT];
-  double state[PLANT_STATE_LIMIT];
+  double state[PLANT_STATE_LIMIT]; /* active states */
 };
 
 /* At a time, s, and state of the plant; model and mode are not copied. */
@@ -35,11 +35,11 @@ struct linear {
 
 /* A kink near the instant: moving a state by `distance` either way, one rate changes otherwise on each side. */
 struct linear_kink {
-  int state; /* place */
-  int rate;  /* place */
-  double distance;
-  double before; /* slope on the low side, 1/s after scaling both to typical sizes */
-  double after;
+  int state;       /* place */
+  int rate;        /* place */
+  double distance; /* SI, from the state to where the slopes were taken */
+  double before;   /* slope on the low side, 1/s after scaling both to typical sizes */
+  double after;    /* on the high side */
 };
 
 enum { KINK_LIMIT = 12 };

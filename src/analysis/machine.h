@@ -118,8 +118,8 @@ struct machine_sections {
 
 /* One instant of balance. */
 struct machine_point {
-  double state[PLANT_STATE_LIMIT];
-  double inputs[MACHINE_INPUT_COUNT];
+  double state[PLANT_STATE_LIMIT];    /* active states */
+  double inputs[MACHINE_INPUT_COUNT]; /* by enum machine_input */
 };
 
 struct machine {

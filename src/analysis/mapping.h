@@ -25,9 +25,9 @@ struct mapped {
   double factor;         /* trace value times this, in the unit of the column ... */
   double offset;         /* ... plus this, SI */
   double band;           /* SI; NaN: not asked for. Largest deviation allowed at any instant */
-  double rms;
-  double mean;  /* of the deviation, either way */
-  double noise; /* standard deviation of the measurement; NaN: found from what is left over */
+  double rms;            /* SI; NaN: not asked for */
+  double mean;           /* of the deviation, either way */
+  double noise;          /* standard deviation of the measurement; NaN: found from what is left over */
   int line;
 };
 
@@ -39,7 +39,7 @@ struct mapping {
   int count;
   double largest_shift; /* s; 0: the clocks are one */
   double from;          /* s, in the time of the run */
-  double to;
+  double to;            /* s */
 };
 
 /* Signals are looked for in every plant. */
@@ -49,7 +49,7 @@ bool mapping_read_text(const char *name, const char *text, size_t length, struct
 /* A trace made ready: times and signals in SI, without lines that have no time. */
 struct measured {
   int count;
-  double *time;
+  double *time;                    /* s, rising */
   double *values[MAPPING_SIGNALS]; /* NaN: a gap */
 };
 

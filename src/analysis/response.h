@@ -59,20 +59,20 @@ enum response_curve { RESPONSE_ON_PRESSURE, RESPONSE_ON_FLOW };
 
 struct response_mark {
   enum response_curve curve;
-  double time;
+  double time;  /* s */
   double value; /* SI, of that curve */
   char name[40];
 };
 
 struct response {
-  double values[RESPONSE_COUNT];
+  double values[RESPONSE_COUNT];   /* SI */
   char absent[RESPONSE_COUNT][96]; /* why a value is NaN */
   struct response_mark marks[RESPONSE_MARKS];
   int mark_count;
-  double band_low; /* of settling, Pa; NaN without a settled pressure */
-  double band_high;
+  double band_low;     /* of settling, Pa; NaN without a settled pressure */
+  double band_high;    /* Pa */
   double settled_from; /* s, the tenth that the settled values are means of */
-  double settled_to;
+  double settled_to;   /* s */
 };
 
 /* Rising times; SI. Columns that a plant lacks are NULL. */
@@ -92,7 +92,7 @@ struct response_settings {
   double stop;    /* opening at which the poppet meets its stop, where it must stand still */
   double band;    /* of settling, share of the settled pressure, either way */
   double from;    /* s */
-  double to;
+  double to;      /* s */
 };
 
 /* False only when the histories hold no sample between `from` and `to`. */

@@ -9,13 +9,13 @@ enum { SCAN_PUMP_STEPS = 24, SCAN_MOTOR_STEPS = 16, SCAN_POINTS = SCAN_PUMP_STEP
 struct scan_point {
   bool found;
   struct machine_point at;
-  double signals[PLANT_SIGNAL_LIMIT];
-  double heating; /* of the loop, K/s */
+  double signals[PLANT_SIGNAL_LIMIT]; /* SI */
+  double heating;                     /* of the loop, K/s */
   unsigned bounds;
 };
 
 struct scan {
-  double speed;
+  double speed;             /* m/s */
   enum machine_input freed; /* what keeps the balance: grade or pull */
   struct scan_point points[SCAN_POINTS];
 };

@@ -31,7 +31,7 @@ struct sensitivity {
   struct history history;               /* the signals */
   int sample_count;                     /* derivatives: [sample][parameter][signal] */
   int sample_capacity;
-  double *samples;
+  double *samples; /* SI over SI */
 };
 
 /* The case's output step is written to. */

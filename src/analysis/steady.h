@@ -9,10 +9,10 @@ struct steady_options {
   double allowed_engine_speed; /* rad/s; NaN: the case's told_overspeed */
   double hot;                  /* K, highest loop temperature */
   double lowest_speed;         /* m/s; NaN: chosen from the machine */
-  double highest_speed;
+  double highest_speed;        /* m/s */
   int speed_count;
-  double lowest_pull; /* of the efficiency map, N; NaN: chosen */
-  double highest_pull;
+  double lowest_pull;  /* of the efficiency map, N; NaN: chosen */
+  double highest_pull; /* N */
   int pull_count;
 };
 
@@ -59,10 +59,10 @@ bool steady_efficiency(struct machine *machine, const struct steady_options *opt
 
 /* One point: two of speed, grade, pull and pedal given (NaN: not), see docs/steady.md. */
 struct steady_given {
-  double speed;
-  double grade;
-  double pull;
-  double pedal;
+  double speed; /* m/s */
+  double grade; /* tangent, uphill positive */
+  double pull;  /* N, backward positive */
+  double pedal; /* -1 to 1 */
 };
 /* The point itself: state and inputs. */
 bool steady_find(struct machine *machine, const struct steady_given *given, struct machine_point *point,

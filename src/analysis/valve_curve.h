@@ -33,13 +33,13 @@ enum valve_curve_id {
 extern const struct signal valve_curve_rows[CURVE_COUNT];
 
 struct valve_curve {
-  double flow[VALVE_CURVE_POINTS]; /* m3/s, even steps from 0.6 L/min to the largest flow */
-  double up[VALVE_CURVE_POINTS];   /* drop over the valve, Pa */
-  double down[VALVE_CURVE_POINTS];
-  double balance[VALVE_CURVE_POINTS];
-  double lift[VALVE_CURVE_POINTS]; /* on the way up: m, or Pa above cracking, by the law */
+  double flow[VALVE_CURVE_POINTS];    /* m3/s, even steps from 0.6 L/min to the largest flow */
+  double up[VALVE_CURVE_POINTS];      /* drop over the valve, Pa */
+  double down[VALVE_CURVE_POINTS];    /* Pa */
+  double balance[VALVE_CURVE_POINTS]; /* Pa, by the static inverse of the law */
+  double lift[VALVE_CURVE_POINTS];    /* on the way up: m, or Pa above cracking, by the law */
   enum quantity lift_quantity;
-  double values[CURVE_COUNT];
+  double values[CURVE_COUNT]; /* SI */
   char absent[CURVE_COUNT][96];
 };
 

@@ -11,9 +11,9 @@ enum window_verdict { WINDOW_SOUND, WINDOW_IN_PASSING, WINDOW_GROWS, WINDOW_HUNT
 
 struct window {
   double from; /* s */
-  double to;
+  double to;   /* s */
   int samples;
-  double *time;
+  double *time;      /* s */
   double *growth;    /* real part of the fastest growing (or least damped) mode, 1/s */
   double *frequency; /* its imaginary part, rad/s */
   double *swing;     /* line A over line B, Pa: what is looked at for swings; of a plant without it, line A */

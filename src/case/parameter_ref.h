@@ -30,8 +30,8 @@ struct parameter_ref {
   int column;                 /* of a map's cell */
   enum quantity quantity;
   enum reference reference;
-  double low; /* SI; a number outside is refused */
-  double high;
+  double low;          /* SI; a number outside is refused */
+  double high;         /* SI */
   const char *choices; /* "first|second" if the slot is a choice, whose value is its index; else NULL */
   const char *text;    /* what it is */
 };

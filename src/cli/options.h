@@ -54,8 +54,8 @@ struct option_row {
   enum option_kind kind;
   size_t place; /* of the member in the request */
   enum quantity quantity;
-  double low; /* SI */
-  double high;
+  double low;  /* SI */
+  double high; /* SI */
   bool (*read)(void *request, const char *text, struct error *error);
 };
 

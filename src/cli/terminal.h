@@ -35,7 +35,7 @@ struct progress {
   bool wanted;
   bool shown;
   double started; /* s, wall clock */
-  double drawn;
+  double drawn;   /* s, last time */
 };
 
 /* A line of progress on standard error, if that is a terminal and `quiet` is not said; showing it draws a few times a

@@ -13,8 +13,8 @@ enum { BALANCE_EXTRA_LIMIT = 4 };
 
 /* An input that is sought: `set` puts a value into model or mode. */
 struct balance_input {
-  double value;
-  double size; /* typical */
+  double value; /* SI */
+  double size;  /* typical */
   void (*set)(void *context, double value);
   void *context;
 };
@@ -22,15 +22,15 @@ struct balance_input {
 /* A signal that shall have a value. */
 struct balance_condition {
   int signal;
-  double level;
-  double size; /* typical */
+  double level; /* SI */
+  double size;  /* typical */
 };
 
 struct balance {
   const struct plant *plant;
   const void *model;
   void *mode;
-  double time;
+  double time; /* s */
   int state_count;
   int rows[PLANT_STATE_LIMIT];
   bool sought[PLANT_STATE_LIMIT]; /* by place among the active states: the state is an unknown */

@@ -9,18 +9,18 @@
 #include <stddef.h>
 
 struct curve_point {
-  double time;
-  double value;
+  double time;  /* s */
+  double value; /* SI */
 };
 
 struct curve {
-  double *time; /* s, not falling */
-  double *value;
+  double *time;         /* s, not falling */
+  double *value;        /* SI */
   unsigned char *fixed; /* 1: must stay */
   long count;
-  long samples; /* before anything was left out */
-  double low;   /* of all samples; NaN when none is a number */
-  double high;
+  long samples;     /* before anything was left out */
+  double low;       /* of all samples; NaN when none is a number */
+  double high;      /* of all samples */
   double tolerance; /* how far what was left out can lie from the drawn line */
   long pieces;      /* 0, or into how many pieces a noisy history was cut */
 };

@@ -12,21 +12,21 @@ enum { METRICS_EXTREMA = 24, METRICS_TIMERS = 2, METRICS_RELIEFS = 2 };
 
 /* The stop: from when braking starts to the first standstill. */
 struct stop_observer {
-  double from;  /* s; NaN while nothing brakes */
-  bool begun;   /* `from` has passed */
-  bool stopped; /* standstill reached since */
-  double from_distance;
-  double from_speed;
-  double stop_time;
-  double stop_distance;
-  double ledger_from[PLANT_LEDGER_LIMIT];
-  double ledger_to[PLANT_LEDGER_LIMIT];
+  double from;                            /* s; NaN while nothing brakes */
+  bool begun;                             /* `from` has passed */
+  bool stopped;                           /* standstill reached since */
+  double from_distance;                   /* m, there */
+  double from_speed;                      /* m/s, there */
+  double stop_time;                       /* s since then */
+  double stop_distance;                   /* m since then */
+  double ledger_from[PLANT_LEDGER_LIMIT]; /* J, there */
+  double ledger_to[PLANT_LEDGER_LIMIT];   /* J, at the stop */
 };
 
 struct limit_observer {
   struct extremum worst; /* of the signal, on the side that breaks */
   bool broken;
-  double first;
+  double first; /* s, when it was first broken; NaN */
 };
 
 struct metrics {
@@ -41,12 +41,12 @@ struct metrics {
   struct stop_observer stop;
   struct row_place speed; /* of the machine, if there is one */
   struct row_place distance;
-  double creep_from;                  /* s: start of the last second */
-  double creep_path;                  /* m: integral of |speed| from there */
-  int duty_count;                     /* numbers that a duty goes by */
-  double duty_sums[PLANT_DUTY_RATES]; /* their integrals over the run */
-  double oil_start;
-  double stored_start[PLANT_LEDGER_LIMIT];
+  double creep_from;                       /* s: start of the last second */
+  double creep_path;                       /* m: integral of |speed| from there */
+  int duty_count;                          /* numbers that a duty goes by */
+  double duty_sums[PLANT_DUTY_RATES];      /* their integrals over the run */
+  double oil_start;                        /* m3 */
+  double stored_start[PLANT_LEDGER_LIMIT]; /* J */
   struct limit_observer *limits;
   int limit_capacity;
 };

@@ -15,7 +15,7 @@ struct extremum {
   double from;   /* s: observe from here on */
   bool seen;
   double best; /* SI, the value itself */
-  double time;
+  double time; /* s */
 };
 
 /* Look for a new extreme within an accepted step. */
@@ -41,10 +41,10 @@ void extremum_begin(struct extremum *extremum, const struct sample *sample);
 
 struct timer {
   int signal;
-  double level;
+  double level; /* SI */
   bool above;
-  double since;
-  double total;
+  double since; /* s, of the last rise above */
+  double total; /* s */
   double first; /* s; NaN */
   long count;   /* how often it rose above */
 };

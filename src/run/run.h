@@ -26,7 +26,7 @@ enum run_status { RUN_COMPLETE, RUN_STOPPED, RUN_FAILED, RUN_INTERRUPTED };
 extern const char *const run_status_names[]; /* "complete", "stopped", "failed", "interrupted" */
 
 struct run_event {
-  double time;
+  double time;       /* s */
   char name[64];     /* of the event row, or "action", "limit", "end" */
   char message[200]; /* in words, values in trade units */
   int signal;        /* whose value is reported; -1 none */
@@ -49,8 +49,8 @@ struct run_counts {
   long solves;         /* with it */
   long error_failures;
   long convergence_failures;
-  long restarts; /* re-initialisations at kinks and mode changes */
-  double cpu_seconds;
+  long restarts;      /* re-initialisations at kinks and mode changes */
+  double cpu_seconds; /* s */
 };
 
 struct ledger_entry {
@@ -60,10 +60,10 @@ struct ledger_entry {
 
 struct outcome {
   enum run_status status;
-  struct error error;   /* when failed */
-  double end_time;      /* s, reached */
-  char stop_words[200]; /* what ended it, when stopped */
-  double measures[MEASURE_COUNT];
+  struct error error;             /* when failed */
+  double end_time;                /* s, reached */
+  char stop_words[200];           /* what ended it, when stopped */
+  double measures[MEASURE_COUNT]; /* SI; NaN: absent says why */
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
   struct ledger_entry ledger[PLANT_LEDGER_LIMIT];
   double energy_in;       /* J, sum of the positive parts of the sources */

@@ -22,13 +22,13 @@ struct sample_buffer_waiting; /* in lanes */
 struct sample_buffer {
   const struct recorder *recorder; /* NULL: nobody takes them */
   int signal_count;
-  int count; /* in the block */
-  double last_time;
-  double *time;
-  double *columns; /* [signal][stride] */
-  double tile[SAMPLE_BUFFER_TILE][PLANT_SIGNAL_LIMIT];
-  struct sample_buffer_waiting *waiting; /* memory of the lanes; NULL: none yet */
-  struct vector_evaluator *evaluator;    /* this run's; NULL: one by one */
+  int count;                                           /* in the block */
+  double last_time;                                    /* s */
+  double *time;                                        /* s */
+  double *columns;                                     /* [signal][stride] */
+  double tile[SAMPLE_BUFFER_TILE][PLANT_SIGNAL_LIMIT]; /* SI */
+  struct sample_buffer_waiting *waiting;               /* memory of the lanes; NULL: none yet */
+  struct vector_evaluator *evaluator;                  /* this run's; NULL: one by one */
 };
 
 /* Begin a run. Its memory is made at the first run with a recorder and kept. */

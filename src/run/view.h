@@ -10,12 +10,12 @@
 
 /* All that can be known of one instant. */
 struct sample {
-  double time;
-  double state[PLANT_STATE_LIMIT];
-  double signals[PLANT_SIGNAL_LIMIT];
-  double events[PLANT_EVENT_LIMIT];
-  double guards[PLANT_GUARD_LIMIT];
-  double powers[PLANT_LEDGER_LIMIT];
+  double time;                        /* s */
+  double state[PLANT_STATE_LIMIT];    /* active states */
+  double signals[PLANT_SIGNAL_LIMIT]; /* SI */
+  double events[PLANT_EVENT_LIMIT];   /* above zero while what a row calls rising holds */
+  double guards[PLANT_GUARD_LIMIT];   /* positive while the mode holds */
+  double powers[PLANT_LEDGER_LIMIT];  /* W */
 };
 
 /* One step as the observers see it: its ends and its middle. */

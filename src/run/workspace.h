@@ -30,19 +30,19 @@ struct run_workspace {
   struct sample *start; /* of the present step: each one of the three, exchanged rather than copied */
   struct sample *middle;
   struct sample *end;
-  double integrals[PLANT_LEDGER_LIMIT];
+  double integrals[PLANT_LEDGER_LIMIT]; /* J */
   const char *state_names[PLANT_STATE_LIMIT];
   bool *fired;      /* actions that have fired */
   long next_sample; /* index on the output grid */
   struct vector_evaluator evaluator;
   struct sample_buffer buffer;
-  double last_tick;
+  double last_tick; /* s, wall clock */
   int steps_to_tick;
   bool stop_requested;
   double stop;  /* where the step that is wanted must end at the latest */
   double clock; /* when the mode changes by the clock */
   int changes_here;
-  double last_change;
+  double last_change; /* s */
   run_observer *observe;
   void *observe_context;
 };

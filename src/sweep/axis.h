@@ -28,13 +28,13 @@ struct axis {
   double *values; /* of a list, SI */
   long count;     /* of a list, or of a range that has one; 0: any value of the range */
   double from;    /* of a range, SI */
-  double to;
+  double to;      /* SI */
   bool logarithmic;
   enum distribution distribution;
-  double centre; /* mean, median or peak, SI */
-  double width;  /* deviation SI, or factor */
-  double low;    /* bounds, SI */
-  double high;
+  double centre;    /* mean, median or peak, SI */
+  double width;     /* deviation SI, or factor */
+  double low;       /* bounds, SI */
+  double high;      /* SI */
   double share_low; /* of a normal distribution: the shares that lie below its bounds */
   double share_high;
 };

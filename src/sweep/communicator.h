@@ -21,9 +21,9 @@ struct message_head {
   int64_t first; /* of MESSAGE_ASK: fingerprint of the study, which all ranks must have read alike */
   int64_t count;
   int64_t failed;
-  double seconds;
-  double integration;
-  int32_t flag; /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written */
+  double seconds;     /* of a thread */
+  double integration; /* s of those within the runs */
+  int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written */
   int32_t bytes;
   char text[256]; /* of MESSAGE_BYE: why; of MESSAGE_ASK: the program, which must be the same in all ranks */
 };
