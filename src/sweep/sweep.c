@@ -315,6 +315,8 @@ static bool run_dealer(struct sweep *sweep) {
   int workers = order->jobs * (order->communicator != NULL ? order->communicator->size : 1);
   sweep->away = order->communicator != NULL ? order->communicator->size - 1 : 0;
   sweep->report->dropped_bytes = sweep->journal.cut;
+  sweep->report->damaged_bytes = sweep->journal.damaged;
+  sweep->report->lost_cases = sweep->journal.lost;
   sweep->report->before = sweep->journal.rows;
   sweep->report->done = sweep->journal.rows;
   if (!journal_sort(&sweep->journal, sweep->error) ||

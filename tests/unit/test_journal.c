@@ -118,23 +118,109 @@ static void test_torn_anywhere(void **state) {
   }
 }
 
-/* One wrong bit anywhere in a block: it and what follows is dropped, never taken. */
-static void test_a_wrong_bit_is_found(void **state) {
+static void flip(const char *path, int64_t at, int bit) {
+  FILE *file = fopen(path, "r+b");
+  assert_non_null(file);
+  assert_int_equal(fseek(file, at, SEEK_SET), 0);
+  int letter = fgetc(file);
+  assert_int_equal(fseek(file, at, SEEK_SET), 0);
+  (void)fputc(letter ^ 1 << bit, file);
+  assert_int_equal(fclose(file), 0);
+}
+
+/* All blocks but `damaged` are there, in their order and with their payloads. */
+static void expect_all_but(struct journal *journal, int damaged) {
+  int place = 0;
+  struct error error = {0};
+  for (int i = 0; i < BLOCKS; i++) {
+    unsigned char found[32];
+    unsigned char wanted[32];
+    if (i == damaged) {
+      continue;
+    }
+    payload_of(i, wanted);
+    assert_true(place < journal->block_count);
+    assert_int_equal(journal->blocks[place].first, firsts[i]);
+    assert_int_equal(journal->blocks[place].count, counts[i]);
+    assert_true(journal_read(journal, &journal->blocks[place], found, &error));
+    assert_memory_equal(found, wanted, (size_t)counts[i]);
+    place++;
+  }
+  assert_int_equal(journal->block_count, place);
+}
+
+/* One wrong bit anywhere in the file: at most the block that it hits is lost, never the others, and how many rows it
+ * held is told, once. */
+static void test_a_wrong_bit_costs_one_block(void **state) {
   struct place *place = *state;
   int64_t ends[BLOCKS + 1];
   write_three(place->path, ends);
-  for (int64_t at = ends[1]; at < ends[2]; at++) {
+  for (int64_t at = 0; at < ends[BLOCKS]; at++) {
+    int hit = -1;
+    for (int i = 0; i < BLOCKS; i++) {
+      hit = at >= ends[i] && at < ends[i + 1] ? i : hit;
+    }
+    struct journal journal;
+    struct error error = {0};
     (void)unlink(place->path);
     write_three(place->path, ends);
-    FILE *file = fopen(place->path, "r+b");
-    assert_non_null(file);
-    assert_int_equal(fseek(file, at, SEEK_SET), 0);
-    int letter = fgetc(file);
-    assert_int_equal(fseek(file, at, SEEK_SET), 0);
-    (void)fputc(letter ^ 4, file);
-    assert_int_equal(fclose(file), 0);
-    expect_blocks(place->path, 1);
+    flip(place->path, at, (int)(at % 8));
+    assert_true(journal_open(&journal, place->path, &head, &error));
+    expect_all_but(&journal, hit);
+    bool of_known_size = hit >= 0 && (hit < BLOCKS - 1 || at >= ends[hit] + 24);
+    if (of_known_size) {
+      assert_int_equal(journal.lost, counts[hit]);
+    }
+    assert_int_equal(journal.damaged > 0 || journal.cut > 0, hit >= 0);
+    journal_close(&journal);
+    assert_true(journal_open(&journal, place->path, &head, &error));
+    expect_all_but(&journal, hit);
+    assert_int_equal(journal.damaged + journal.cut + journal.lost, 0);
+    journal_close(&journal);
   }
+}
+
+static void test_an_empty_journal_is_begun_anew(void **state) {
+  struct place *place = *state;
+  struct journal journal;
+  struct error error = {0};
+  int64_t ends[BLOCKS + 1];
+  write_three(place->path, ends);
+  assert_int_equal(truncate(place->path, 0), 0);
+  assert_true(journal_open(&journal, place->path, &head, &error));
+  assert_int_equal(journal.rows, 0);
+  assert_true(journal_append(&journal, firsts[1], counts[1], "bbb", 3, &error));
+  journal_close(&journal);
+  assert_true(journal_open(&journal, place->path, &head, &error));
+  assert_int_equal(journal.rows, 3);
+  journal_close(&journal);
+}
+
+/* A journal is made beside its name first: nothing of others is lost there. */
+static void test_what_is_in_the_way_stays(void **state) {
+  struct place *place = *state;
+  struct journal journal;
+  struct error error = {0};
+  char fresh[128];
+  char other[128];
+  char text[8] = "";
+  (void)snprintf(fresh, sizeof fresh, "%s.new", place->path);
+  (void)snprintf(other, sizeof other, "%s.other", place->path);
+  FILE *file = fopen(other, "w");
+  assert_non_null(file);
+  (void)fputs("mine", file);
+  (void)fclose(file);
+  assert_int_equal(symlink(other, fresh), 0);
+  assert_false(journal_create(&journal, place->path, &head, &error));
+  assert_int_equal(unlink(fresh), 0);
+  assert_int_equal(rename(other, fresh), 0);
+  assert_false(journal_create(&journal, place->path, &head, &error));
+  file = fopen(fresh, "r");
+  assert_non_null(file);
+  assert_non_null(fgets(text, sizeof text, file));
+  (void)fclose(file);
+  assert_string_equal(text, "mine");
+  (void)unlink(fresh);
 }
 
 static void expect_refusal(const char *path, const struct journal_head *other, const char *words) {
@@ -229,7 +315,9 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test_setup_teardown(test_what_is_written_is_read, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_torn_anywhere, set_up, tear_down),
-      cmocka_unit_test_setup_teardown(test_a_wrong_bit_is_found, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_a_wrong_bit_costs_one_block, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_an_empty_journal_is_begun_anew, set_up, tear_down),
+      cmocka_unit_test_setup_teardown(test_what_is_in_the_way_stays, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_another_sweep_is_refused, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_a_position_is_never_counted_twice, set_up, tear_down),
       cmocka_unit_test_setup_teardown(test_one_writer_at_a_time, set_up, tear_down),
