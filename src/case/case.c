@@ -1,6 +1,7 @@
 /* A case from its files: layers (machine files below, the case on top), then what the command line sets. */
 #include "case.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -147,6 +148,9 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
   size_t length = 0;
   const char *why = "";
   const char *text = reader_file(loader->arena, layer->path, READER_FILE_LIMIT, &loader->data->inputs, &length, &why);
+  if (!text && errno == ENOMEM) {
+    return loader_out_of_memory(loader);
+  }
   if (!text) {
     return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s",
                     layer->path, why);
@@ -571,7 +575,8 @@ static bool open_case(const char *path, const char *text, const struct additions
   } else if (!text) {
     const char *why = "";
     text = reader_file(loader.arena, path, READER_FILE_LIMIT, &fresh.inputs, &length, &why);
-    good = text || error_at(error, path, 0, 0, "cannot be read: %s", why);
+    good = text ||
+           (errno == ENOMEM ? loader_out_of_memory(&loader) : error_at(error, path, 0, 0, "cannot be read: %s", why));
   }
   good = good && load(&loader, text, length, additions);
   if (good) {

@@ -10,6 +10,7 @@
  * none has the field's name. */
 #include "loader.h"
 
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -383,6 +384,9 @@ static bool open_file(struct csv *csv, const struct node *mapping, const char *n
   const char *why = "the path is too long";
   char *text =
       csv->file ? reader_file(loader->arena, csv->file, READER_FILE_LIMIT, &loader->data->inputs, &length, &why) : NULL;
+  if (!text && csv->file && errno == ENOMEM) {
+    return loader_out_of_memory(loader);
+  }
   if (!text) {
     return error_at(loader->error, mapping->file, mapping->line, mapping->column, "%s: file '%s' cannot be read: %s",
                     csv->path, csv->file ? csv->file : name, why);

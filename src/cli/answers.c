@@ -99,9 +99,8 @@ static int answer(const struct answer_command *command, struct asked *request, c
     code = terminal_error(&error);
   } else {
     struct answering answering = {command, request, command->takes_case ? &data : NULL, command_line};
-    code = command->guarded
-               ? guarded_run(answer_now, &answering, request->reads.list, request->reads.count, request->output)
-               : answer_now(&answering);
+    struct guard guard = {request->reads.list, request->reads.count, request->output, command->guarded};
+    code = request->output != NULL ? guarded_run(answer_now, &answering, &guard) : answer_now(&answering);
   }
   if (command->takes_case) {
     case_free(&data);
@@ -126,7 +125,6 @@ int answers_command(const struct answer_command *command, struct asked *request,
     code = answer(command, request, command_line);
   }
   options_free(&command->table, request);
-  units_close();
   free(command_line);
   return code;
 }

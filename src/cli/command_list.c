@@ -1,4 +1,4 @@
-/* swashloop list: the registry, read out. Needs neither the unit library nor the file library. */
+/* swashloop list: the registry, read out. Needs no file library. */
 #include <ctype.h>
 #include <string.h>
 

@@ -6,6 +6,7 @@
 
 #include "answers.h"
 #include "commands.h"
+#include "guarded.h"
 #include "interrupt.h"
 #include "plan.h"
 #include "result_file.h"
@@ -160,9 +161,25 @@ static bool load(const struct request *request, struct case_data *data, struct e
   return good;
 }
 
-static int run_request(struct request *request, int argument_count, char **arguments) {
+struct work {
+  struct request *request;
+  const char *command;
+};
+
+static int load_and_run(void *context) {
+  const struct work *work = context;
   struct error error = {0};
   struct case_data data;
+  if (!load(work->request, &data, &error)) {
+    return terminal_error(&error);
+  }
+  int code = run_loaded(work->request, &data, work->command);
+  case_free(&data);
+  return code;
+}
+
+static int run_request(struct request *request, int argument_count, char **arguments) {
+  struct error error = {0};
   if (!options_read(&table, argument_count, arguments, request, &error)) {
     return terminal_error(&error);
   }
@@ -179,14 +196,12 @@ static int run_request(struct request *request, int argument_count, char **argum
   if (output == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!load(request, &data, &error)) {
-    code = terminal_error(&error);
   } else {
     request->asked.output = request->asked.output != NULL ? request->asked.output : output;
-    code = run_loaded(request, &data, command);
-    case_free(&data);
+    struct work work = {request, command};
+    struct guard guard = {request->asked.reads.list, request->asked.reads.count, request->asked.output, false};
+    code = guarded_run(load_and_run, &work, &guard);
   }
-  units_close();
   free(command);
   free(output);
   return code;

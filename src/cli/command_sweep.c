@@ -207,11 +207,11 @@ static void print_summary(const struct request *request, const struct plan *plan
 
 static int finish(const struct request *request, const struct plan *plan, const struct sweep_report *report, int jobs) {
   if (report->damaged_bytes > 0 || report->lost_cases > 0) {
-    (void)fprintf(stderr,
-                  "warning: the journal was damaged (%" PRId64 " bytes): %" PRId64 " finished case%s could not be read, "
-                  "run again\n",
-                  report->damaged_bytes + report->dropped_bytes, report->lost_cases,
-                  report->lost_cases == 1 ? "" : "s");
+    (void)fprintf(
+        stderr,
+        "warning: the journal was damaged (%" PRId64 " bytes): %" PRId64 " finished case%s could not be read, "
+        "run again\n",
+        report->damaged_bytes + report->dropped_bytes, report->lost_cases, report->lost_cases == 1 ? "" : "s");
   } else if (report->dropped_bytes > 0 && !request->asked.quiet) {
     (void)fprintf(stderr, "the last %" PRId64 " bytes of the journal were torn; their cases were run again\n",
                   report->dropped_bytes);
@@ -307,7 +307,6 @@ static int run_request(struct request *request, const char *command, const struc
     plan_free(&plan);
   }
   free(output);
-  units_close();
   return code;
 }
 

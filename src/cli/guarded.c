@@ -5,6 +5,7 @@
 #include <signal.h>
 #include <stdbool.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/prctl.h>
 #include <sys/resource.h>
@@ -45,17 +46,23 @@ static void bound(int what, rlim_t most) {
   }
 }
 
-static void work_apart(int (*work)(void *context), void *context, rlim_t bytes) {
+static void work_apart(int (*work)(void *context), void *context, const struct guard *guard) {
   (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
   interrupt_release();
-  bound(RLIMIT_CORE, 0);
-  bound(RLIMIT_CPU, SECONDS + bytes / BYTES_A_SECOND);
-  if (MEMORY_IS_BOUNDED) {
-    bound(RLIMIT_AS, BYTES_LEAST + BYTES_FOR_A_BYTE * bytes);
+  if (guard->bounded) {
+    rlim_t bytes = bytes_of(guard->files, guard->file_count);
+    bound(RLIMIT_CORE, 0);
+    bound(RLIMIT_CPU, SECONDS + bytes / BYTES_A_SECOND);
+    if (MEMORY_IS_BOUNDED) {
+      bound(RLIMIT_AS, BYTES_LEAST + BYTES_FOR_A_BYTE * bytes);
+    }
   }
   int code = terminal_finish(work(context));
   (void)fflush(stderr);
-  _exit(code);
+  if (guard->bounded) {
+    _exit(code);
+  }
+  exit(code);
 }
 
 /* Wait until the process has ended; a wish to stop is handed on to it. */
@@ -76,21 +83,26 @@ static bool wait_for(pid_t child, int pipe_end, int *status) {
   }
 }
 
-static int tell_death(int status, const char *const *files, int file_count) {
+static int tell_death(int status, const struct guard *guard) {
   struct error error = {0};
-  const char *others = file_count > 1 ? " or one of the other files" : "";
   int signal_number = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
+  const char *others = guard->file_count > 1 ? " or one of the other files" : "";
   if (signal_number == SIGKILL || signal_number == SIGTERM || signal_number == SIGHUP) {
-    error_set(&error, ERROR_RUN, "the process that read %s%s was killed", files[0], others);
+    error_set(&error, ERROR_RUN, "the process that did the work was killed (by the system, if memory was out)");
+  } else if (guard->bounded && signal_number != 0) {
+    error_set(&error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library %s", guard->files[0],
+              others, signal_number == SIGXCPU ? "came to no end" : "gave up");
   } else {
-    error_set(&error, ERROR_INPUT, "%s%s cannot be read: damaged so badly that the file library %s", files[0], others,
-              signal_number == SIGXCPU ? "came to no end" : "gave up");
+    error_set(&error, ERROR_MEMORY, "a library ended the work (%s), most likely for want of memory",
+              signal_number != 0 ? strsignal(signal_number) : "of its own accord");
   }
   return terminal_error(&error);
 }
 
-int guarded_run(int (*work)(void *context), void *context, const char *const *files, int file_count,
-                const char *output) {
+/* What a library gives when it ends the process by itself; no command ends so. */
+enum { ENDED_BY_LIBRARY = 255 };
+
+int guarded_run(int (*work)(void *context), void *context, const struct guard *guard) {
   int ends[2] = {-1, -1};
   int status = 0;
   (void)fflush(stdout);
@@ -99,7 +111,7 @@ int guarded_run(int (*work)(void *context), void *context, const char *const *fi
   pid_t child = pipe(ends) == 0 ? fork() : -1;
   if (child == 0) {
     (void)close(ends[0]);
-    work_apart(work, context, bytes_of(files, file_count));
+    work_apart(work, context, guard);
   }
   bool good = child > 0;
   if (ends[1] >= 0) {
@@ -112,18 +124,18 @@ int guarded_run(int (*work)(void *context), void *context, const char *const *fi
   }
   if (!good) {
     struct error error = {0};
-    error_set(&error, ERROR_RUN, "no process to read %s in: %s", files[0], strerror(kept));
+    error_set(&error, ERROR_RUN, "no process to work in: %s", strerror(kept));
     return terminal_error(&error);
   }
-  if (WIFEXITED(status)) {
+  if (WIFEXITED(status) && WEXITSTATUS(status) != ENDED_BY_LIBRARY) {
     return WEXITSTATUS(status);
   }
-  if (output != NULL) {
-    draft_clear(output);
+  if (guard->output != NULL) {
+    draft_clear(guard->output);
   }
   if (interrupt_seen()) {
     (void)fputs("interrupted; nothing was written\n", stderr);
     return EXIT_INTERRUPTED;
   }
-  return tell_death(status, files, file_count);
+  return tell_death(status, guard);
 }

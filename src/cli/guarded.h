@@ -1,11 +1,19 @@
-/* Work over HDF5 files that may be anything. A damaged or hostile file can bring the file library down, keep it busy
- * for ever or have it ask for all memory: the work is done in a process of its own, bounded in time and memory. */
+/* Work in a process of its own, so that whatever brings it down is told and leaves nothing behind: a damaged or hostile
+ * HDF5 file can crash the file library, keep it busy for ever or have it ask for all memory, and several libraries end
+ * the process when memory is out. */
 #ifndef SWASHLOOP_CLI_GUARDED_H
 #define SWASHLOOP_CLI_GUARDED_H
 
-/* Returns the exit code, as `work` does; whatever goes wrong is told. `files` are those read; `output` is the file
- * written (NULL: none): when the process dies, its part is removed. */
-int guarded_run(int (*work)(void *context), void *context, const char *const *files, int file_count,
-                const char *output);
+#include <stdbool.h>
+
+struct guard {
+  const char *const *files; /* that are read */
+  int file_count;
+  const char *output; /* that is written, NULL: none; its part is removed when the process dies */
+  bool bounded;       /* in time and memory, by the size of the files */
+};
+
+/* The exit code, as `work` gives it. */
+int guarded_run(int (*work)(void *context), void *context, const struct guard *guard);
 
 #endif

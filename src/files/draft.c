@@ -11,6 +11,7 @@
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "output.h"
@@ -40,6 +41,21 @@ static bool find_names(struct draft *draft, const char *path) {
   return draft->part != NULL;
 }
 
+/* Locked by another process for longer than one that was just killed takes to end? */
+static bool is_busy(int descriptor) {
+  const struct timespec pause = {0, 20000000};
+  for (int i = 0; flock(descriptor, LOCK_EX | LOCK_NB) != 0; i++) {
+    if (errno != EWOULDBLOCK) {
+      return false; /* a file system without locks */
+    }
+    if (i == 25) {
+      return true;
+    }
+    (void)nanosleep(&pause, NULL);
+  }
+  return false;
+}
+
 /* What lies under the part's name was left by a process of this program that died: remove it. */
 static bool clear_stale(const struct draft *draft, struct error *error) {
   struct stat status;
@@ -50,7 +66,7 @@ static bool clear_stale(const struct draft *draft, struct error *error) {
     }
     return error_set(error, ERROR_OUTPUT, "%s could not be created: %s", draft->part, strerror(errno));
   }
-  bool busy = flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+  bool busy = is_busy(descriptor);
   bool regular = fstat(descriptor, &status) == 0 && S_ISREG(status.st_mode);
   bool ours = regular && (status.st_size == 0 || output_made_here(descriptor));
   bool good = ours && !busy && unlink(draft->part) == 0;

@@ -1,26 +1,15 @@
 #include "units.h"
 
 #include <math.h>
-#include <pthread.h>
 #include <stdio.h>
 #include <string.h>
-#include <udunits2.h>
 
 #include "registry.h"
 #include "text.h"
+#include "unit_entries.h"
+#include "unit_factors.h"
 
-enum { UNIT_LIMIT = 12, UNIT_NAME_LIMIT = 48, NEIGHBOURS = 4, PLAIN_DIGITS = 7 };
-
-/* One entry of a quantity's list of accepted units. */
-struct entry {
-  char name[UNIT_NAME_LIMIT];
-  char meaning[UNIT_NAME_LIMIT]; /* what the unit library is asked, or "*FACTOR" */
-};
-
-struct entries {
-  int count;
-  struct entry at[UNIT_LIMIT];
-};
+enum { NEIGHBOURS = 4, PLAIN_DIGITS = 7 };
 
 /* SI value = number * scale + offset. */
 struct conversion {
@@ -28,80 +17,15 @@ struct conversion {
   double offset;
 };
 
-static void copy(char *to, size_t size, const char *from, size_t length) {
-  length = length < size ? length : size - 1;
-  memcpy(to, from, length);
-  to[length] = '\0';
-}
-
-static struct entries entries_of(enum quantity quantity) {
-  struct entries entries = {0};
-  const char *from = quantity_rows[quantity].accepted;
-  while (from && entries.count < UNIT_LIMIT) {
-    struct entry *entry = &entries.at[entries.count++];
-    size_t length = strcspn(from, "|");
-    size_t name = strcspn(from, "=|");
-    copy(entry->name, sizeof entry->name, from, name);
-    if (name < length) {
-      copy(entry->meaning, sizeof entry->meaning, from + name + 1, length - name - 1);
-    } else {
-      copy(entry->meaning, sizeof entry->meaning, from, name);
+/* Found when the program was built; scale 0: not there. */
+static struct conversion factor_of(enum quantity quantity, const char *meaning) {
+  for (int i = 0; i < unit_factor_count; i++) {
+    const struct unit_factor *factor = &unit_factors[i];
+    if (factor->quantity == (int)quantity && strcmp(factor->meaning, meaning) == 0) {
+      return (struct conversion){factor->scale, factor->offset};
     }
-    from = from[length] ? from + length + 1 : NULL;
   }
-  return entries;
-}
-
-/* --- The unit library ----------------------------------------------------------------------------------------------
- * It is not safe in threads, so one lock stands before all of it; it parses slowly, so each unit is asked once. Its
- * database is loaded when someone first reads a unit that is neither the trade unit nor the SI unit. */
-
-static struct {
-  pthread_mutex_t lock;
-  ut_system *units;
-  struct conversion known[QUANTITY_COUNT][UNIT_LIMIT];
-} library = {.lock = PTHREAD_MUTEX_INITIALIZER};
-
-static struct conversion conversion_by_library(ut_system *units, const char *from, ut_unit *to) {
-  struct conversion conversion = {0.0, 0.0};
-  ut_unit *unit = ut_parse(units, from, UT_UTF8);
-  cv_converter *converter = unit ? ut_get_converter(unit, to) : NULL;
-  if (converter) {
-    /* A long lever, so that the difference loses nothing; a pure factor comes out exact. */
-    const double lever = 1073741824.0;
-    conversion.offset = cv_convert_double(converter, 0.0);
-    conversion.scale = (cv_convert_double(converter, lever) - conversion.offset) / lever;
-  }
-  cv_free(converter);
-  ut_free(unit);
-  return conversion;
-}
-
-static struct conversion ask_library(enum quantity quantity, int index, const char *meaning) {
-  (void)pthread_mutex_lock(&library.lock);
-  struct conversion *known = &library.known[quantity][index];
-  if (known->scale == 0.0) {
-    if (!library.units) {
-      ut_set_error_message_handler(ut_ignore);
-      library.units = ut_read_xml(NULL);
-    }
-    ut_unit *si = library.units ? ut_parse(library.units, quantity_rows[quantity].si_unit, UT_UTF8) : NULL;
-    if (si) {
-      *known = conversion_by_library(library.units, meaning, si);
-    }
-    ut_free(si);
-  }
-  struct conversion conversion = *known;
-  (void)pthread_mutex_unlock(&library.lock);
-  return conversion;
-}
-
-void units_close(void) {
-  (void)pthread_mutex_lock(&library.lock);
-  ut_free_system(library.units);
-  library.units = NULL;
-  memset(library.known, 0, sizeof library.known);
-  (void)pthread_mutex_unlock(&library.lock);
+  return (struct conversion){0.0, 0.0};
 }
 
 /* The trade unit converts by its row, so that a default and the same value typed are the same number; the SI unit
@@ -117,7 +41,7 @@ static struct conversion conversion_of(enum quantity quantity, const struct entr
   } else if (entry->meaning[0] == '*') {
     (void)text_number(entry->meaning + 1, strlen(entry->meaning + 1), &conversion.scale);
   } else {
-    conversion = ask_library(quantity, index, entry->meaning);
+    conversion = factor_of(quantity, entry->meaning);
   }
   return conversion;
 }
@@ -245,8 +169,7 @@ bool units_read(enum quantity quantity, const char *text, double *si, struct err
   }
   struct conversion conversion = conversion_of(quantity, &entries, index);
   if (!(conversion.scale > 0.0)) {
-    error_set(error, ERROR_INPUT,
-              "'%s' cannot be converted: the database of the unit library (libudunits2-data) was not found", unit);
+    error_set(error, ERROR_INPUT, "'%s' cannot be converted by this build", unit);
     return fail(error, place);
   }
   double value = number * conversion.scale + conversion.offset;

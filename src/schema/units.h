@@ -1,5 +1,4 @@
-/* Numbers with units, at the edge only. One lock guards the unit library, which is not safe in threads; its database is
- * loaded on first use. */
+/* Numbers with units, at the edge only. The factors come from UDUNITS when the program is built (factors/make.c). */
 #ifndef SWASHLOOP_SCHEMA_UNITS_H
 #define SWASHLOOP_SCHEMA_UNITS_H
 
@@ -15,7 +14,5 @@ bool units_read(enum quantity quantity, const char *text, double *si, struct err
 const char *units_write(enum quantity quantity, double si, char *buffer, int size);
 /* For people: trade unit, about four figures: "452.7 bar". */
 const char *units_show(enum quantity quantity, double si, char *buffer, int size);
-/* Free what the unit library holds. */
-void units_close(void);
 
 #endif

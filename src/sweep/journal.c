@@ -154,8 +154,8 @@ bool journal_create(struct journal *journal, const char *path, const struct jour
   struct stored_head stored = stored_head_of(head);
   journal->seed = stored.checksum;
   journal->length = (int64_t)sizeof stored;
-  bool good = write_all(journal->descriptor, &stored, sizeof stored, 0) &&
-              fsync(journal->descriptor) == 0 && rename(fresh, path) == 0;
+  bool good = write_all(journal->descriptor, &stored, sizeof stored, 0) && fsync(journal->descriptor) == 0 &&
+              rename(fresh, path) == 0;
   if (!good) {
     failed(journal, "written", error);
     (void)unlink(fresh);
@@ -177,13 +177,12 @@ static bool note_block(struct journal *journal, const struct stored_block *store
     journal->blocks = blocks;
     journal->block_room = room;
   }
-  journal->blocks[journal->block_count++] = (struct journal_block){
-      .first = stored->first,
-      .count = stored->count,
-      .offset = offset,
-      .bytes = stored->bytes,
-      .rows_before = stored->rows_before,
-      .checksum = stored->checksum};
+  journal->blocks[journal->block_count++] = (struct journal_block){.first = stored->first,
+                                                                   .count = stored->count,
+                                                                   .offset = offset,
+                                                                   .bytes = stored->bytes,
+                                                                   .rows_before = stored->rows_before,
+                                                                   .checksum = stored->checksum};
   journal->rows += stored->count;
   return true;
 }
@@ -270,9 +269,9 @@ static void fill_gap(struct scan *scan, int64_t from, int64_t until) {
 static int64_t rows_in_tail(struct scan *scan) {
   struct stored_block stored;
   int64_t at = scan->journal->length;
-  bool told = at + (int64_t)sizeof stored <= scan->size &&
-              scan_read(scan, &stored, sizeof stored, at) && stored.mark == BLOCK_MARK &&
-              at + (int64_t)sizeof stored + (int64_t)stored.bytes == scan->size && stored.count > 0;
+  bool told = at + (int64_t)sizeof stored <= scan->size && scan_read(scan, &stored, sizeof stored, at) &&
+              stored.mark == BLOCK_MARK && at + (int64_t)sizeof stored + (int64_t)stored.bytes == scan->size &&
+              stored.count > 0;
   return told ? stored.count : 0;
 }
 

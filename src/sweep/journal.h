@@ -1,7 +1,7 @@
 /* What is finished, safe against a kill at any moment: a file of blocks, each with a checksum, appended and brought to
  * the disk. A block holds rows of consecutive positions; a position is a case's number within its shard. A block's
- * checksum begins with that of the head, so that a block is known to belong to a study even if the head is damaged. What
- * is damaged is passed over, and reading goes on at the next whole block. */
+ * checksum begins with that of the head, so that a block is known to belong to a study even if the head is damaged.
+ * What is damaged is passed over, and reading goes on at the next whole block. */
 #ifndef SWASHLOOP_SWEEP_JOURNAL_H
 #define SWASHLOOP_SWEEP_JOURNAL_H
 
@@ -49,8 +49,8 @@ struct journal {
 
 /* A new journal; fails if there is one already. */
 bool journal_create(struct journal *journal, const char *path, const struct journal_head *head, struct error *error);
-/* Take up an old one: its head must be the same, every block is verified, what is damaged is passed over and what is torn
- * at the end dropped. An empty file is begun anew. */
+/* Take up an old one: its head must be the same, every block is verified, what is damaged is passed over and what is
+ * torn at the end dropped. An empty file is begun anew. */
 bool journal_open(struct journal *journal, const char *path, const struct journal_head *head, struct error *error);
 /* Append a block. A failure leaves the file as it was before. */
 bool journal_append(struct journal *journal, int64_t first, int64_t count, const void *payload, size_t bytes,

@@ -176,6 +176,5 @@ int main(void) {
       cmocka_unit_test(test_participation),        cmocka_unit_test(test_kinks),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
-  units_close();
   return failed;
 }

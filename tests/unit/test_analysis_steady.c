@@ -399,6 +399,5 @@ int main(void) {
       cmocka_unit_test(test_a_relief_valve_is_open_above_its_leak),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
-  units_close();
   return failed;
 }

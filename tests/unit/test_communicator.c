@@ -41,7 +41,6 @@ static int set_up(void **state) {
 
 static int tear_down(void **state) {
   (void)state;
-  units_close();
   (void)unlink(study);
   return rmdir(folder);
 }

@@ -98,7 +98,6 @@ static void a_mapping_is_read_and_applied(void **state) {
   CHECK_NEAR(measured.values[1][1], 60.0 + 273.15 + 1.0, 1e-9);
   measured_free(&measured);
   trace_free(&trace);
-  units_close();
 }
 
 /* ---- shift and deviations on curves ---- */

@@ -53,7 +53,6 @@ static int tear_down(void **state) {
   for (size_t i = 0; i < 3; i++) {
     (void)unlink(beside(names[i]));
   }
-  units_close();
   return rmdir(folder);
 }
 

@@ -251,7 +251,6 @@ static void a_held_engine_never_turns_backwards(void **state) {
 
 static int close_units(void **state) {
   (void)state;
-  units_close();
   return 0;
 }
 

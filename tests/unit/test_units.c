@@ -341,7 +341,6 @@ static void *read_often(void *result) {
 
 static void threads_share_the_library(void **state) {
   (void)state;
-  units_close();
   pthread_t threads[4];
   bool good[4] = {false};
   for (int i = 0; i < 4; i++) {
@@ -356,14 +355,11 @@ static void threads_share_the_library(void **state) {
 static void a_closed_library_opens_again(void **state) {
   (void)state;
   CHECK_CLOSE(read_ok(QUANTITY_LENGTH, "1 ft"), 0.3048, 1e-15);
-  units_close();
-  units_close();
   CHECK_CLOSE(read_ok(QUANTITY_LENGTH, "1 ft"), 0.3048, 1e-15);
 }
 
 static int close_units(void **state) {
   (void)state;
-  units_close();
   return 0;
 }
 

@@ -106,6 +106,5 @@ int main(void) {
       cmocka_unit_test(test_a_refused_case_leaves_no_trace),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
-  units_close();
   return failed;
 }
