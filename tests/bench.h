@@ -1,5 +1,5 @@
 /* A plant on the bench: parameters from the text of a case, any parameter or state set by name, integrated through the
- * program's own integrator or just looked at. What goes wrong is printed and makes every answer NaN. */
+ * program's own integrator or just evaluated. What goes wrong is printed and makes every answer NaN. */
 #ifndef SWASHLOOP_TESTS_BENCH_H
 #define SWASHLOOP_TESTS_BENCH_H
 

@@ -191,7 +191,7 @@ static const struct plant toy_plant = {
     .release_time = toy_release,
 };
 
-/* A case of this toy; `slot` keeps the pointer that the parameters are. */
+/* A case of this toy; `keeps` holds the pointer that the parameters are. */
 static inline struct case_data toy_case(const struct toy **ref, const struct toy *toy, double end_time) {
   struct case_data data;
   memset(&data, 0, sizeof data);

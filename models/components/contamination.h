@@ -4,10 +4,10 @@
  * Balance of each size class (larger than 4, 6 and 14 um(c)), the oil well mixed:
  *   V dC/dt = G - q (1 - y) (1 - 1/beta) C
  * with ingress G, flow q of the charge pump, share y that goes by the bypass. Filtration ratio beta and efficiency
- * 1 - 1/beta by ISO 16889 (public texts); what goes by the bypass is not filtered. Between two looks at the element y
- * is constant and the balance has a closed form: C falls or rises to G/(q (1 - y)(1 - 1/beta)) with V over that flow as
- * time constant. What the element catches follows from the balance itself, G t - V (C - C_0), so that no particle is
- * lost.
+ * 1 - 1/beta by ISO 16889 (public texts); what goes by the bypass is not filtered. Between two inspections of the
+ * element y is constant and the balance has a closed form: C falls or rises to G/(q (1 - y)(1 - 1/beta)) with V over
+ * that flow as time constant. What the element catches follows from the balance itself, G t - V (C - C_0), so that no
+ * particle is lost.
  *
  * Dirt: particles of 4 to 6, 6 to 14 and above 14 um count with a mean size each, as balls of the dirt's density. The
  * element's resistance is 1 + (m/m_cap)^k of the clean one (form from memory, the exponent is no one's measurement but

@@ -4,7 +4,7 @@
  * Each line has a pilot: tau x' = clamp01((p - p_case - p_set)/band) - x. Three laws of what the pilots do to the
  * stroke that the operator commands, u:
  *  - `driven_side`: target u (1 - x), x of the line that drives. Which line drives is reported by `side`: `command`
- * looks at the sign of u, `swash` at the sign of the stroke (blended over `side_width`). With `command` a direction
+ * goes by the sign of u, `swash` by the sign of the stroke (blended over `side_width`). With `command` a direction
  * flip destrokes on the overrun line; `swash` is right, `command` is kept as the reference law. Its jump at u = 0 is a
  *    mode that turns over when u has passed zero by LIMITER_COMMAND_BAND (10 us at a usual rate): u fades to zero
  *    after a release, and a sign taken from its rounding error would throw the swash about.

@@ -2,7 +2,7 @@
  *
  * The operator's stroke command reaches the servo through the control pressure: tau_c u' = command - u.
  * Servo: x' = clamp((x_target - x)/tau_s (1 + k e), R), R = R_s sqrt(max(p_C - p_case, 1 kPa)/p_s) + R_L e, e the
- * effort of the limiter (limiter.h): the rate follows the servo's supply, which is the charge pressure.
+ * intensity of the limiter (limiter.h): the rate follows the servo's supply, which is the charge pressure.
  *
  * When the charge is lost. `held`: the rate fades and the swash stays where it was (the reference law; no real servo
  * does that). `to_neutral`: springs centre it. Supply between `spring_begin` and `spring_full` lets the servo hold

@@ -71,7 +71,7 @@ struct tyre_soil {
   real rolling;    /* rolling resistance over load, hard ground */
 };
 
-/* An axle's footing under its load. */
+/* An axle's contact with the ground under its load. */
 struct tyre_contact {
   real load;      /* N, of all wheels of the axle, never below zero */
   real mobility;  /* M or B_n, without unit; unused on hard ground */

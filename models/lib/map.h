@@ -1,7 +1,7 @@
 /* A measured efficiency map of a pump or motor: efficiencies over speed and pressure, on a full grid, in SI.
  *
  * Both axes rise. Row (i, k) stands at i * pressures + k. The numbers belong to whoever read the case; models only
- * look. */
+ * read. */
 #ifndef SWASHLOOP_MODELS_MAP_H
 #define SWASHLOOP_MODELS_MAP_H
 

@@ -147,7 +147,7 @@ struct plant {
   /* All that a run asks of one instant, from one pass over the circuit: the same numbers as powers, signals_at,
    * events_at and guards give. NULL: a run asks those. */
   void (*evaluate)(const void *model, const void *mode, double t, const double *state,
-                   const struct plant_evaluation *look);
+                   const struct plant_evaluation *to);
   /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
   void (*stored)(const void *model, const double *state, double *energies);
   double (*oil)(const void *model, const double *state);

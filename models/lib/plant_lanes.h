@@ -37,7 +37,7 @@ struct plant_lanes {
   /* As in struct plant; state and rates are [active state]. */
   void (*rates)(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state, lanes *rates);
   void (*evaluate)(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state,
-                   const struct lanes_evaluation *look);
+                   const struct lanes_evaluation *to);
 };
 
 #endif

@@ -1,7 +1,7 @@
 /* A piecewise linear table: pairs of an argument (time, distance, speed) and a value, in SI.
  *
  * Arguments never fall; two equal arguments make a step. Before the first and after the last point the value is held.
- * The points belong to whoever read the case; models only look.
+ * The points belong to whoever read the case; models only read.
  *
  * A smooth table is for measured traces: a hundred points a second would be a hundred kinks. It is laid through its
  * points by cubics whose slopes are the weighted harmonic means of the secants (F. N. Fritsch and J. Butland, SIAM J.

@@ -2,8 +2,8 @@
  *
  * Kernels are compiled twice. Plainly `real` is a double. For vector lanes (REAL_LANES above 1, real_lanes.h) it is
  * that many doubles, one of each of as many cases or instants; so no kernel branches on a real. What depends on one is
- * a `mask` (a comparison of reals; & joins two, | takes either), and `pick` takes the place of ?: and if. Laws, counts
- * and whether a table is there are the same in all lanes and stay ordinary ifs. Tables, and all that is asked at
+ * a `mask` (a comparison of reals; & joins two, | takes either), and `select_where` takes the place of ?: and if. Laws,
+ * counts and whether a table is there are the same in all lanes and stay ordinary ifs. Tables, and all that is asked at
  * preparation only, are plain double.
  *
  * Each helper is pure and returns a finite value for finite input. */
@@ -34,7 +34,7 @@ typedef bool mask;
 #define select_where_rare(where, yes, no) ((where) ? (yes) : (no))
 /* Where the mask does not hold. */
 #define mask_not(where) (!(where))
-/* Does the mask hold in no lane? Lets kernels leave out what would be picked nowhere. */
+/* Does the mask hold in no lane? Lets kernels leave out what would be selected nowhere. */
 #define mask_none(where) (!(where))
 
 /* One lane's number. */

@@ -469,7 +469,7 @@ int transmission_duty_rates(const void *model, const real *signals, real *rates)
 void transmission_duty(const void *model, const real *means, struct plant_duty *duty);
 void transmission_events_at(const void *model, const void *mode, real t, const real *state, real *values);
 void transmission_evaluate(const void *model, const void *mode, real t, const real *state,
-                           const struct plant_evaluation *look);
+                           const struct plant_evaluation *to);
 
 /* Role as in struct plant. */
 void transmission_guards(const void *model, const void *mode, const real *state, real *values);

@@ -253,8 +253,8 @@ static void evaluate_signals(const struct transmission_model *model, const struc
   evaluate_all(model, mode, t, x, (struct evaluations){NULL, to->signals, NULL, NULL});
 }
 
-static void look(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state,
-                 const struct lanes_evaluation *to) {
+static void evaluate(const void *lane_model, const void *lane_mode, const lanes *t, const lanes *state,
+                     const struct lanes_evaluation *to) {
   const struct lane_model *model = lane_model;
   const struct lane_mode *mode = lane_mode;
   bool signals_alone = to->powers == NULL && to->events == NULL && to->guards == NULL;
@@ -287,5 +287,5 @@ const struct plant_lanes LANES_SYMBOL(transmission_lanes_, LANES_OBJECT) = {
     .load_model = load_model,
     .load_mode = load_mode,
     .rates = rates,
-    .evaluate = look,
+    .evaluate = evaluate,
 };

@@ -85,7 +85,7 @@ void transmission_guards(const void *model, const void *mode, const real *state,
 }
 
 void transmission_evaluate(const void *model, const void *mode, real t, const real *state,
-                           const struct plant_evaluation *look) {
-  const struct evaluations all = {look->powers, look->signals, look->events, look->guards};
+                           const struct plant_evaluation *to) {
+  const struct evaluations all = {to->powers, to->signals, to->events, to->guards};
   evaluate_all(model, mode, t, state, all);
 }

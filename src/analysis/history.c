@@ -156,7 +156,7 @@ int history_thin(const double *time, const double *const *columns, int column_co
     if (!fits && i > anchor + 1) {
       anchor = i - 1;
       kept[kept_count++] = anchor;
-      i--; /* look at it again from the new anchor */
+      i--; /* judge it again from the new anchor */
     }
   }
   if (count > 1) {

@@ -13,11 +13,11 @@ struct window {
   double from; /* s */
   double to;   /* s */
   int samples;
-  double *time;      /* s */
-  double *growth;    /* real part of the fastest growing (or least damped) mode, 1/s */
-  double *frequency; /* its imaginary part, rad/s */
-  double *swing;     /* line A over line B, Pa: what is looked at for swings; of a plant without it, line A */
-  int taken;         /* samples so far */
+  double *time;                    /* s */
+  double *growth;                  /* real part of the fastest growing (or least damped) mode, 1/s */
+  double *frequency;               /* its imaginary part, rad/s */
+  double *swing;                   /* line A over line B, Pa: where swings are sought; of a plant without it, line A */
+  int taken;                       /* samples so far */
   double share[PLANT_STATE_LIMIT]; /* by active state: part in the growing modes, weighed by time and growth */
   double growing_time;             /* s */
   double longest_time;             /* s, longest stretch of growth */

@@ -218,12 +218,12 @@ bool parameter_ref_find(const struct case_data *data, const char *path, struct p
   return find_field(data, &address, ref, error);
 }
 
-/* The table that holds the slot; its points lie in the case's own memory. */
+/* The table that holds the reference; its points lie in the case's own memory. */
 static const struct profile *table_of(const struct case_data *data, const struct parameter_ref *ref) {
   return registry_member_const(ref->of_run ? (const void *)&data->simulation : data->parameters, ref->parameter);
 }
 
-/* The efficiencies that hold the slot's cell. */
+/* The efficiencies that hold the cell referred to. */
 static const real *cells_of(const struct case_data *data, const struct parameter_ref *ref) {
   const struct map *map = registry_member_const(data->parameters, ref->parameter);
   return ref->column == MAP_VOLUMETRIC ? map->volumetric : map->hydromechanical;

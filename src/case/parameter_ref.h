@@ -32,19 +32,19 @@ struct parameter_ref {
   enum reference reference;
   double low;          /* SI; a number outside is refused */
   double high;         /* SI */
-  const char *choices; /* "first|second" if the slot is a choice, whose value is its index; else NULL */
+  const char *choices; /* "first|second" if it is a choice, whose value is its index; else NULL */
   const char *text;    /* what it is */
 };
 
-/* The slot of this path. The column of the error counts in the path, from 1. */
+/* The reference of this path. The column of the error counts in the path, from 1. */
 bool parameter_ref_find(const struct case_data *data, const char *path, struct parameter_ref *ref, struct error *error);
 double parameter_ref_get(const struct case_data *data, const struct parameter_ref *ref);
 /* No check: `si` is within the bounds. The case's memory is written: give a case_copy what must not be shared. */
 void parameter_ref_set(struct case_data *data, const struct parameter_ref *ref, double si);
-/* Read a node as a value of the slot and check it against its bounds; `path` stands in messages. */
+/* Read a node as a value of the reference and check it against its bounds; `path` stands in messages. */
 bool parameter_ref_read(const struct loader *loader, const struct parameter_ref *ref, const char *path,
                         const struct node *node, double *si);
-/* NULL if the table that holds the slot is in order, else what is wrong: arguments must not fall. */
+/* NULL if the table that holds it is in order, else what is wrong: arguments must not fall. */
 const char *parameter_ref_disorder(const struct case_data *data, const struct parameter_ref *ref);
 /* For people: "420 bar", "rigid". */
 const char *parameter_ref_show(const struct parameter_ref *ref, double si, char *buffer, int size);

@@ -78,7 +78,7 @@ bool integrator_start(struct integrator *integrator, double t, const double *sta
 bool integrator_step(struct integrator *integrator, double stop, struct error *error);
 
 /* States at `count` times within the last step, into lanes from `first` on, a row a state; lanes behind them may be
- * overwritten. To the last bit what integrator_state_at gives with no parameter looked beside. */
+ * overwritten. To the last bit what integrator_state_at gives with no parameter perturbed. */
 void integrator_states_at(struct integrator *integrator, const double *times, int first, int count, lanes *states);
 
 /* The derivatives with which the next integrator_start begins: of states and of integrals, one row a parameter. Without
@@ -88,7 +88,7 @@ void integrator_begin_sensitivities(struct integrator *integrator, const double 
 /* Derivatives within the last step; at a start, those with which it began. */
 void integrator_sensitivity_at(struct integrator *integrator, int parameter, double t, double *states);
 void integrator_integral_sensitivity_at(struct integrator *integrator, int parameter, double t, double *integrals);
-/* From now on states and integrals are looked at as they would be with the parameter changed by `amount`, by its
+/* From now on states and integrals are given as they would be with the parameter changed by `amount`, by its
  * derivative; 0: as they are. */
 void integrator_perturb(struct integrator *integrator, int parameter, double amount);
 

@@ -1,6 +1,6 @@
 /* Integrals of powers along an integrator's steps, by rules of our own on the steps' polynomials.
  *
- * A step is integrated by Simpson's rule on its start, middle and end, points that a run looks at anyway. The middle
+ * A step is integrated by Simpson's rule on its start, middle and end, points that a run evaluates anyway. The middle
  * and start of the step before give its fourth differences, and so its error, which is taken off. Where the error so
  * found exceeds its tolerance, and in the first step after a restart, the step is halved until two rules agree: a line
  * that fills is linear in its state, and one step may carry the whole rise of its pressure. */

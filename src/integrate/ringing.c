@@ -31,7 +31,7 @@ void ringing_begin(struct ringing *ringing) {
   ringing->before = -1.0;
 }
 
-/* How far the looks between the first and the last lie from the straight line between those, at most. */
+/* How far the states between the first and the last lie from the straight line between those, at most. */
 static double strays(const struct ringing *ringing, const double *absolute, const double *relative) {
   int n = ringing->size;
   const double *first = ringing->rows;
@@ -55,10 +55,10 @@ enum ringing_verdict ringing_note(struct ringing *ringing, double t, const doubl
   if (ringing->steps % (RINGING_STEPS / RINGING_CHECKS) != 0) {
     return RINGING_UNKNOWN;
   }
-  int look = ringing->steps / (RINGING_STEPS / RINGING_CHECKS);
-  ringing->times[look] = t;
-  memcpy(ringing->rows + (size_t)(look * ringing->size), state, size);
-  if (look < RINGING_CHECKS) {
+  int check = ringing->steps / (RINGING_STEPS / RINGING_CHECKS);
+  ringing->times[check] = t;
+  memcpy(ringing->rows + (size_t)(check * ringing->size), state, size);
+  if (check < RINGING_CHECKS) {
     return RINGING_UNKNOWN;
   }
   double now = strays(ringing, absolute, relative);

@@ -10,7 +10,7 @@
 
 #include <stdbool.h>
 
-enum { RINGING_STEPS = 32, RINGING_CHECKS = 4 }; /* steps a window, looks in it */
+enum { RINGING_STEPS = 32, RINGING_CHECKS = 4 }; /* steps a window, checks in it */
 
 struct ringing {
   int size;

@@ -1,6 +1,7 @@
-/* Which number depends on which: the places of a Jacobian that are not nothing, the columns that one look can find
- * together, and the order in which the Newton matrix is eliminated so that it stays empty. All of it is settled once
- * for a system, by its equations and never by its numbers, so that no case decides how another's sums are ordered. */
+/* Which number depends on which: the places of a Jacobian that are not nothing, the columns that one evaluation can
+ * find together, and the order in which the Newton matrix is eliminated so that it stays empty. All of it is settled
+ * once for a system, by its equations and never by its numbers, so that no case decides how another's sums are ordered.
+ */
 #ifndef SWASHLOOP_LINEAR_SPARSITY_H
 #define SWASHLOOP_LINEAR_SPARSITY_H
 
@@ -63,8 +64,8 @@ struct sparsity {
  * memory, or when the system is too large. */
 struct sparsity *sparsity_new(int size, const uint64_t *rows, struct error *error);
 void sparsity_free(struct sparsity *sparsity);
-/* Columns that share no row, which one look can find together: the fullest first, each into the first group that has
- * room. Into group[column], which stays as it is for a column that nothing depends on; returns how many. */
+/* Columns that share no row, which one evaluation can find together: the fullest first, each into the first group that
+ * has room. Into group[column], which stays as it is for a column that nothing depends on; returns how many. */
 int sparsity_groups(int n, const uint64_t *rows, int *group);
 
 #endif

@@ -93,7 +93,7 @@ bool event_observer_observe(struct event_observer *observer, const struct view *
       if (!tell(observer, view, i, &found, outcome, error)) {
         return false;
       }
-      part.start = step->middle; /* the second look is at the rest of the step only */
+      part.start = step->middle; /* the second search is in the rest of the step only */
       part.middle = step->end;
     }
   }

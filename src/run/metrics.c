@@ -11,7 +11,7 @@
 #define CREEP_TIME 1.0      /* s */
 #define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
 
-/* Which extreme of which signal makes which measure, and where its time goes (-1: nowhere). */
+/* Which extremum of which signal makes which measure, and where its time goes (-1: nowhere). */
 struct extremum_row {
   int measure;
   int time_measure;

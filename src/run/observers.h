@@ -1,4 +1,4 @@
-/* Observers of a signal: its extremum, and the time that it spends above a level. They look at the solver's own
+/* Observers of a signal: its extremum, and the time that it spends above a level. They read the solver's own
  * polynomial inside each step, so that what they find does not depend on output points. */
 #ifndef SWASHLOOP_RUN_OBSERVERS_H
 #define SWASHLOOP_RUN_OBSERVERS_H

@@ -83,14 +83,14 @@ static void put_columns(struct sample_buffer *buffer, int first, int count) {
 /* Compute what waits. */
 static bool compute(struct sample_buffer *buffer, struct error *error) {
   struct sample_buffer_waiting *waiting = buffer->waiting;
-  const struct lanes_evaluation look = {.signals = waiting->signals};
+  const struct lanes_evaluation to = {.signals = waiting->signals};
   int count = waiting->count;
   waiting->count = 0;
   if (count == 0) {
     return true;
   }
   const struct vector_evaluator *evaluator = buffer->evaluator;
-  evaluator->lanes->evaluate(evaluator->model, evaluator->mode, &waiting->time, waiting->state, &look);
+  evaluator->lanes->evaluate(evaluator->model, evaluator->mode, &waiting->time, waiting->state, &to);
   for (int done = 0; done < count;) {
     if (buffer->count == SAMPLE_BUFFER_BLOCK && !hand_over(buffer, error)) {
       return false;

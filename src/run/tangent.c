@@ -30,7 +30,7 @@ struct parameter_tangent {
   double step;
   double state[PLANT_STATE_LIMIT]; /* derivative, while a change is under way */
   double integral[PLANT_LEDGER_LIMIT];
-  double moved;   /* d(moment)/dp of the change under way */
+  double moved;   /* d(time)/dp of the change under way */
   double release; /* of the start of braking */
 };
 
@@ -286,7 +286,7 @@ static void note_unsure(struct tangent *tangent, double t) {
   tangent->first_unsure = isnan(tangent->first_unsure) ? t : tangent->first_unsure;
 }
 
-/* d(moment)/dp of a change made by a crossing. */
+/* d(time)/dp of a change made by a crossing. */
 static double moved_by(struct tangent *tangent, int i, const struct trigger *trigger, double t) {
   const struct parameter_tangent *parameter = &tangent->parameters[i];
   int n = tangent->view->state_count;
@@ -376,7 +376,7 @@ void tangent_change(struct tangent *tangent, const struct sample *sample, int wh
     struct parameter_tangent *parameter = &tangent->parameters[i];
     if (which < 0) {
       parameter->moved = moved_by_clock(tangent, parameter, t);
-    } else if (t != tangent->last_change) { /* a guard that fell by an earlier change of this moment moves with it */
+    } else if (t != tangent->last_change) { /* a guard that fell by an earlier change of this instant moves with it */
       parameter->moved = moved_by(tangent, i, &trigger, t);
     }
     note_moved(tangent, i);

@@ -7,7 +7,7 @@
  * Between changes of mode: s' = (df/dy) s + df/dp, both by central differences: along s with the run's own model, and
  * between the models of the neighbours. Kinks of valves and clamps inside the right-hand side need nothing more.
  *
- * At a change of mode the moment T depends on p when it is found by a state, or when a table's point is the parameter.
+ * At a change of mode the time T depends on p when it is found by a state, or when a table's point is the parameter.
  * With g the function whose fall (or crossing) makes the change,
  *     dT/dp = - (dg/dp at T, states moving with s) / (dg/dt along the run),
  * for clocks by the clocks of the neighbours; then, R what the change does to the states, f- and f+ the rates before

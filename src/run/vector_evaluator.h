@@ -1,5 +1,5 @@
-/* One run in vector lanes: its model in every lane, and the mode that it is in. Serves what asks for many looks at
- * once: samples, and differences for a Jacobian. */
+/* One run in vector lanes: its model in every lane, and the mode that it is in. Serves what asks for many evaluations
+ * at once: samples, and differences for a Jacobian. */
 #ifndef SWASHLOOP_RUN_VECTOR_EVALUATOR_H
 #define SWASHLOOP_RUN_VECTOR_EVALUATOR_H
 

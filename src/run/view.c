@@ -5,9 +5,9 @@
 void view_evaluate(const struct view *view, struct sample *sample) {
   const struct plant *plant = view->plant;
   if (plant->evaluate != NULL) {
-    struct plant_evaluation look = {sample->powers, sample->signals, view->no_events ? NULL : sample->events,
-                                    sample->guards};
-    plant->evaluate(view->model, view->mode, sample->time, sample->state, &look);
+    struct plant_evaluation to = {sample->powers, sample->signals, view->no_events ? NULL : sample->events,
+                                  sample->guards};
+    plant->evaluate(view->model, view->mode, sample->time, sample->state, &to);
     return;
   }
   plant->powers(view->model, view->mode, sample->time, sample->state, sample->powers);

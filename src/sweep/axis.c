@@ -14,7 +14,7 @@ static bool fail(const struct loader *loader, const struct node *node, const cha
   return error_at(loader->error, node->file, node->line, node->column, "%s", text);
 }
 
-/* ---- slots ---- */
+/* ---- what an axis sets ---- */
 
 static bool find_ref(const struct loader *loader, const struct node *path, struct axis *axis) {
   struct error inner = {0};
@@ -60,7 +60,7 @@ bool axis_find_refs(const struct loader *loader, const struct node *path, struct
 
 /* ---- numbers of an entry ---- */
 
-/* A value that every slot of the axis accepts. */
+/* A value that every reference of the axis accepts. */
 static bool read_value(const struct loader *loader, const struct axis *axis, const struct node *node, double *si) {
   for (int i = 0; i < axis->ref_count; i++) {
     if (!parameter_ref_read(loader, &axis->refs[i], axis->paths[i], node, si)) {

@@ -18,7 +18,7 @@ enum distribution {
 };
 
 struct axis {
-  const char *path; /* of the first slot; names the column */
+  const char *path; /* of the first reference; names the column */
   const char **paths;
   struct parameter_ref *refs; /* all take the same value */
   int ref_count;
@@ -41,7 +41,7 @@ struct axis {
 
 /* Read one entry of `vary`. */
 bool axis_read(const struct loader *loader, const struct node *entry, struct axis *axis);
-/* The slots of `path: NAME` or `path: [NAME, NAME]`. */
+/* The references of `path: NAME` or `path: [NAME, NAME]`. */
 bool axis_find_refs(const struct loader *loader, const struct node *path, struct axis *axis);
 
 /* How many values it has by itself; 0 when it has any number. */

@@ -19,7 +19,7 @@
 
 enum { PATH_LIMIT = 4096 };
 
-/* How long the dealing thread sleeps while nothing finishes. Alone it looks only for a wish to stop; in a communicator
+/* How long the dealing thread sleeps while nothing finishes. Alone it checks only for a wish to stop; in a communicator
  * for messages, too, which costs: often after something came, then ever less often. */
 #define SLEEP_ALONE 0.1
 #define SLEEP_RANKS_LEAST 5e-3

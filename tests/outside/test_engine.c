@@ -64,7 +64,7 @@ static double p6_4(double t) {
 #define P6_4_GAIN (500.0 / (176.0 * RPM))
 #define P6_4_TAU (2.5 / P6_4_GAIN)
 
-/* Torque over speed when the governor's line is followed: two looks at the settled engine. */
+/* Torque over speed when the governor's line is followed: two readings of the settled engine. */
 static double p6_4_gain(double none) {
   (void)none;
   return 300.0 / ((2376.0 - p6_4(5.0)) * RPM);

@@ -69,8 +69,8 @@ struct mode {
   double frequency; /* imaginary part */
 };
 
-/* The pair of eigenvalues that a free motion shows: three looks at (drop, speed), one interval apart, give the matrix
- * that takes one to the next; its determinant and trace give the pair. */
+/* The pair of eigenvalues that a free motion shows: three readings of (drop, speed), one interval apart, give the
+ * matrix that takes one to the next; its determinant and trace give the pair. */
 static struct mode free_motion(const struct linear *linear, double interval) {
   struct bench *bench = linear_bench(linear, "");
   *bench_state(bench, "wheel_speed") = 1e-3;

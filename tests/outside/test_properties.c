@@ -264,7 +264,7 @@ static double allowed(const char *loss) {
              : 1e-3;
 }
 
-/* The plant with an eye on its losses: wherever the run looks at its signals no loss is negative. */
+/* The plant with an eye on its losses: wherever the run evaluates its signals no loss is negative. */
 static void watched_signals(const void *model, const void *mode, real t, const real *state, real *signals) {
   real powers[PLANT_LEDGER_LIMIT];
   transmission_plant.signals_at(model, mode, t, state, signals);
@@ -286,7 +286,7 @@ struct signals_seen {
   const char *name;
 };
 
-static bool look(void *context, int count, const double *time, const double *const *values, struct error *error) {
+static bool inspect(void *context, int count, const double *time, const double *const *values, struct error *error) {
   struct signals_seen *seen = context;
   (void)error;
   for (int s = 0; s < seen->count; s++) {
@@ -325,7 +325,7 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   gave = NULL;
   gave_most = 0.0;
   struct signals_seen seen = {.count = watched.signal_count};
-  struct recorder recorder = {&seen, look};
+  struct recorder recorder = {&seen, inspect};
   if (!run_case(&data, &recorder, NULL, outcome, &error)) {
     (void)fprintf(stderr, "case %u cannot start: %s\n%s\n", plan->number, error_text(&error, message, sizeof message),
                   text.bytes);

@@ -13,7 +13,7 @@
 #include "units.h"
 #include "window.h"
 
-static struct window look(const char *name, double from, double to, const char *const *sets, int set_count) {
+static struct window window_of(const char *name, double from, double to, const char *const *sets, int set_count) {
   struct error error = {0};
   struct case_data data;
   struct window window;
@@ -29,7 +29,7 @@ static struct window look(const char *name, double from, double to, const char *
 static void test_limiter_hunts(void **state) {
   (void)state;
   static const char *const narrow[] = {"limiter.band=10 bar"};
-  struct window window = look("stall", 3.0, 4.0, narrow, 1);
+  struct window window = window_of("stall", 3.0, 4.0, narrow, 1);
   assert_int_equal(window.verdict, WINDOW_HUNTS);
   assert_non_null(strstr(window.words, "limiter pilot"));
   assert_non_null(strstr(window.words, "limiter.band"));
@@ -42,7 +42,7 @@ static void test_override_hunts(void **state) {
   (void)state;
   static const char *const narrow[] = {"motor.override_band=40 bar", "motor.servo_lag=80 ms",
                                        "motor.override_lag=10 ms"};
-  struct window window = look("climb", 20.0, 30.0, narrow, 3);
+  struct window window = window_of("climb", 20.0, 30.0, narrow, 3);
   assert_int_equal(window.verdict, WINDOW_HUNTS);
   assert_non_null(strstr(window.words, "override"));
   window_free(&window);
@@ -50,9 +50,9 @@ static void test_override_hunts(void **state) {
 
 static void test_sound_runs_are_sound(void **state) {
   (void)state;
-  struct window stall = look("stall", 3.0, 7.0, NULL, 0);
-  struct window climb = look("climb", 20.0, 35.0, NULL, 0);
-  struct window downhill = look("downhill", 15.0, 20.0, NULL, 0);
+  struct window stall = window_of("stall", 3.0, 7.0, NULL, 0);
+  struct window climb = window_of("climb", 20.0, 35.0, NULL, 0);
+  struct window downhill = window_of("downhill", 15.0, 20.0, NULL, 0);
   assert_int_equal(stall.verdict, WINDOW_SOUND);
   assert_int_equal(climb.verdict, WINDOW_SOUND);
   assert_int_equal(downhill.verdict, WINDOW_IN_PASSING);
@@ -102,7 +102,7 @@ static void test_free_motion(void **state) {
   double x[PLANT_STATE_LIMIT] = {0.0};
   double start = bench->time;
   x[engine] = nudge;
-  for (int look = 1; look <= 4; look++) {
+  for (int k = 1; k <= 4; k++) {
     for (int i = 0; i < 1000; i++) {
       linear_step(&linear, 5e-5, x);
     }
@@ -111,7 +111,7 @@ static void test_free_motion(void **state) {
       memcpy(bench->state, instant.state, sizeof bench->state);
       bench->time = start;
       *bench_state(bench, "engine_speed") += side * nudge;
-      bench_run(bench, start + 0.05 * look);
+      bench_run(bench, start + 0.05 * k);
       ends[side] = *bench_state(bench, "engine_speed");
     }
     CHECK_NEAR(ends[1] - ends[0], x[engine], 2e-3 * nudge);

@@ -30,7 +30,7 @@ static const char *const study_text = "case: " SWASHLOOP_SOURCE "/cases/baseline
 
 static int set_up(void **state) {
   (void)state;
-  (void)snprintf(folder, sizeof folder, "/tmp/swashloop-crew-XXXXXX");
+  (void)snprintf(folder, sizeof folder, "/tmp/swashloop-ranks-XXXXXX");
   if (!mkdtemp(folder)) {
     return -1;
   }
@@ -129,7 +129,7 @@ struct rank {
   bool absent; /* it cannot take part */
   bool other_build;
   bool resume;
-  int64_t stop_at; /* asked to stop once it has looked this often; 0: never */
+  int64_t stop_at; /* asked to stop once it has asked this often; 0: never */
   int64_t evaluations;
   bool good;
   struct sweep_report report;
@@ -248,14 +248,14 @@ static void test_ranks_make_the_same_table(void **state) {
   struct rank ranks[RANKS] = {{.absent = false}};
   load(&plan);
   run_alone(&plan, "alone.h5");
-  run_communicator(ranks, &plan, "crew.h5");
+  run_communicator(ranks, &plan, "ranks.h5");
   assert_true(ranks[0].good);
   assert_int_equal(ranks[0].report.done, CASES);
   /* Some checks open below where they crack: those cases fail, and are rows all the same. */
   assert_true(ranks[0].report.failed > 0 && ranks[0].report.failed < CASES);
-  expect_same_tables("alone.h5", "crew.h5");
+  expect_same_tables("alone.h5", "ranks.h5");
   forget("alone.h5");
-  forget("crew.h5");
+  forget("ranks.h5");
   plan_free(&plan);
 }
 
@@ -268,16 +268,16 @@ static void test_stopped_ranks_go_on_later(void **state) {
   for (int stopped = 0; stopped < RANKS; stopped++) {
     struct rank ranks[RANKS] = {{.absent = false}};
     ranks[stopped].stop_at = 2;
-    run_communicator(ranks, &plan, "crew.h5");
+    run_communicator(ranks, &plan, "ranks.h5");
     assert_true(ranks[0].good);
     assert_true(ranks[0].report.stopped);
     struct rank again[RANKS] = {{.resume = true}, {.resume = true}, {.resume = true}};
-    run_communicator(again, &plan, "crew.h5");
+    run_communicator(again, &plan, "ranks.h5");
     assert_true(again[0].good);
     assert_int_equal(again[0].report.before, ranks[0].report.done);
     assert_int_equal(again[0].report.done, CASES);
-    expect_same_tables("alone.h5", "crew.h5");
-    forget("crew.h5");
+    expect_same_tables("alone.h5", "ranks.h5");
+    forget("ranks.h5");
   }
   forget("alone.h5");
   plan_free(&plan);
@@ -290,12 +290,12 @@ static void test_an_absent_rank_ends_all(void **state) {
   for (int absent = 0; absent < RANKS; absent++) {
     struct rank ranks[RANKS] = {{.absent = false}};
     ranks[absent].absent = true;
-    run_communicator(ranks, &plan, "crew.h5");
+    run_communicator(ranks, &plan, "ranks.h5");
     if (absent > 0) {
       assert_false(ranks[0].good);
       assert_non_null(strstr(ranks[0].error.text, "no study here"));
     }
-    forget("crew.h5");
+    forget("ranks.h5");
   }
   plan_free(&plan);
 }
@@ -309,10 +309,10 @@ static void test_another_study_is_found_out(void **state) {
   load(&other);
   other.fingerprint ^= 1;
   struct rank ranks[RANKS] = {{.absent = false}};
-  run_communicator_of(ranks, &plan, &other, "crew.h5");
+  run_communicator_of(ranks, &plan, &other, "ranks.h5");
   assert_false(ranks[0].good);
   assert_non_null(strstr(ranks[0].error.text, "rank 2 reads another study"));
-  forget("crew.h5");
+  forget("ranks.h5");
   plan_free(&plan);
   plan_free(&other);
 }
@@ -323,12 +323,12 @@ static void test_another_build_is_found_out(void **state) {
   struct plan plan;
   load(&plan);
   struct rank ranks[RANKS] = {{.absent = false}, {.other_build = true}};
-  run_communicator(ranks, &plan, "crew.h5");
+  run_communicator(ranks, &plan, "ranks.h5");
   assert_false(ranks[0].good);
   assert_non_null(strstr(ranks[0].error.text, "rank 1 is swashloop "));
   assert_non_null(strstr(ranks[0].error.text, ", build other; rank 0 is swashloop "));
   assert_int_equal(error_exit_status(ranks[0].error.code), 2);
-  forget("crew.h5");
+  forget("ranks.h5");
   plan_free(&plan);
 }
 

@@ -127,7 +127,8 @@ static void test_against_small_steps(void **state) {
     }
   }
   CHECK_CLOSE(result.dirt, now.dirt, 1e-5);
-  /* The element is looked at every 15 min; with a time constant of 5 min the oil still feels a little of the last look.
+  /* The element is inspected every 15 min; with a time constant of 5 min the oil still feels a little of the last
+   * inspection.
    */
   for (int i = 0; i < 3; i++) {
     CHECK_CLOSE(result.count[i], now.count[i], 1e-4);

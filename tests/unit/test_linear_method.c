@@ -76,7 +76,7 @@ static void load(const struct demo *demo, const char *method, struct case_data *
 
 /* ---- the pattern ---- */
 
-struct look {
+struct search {
   struct sampler sampler;
   uint64_t pattern[PLANT_STATE_LIMIT];
   long places; /* with something in them */
@@ -85,34 +85,34 @@ struct look {
 
 /* Differences at the end of a step, and at states strewn around it, must lie within the pattern. */
 static void search_dependence(void *context, const struct view *view, const struct step *step) {
-  struct look *look = context;
+  struct search *search = context;
   const struct plant *plant = view->plant;
   int rows[PLANT_STATE_LIMIT];
   double state[PLANT_STATE_LIMIT];
   double here[PLANT_STATE_LIMIT];
   double there[PLANT_STATE_LIMIT];
   double t = step->end->time;
-  if (sample_unit(&look->sampler) > 0.05) {
+  if (sample_unit(&search->sampler) > 0.05) {
     return;
   }
   int n = plant->active_states(view->model, rows);
-  plant->sparsity_pattern(view->model, look->pattern);
+  plant->sparsity_pattern(view->model, search->pattern);
   for (int i = 0; i < n; i++) {
     double size = 1e4 * plant->states[rows[i]].tolerance;
-    state[i] = step->end->state[i] + size * sample_between(&look->sampler, -1.0, 1.0);
+    state[i] = step->end->state[i] + size * sample_between(&search->sampler, -1.0, 1.0);
   }
   plant->rates(view->model, view->mode, t, state, here);
   for (int j = 0; j <= n; j++) {
     double kept = j < n ? state[j] : 0.0;
     if (j < n) {
-      state[j] += 1e2 * plant->states[rows[j]].tolerance * sample_between(&look->sampler, 0.1, 1.0);
+      state[j] += 1e2 * plant->states[rows[j]].tolerance * sample_between(&search->sampler, 0.1, 1.0);
     }
     plant->rates(view->model, view->mode, j < n ? t : t + 1e-3, state, there);
     for (int i = 0; i < n; i++) {
-      bool known = (look->pattern[i] & (j < n ? UINT64_C(1) << j : PLANT_TIME)) != 0;
-      look->places += there[i] != here[i];
+      bool known = (search->pattern[i] & (j < n ? UINT64_C(1) << j : PLANT_TIME)) != 0;
+      search->places += there[i] != here[i];
       if (there[i] != here[i] && !known) {
-        fail_msg("%s at %g s: the rate of %s depends on %s, and the pattern does not know", look->demo, t,
+        fail_msg("%s at %g s: the rate of %s depends on %s, and the pattern does not know", search->demo, t,
                  plant->states[rows[i]].name, j < n ? plant->states[rows[j]].name : "time");
       }
       if (j == n && there[i] != here[i]) {
@@ -131,13 +131,13 @@ static void test_pattern(void **state) {
     struct case_data data;
     struct error error = {0};
     struct outcome outcome = {0};
-    struct look look = {.sampler = {(uint64_t)i + 1}, .demo = demos[i].path};
+    struct search search = {.sampler = {(uint64_t)i + 1}, .demo = demos[i].path};
     load(&demos[i], "simulation.method=bdf", &data);
     struct run_workspace *workspace = run_workspace_new(data.plant, false, &error);
     assert_non_null(workspace);
-    run_workspace_observe(workspace, search_dependence, &look);
+    run_workspace_observe(workspace, search_dependence, &search);
     assert_true(run_in(workspace, &data, NULL, NULL, &outcome, &error));
-    assert_true(look.places > 1000);
+    assert_true(search.places > 1000);
     run_workspace_free(workspace);
     outcome_free(&outcome);
     case_free(&data);

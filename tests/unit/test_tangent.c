@@ -1,5 +1,5 @@
 /* Derivatives of runs whose solutions are known in closed form: through smooth stretches, through changes of mode whose
- * moment moves, through what such a change does to the states, and through actions. */
+ * time moves, through what such a change does to the states, and through actions. */
 #include <stdarg.h>
 #include <stddef.h>
 #include <setjmp.h>
@@ -117,7 +117,7 @@ static void a_smooth_run(void **state) {
   finish(&result, &outcome);
 }
 
-/* ---- a ball that falls and bounces: the states jump at a moment that depends on the height ---- */
+/* ---- a ball that falls and bounces: the states jump at a time that depends on the height ---- */
 
 static void fall_rates(double t, double lever, const double *y, double *rates) {
   (void)t;

@@ -90,7 +90,7 @@ static double parabola_top(const double *t, const double *v) {
   return v[1] - 0.25 * slope * slope / bend;
 }
 
-static void look(struct watch *watch, const struct scene *scene) {
+static void observe(struct watch *watch, const struct scene *scene) {
   double signals[PLANT_SIGNAL_LIMIT];
   scene->plant->signals_at(scene->model, scene->mode, scene->time, scene->state, signals);
   if (watch->count == 3) {
@@ -141,7 +141,7 @@ static bool run(const gsl_odeiv2_step_type *method, struct problem *problem, str
     scene->time = t;
     (*steps)++;
     if (watch != NULL) {
-      look(watch, scene);
+      observe(watch, scene);
     }
     if (scene_change(scene)) {
       gsl_odeiv2_driver_reset(driver);
@@ -196,7 +196,7 @@ int main(int argument_count, char **arguments) {
   }
   double times[MOST_REPEATS];
   long steps = 0;
-  look(&watch, &scene);
+  observe(&watch, &scene);
   bool good = run(method, &problem, &watch, &steps);
   for (int i = 0; good && i < repeats; i++) {
     double began = cpu_seconds();

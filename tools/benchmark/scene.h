@@ -1,5 +1,5 @@
 /* A case's plant driven by hand: its state, its mode, and the changes of mode that a run makes, without anything that
- * looks on. For the benchmark only. */
+ * observes. For the benchmark only. */
 #ifndef SWASHLOOP_BENCHMARK_SCENE_H
 #define SWASHLOOP_BENCHMARK_SCENE_H
 
