@@ -41,20 +41,11 @@ enum {
 _Static_assert((int)TABLE_COUNT <= (int)MACHINE_TABLE_LIMIT, "a machine keeps a value for each table taken over");
 _Static_assert((int)BOUND_COUNT <= 32, "each bound has its bit");
 
-/* The parameters of a section, or NULL. */
-static void *find_section(const struct machine *machine, const char *name, struct error *error) {
-  const struct plant *plant = machine->data.plant;
-  const struct group *group = registry_group(plant->groups, plant->group_count, name);
-  if (group == NULL) {
-    error_set(error, ERROR_RUN, "a mistake in the program: the circuit %s has no section '%s'", plant->name, name);
-    return NULL;
-  }
-  return (char *)machine->data.parameters + group->offset;
-}
-
 static bool find_sections(struct machine *machine, struct error *error) {
+  const struct case_data *data = &machine->data;
   struct machine_sections *own = &machine->own;
-#define MACHINE_SECTION_FOUND(type, name) &&(own->name = find_section(machine, #name, error)) != NULL
+#define MACHINE_SECTION_FOUND(type, name)                                                                              \
+  &&(own->name = registry_need_section(data->plant, data->parameters, #name, error)) != NULL
   return true MACHINE_SECTIONS(MACHINE_SECTION_FOUND);
 #undef MACHINE_SECTION_FOUND
 }

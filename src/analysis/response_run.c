@@ -11,11 +11,6 @@
 
 #define THIN_SHARE 2e-4 /* of a column's range, what thinning for the file may lose */
 
-static const struct relief_parameters *relief_of(const struct case_data *data) {
-  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "relief");
-  return (const struct relief_parameters *)((const char *)data->parameters + group->offset);
-}
-
 /* Asks for a signal of a valve (`format` has a %c for its letter). */
 static bool want(struct response_run *run, const struct case_data *data, const char *format, char letter, int *column,
                  struct error *error) {
@@ -29,22 +24,20 @@ static const double *column(const struct response_run *run, int index) {
 }
 
 /* The drop over a valve: by its return path in a machine, over the case on the rig. */
-static bool make_drop(struct response_run *run, const struct case_data *data, int i, struct error *error) {
+static bool make_drop(struct response_run *run, const struct case_data *data, const struct relief_parameters *relief,
+                      int i, struct error *error) {
   struct response_valve *valve = &run->valves[i];
-  const struct relief_parameters *relief = relief_of(data);
   valve->drop = malloc((size_t)(run->history.count + 1) * sizeof *valve->drop);
   if (valve->drop == NULL) {
     return error_set(error, ERROR_MEMORY, "out of memory for the drop over a valve");
   }
   const double *own = column(run, valve->pressure);
   if (data->plant == &valve_rig_plant) {
-    const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "rig");
-    struct parameter parameter = {group, registry_field(group, "case_pressure")};
-    double case_pressure = *(const double *)registry_member_const(data->parameters, parameter);
-    for (int k = 0; k < run->history.count; k++) {
-      valve->drop[k] = own[k] - case_pressure;
+    const double *case_pressure = registry_need_parameter(data->plant, data->parameters, "rig", "case_pressure", error);
+    for (int k = 0; case_pressure != NULL && k < run->history.count; k++) {
+      valve->drop[k] = own[k] - *case_pressure;
     }
-    return true;
+    return case_pressure != NULL;
   }
   const double *other = column(run, run->valves[1 - i].pressure);
   const double *gallery = relief->return_to == RELIEF_TO_GALLERY ? column(run, run->gallery) : other;
@@ -68,8 +61,8 @@ static bool run_it(struct case_data *data, const struct watcher *watcher, struct
 }
 
 /* Asks for all that the answers of the valves are read from. */
-static bool want_all(struct response_run *run, const struct case_data *data, struct error *error) {
-  const struct relief_parameters *relief = relief_of(data);
+static bool want_all(struct response_run *run, const struct case_data *data, const struct relief_parameters *relief,
+                     struct error *error) {
   const char *lift = relief_position_signals[relief_law_of(relief)->position];
   bool rig = data->plant == &valve_rig_plant;
   bool good = true;
@@ -89,18 +82,21 @@ static bool want_all(struct response_run *run, const struct case_data *data, str
 bool response_run(struct case_data *data, const struct response_options *options, const struct watcher *watcher,
                   struct response_run *run, struct error *error) {
   memset(run, 0, sizeof *run);
-  const struct relief_parameters *relief = relief_of(data);
+  const struct relief_parameters *relief = registry_need_section(data->plant, data->parameters, "relief", error);
+  if (relief == NULL) {
+    return false;
+  }
   bool rig = data->plant == &valve_rig_plant;
   run->setting = relief->setting;
   run->valve_count = rig ? 1 : RESPONSE_VALVES;
   data->simulation.output_step =
       options->resolution > 0.0 ? options->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
-  if (!want_all(run, data, error) || !run_it(data, watcher, run, error)) {
+  if (!want_all(run, data, relief, error) || !run_it(data, watcher, run, error)) {
     return false;
   }
   for (int i = 0; i < run->valve_count; i++) {
     struct response_valve *valve = &run->valves[i];
-    if (!make_drop(run, data, i, error)) {
+    if (!make_drop(run, data, relief, i, error)) {
       return false;
     }
     bool by_lift = relief_law_of(relief)->position == RELIEF_BY_LIFT;

@@ -19,15 +19,27 @@ const struct signal valve_curve_rows[CURVE_COUNT] = {
 #undef CURVE_ROW
 };
 
-static void *member_of(const struct case_data *data, const char *group_name, const char *field_name) {
-  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, group_name);
-  struct parameter parameter = {group, registry_field(group, field_name)};
-  return registry_member(data->parameters, parameter);
-}
+/* What is written to and read of a rig; found by name at the start. */
+struct rig_access {
+  struct relief_parameters *relief;
+  struct fluid_parameters *fluid;
+  double *case_pressure; /* Pa gauge */
+  struct profile *feed;
+  int *feed_law;
+  double *feed_flow;      /* m3/s */
+  double *start_pressure; /* Pa gauge */
+};
 
-static void *group_of(const struct case_data *data, const char *group_name) {
-  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, group_name);
-  return (char *)data->parameters + group->offset;
+static bool access_rig(const struct case_data *rig, struct rig_access *at, struct error *error) {
+  const struct plant *plant = rig->plant;
+  void *base = rig->parameters;
+  return (at->relief = registry_need_section(plant, base, "relief", error)) != NULL &&
+         (at->fluid = registry_need_section(plant, base, "fluid", error)) != NULL &&
+         (at->case_pressure = registry_need_parameter(plant, base, "rig", "case_pressure", error)) != NULL &&
+         (at->feed = registry_need_parameter(plant, base, "rig", "feed", error)) != NULL &&
+         (at->feed_law = registry_need_parameter(plant, base, "rig", "feed_law", error)) != NULL &&
+         (at->feed_flow = registry_need_parameter(plant, base, "rig", "feed_flow", error)) != NULL &&
+         (at->start_pressure = registry_need_parameter(plant, base, "rig", "start_pressure", error)) != NULL;
 }
 
 bool valve_curve_rig(const struct case_data *data, struct case_data *rig, struct error *error) {
@@ -37,9 +49,16 @@ bool valve_curve_rig(const struct case_data *data, struct case_data *rig, struct
   if (!case_load_text(data->source, "circuit: valve_rig\n", NULL, 0, rig, error)) {
     return false;
   }
-  memcpy(group_of(rig, "fluid"), group_of(data, "fluid"), sizeof(struct fluid_parameters));
-  memcpy(group_of(rig, "relief"), group_of(data, "relief"), sizeof(struct relief_parameters));
-  ((struct relief_parameters *)group_of(rig, "relief"))->return_to = RELIEF_TO_LINE;
+  struct rig_access at;
+  const struct fluid_parameters *fluid = registry_need_section(data->plant, data->parameters, "fluid", error);
+  const struct relief_parameters *relief = registry_need_section(data->plant, data->parameters, "relief", error);
+  if (fluid == NULL || relief == NULL || !access_rig(rig, &at, error)) {
+    case_free(rig);
+    return false;
+  }
+  *at.fluid = *fluid;
+  *at.relief = *relief;
+  at.relief->return_to = RELIEF_TO_LINE;
   rig->simulation = data->simulation;
   return true;
 }
@@ -93,17 +112,20 @@ static void measure(struct valve_curve *curve, const struct relief_parameters *r
 
 bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_time, const struct watcher *watcher,
                       struct valve_curve *curve, struct error *error) {
-  const struct relief_parameters *relief = group_of(rig, "relief");
-  const struct fluid_parameters *fluid = group_of(rig, "fluid");
-  double case_pressure = *(double *)member_of(rig, "rig", "case_pressure");
+  struct rig_access at;
+  if (!access_rig(rig, &at, error)) {
+    return false;
+  }
+  const struct relief_parameters *relief = at.relief;
+  const struct fluid_parameters *fluid = at.fluid;
+  double case_pressure = *at.case_pressure;
   double arguments[] = {0.0, ramp_time, 2.0 * ramp_time};
   double values[] = {0.0, 1.0, 0.0};
-  struct profile *feed = member_of(rig, "rig", "feed");
-  *feed = (struct profile){.count = 3, .argument = arguments, .value = values};
-  *(int *)member_of(rig, "rig", "feed_law") = 0;
+  *at.feed = (struct profile){.count = 3, .argument = arguments, .value = values};
+  *at.feed_law = 0;
   /* A little beyond the flow wanted, so that the curve ends within what was run. */
-  *(double *)member_of(rig, "rig", "feed_flow") = 1.01 * largest_flow;
-  *(double *)member_of(rig, "rig", "start_pressure") = 0.99 * relief->setting + case_pressure;
+  *at.feed_flow = 1.01 * largest_flow;
+  *at.start_pressure = 0.99 * relief->setting + case_pressure;
   rig->simulation.end_time = 2.0 * ramp_time;
   rig->simulation.output_step = ramp_time / SAMPLES_EACH_WAY;
 
@@ -142,7 +164,7 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
     }
     measure(curve, relief, fluid->density);
   }
-  *feed = (struct profile){0}; /* the points above go out of scope */
+  *at.feed = (struct profile){0}; /* the points above go out of scope */
   history_free(&history);
   outcome_free(&outcome);
   return good;

@@ -166,6 +166,29 @@ bool registry_need(const struct plant *plant, const char *name, int *index, stru
   return true;
 }
 
+void *registry_need_section(const struct plant *plant, void *base, const char *section, struct error *error) {
+  const struct group *group = registry_group(plant->groups, plant->group_count, section);
+  if (group == NULL) {
+    error_set(error, ERROR_RUN, "a mistake in the program: it needs the section '%s', which the circuit %s has not",
+              section, plant->name);
+    return NULL;
+  }
+  return (char *)base + group->offset;
+}
+
+void *registry_need_parameter(const struct plant *plant, void *base, const char *section, const char *name,
+                              struct error *error) {
+  struct parameter parameter = {registry_group(plant->groups, plant->group_count, section), NULL};
+  parameter.field = parameter.group != NULL ? registry_field(parameter.group, name) : NULL;
+  if (parameter.field == NULL) {
+    error_set(error, ERROR_RUN,
+              "a mistake in the program: it needs the parameter '%s.%s', which the circuit %s has not", section, name,
+              plant->name);
+    return NULL;
+  }
+  return registry_member(base, parameter);
+}
+
 int registry_channel(const struct plant *plant, const char *name) {
   for (int i = 0; i < plant->channel_count; i++) {
     if (strcmp(plant->channels[i], name) == 0) {

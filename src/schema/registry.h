@@ -33,6 +33,12 @@ double registry_sampling(const struct group *groups, int group_count, const void
 int registry_choice(const char *choices, const char *name);
 const char *registry_choice_name(const char *choices, int index, char *buffer, int size);
 
+/* Where the parameters of a section, or one of them by its path, lie that the program itself reads by name; `base` is
+ * the plant's parameters. NULL: it was renamed and the program was not. */
+void *registry_need_section(const struct plant *plant, void *base, const char *section, struct error *error);
+void *registry_need_parameter(const struct plant *plant, void *base, const char *section, const char *name,
+                              struct error *error);
+
 /* Index of the signal (channel) that a user names, or -1. */
 int registry_signal(const struct plant *plant, const char *name);
 int registry_channel(const struct plant *plant, const char *name);

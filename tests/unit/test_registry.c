@@ -189,6 +189,13 @@ static void a_name_that_no_table_knows_is_a_mistake_and_not_an_absence(void **st
   assert_true(registry_need(&transmission_plant, "grade", &index, &error));
   assert_string_equal(transmission_plant.signals[index].name, "grade");
   assert_false(registry_need(&valve_rig_plant, "vehicle_speed", &index, &error)); /* lacked, yet needed */
+  char base[1];
+  assert_non_null(registry_need_section(&valve_rig_plant, base, "relief", &error));
+  assert_null(registry_need_section(&valve_rig_plant, base, "engine", &error));
+  assert_non_null(strstr(error.text, "'engine'"));
+  assert_non_null(registry_need_parameter(&valve_rig_plant, base, "rig", "feed_flow", &error));
+  assert_null(registry_need_parameter(&valve_rig_plant, base, "rig", "feed_flo", &error));
+  assert_non_null(strstr(error.text, "'rig.feed_flo'"));
 }
 
 static void errors_tell_their_place(void **state) {
