@@ -497,8 +497,8 @@ test('a time base to the millisecond, late in a long run too', async () => {
         );
         return Math.max(
           ...[...time]
-            .filter((one) => !exact.has(Math.round(one * 1e7)))
-            .map((one) => Math.abs(one * 1000 - Math.round(one * 1000))),
+            .filter((at) => !exact.has(Math.round(at * 1e7)))
+            .map((at) => Math.abs(at * 1000 - Math.round(at * 1000))),
         );
       }),
     ),

@@ -84,7 +84,7 @@ test('the map: colour, contour and region are what the table says', async () => 
       y: mapState.y.name,
       cells: mapState.cells.map((cell) => {
         const box = cellBox(mapState.frame, cell);
-        const inside = [box.left + 3, box.top + 3, box.width - 6, box.height - 6].map((one) => one * scale);
+        const inside = [box.left + 3, box.top + 3, box.width - 6, box.height - 6].map((edge) => edge * scale);
         const data = pen.getImageData(...inside).data;
         const shades = new Set();
         for (let i = 0; i < data.length; i += 4) shades.add(`${data[i]} ${data[i + 1]} ${data[i + 2]}`);
@@ -243,7 +243,7 @@ test('points: failed cases have a shape of their own, and tell why', async () =>
   await page.getByLabel('show', { exact: true }).selectOption({ label: 'failed' });
   assert.deepEqual(await page.locator('#case-rows tbody th').allInnerTexts(), ['5', '17']);
   // Reading pixels, which only this test does, has its own complaint.
-  assert.deepEqual(page.complaints.filter((one) => !one.includes('getImageData')), []);
+  assert.deepEqual(page.complaints.filter((each) => !each.includes('getImageData')), []);
   await page.close();
 });
 

@@ -287,8 +287,8 @@ class Hostile(Report):
         with open(self.path("run.h5"), "rb") as file:
             whole = file.read()
         # Most of the file is numbers; what leads the reader astray is the structure around them.
-        places = [place for place in range(len(whole)) if whole[place:place + 4] in (b"TREE", b"SNOD", b"HEAP", b"OHDR",
-                                                                                   b"GCOL", b"FRHP", b"BTHD", b"OCHK")]
+        structure = (b"TREE", b"SNOD", b"HEAP", b"OHDR", b"GCOL", b"FRHP", b"BTHD", b"OCHK")
+        places = [place for place in range(len(whole)) if whole[place:place + 4] in structure]
         for trial in range(40):
             damaged = bytearray(whole)
             for _ in range(8):

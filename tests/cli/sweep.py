@@ -12,7 +12,7 @@ import unittest
 
 import _seal
 from _program import PROGRAM, ROOT, Folder, need_program
-from _table import attributes, columns, differences
+from _table import attributes, differences
 
 try:
     import h5py

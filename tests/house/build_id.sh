@@ -11,14 +11,19 @@ failures=0
 name_of() {
   (
     cd "$1" || exit 1
-    files=$(ls models/*/*.[ch] src/{core,schema,linear,integrate,case,equilibrium,run,sweep}/*.[ch] | sort ${3:-} | paste -sd ';')
+    files=$(printf '%s\n' models/*/*.[ch] src/{core,schema,linear,integrate,case,equilibrium,run,sweep}/*.[ch] |
+      sort "${3:---}" | paste -sd ';')
     cmake -DOUTPUT="$folder/id.c" -DROOT="$1" -DFILES="$files" -DTOOLS="$2" -P "$SWASHLOOP_SOURCE/src/core/build_id.cmake"
   ) || return
   sed -n 's/.*return "\(.*\)";/\1/p' "$folder/id.c"
 }
 
 expect() {
-  [ "$3" "$2" "$4" ] && return
+  if [ "$2" = = ]; then
+    [ "$3" = "$4" ] && return
+  else
+    [ "$3" != "$4" ] && return
+  fi
   echo "$1: '$3' $2 '$4' is not so"
   failures=$((failures + 1))
 }

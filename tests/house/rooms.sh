@@ -99,7 +99,7 @@ done < <(grep -hnoE --with-filename 'include *<(cvodes?|kinsol|sundials|nvector|
 while read -r line; do
   complain "outside src/cli: $line"
 done < <(grep -nE '\<(exit|abort|printf|puts|putchar) *\(|\<fprintf *\( *std(out|err)' \
-  models/*/*.[ch] $(ls src/*/*.[ch] | grep -v '^src/cli/') |
+  models/*/*.[ch] src/*/*.[ch] | grep -v '^src/cli/' |
   grep -vE '^[^:]*:[0-9]+: *(/\*|\*)|format\(printf')
 
 # Short enough to read in one go.

@@ -16,11 +16,11 @@ writable=$(nm --format=sysv "$SWASHLOOP_MODELS" |
 
 status=0
 if [ -n "$foreign" ]; then
-  echo "the models library asks for:" $foreign
+  echo "the models library asks for: ${foreign//$'\n'/ }"
   status=1
 fi
 if [ -n "$writable" ]; then
-  echo "the models library keeps state in:" $writable
+  echo "the models library keeps state in: ${writable//$'\n'/ }"
   status=1
 fi
 exit $status

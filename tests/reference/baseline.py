@@ -559,7 +559,7 @@ def relief_step(method_name, rtol, scale):
     out["relief_a_crack_time"] = watch.events["relief_a_crack"][0][0]
     # until it cracks only the feed counts: t = V5/Q5 * int dp/K, by quadrature alone
     out["relief_a_crack_time_closed_form"] = V5 / Q5 * quad(lambda x: 1.0 / bulk(x), 26e5, p_case + pr_crack,
-                                                             epsabs=0, epsrel=1e-12)[0]
+                                                            epsabs=0, epsrel=1e-12)[0]
     # at rest the valve passes the whole feed: Gr d' d/sqrt(d^2+w^2) = Q5 with d' the overpressure
     rest = brentq(lambda d: Gr * (d - pr_crack) * fr(d, pr_w) - Q5, pr_crack, 2 * pr_crack, xtol=1e-6)
     out["pressure_at_rest_closed_form"] = rest + p_case - p0
@@ -615,14 +615,14 @@ def plain(value):
 
 def assemble(results):
     names = ["climb", "downhill", "shuttle", "stall", "relief_step"]
-    book = {"meta": dict(
+    meta = dict(
         what="Figures of the baseline manoeuvres by an independent integration, SI, pressures gauge",
         written=datetime.date.today().isoformat(), python=sys.version.split()[0], scipy=scipy.__version__,
         numpy=np.__version__,
         atol=ATOL, ambient_pressure=p0, open_flow=OPEN_FLOW, standstill=STANDSTILL, readings=READINGS,
         spread="largest difference between the two integrations; sharpness: half the time in which an extreme stays "
-               "within 1e-6 of itself (null: on a plateau, its time means nothing)"),
-        "manoeuvres": {}}
+               "within 1e-6 of itself (null: on a plateau, its time means nothing)")
+    book = {"meta": meta, "manoeuvres": {}}
     for name in names:
         figures, events, sharp, note = results[(name, "first")]
         figures2, events2, _, note2 = results[(name, "second")]

@@ -388,9 +388,8 @@ def draw_end_labels(page, axis, panel, runs, curves, high, writer):
                      box.y1 + 0.05 * dpi)
     for (text, i, k, end), height in zip(placed, heights):
         colour = curve_colour(panel, i)
-        look = style.line_of(k if len(runs) > 1 else i)
         x = box.x1 + 0.05 * dpi
-        to_inches = lambda px, py: (px / dpi, page.height - py / dpi)  # noqa: E731
+        to_inches = lambda px, py: (px / dpi, page.height - py / dpi)
         points = [to_inches(max(end[0], box.x1), end[1]), to_inches(x + 0.07 * dpi, height)]
         if end[0] >= box.x1 - 2:
             page.line([p[0] for p in points], [p[1] for p in points], color=colour, linewidth=0.6)

@@ -196,6 +196,10 @@ const siShown = {
 };
 let shownUnits = 'trade';
 
+function switchUnits() {
+  shownUnits = shownUnits === 'si' ? 'trade' : 'si';
+}
+
 function prettyUnit(unit) {
   if (unit === '1' || !unit) return '';
   return unit

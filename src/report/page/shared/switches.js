@@ -13,7 +13,7 @@ function labelTheme() {
 
 function bindSwitches() {
   byId('switch-units').addEventListener('click', () => {
-    shownUnits = shownUnits === 'si' ? 'trade' : 'si';
+    switchUnits();
     byId('switch-units').setAttribute('aria-pressed', String(shownUnits === 'si'));
     byId('switch-units').textContent = shownUnits === 'si' ? 'Trade units' : 'SI units';
     tell('units');
