@@ -9,7 +9,7 @@ import sys
 import h5py
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
-import _seal
+import _seal  # noqa: E402
 
 shutil.copyfile(sys.argv[1], sys.argv[2])
 text = sys.argv[3]

@@ -10,7 +10,7 @@ import h5py
 import numpy
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
-import _seal
+import _seal  # noqa: E402
 
 SAMPLES = 60001
 shutil.copyfile(sys.argv[1], sys.argv[2])

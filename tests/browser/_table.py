@@ -14,7 +14,7 @@ import h5py
 import numpy
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
-import _seal
+import _seal  # noqa: E402
 
 FAILED, STOPPED = (5, 17), 9
 

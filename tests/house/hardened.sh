@@ -22,7 +22,6 @@ for program in "$SWASHLOOP" "$(dirname "$SWASHLOOP")/swashloop-mpi"; do
   head=$(readelf --wide --file-header "$program") || exit 1
   segments=$(readelf --wide --program-headers "$program") || exit 1
   dynamic=$(readelf --wide --dynamic "$program") || exit 1
-  symbols=$(readelf --wide --dyn-syms "$program") || exit 1
   has 'Type: +DYN' "$head" || complain "$program" "is not position independent (-fPIE -pie)"
   has 'GNU_STACK.* RW +0x' "$segments" || complain "$program" "has an executable stack (-z noexecstack)"
   has '^ +LOAD .* RWE +0x' "$segments" && complain "$program" "has memory that is writable and executable"
@@ -33,7 +32,7 @@ done
 
 # Guards and checked calls of our own rooms: the libraries linked in bring theirs. So many of our files have them:
 wanted=$(nm --undefined-only "$SWASHLOOP_BUILD"/libswashloop_*.a) || exit 1
-rooms=$SWASHLOOP_BUILD/libswashloop_*.a
+rooms="$SWASHLOOP_BUILD/libswashloop_*.a" # for words only
 [ "$(grep -c ' __stack_chk_fail$' <<<"$wanted")" -ge 40 ] || complain "$rooms" "no guards on the stack (-fstack-protector-strong)"
 # Only an optimising compiler knows the sizes.
 if grep -q '^CMAKE_BUILD_TYPE:[A-Z]*=Rel' "$SWASHLOOP_BUILD/CMakeCache.txt"; then
