@@ -88,10 +88,10 @@ static const struct integrator_method *method_of(const struct integrator_problem
 
 /* Which rate depends on what; without a pattern all on all. */
 static void pattern_of(const struct integrator_problem *problem, uint64_t *rows) {
-  int n = problem->state_count;
-  for (int i = 0; i < n; i++) {
-    rows[i] =
-        problem->sparsity_pattern != NULL ? problem->sparsity_pattern[i] : ((UINT64_C(1) << n) - 1) | SPARSITY_TIME;
+  if (problem->sparsity_pattern != NULL) {
+    memcpy(rows, problem->sparsity_pattern, (size_t)problem->state_count * sizeof *rows);
+  } else {
+    sparsity_all(problem->state_count, rows);
   }
 }
 

@@ -198,6 +198,12 @@ static void settle(struct sparsity *s, const uint64_t *rows) {
   list_elimination(s, filled, entry, place);
 }
 
+void sparsity_all(int size, uint64_t *rows) {
+  for (int i = 0; i < size; i++) {
+    rows[i] = (BIT(size) - 1) | SPARSITY_TIME;
+  }
+}
+
 struct sparsity *sparsity_new(int size, const uint64_t *rows, struct error *error) {
   struct sparsity *s = size > 0 && size <= SPARSITY_LIMIT ? calloc(1, sizeof *s) : NULL;
   if (s == NULL || !make_room(s, size)) {

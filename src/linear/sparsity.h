@@ -63,6 +63,8 @@ struct sparsity {
 /* rows[i]: bit j is set where the i-th rate depends on unknown j, SPARSITY_TIME where it depends on time. NULL without
  * memory, or when the system is too large. */
 struct sparsity *sparsity_new(int size, const uint64_t *rows, struct error *error);
+/* The rows of a system in which all depend on all, and on time. */
+void sparsity_all(int size, uint64_t *rows);
 void sparsity_free(struct sparsity *sparsity);
 /* Columns that share no row, which one evaluation can find together: the fullest first, each into the first group that
  * has room. Into group[column], which stays as it is for a column that nothing depends on; returns how many. */

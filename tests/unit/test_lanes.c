@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "aligned.h"
 #include "check.h"
 #include "profile.h"
 #include "registry.h"
@@ -245,10 +246,8 @@ static int kinds(const struct plant_lanes **list) {
 }
 
 static void *lane_memory(size_t size) {
-  size_t whole = (size + 63) / 64 * 64;
-  void *memory = aligned_alloc(64, whole);
+  void *memory = aligned_zeros(size);
   assert_non_null(memory);
-  memset(memory, 0, whole);
   return memory;
 }
 

@@ -36,7 +36,7 @@ static int entry_of(const struct sparsity *s, int row, int column) {
 
 /* A matrix with a full diagonal, a fifth of the other places taken. */
 static void make_matrix(struct matrix *matrix, int n, struct sampler *sampler) {
-  uint64_t rows[MOST];
+  uint64_t rows[MOST] = {0};
   memset(matrix, 0, sizeof *matrix);
   for (int i = 0; i < n; i++) {
     rows[i] = UINT64_C(1) << i;
@@ -259,7 +259,10 @@ static void test_differences(void **state) {
   struct differences_plain ahead = one;
   ahead.rates_of = NULL;
   ahead.rates_of_lanes = rates_in_lanes;
-  assert_true(differences_plain_open(&one) && differences_plain_open(&ahead));
+  if (!differences_plain_open(&one) || !differences_plain_open(&ahead)) {
+    fail_msg("out of memory");
+    return;
+  }
   double y[MOST];
   for (int i = 0; i < MOST; i++) {
     y[i] = sample_between(&sampler, -1.0, 1.0);
@@ -315,16 +318,17 @@ static void test_groups(void **state) {
   make_system(&system, &sampler);
   const struct sparsity *few = system.matrix.sparsity;
   uint64_t rows[MOST];
-  for (int i = 0; i < MOST; i++) {
-    rows[i] = (UINT64_C(1) << MOST) - 1;
-  }
+  sparsity_all(MOST, rows);
   struct sparsity *all = sparsity_new(MOST, rows, NULL);
   assert_non_null(all);
   assert_int_equal(differences_evaluations(all, false), MOST);
   assert_true(differences_evaluations(few, false) < MOST);
   struct differences_plain grouped = {.sparsity = few, .rates_of = rates_of, .context = &system};
   struct differences_plain alone = {.sparsity = all, .rates_of = rates_of, .context = &system};
-  assert_true(differences_plain_open(&grouped) && differences_plain_open(&alone));
+  if (!differences_plain_open(&grouped) || !differences_plain_open(&alone)) {
+    fail_msg("out of memory");
+    return;
+  }
   double y[MOST];
   for (int i = 0; i < MOST; i++) {
     y[i] = sample_between(&sampler, -1.0, 1.0);
@@ -354,7 +358,10 @@ static void test_differences_in_lanes(void **state) {
   struct differences_plain one = {.sparsity = s, .rates_of = rates_of, .context = &system, .time_dependent = true};
   struct differences_lanes eight = {
       .sparsity = s, .rates_of = rates_in_lanes, .context = &system, .time_dependent = true};
-  assert_true(differences_plain_open(&one) && differences_lanes_open(&eight));
+  if (!differences_plain_open(&one) || !differences_lanes_open(&eight)) {
+    fail_msg("out of memory");
+    return;
+  }
   lanes y[MOST];
   lanes t;
   for (int lane = 0; lane < LANES; lane++) {

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "plant_lanes.h"
+#include "aligned.h"
 #include "rosenbrock.h"
 #include "transmission_open.h"
 
@@ -18,18 +19,9 @@ struct group_of_places {
   lanes state[PLANT_STATE_LIMIT];
 };
 
-static void *lane_memory(size_t size) {
-  size_t whole = (size + 63) / 64 * 64;
-  void *memory = aligned_alloc(64, whole);
-  if (memory != NULL) {
-    memset(memory, 0, whole);
-  }
-  return memory;
-}
-
 static bool load_group(const struct scene *scene, const struct plant_lanes *kind, const struct places *places,
                        int first, struct group_of_places *group) {
-  group->mode = lane_memory(kind->mode_size);
+  group->mode = aligned_zeros(kind->mode_size);
   for (int lane = 0; group->mode != NULL && lane < LANES; lane++) {
     const struct place *place = &places->at[(first + lane) % places->count];
     kind->load_mode(group->mode, lane, place->mode);
@@ -64,7 +56,7 @@ static double time_group(const struct plant_lanes *kind, const void *model, cons
 static bool print_kind(const struct scene *scene, const struct plant_lanes *kind, const struct places *places) {
   static struct group_of_places groups[GROUPS];
   int count = places->count / LANES < GROUPS ? places->count / LANES : GROUPS;
-  void *model = lane_memory(kind->model_size);
+  void *model = aligned_zeros(kind->model_size);
   bool good = model != NULL && count > 0 && kind->load_model(model, LANES_ALL, scene->model) == NULL;
   int loaded = 0;
   while (good && loaded < count) {

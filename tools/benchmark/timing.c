@@ -89,7 +89,7 @@ static bool time_files(const struct request *request, const struct case_data *da
     struct result_file *file = result_file_open(request->file, data, "bench", &error);
     struct recorder recorder = {file, result_file_block};
     good = file != NULL && run_in(workspace, data, &recorder, NULL, outcome, &error) &&
-           result_file_close(file, data, outcome, &error);
+           result_file_close(file, data, outcome, DRAFT_NAME, &error);
     times[i] = cpu_seconds() - began;
   }
   run_workspace_free(workspace);
@@ -250,7 +250,11 @@ static bool time_algebra(const struct scene *scene, const struct places *places,
   double reciprocals[PLANT_STATE_LIMIT];
   double x[PLANT_STATE_LIMIT];
   double loss;
-  scene->plant->sparsity_pattern(scene->model, rows);
+  if (scene->plant->sparsity_pattern != NULL) {
+    scene->plant->sparsity_pattern(scene->model, rows);
+  } else {
+    sparsity_all(scene->count, rows);
+  }
   struct sparsity *sparsity = sparsity_new(scene->count, rows, NULL);
   struct differences_plain differences = {.sparsity = sparsity, .rates_of = rates_there};
   if (sparsity == NULL || !differences_plain_open(&differences)) {
