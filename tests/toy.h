@@ -28,6 +28,7 @@ struct toy {
 struct toy_mode {
   struct piece lever;
   bool taken;
+  double release;
 };
 
 static const struct toy *toy_of(const void *block) {
@@ -58,6 +59,7 @@ static void toy_start(const void *model, void *mode_, real *state) {
   struct toy_mode *mode = mode_;
   mode->lever = profile_piece(&toy->lever, profile_index(&toy->lever, 0.0));
   mode->taken = false;
+  mode->release = toy->release;
   memcpy(state, toy->start, sizeof toy->start);
 }
 
@@ -130,9 +132,9 @@ static void toy_move(const void *model, void *mode_, real t, int channel, real t
   mode->taken = true;
 }
 
-static real toy_release(const void *model, const void *mode) {
-  (void)mode;
-  return toy_of(model)->release;
+static real toy_braking_from(const void *mode, const char **why) {
+  *why = "the toy is let go";
+  return ((const struct toy_mode *)mode)->release;
 }
 
 static const struct state_row toy_states[TOY_STATES] = {
@@ -188,7 +190,7 @@ static const struct plant toy_plant = {
     .guards = toy_guards,
     .change = toy_change,
     .move = toy_move,
-    .release_time = toy_release,
+    .braking_from = toy_braking_from,
 };
 
 /* A case of this toy; `keeps` holds the pointer that the parameters are. */

@@ -56,8 +56,8 @@ enum engine_stall { ENGINE_NO_STALL, ENGINE_HELD, ENGINE_END_RUN };
   CHOICE(stall, ENGINE_END_RUN, "none|held|end_run", "", "what happens below the stall speed")                             \
   REAL(stall_speed, ANGULAR_SPEED, 350.0, 0.0, 5000.0, NONE, "", "below this nothing burns")                           \
   REAL(starter_torque, TORQUE, 250.0, 0.0, 5000.0, NONE, "", "torque of the starter at rest")                          \
-  REAL(told_overspeed, ANGULAR_SPEED, 2500.0, 1.0, 20000.0, NONE, "", "an engine above this speed is told as too fast") \
-  REAL(told_underspeed, ANGULAR_SPEED, 1400.0, 0.0, 20000.0, NONE, "", "an engine below this speed is told as lugging")
+  REAL(overspeed_alarm, ANGULAR_SPEED, 2500.0, 1.0, 20000.0, NONE, "", "speed above which the engine is reported as too fast") \
+  REAL(underspeed_alarm, ANGULAR_SPEED, 1400.0, 0.0, 20000.0, NONE, "", "speed below which the engine is reported as lugging")
 /* clang-format on */
 
 struct engine_parameters {

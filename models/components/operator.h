@@ -72,7 +72,8 @@ enum operator_channel {
 #define OPERATOR_CHANNEL_ID(name, text) CHANNEL_##name,
   OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
 #undef OPERATOR_CHANNEL_ID
-      CHANNEL_COUNT
+      CHANNEL_COUNT,
+  CHANNEL_FAULT_FIRST = CHANNEL_charge_lost
 };
 
 /* What a channel does when its table is empty. */

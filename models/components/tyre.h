@@ -53,7 +53,7 @@ enum tyre_law { TYRE_SLIP_CURVE, TYRE_RELAXATION };
   REAL(diameter, LENGTH, 1.34, 0.1, 5.0, NONE, "", "overall diameter (ground gee_clough, brixius)")                    \
   REAL(deflection, FRACTION, 20.0, 1.0, 60.0, NONE, "", "deflection over section height (ground gee_clough, brixius)") \
   REAL(wheels, NUMBER, 4.0, 1.0, 64.0, NONE, "", "wheels that share the machine's load (ground gee_clough, brixius)")  \
-  REAL(told_slip, FRACTION, 25.0, 1.0, 1000.0, NONE, "", "slip above this is told")
+  REAL(slip_alarm, FRACTION, 25.0, 1.0, 1000.0, NONE, "", "slip above which wheels are reported as slipping")
 /* clang-format on */
 
 struct tyre_parameters {

@@ -168,9 +168,8 @@ struct plant {
   void (*excess)(const void *model, const double *state, int which, struct plant_excess *excess);
   /* An action of the operator: move `channel` from its present value to `target` within `duration` (0: at once). */
   void (*move)(const void *model, void *mode, double t, int channel, double target, double duration);
-  /* Time from which braking is counted: start of the last fall of the pedal to zero, by table or by action; NaN while
-   * there is none. */
-  double (*release_time)(const void *model, const void *mode);
+  /* Time from which braking is counted in this mode, and why in words; NaN while nothing brakes. */
+  double (*braking_from)(const void *mode, const char **why);
 
   /* The plant in vector lanes, as this processor has them (plant_lanes.h). NULL: has none. */
   const struct plant_lanes *(*lanes)(void);

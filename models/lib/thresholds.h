@@ -3,8 +3,19 @@
 #ifndef SWASHLOOP_MODELS_THRESHOLDS_H
 #define SWASHLOOP_MODELS_THRESHOLDS_H
 
-/* A machine stands still up to this speed, m/s, either way. */
+/* A braked machine has stopped when it first goes this slow, m/s, either way ... */
 #define STANDSTILL_SPEED 0.05
+/* ... and does not go faster than this, m/s (0.5 km/h), for REST_TIME on end thereafter. One that glides into creep and
+ * never is that slow has stopped when it falls below this for REST_TIME. */
+#define STOP_SPEED (0.5 / 3.6)
+#define STOP_SPEED_WORDS "0.5 km/h"
+/* s: what holds for less long is no rest, no creep and no moving off. */
+#define REST_TIME 1.0
+#define REST_TIME_WORDS "1 s"
+/* A machine is at rest up to this speed, m/s (0.018 km/h), either way; from there up to the stop speed it creeps ... */
+#define REST_SPEED 0.005
+/* ... when its highest speed within REST_TIME is no more than so many times its lowest. */
+#define CREEP_STEADY 1.5
 
 /* A relief valve is open above this flow, m3/s (0.6 L/min): what it leaks while shut is less. */
 #define OPEN_FLOW 1e-5

@@ -318,9 +318,9 @@ static void valve_rig_move(const void *model, void *mode_, real t, int channel, 
   mode->taken = true;
 }
 
-static real valve_rig_release_time(const void *model, const void *mode) {
-  (void)model;
+static real valve_rig_braking_from(const void *mode, const char **why) {
   (void)mode;
+  *why = "";
   return NAN;
 }
 
@@ -364,5 +364,5 @@ const struct plant valve_rig_plant = {
     .guards = valve_rig_guards,
     .change = valve_rig_change,
     .move = valve_rig_move,
-    .release_time = valve_rig_release_time,
+    .braking_from = valve_rig_braking_from,
 };

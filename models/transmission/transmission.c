@@ -158,6 +158,6 @@ const struct plant transmission_plant = {
     .change = transmission_change,
     .excess = transmission_excess,
     .move = transmission_move,
-    .release_time = transmission_release_time,
+    .braking_from = transmission_braking_from,
     .lanes = transmission_lanes,
 };

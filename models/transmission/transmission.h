@@ -237,12 +237,11 @@ enum transmission_ledger {
 #define TRANSMISSION_EVENTS(EVENT)                                                                                     \
   EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", line_a_pressure, 0.0)                                \
   EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", line_b_pressure, 0.0)                                \
-  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter lets go of line A", line_a_pressure, 0.0)       \
-  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter lets go of line B", line_b_pressure, 0.0)       \
+  EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter ends on line A", line_a_pressure, 0.0)       \
+  EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter ends on line B", line_b_pressure, 0.0)       \
   EVENT(motor_override, "motor override begins", "motor override ends", motor_displacement, 0.0)                          \
-  EVENT(standstill, "the machine moves off", "the machine stands still", vehicle_distance, 0.1)                           \
-  EVENT(engine_overspeed, "engine above the told overspeed", "engine below the told overspeed again", engine_speed, 0.0)  \
-  EVENT(engine_underspeed, "engine out of lugging again", "engine lugs below the told underspeed", engine_speed, 2.0)     \
+  EVENT(engine_overspeed, "engine above the overspeed alarm", "engine below the overspeed alarm again", engine_speed, 0.0)  \
+  EVENT(engine_underspeed, "engine back above the underspeed alarm", "engine lugs below the underspeed alarm", engine_speed, 2.0)     \
   EVENT(line_oil, "the lines hold oil again", "a line has given more oil than it held: no machine does that", least_line_oil, 1e-6) \
   EVENT(low_side, "low side no longer starved", "low side starved", low_side_pressure, 2e4)                               \
   EVENT(charge_pressure, "charge pressure back", "charge pressure low", charge_pressure, 5e4)                             \
@@ -253,7 +252,7 @@ enum transmission_ledger {
   EVENT(front_axle, "the front axle carries again", "the front axle lifts", front_axle_load, 0.0)                         \
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
   EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
-  EVENT(underspeed_control, "underspeed control lets go", "underspeed control takes stroke", engine_speed, 1.0)
+  EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0)
 /* clang-format on */
 
 enum transmission_event {
@@ -290,7 +289,6 @@ struct transmission_model {
   real case_pressure;                   /* Pa absolute */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
-  real table_release;                   /* s, start of the last fall of the pedal to zero in the tables; NaN: none */
   int active_count;                     /* states that the laws chosen have */
   int active[STATE_COUNT];              /* which they are, rising */
   int leading_count;                    /* active[i] is i for so many: the states that every law has come first */
@@ -325,6 +323,9 @@ _Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <
                    (int)GUARD_COUNT <= (int)PLANT_GUARD_LIMIT,
                "the transmission has more rows than the run has room for");
 
+/* What begins braking. A cause that stands lower counts only until a higher one comes. */
+enum braking_cause { BRAKING_NONE, BRAKING_BY_ACTION, BRAKING_BY_FAULT, BRAKING_BY_BRAKE, BRAKING_BY_RELEASE };
+
 struct channel_mode {
   struct piece piece;
   bool taken; /* an action moves it; the table is left */
@@ -347,7 +348,10 @@ struct transmission_mode {
   bool pedals_stuck;              /* nothing moves the pedals any more */
   real motor_waits_at;            /* the pedal's motor part that stays */
   real motor_waits_until;         /* s */
-  real release;                   /* s, start of the last fall of the pedal to zero; NaN: none yet */
+  bool let_go;                    /* the pedal is at zero, or on its way there */
+  bool braked;                    /* the service brake or the park brake is on */
+  real braking_from;              /* s, start of the last time without drive or with a brake on; NaN before the first */
+  enum braking_cause braking_cause;
 };
 
 /* The axles, all but the tables of their motors' films. */
@@ -487,7 +491,7 @@ enum plant_verdict transmission_change(const void *model, void *mode, real t, re
                                        const char **message);
 void transmission_excess(const void *model, const real *state, int which, struct plant_excess *excess);
 void transmission_move(const void *model, void *mode, real t, int channel, real target, real duration);
-real transmission_release_time(const void *model, const void *mode);
+real transmission_braking_from(const void *mode, const char **why);
 
 #endif
 

@@ -151,15 +151,14 @@ static inline void events_of(const struct transmission_model *model, const struc
                                      ? broadcast(-1.0)
                                      : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now->a, now->b) -
                                            model->case_pressure - own->motor.override_begin;
-  values[EVENT_standstill] = fabs(now->speed) - STANDSTILL_SPEED;
-  values[EVENT_engine_overspeed] = now->engine_speed - own->engine.told_overspeed;
-  values[EVENT_engine_underspeed] = now->engine_speed - own->engine.told_underspeed;
+  values[EVENT_engine_overspeed] = now->engine_speed - own->engine.overspeed_alarm;
+  values[EVENT_engine_underspeed] = now->engine_speed - own->engine.underspeed_alarm;
   values[EVENT_line_oil] =
       1.0 + smaller(smaller(x[STATE_line_a_compression], x[STATE_line_b_compression]), x[STATE_charge_compression]);
   values[EVENT_low_side] = smaller(now->a, now->b) - own->lines.starved_pressure;
   values[EVENT_charge_pressure] = now->gallery_over_case - own->charge.low_pressure;
-  values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.told_slip;
-  values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.told_slip : broadcast(-1.0);
+  values[EVENT_wheel_slip] = fabs(slips[0]) - own->tyre.slip_alarm;
+  values[EVENT_front_wheel_slip] = two_axles ? fabs(slips[1]) - own->tyre.slip_alarm : broadcast(-1.0);
   values[EVENT_wheel_lock] =
       larger(fabs(now->axles[0].rim_speed) - WHEEL_LOCK_SHARE * fabs(now->speed), WHEEL_LOCK_SPEED - fabs(now->speed));
   values[EVENT_rear_axle] = now->axles[0].contact.load - AXLE_CARRIES_SHARE * now->weight.load;

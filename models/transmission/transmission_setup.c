@@ -83,7 +83,8 @@ static real point_before(const struct operator_parameters *asks, real t) {
   return latest;
 }
 
-/* Start of the last fall of the pedal to zero in the tables; NaN without one. */
+/* Start of the last fall of the pedal to zero in the tables; NaN without one. Asked of smooth tables only: they have no
+ * kinks at which a run could see the fall begin. */
 static real last_fall_to_zero(const struct operator_parameters *asks) {
   real later = point_before(asks, HUGE_VAL);
   for (real t = point_before(asks, later); t > -HUGE_VAL; later = t, t = point_before(asks, t)) {
@@ -97,6 +98,10 @@ static real last_fall_to_zero(const struct operator_parameters *asks) {
     return t;
   }
   return NAN;
+}
+
+static bool has_smooth_pedal(const struct operator_parameters *asks) {
+  return asks->pedal.smooth || asks->forward_pedal.smooth || asks->reverse_pedal.smooth;
 }
 
 /* Why the losses of pump or motors cannot be, or NULL. */
@@ -243,7 +248,6 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
 #define CHANNEL_TABLE(name, text) model->tables[CHANNEL_##name] = own->operator.name;
   OPERATOR_CHANNELS(CHANNEL_TABLE)
 #undef CHANNEL_TABLE
-  model->table_release = last_fall_to_zero(&own->operator);
   model->active_count = 0;
   for (int i = 0; i < STATE_COUNT; i++) {
     if (state_active(own, i)) {
@@ -263,6 +267,93 @@ int transmission_active_states(const void *model_, int *rows) {
     rows[i] = model->active[i];
   }
   return model->active_count;
+}
+
+static bool is_pedal(int channel) {
+  return channel == CHANNEL_pedal || channel == CHANNEL_direction || channel == CHANNEL_forward_pedal ||
+         channel == CHANNEL_reverse_pedal;
+}
+
+/* A channel at a later time, as it will be if no action comes. */
+static real channel_later(const struct transmission_model *model, const struct transmission_mode *mode, int channel,
+                          real t) {
+  const struct channel_mode *now = &mode->channels[channel];
+  if (now->taken) {
+    return piece_at(&now->piece, smaller(t, now->piece.high));
+  }
+  const struct profile *table = channel_table(model, channel);
+  return table->count > 0 ? profile_at(table, t) : operator_resting_value((enum operator_channel)channel);
+}
+
+/* The pedal without its sign at a later time, as it will be if no action comes. */
+static real pedal_later(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
+  const struct operator_parameters *asks = &model->own.operator;
+  if (asks->layout == OPERATOR_TWO_PEDALS) {
+    return fabs(operator_net_pedal(asks, channel_later(model, mode, CHANNEL_forward_pedal, t),
+                                   channel_later(model, mode, CHANNEL_reverse_pedal, t)));
+  }
+  return channel_later(model, mode, CHANNEL_pedal, t);
+}
+
+/* The next time after t at which the pedal may bend; HUGE_VAL if none. */
+static real pedal_bends(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
+  static const int pedals[] = {CHANNEL_pedal, CHANNEL_forward_pedal, CHANNEL_reverse_pedal};
+  real next = HUGE_VAL;
+  for (size_t i = 0; i < sizeof pedals / sizeof pedals[0]; i++) {
+    const struct channel_mode *now = &mode->channels[pedals[i]];
+    real high =
+        now->taken
+            ? now->piece.high
+            : profile_piece(channel_table(model, pedals[i]), profile_index(channel_table(model, pedals[i]), t)).high;
+    next = high > t ? smaller(next, high) : next;
+  }
+  return next;
+}
+
+/* Does the pedal stay at zero, or fall to zero from here in one go? */
+static bool is_let_go(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
+  real now = pedal_later(model, mode, t);
+  if (now == 0.0) {
+    real bend = pedal_bends(model, mode, t);
+    return !(bend < HUGE_VAL && pedal_later(model, mode, bend) > 0.0);
+  }
+  for (real next = pedal_bends(model, mode, t); now > 0.0; next = pedal_bends(model, mode, next)) {
+    real then = next < HUGE_VAL ? pedal_later(model, mode, next) : now;
+    if (!(then < now)) {
+      return false;
+    }
+    now = then;
+  }
+  return true;
+}
+
+static void begin_braking(struct transmission_mode *mode, real t, enum braking_cause cause) {
+  if (cause != BRAKING_NONE && cause >= mode->braking_cause) {
+    mode->braking_from = t;
+    mode->braking_cause = cause;
+  }
+}
+
+/* After the channels changed at t. Braking begins when the drive is taken away or a brake is applied; what comes while
+ * it lasts belongs to it. */
+static void note_braking(const struct transmission_model *model, struct transmission_mode *mode, real t) {
+  bool was_let_go = mode->let_go;
+  bool was_braked = mode->braked;
+  if (has_smooth_pedal(&model->own.operator)) {
+    begin_braking(mode, t, !mode->brake_off && !was_braked ? BRAKING_BY_BRAKE : BRAKING_NONE);
+    mode->braked = !mode->brake_off;
+    return;
+  }
+  mode->let_go = is_let_go(model, mode, t + clock_apart(t)); /* of kinks that are due with t, what comes after them */
+  mode->braked = !mode->brake_off;
+  bool lasts = (was_let_go || was_braked) && mode->braking_cause >= BRAKING_BY_BRAKE;
+  if (!lasts && mode->let_go && !was_let_go) {
+    mode->braking_cause = BRAKING_NONE;
+    begin_braking(mode, t, BRAKING_BY_RELEASE);
+  } else if (!lasts && mode->braked && !was_braked) {
+    mode->braking_cause = BRAKING_NONE;
+    begin_braking(mode, t, BRAKING_BY_BRAKE);
+  }
 }
 
 static const struct profile *soil_table(const struct transmission_model *model, int i) {
@@ -318,7 +409,16 @@ void transmission_start(const void *model_, void *mode_, real *state) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
   }
   note_channels(mode);
-  mode->release = model->table_release;
+  mode->braking_from = has_smooth_pedal(&own->operator) ? last_fall_to_zero(&own->operator) : NAN;
+  mode->braking_cause = isnan(mode->braking_from) ? BRAKING_NONE : BRAKING_BY_RELEASE;
+  mode->let_go = is_let_go(model, mode, 0.0);
+  mode->braked = !mode->brake_off;
+  bool rolls = own->vehicle.start_speed != 0.0;
+  if (mode->let_go && (rolls || pedal_later(model, mode, 0.0) > 0.0)) {
+    begin_braking(mode, 0.0, BRAKING_BY_RELEASE);
+  } else if (mode->braked && rolls) {
+    begin_braking(mode, 0.0, BRAKING_BY_BRAKE);
+  }
   place_on_ground(model, mode, 0.0);
 
   real x[STATE_COUNT] = {0.0};
@@ -406,6 +506,7 @@ static void pass_clock(const struct transmission_model *model, struct transmissi
   }
   if (changed) {
     note_channels(mode);
+    note_braking(model, mode, t);
     start_motor_wait(model, mode, t, before);
   }
 }
@@ -471,11 +572,6 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   return PLANT_GOES_ON;
 }
 
-static bool is_pedal(int channel) {
-  return channel == CHANNEL_pedal || channel == CHANNEL_direction || channel == CHANNEL_forward_pedal ||
-         channel == CHANNEL_reverse_pedal;
-}
-
 void transmission_move(const void *model_, void *mode_, real t, int channel, real target, real duration) {
   const struct transmission_model *model = model_;
   struct transmission_mode *mode = mode_;
@@ -483,6 +579,7 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
     return;
   }
   struct operator_demand before = demand_at(model, mode, t);
+  real value_before = piece_at(&mode->channels[channel].piece, t);
   mode->channels[channel].piece = piece_move(&mode->channels[channel].piece, t, target, duration);
   mode->channels[channel].taken = true;
   if (channel == CHANNEL_pedals_stuck && target > 0.0) {
@@ -495,15 +592,27 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
     }
   }
   note_channels(mode);
-  /* Braking starts with a move that leaves no drive. */
-  if (before.pedal != 0.0 && demand_at(model, mode, t + duration).pedal == 0.0) {
-    mode->release = t;
+  if (channel >= CHANNEL_FAULT_FIRST) {
+    begin_braking(mode, t, target > value_before ? BRAKING_BY_FAULT : BRAKING_NONE);
+  } else if (channel == CHANNEL_exhaust_brake) {
+    begin_braking(mode, t, target > value_before ? BRAKING_BY_ACTION : BRAKING_NONE);
+  } else if (is_pedal(channel)) {
+    /* Less drive, or the other way. */
+    real after = demand_at(model, mode, t + duration).pedal;
+    bool less = before.pedal * after < 0.0 || fabs(after) < fabs(before.pedal);
+    begin_braking(mode, t, less ? BRAKING_BY_ACTION : BRAKING_NONE);
   }
+  note_braking(model, mode, t);
   start_motor_wait(model, mode, t, before.motor_part);
 }
 
-real transmission_release_time(const void *model_, const void *mode_) {
+real transmission_braking_from(const void *mode_, const char **why) {
+  static const char *const words[] = {[BRAKING_NONE] = "",
+                                      [BRAKING_BY_ACTION] = "an action takes drive away",
+                                      [BRAKING_BY_FAULT] = "a fault comes",
+                                      [BRAKING_BY_BRAKE] = "a brake is applied",
+                                      [BRAKING_BY_RELEASE] = "the pedal is let go"};
   const struct transmission_mode *mode = mode_;
-  (void)model_;
-  return mode->release;
+  *why = words[mode->braking_cause];
+  return mode->braking_from;
 }

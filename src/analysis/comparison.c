@@ -51,8 +51,8 @@ static struct sums sums_at(const struct measured *measured, int signal, const st
 }
 
 /* Mean of the correlations of all signals; -2 when too little is in common. */
-static double likeness(const struct measured *measured, const struct curve *curves, int count, double shift,
-                       int stride) {
+static double correlation_at(const struct measured *measured, const struct curve *curves, int count, double shift,
+                             int stride) {
   double sum = 0.0;
   int seen = 0;
   double wanted = LEAST_COMMON * measured->count / stride;
@@ -76,7 +76,7 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
   double best = -2.0;
   *shift = 0.0;
   for (int i = -steps; i <= steps; i++) {
-    double now = likeness(measured, curves, count, i * grid, stride);
+    double now = correlation_at(measured, curves, count, i * grid, stride);
     if (now > best) {
       best = now;
       *shift = i * grid;
@@ -89,7 +89,8 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
   for (int i = 0; i < SHARPEN && high - low > 1e-3 * fmin(sample, grid); i++) {
     double left = high - ratio * (high - low);
     double right = low + ratio * (high - low);
-    if (likeness(measured, curves, count, left, stride) > likeness(measured, curves, count, right, stride)) {
+    if (correlation_at(measured, curves, count, left, stride) >
+        correlation_at(measured, curves, count, right, stride)) {
       high = right;
     } else {
       low = left;
@@ -98,7 +99,7 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
   if (steps > 0) {
     *shift = 0.5 * (low + high);
   }
-  *correlation = likeness(measured, curves, count, *shift, 1);
+  *correlation = correlation_at(measured, curves, count, *shift, 1);
   return best > -2.0;
 }
 
@@ -144,21 +145,26 @@ struct deviation comparison_deviation(const struct measured *measured, int signa
 
 /* ---- the whole ---- */
 
+const char *const verdict_names[] = {"not asked", "kept", "broken", "not judged"};
+
 static void judge_one(struct compared *compared, double value, double allowed, const char *what,
                       enum quantity quantity) {
   if (isnan(allowed)) {
     return;
   }
   compared->verdict = compared->verdict == VERDICT_NOT_ASKED ? VERDICT_KEPT : compared->verdict;
-  if (!(value <= allowed)) {
+  if (isnan(value)) {
+    size_t used = strlen(compared->why);
+    compared->verdict = compared->verdict == VERDICT_BROKEN ? VERDICT_BROKEN : VERDICT_NOT_JUDGED;
+    (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s unknown", used > 0 ? "; " : "", what);
+  } else if (!(value <= allowed)) {
     char found[64];
     char wanted[64];
     enum quantity plain = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
     compared->verdict = VERDICT_BROKEN;
     size_t used = strlen(compared->why);
     (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s %s, %s allowed", used > 0 ? "; " : "", what,
-                   isnan(value) ? "unknown" : units_show(plain, value, found, sizeof found),
-                   units_show(plain, allowed, wanted, sizeof wanted));
+                   units_show(plain, value, found, sizeof found), units_show(plain, allowed, wanted, sizeof wanted));
   }
 }
 
@@ -216,6 +222,7 @@ static void compare(struct comparison *comparison, const struct curve *curves) {
                                                comparison->mapping.from, comparison->mapping.to);
     judge(mapped, compared);
     comparison->broken += compared->verdict == VERDICT_BROKEN;
+    comparison->unjudged += compared->verdict == VERDICT_NOT_JUDGED;
   }
 }
 
@@ -237,7 +244,7 @@ bool comparison_find(const char *run_file, const char *trace_file, const char *m
     curves[i] = (struct curve){comparison->run_count, comparison->run_time, comparison->run_values[i]};
   }
   int count = comparison->mapping.count;
-  comparison->correlation_at_zero = likeness(&comparison->measured, curves, count, 0.0, 1);
+  comparison->correlation_at_zero = correlation_at(&comparison->measured, curves, count, 0.0, 1);
   comparison->correlation = comparison->correlation_at_zero;
   if (comparison->mapping.largest_shift > 0.0 &&
       !comparison_shift(&comparison->measured, curves, count, comparison->mapping.largest_shift, &comparison->shift,
@@ -264,7 +271,6 @@ void comparison_free(struct comparison *comparison) {
 /* ---- the file ---- */
 
 static void write_numbers(const struct comparison *comparison, struct answer_file *file) {
-  static const char *const verdicts[] = {"not asked", "kept", "broken"};
   int count = comparison->mapping.count;
   double numbers[6][MAPPING_SIGNALS];
   const char *names[MAPPING_SIGNALS];
@@ -278,7 +284,7 @@ static void write_numbers(const struct comparison *comparison, struct answer_fil
       numbers[c][i] = row[c];
     }
     names[i] = comparison->mapping.signals[i].row.name;
-    judged[i] = verdicts[comparison->compared[i].verdict];
+    judged[i] = verdict_names[comparison->compared[i].verdict];
     why[i] = comparison->compared[i].why;
   }
   struct answer_meaning axis = {{"row", QUANTITY_NUMBER, REFERENCE_NONE, "a signal each"}, NULL};
@@ -294,7 +300,7 @@ static void write_numbers(const struct comparison *comparison, struct answer_fil
   answer_axis(file, &axis, count, NULL);
   answer_texts(file, "signal", "name of the signal", "row", count, names);
   answer_texts(file, "verdict", "whether its bands were kept", "row", count, judged);
-  answer_texts(file, "why", "what broke", "row", count, why);
+  answer_texts(file, "why", "what broke, or is not known", "row", count, why);
   for (int c = 0; c < 6; c++) {
     answer_column(file, &columns[c], "row", count, numbers[c]);
   }

@@ -31,7 +31,9 @@ struct deviation {
 struct deviation comparison_deviation(const struct measured *measured, int signal, const struct curve *curve,
                                       double shift, double from, double to);
 
-enum verdict { VERDICT_NOT_ASKED, VERDICT_KEPT, VERDICT_BROKEN };
+/* Not judged: there is a band, and no value. */
+enum verdict { VERDICT_NOT_ASKED, VERDICT_KEPT, VERDICT_BROKEN, VERDICT_NOT_JUDGED };
+extern const char *const verdict_names[]; /* "not asked", "kept", "broken", "not judged" */
 
 struct compared {
   struct deviation deviation;
@@ -51,6 +53,7 @@ struct comparison {
   double *run_values[MAPPING_SIGNALS]; /* SI */
   struct compared compared[MAPPING_SIGNALS];
   int broken;
+  int unjudged;
 };
 
 /* The run of a file against a trace, as a mapping tells. False: one of the three cannot be read, or they have nothing

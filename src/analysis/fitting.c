@@ -574,9 +574,9 @@ static void first_shifts(struct problem *problem) {
         (struct curve){problem->history.count, problem->history.time, problem->history.values[problem->columns[s]]};
   }
   for (int trace = 0; trace < fit->trace_count; trace++) {
-    double likeness;
+    double correlation;
     (void)comparison_shift(&fit->measured[trace], curves, fit->mapping.count, fit->mapping.largest_shift,
-                           &fit->shifts[trace], &likeness);
+                           &fit->shifts[trace], &correlation);
   }
 }
 

@@ -225,7 +225,7 @@ bool machine_open(const struct case_data *data, struct machine *machine, struct 
     machine_close(machine);
     return false;
   }
-  machine->allowed_overspeed = machine->own.engine->told_overspeed;
+  machine->allowed_overspeed = machine->own.engine->overspeed_alarm;
   machine->hot = 273.15 + 95.0;
   refresh(machine);
   return true;

@@ -6,7 +6,7 @@
 #include "machine.h"
 
 struct steady_options {
-  double allowed_engine_speed; /* rad/s; NaN: the case's told_overspeed */
+  double allowed_engine_speed; /* rad/s; NaN: the case's overspeed_alarm */
   double hot;                  /* K, highest loop temperature */
   double lowest_speed;         /* m/s; NaN: chosen from the machine */
   double highest_speed;        /* m/s */

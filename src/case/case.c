@@ -271,6 +271,11 @@ static const struct group *find_group(const struct case_data *data, const char *
 
 static bool unknown_field(const struct loader *loader, const struct group *group, const char *name, const char *file,
                           int line, int column) {
+  const char *now = registry_renamed(group->name, name);
+  if (now != NULL) {
+    return error_at(loader->error, file, line, column, "%s.%s is now called %s.%s", group->name, name, group->name,
+                    now);
+  }
   return error_at(loader->error, file, line, column, "'%s' is no field of '%s'%s", text_excerpt(name).text, group->name,
                   hint_nearest(name, group->field_count, field_at, group).text);
 }
@@ -401,6 +406,10 @@ bool loader_find(const struct case_data *data, const char *path, struct paramete
                     data->plant->name, nearest_path(data, path).text);
   }
   parameter->field = registry_field(parameter->group, dot + 1);
+  const char *now = registry_renamed(parameter->group->name, dot + 1);
+  if (now != NULL) {
+    return error_at(error, "", 0, (int)(dot - path) + 2, "%s is now called %s.%s", path, parameter->group->name, now);
+  }
   return parameter->field ||
          error_at(error, "", 0, (int)(dot - path) + 2, "'%s' is no field of '%s'%s", text_excerpt(dot + 1).text,
                   parameter->group->name,

@@ -57,8 +57,8 @@ static void print_answer(const struct request *request, const struct comparison 
   (void)printf("%s%s%s   %s against %s\n\n", paint.strong, found->title, paint.plain, request->asked.file,
                request->trace);
   if (found->mapping.largest_shift > 0.0) {
-    (void)printf("the trace is shifted by %+.6g s onto the run; likeness %.5f, without a shift %.5f\n\n", found->shift,
-                 found->correlation, found->correlation_at_zero);
+    (void)printf("the trace is shifted by %+.6g s onto the run; correlation %.5f, without a shift %.5f\n\n",
+                 found->shift, found->correlation, found->correlation_at_zero);
   }
   (void)printf("  %-24s %14s %14s %14s %10s %9s\n", "signal", "mean", "rms", "largest", "at", "explained");
   for (int i = 0; i < found->mapping.count; i++) {
@@ -77,6 +77,8 @@ static void print_answer(const struct request *request, const struct comparison 
       (void)printf("%skept%s\n", paint.good, paint.plain);
     } else if (compared->verdict == VERDICT_BROKEN) {
       (void)printf("%sBROKEN%s %s\n", paint.bad, paint.plain, compared->why);
+    } else if (compared->verdict == VERDICT_NOT_JUDGED) {
+      (void)printf("%snot judged%s %s\n", paint.strong, paint.plain, compared->why);
     } else {
       (void)printf("%sno band%s\n", paint.faint, paint.plain);
     }
@@ -85,7 +87,6 @@ static void print_answer(const struct request *request, const struct comparison 
 }
 
 static void json_answer(const struct request *request, const struct comparison *found) {
-  static const char *const verdicts[] = {"not asked", "kept", "broken"};
   struct json json = {.out = stdout};
   json_begin_object(&json, NULL);
   json_text(&json, "answer", "comparison");
@@ -94,9 +95,10 @@ static void json_answer(const struct request *request, const struct comparison *
   json_text(&json, "trace", request->trace);
   json_text(&json, "mapping", request->map);
   json_number(&json, "shift", found->shift);
-  json_number(&json, "likeness", found->correlation);
-  json_number(&json, "likeness_without_shift", found->correlation_at_zero);
+  json_number(&json, "correlation", found->correlation);
+  json_number(&json, "correlation_without_shift", found->correlation_at_zero);
   json_integer(&json, "broken", found->broken);
+  json_integer(&json, "not_judged", found->unjudged);
   json_begin_object(&json, "signals");
   for (int i = 0; i < found->mapping.count; i++) {
     const struct compared *compared = &found->compared[i];
@@ -109,7 +111,7 @@ static void json_answer(const struct request *request, const struct comparison *
     json_number(&json, "largest_time", compared->deviation.largest_time);
     json_number(&json, "correlation", compared->deviation.correlation);
     json_number(&json, "explained", compared->deviation.explained);
-    json_text(&json, "verdict", verdicts[compared->verdict]);
+    json_text(&json, "verdict", verdict_names[compared->verdict]);
     json_text(&json, "why", compared->why);
     json_end_object(&json);
   }
@@ -137,7 +139,7 @@ static int find_answer(void *context, struct case_data *data, const char *comman
     } else if (!request->asked.quiet) {
       print_answer(request, found);
     }
-    code = found->broken > 0 ? EXIT_LIMIT_BROKEN : EXIT_DONE;
+    code = found->broken > 0 ? EXIT_LIMIT_BROKEN : found->unjudged > 0 ? EXIT_LIMIT_NOT_JUDGED : EXIT_DONE;
   }
   comparison_free(found);
   free(found);
@@ -155,7 +157,7 @@ int command_compare(int argument_count, char **arguments) {
                   "usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml [-o FILE] [--json]\n\n"
                   "A run against a measured trace: the shift of the clocks, and for each signal mean, rms and largest\n"
                   "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was "
-                  "not).\n"
+                  "not, 6 if one could not be judged).\n"
                   "docs/compare.md tells the mapping and a worked example.\n\n"
                   "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
                   "  tools/plot step.compare.h5\n\n",

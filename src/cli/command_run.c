@@ -41,7 +41,7 @@ static const struct option_table table = {
     .head = "usage: swashloop run CASE [-o FILE] [--set PATH=VALUE]... [--json] [--quiet]\n"
             "       swashloop run --study STUDY --case K [-o FILE] [--json] [--quiet]\n\n"
             "Integrates a case, writes the run file (HDF5, opens as netCDF-4) and prints what happened, the measures,\n"
-            "the limits kept or broken, where the energy went and the solver's work.\n\n"
+            "the limits kept, broken or not judged, where the energy went and the solver's work.\n\n"
             "  swashloop run cases/baseline/downhill.yaml --set pump.displacement=\"110 cm3/rev\"\n\n",
     .tail = "\nThe file is written as FILE.part and gets its name only when it is whole. Ctrl-C ends a run cleanly:\n"
             "what was computed is kept, with status interrupted.\n\n" CAUTION "\n",
@@ -63,7 +63,9 @@ static int exit_code_of(const struct outcome *outcome) {
   case RUN_FAILED:
     return EXIT_RUN_FAILED;
   default:
-    return outcome->broken_count > 0 ? EXIT_LIMIT_BROKEN : EXIT_DONE;
+    return outcome->broken_count > 0     ? EXIT_LIMIT_BROKEN
+           : outcome->unjudged_count > 0 ? EXIT_LIMIT_NOT_JUDGED
+                                         : EXIT_DONE;
   }
 }
 

@@ -92,7 +92,7 @@ static const struct option_row options[] = {
     OPTION_ANY_AMOUNT("to", "SPEED", options.highest_speed, SPEED, "maps: the highest speed"),
     OPTION_READ("steps", '\0', "N", read_steps, "maps: how many speeds (default 40)"),
     OPTION_ANY_AMOUNT("engine-limit", "SPEED", options.allowed_engine_speed, ANGULAR_SPEED,
-                      "highest engine speed allowed in overrun (default: engine.told_overspeed)"),
+                      "highest engine speed allowed in overrun (default: engine.overspeed_alarm)"),
     OPTION_ANY_AMOUNT("loop-limit", "TEMP", options.hot, TEMPERATURE,
                       "highest loop oil temperature in thermal balance (default 95 degC)"),
     OPTION_ANY_AMOUNT("exhaust-brake", "SHARE", exhaust_brake, FRACTION,

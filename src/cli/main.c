@@ -63,6 +63,7 @@ static void print_help(FILE *out) {
               "exit codes\n"
               "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
               "  4 a limit of the case was broken   5 some cases of a sweep failed\n"
+              "  6 no limit was broken, but one or more could not be judged\n"
               "  130 interrupted, file closed cleanly\n\n" CAUTION "\n",
               out);
 }

@@ -5,25 +5,17 @@
 #include <string.h>
 
 #include "summary_energy.h"
+#include "summary_events.h"
 #include "terminal.h"
 #include "units.h"
 
-enum { EVENT_LINES = 24, EVENT_LINES_AT_END = 3, SHOWN = 48 };
+enum { SHOWN = 48 };
 
 enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition) {
   if (condition->signal >= 0) {
     return data->plant->signals[condition->signal].quantity;
   }
   return condition->signal == CONDITION_MEASURE ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
-}
-
-bool summary_is_broken(const struct outcome *outcome, int limit) {
-  for (int i = 0; i < outcome->broken_count; i++) {
-    if (outcome->broken[i].limit == limit) {
-      return true;
-    }
-  }
-  return false;
 }
 
 static void print_head(FILE *out, const struct paint *paint, const struct case_data *data,
@@ -44,34 +36,6 @@ static void print_head(FILE *out, const struct paint *paint, const struct case_d
 
 static void print_title(FILE *out, const struct paint *paint, const char *title) {
   (void)fprintf(out, "\n%s%s%s\n", paint->strong, title, paint->plain);
-}
-
-static void print_event(FILE *out, const struct run_event *event) {
-  (void)fprintf(out, "  %9.3f s  %s\n", event->time, event->message[0] != '\0' ? event->message : event->name);
-}
-
-static void print_events(FILE *out, const struct paint *paint, const struct outcome *outcome) {
-  print_title(out, paint, "What happened");
-  int count = outcome->event_count;
-  if (count == 0) {
-    (void)fputs("  nothing worth telling\n", out);
-    return;
-  }
-  bool all = count <= EVENT_LINES + 1;
-  int head = all ? count : EVENT_LINES - EVENT_LINES_AT_END;
-  for (int i = 0; i < head; i++) {
-    print_event(out, &outcome->events[i]);
-  }
-  if (!all) {
-    (void)fprintf(out, "             ... %d more are in the file (group events) ...\n",
-                  count - head - EVENT_LINES_AT_END);
-    for (int i = count - EVENT_LINES_AT_END; i < count; i++) {
-      print_event(out, &outcome->events[i]);
-    }
-  }
-  if (outcome->events_left_out > 0) {
-    (void)fprintf(out, "             %ld beyond the largest number kept were not recorded\n", outcome->events_left_out);
-  }
 }
 
 /* The measure NAME_time of a measure NAME, or -1. */
@@ -120,6 +84,9 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
     }
     char shown[SHOWN];
     (void)fprintf(out, "  %-58s %14s", row->text, units_show(row->quantity, outcome->measures[m], shown, SHOWN));
+    if (m == MEASURE_stop_from) {
+      (void)fprintf(out, "  %s", outcome->braking_words);
+    }
     int when = time_of(m);
     if (when >= 0 && !isnan(outcome->measures[when])) {
       (void)fprintf(out, "  at %.3f s", outcome->measures[when]);
@@ -128,55 +95,62 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
   }
 }
 
-static void print_limit(FILE *out, const struct case_data *data, const struct broken_limit *near, const char *colour,
-                        const char *word, const char *plain) {
-  const struct limit *limit = &data->limits[near->limit];
+static void print_limit(FILE *out, const struct case_data *data, int index, const struct limit_finding *found,
+                        const char *colour, const char *word, const char *plain) {
+  const struct limit *limit = &data->limits[index];
   enum quantity quantity = summary_condition_quantity(data, &limit->keep);
-  (void)fprintf(out, "  %s%-6s%s  %s: ", colour, word, plain, limit->text);
-  if (isnan(near->worst)) {
-    (void)fputs("there is no value", out);
-  } else {
+  (void)fprintf(out, "  %s%-10s%s  %s", colour, word, plain, limit->text);
+  const char *between = ": ";
+  if (found->why[0] != '\0') {
+    (void)fprintf(out, "%s%s", between, found->why);
+    between = ", ";
+  }
+  if (!isnan(found->worst)) {
     char worst[SHOWN];
     bool is_measure = limit->keep.signal == CONDITION_MEASURE;
-    (void)fprintf(out, "%s%s", is_measure ? "" : "worst ", units_show(quantity, near->worst, worst, SHOWN));
+    (void)fprintf(out, "%s%s%s%s", between, is_measure ? "" : "worst ",
+                  found->verdict == LIMIT_NOT_JUDGED ? "so far " : "",
+                  units_show(quantity, found->worst, worst, SHOWN));
+    if (!isnan(found->time)) {
+      (void)fprintf(out, " at %.3f s", found->time);
+    }
   }
-  if (!isnan(near->time)) {
-    (void)fprintf(out, " at %.3f s", near->time);
-  }
-  if (!isnan(near->first)) {
-    (void)fprintf(out, ", first broken at %.3f s", near->first);
+  if (!isnan(found->first)) {
+    (void)fprintf(out, ", first broken at %.3f s", found->first);
   }
   (void)fputc('\n', out);
 }
 
 /* A broken limit and by how much of its level it was broken. */
 struct ranked {
-  const struct broken_limit *broken;
+  int index;
   double excess;
 };
 
 static int worst_first(const void *left, const void *right) {
-  double a = ((const struct ranked *)left)->excess;
-  double b = ((const struct ranked *)right)->excess;
-  return (a < b) - (a > b);
+  const struct ranked *a = left;
+  const struct ranked *b = right;
+  int by_excess = (a->excess < b->excess) - (a->excess > b->excess);
+  return by_excess != 0 ? by_excess : (a->index > b->index) - (a->index < b->index);
 }
 
 static void print_all_broken(FILE *out, const struct paint *paint, const struct case_data *data,
                              const struct outcome *outcome) {
-  struct ranked *ranks = calloc((size_t)outcome->broken_count + 1, sizeof *ranks);
-  if (ranks == NULL) {
-    return;
-  }
-  for (int i = 0; i < outcome->broken_count; i++) {
-    const struct broken_limit *broken = &outcome->broken[i];
-    double level = data->limits[broken->limit].keep.level;
+  struct ranked *ranks = calloc((size_t)data->limit_count + 1, sizeof *ranks);
+  int count = 0;
+  for (int i = 0; ranks != NULL && i < data->limit_count; i++) {
+    const struct limit_finding *found = &outcome->limits[i];
+    double level = data->limits[i].keep.level;
     double size = fabs(level) > 0.0 ? fabs(level) : 1.0;
-    ranks[i].broken = broken;
-    ranks[i].excess = isnan(broken->worst) ? (double)INFINITY : fabs(broken->worst - level) / size;
+    if (found->verdict == LIMIT_BROKEN) {
+      ranks[count++] = (struct ranked){i, isnan(found->worst) ? (double)INFINITY : fabs(found->worst - level) / size};
+    }
   }
-  qsort(ranks, (size_t)outcome->broken_count, sizeof *ranks, worst_first);
-  for (int i = 0; i < outcome->broken_count; i++) {
-    print_limit(out, data, ranks[i].broken, paint->bad, "BROKEN", paint->plain);
+  if (count > 0) {
+    qsort(ranks, (size_t)count, sizeof *ranks, worst_first);
+  }
+  for (int i = 0; i < count; i++) {
+    print_limit(out, data, ranks[i].index, &outcome->limits[ranks[i].index], paint->bad, "BROKEN", paint->plain);
   }
   free(ranks);
 }
@@ -188,9 +162,13 @@ static void print_limits(FILE *out, const struct paint *paint, const struct case
   }
   print_title(out, paint, "Limits");
   print_all_broken(out, paint, data, outcome);
-  for (int i = 0; i < data->limit_count; i++) {
-    if (!summary_is_broken(outcome, i)) {
-      print_limit(out, data, &outcome->worst[i], paint->good, "kept", paint->plain);
+  static const enum limit_verdict order[] = {LIMIT_NOT_JUDGED, LIMIT_KEPT};
+  for (int pass = 0; pass < 2; pass++) {
+    for (int i = 0; i < data->limit_count; i++) {
+      if (outcome->limits[i].verdict == order[pass]) {
+        print_limit(out, data, i, &outcome->limits[i], pass == 0 ? paint->strong : paint->good,
+                    limit_verdict_names[order[pass]], paint->plain);
+      }
     }
   }
 }
@@ -211,7 +189,8 @@ static void print_solver(FILE *out, const struct paint *paint, const struct outc
 void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file) {
   struct paint paint = paint_for(out);
   print_head(out, &paint, data, outcome);
-  print_events(out, &paint, outcome);
+  print_title(out, &paint, "What happened");
+  summary_events(out, data, outcome);
   print_measures(out, &paint, outcome);
   print_limits(out, &paint, data, outcome);
   print_title(out, &paint, "Where the energy went");

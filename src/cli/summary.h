@@ -12,6 +12,5 @@ void summary_json(FILE *out, const struct case_data *data, const struct outcome 
 
 /* Quantity of what a condition names: a signal, a measure or the clock. */
 enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition);
-bool summary_is_broken(const struct outcome *outcome, int limit);
 
 #endif

@@ -110,8 +110,8 @@ void summary_energy(FILE *out, const struct plant *plant, const struct outcome *
   print_kind(out, plant, outcome, accounts, account_count, LEDGER_STORED, "stored (negative: given back) in", scale);
   if (account_count == 2) {
     bool stopped = !isnan(outcome->measures[MEASURE_stop_time]);
-    (void)fprintf(out, "  braking: from release of the pedal at %.3f s to %s\n", outcome->measures[MEASURE_stop_from],
-                  stopped ? "standstill" : "the end of the run");
+    (void)fprintf(out, "  braking: from %.3f s (%s) to %s\n", outcome->measures[MEASURE_stop_from],
+                  outcome->braking_words, stopped ? "the stop" : "the end of the run");
   }
   (void)fputs("  shares are of all that was put in or given back; terms below 0.05 % are in the file\n", out);
   (void)fprintf(out, "  energy residual %.2e of the energy put in (%.3g J)", outcome->measures[MEASURE_energy_residual],

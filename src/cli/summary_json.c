@@ -74,13 +74,14 @@ static void write_limits(struct json *json, const struct case_data *data, const 
     const struct limit *limit = &data->limits[i];
     json_begin_object(json, NULL);
     json_text(json, "sentence", limit->text);
-    json_text(json, "result", summary_is_broken(outcome, i) ? "broken" : "kept");
+    json_text(json, "result", limit_verdict_names[outcome->limits[i].verdict]);
+    json_text(json, "reason", outcome->limits[i].why);
     json_text(json, "name", limit->keep.name);
     json_number(json, "level", limit->keep.level);
     json_text(json, "unit", quantity_rows[summary_condition_quantity(data, &limit->keep)].si_unit);
-    json_number(json, "worst", outcome->worst[i].worst);
-    json_number(json, "worst_time", outcome->worst[i].time);
-    json_number(json, "first_time", outcome->worst[i].first);
+    json_number(json, "worst", outcome->limits[i].worst);
+    json_number(json, "worst_time", outcome->limits[i].time);
+    json_number(json, "first_time", outcome->limits[i].first);
     json_end_object(json);
   }
   json_end_list(json);

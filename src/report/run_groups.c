@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "run_events.h"
+
 #include "registry.h"
 #include "simulation.h"
 
@@ -108,7 +110,7 @@ void run_group_measures(struct h5_reading *reading, struct json *json, struct kn
 /* --- Tables: parallel columns on one dimension -----------------------------------------------------------------------
  */
 
-enum { COLUMN_LIMIT = 8 };
+enum { COLUMN_LIMIT = 10 };
 
 struct table {
   long rows; /* -1: there is none */
@@ -176,6 +178,12 @@ static int direction_of(const struct plant *plant, const char *name, const char 
       return rising ? 1 : falling ? -1 : 0;
     }
   }
+  for (int i = 0; i < MOTION_NEWS_COUNT; i++) {
+    const struct motion_words *row = &motion_words[i];
+    if (strcmp(row->name, name) == 0 && strncmp(message, row->words, strlen(row->words)) == 0) {
+      return row->direction;
+    }
+  }
   return 0;
 }
 
@@ -207,18 +215,22 @@ void run_group_events(struct h5_reading *reading, const struct plant *plant, str
 }
 
 void run_group_limits(struct h5_reading *reading, struct json *json, struct known_points *known) {
-  static const char *const texts[] = {"sentence", "result", "name", "unit", NULL};
+  const char *texts[] = {"sentence", "result", "name", "unit", "reason", NULL};
   static const char *const numbers[] = {"level", "worst", "worst_time", "first_time", NULL};
   hid_t group = h5_reading_group(reading, reading->file, "limits");
   json_begin_list(json, "limits");
   if (group >= 0) {
+    hid_t reason = h5_reading_dataset(reading, group, texts[4]);
+    texts[4] = reason >= 0 ? texts[4] : NULL; /* files of earlier versions have none */
+    h5_reading_shut(reason);
+    int level = reason >= 0 ? 5 : 4;
     struct table table = read_table(reading, group, texts, numbers);
     for (long i = 0; i < table.rows && !reading->failed; i++) {
       const char *name = table.texts[2].items[i];
       json_begin_object(json, NULL);
       write_row(&table, i, json);
       json_end_object(json);
-      know(known, name, strlen(name), table.numbers[6][i], table.numbers[5][i]);
+      know(known, name, strlen(name), table.numbers[level + 2][i], table.numbers[level + 1][i]);
     }
     free_table(&table);
   }

@@ -90,7 +90,7 @@ static void find_column(struct table *table, const char *name) {
   } else if (is_column && table->column_count == COLUMN_LIMIT) {
     h5_reading_fail(reading, "it has more columns than a page can show");
   } else if (is_column && (is_flags(role) && kind != H5_KIND_NUMBER)) {
-    h5_reading_fail(reading, "a limit in it is neither kept nor broken");
+    h5_reading_fail(reading, "a limit in it is neither kept, broken nor not judged");
   } else if (is_column) {
     size_t size = strlen(name) + 1;
     char *copy = h5_reading_memory(reading, size, 1);
@@ -169,7 +169,7 @@ static bool write_extrema(const struct table *table, const double *values, struc
   return low >= 0;
 }
 
-/* In the order of the flags: broken, kept, unknown. */
+/* In the order of the flags: broken, kept, not judged. */
 static void write_counts(const struct table *table, const double *values, struct json *json) {
   long counts[3] = {0, 0, 0};
   for (long i = 0; i < table->rows; i++) {
@@ -177,7 +177,7 @@ static void write_counts(const struct table *table, const double *values, struct
   }
   json_integer(json, "broken", counts[0]);
   json_integer(json, "kept", counts[1]);
-  json_integer(json, "unknown", counts[2]);
+  json_integer(json, "unjudged", counts[2]);
 }
 
 static size_t put_numbers(struct table *table, const struct column *column, hid_t dataset, struct json *json,

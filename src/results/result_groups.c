@@ -131,7 +131,7 @@ void result_write_ledger(hid_t file, const struct case_data *data, const struct 
   const struct plant *plant = data->plant;
   hid_t group = h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
   hid_t braking =
-      h5_group(group, "from_release", "the same terms from the start of braking to standstill or the end", log);
+      h5_group(group, "from_release", "the same terms from the start of braking to the stop or the end", log);
   for (int i = 0; i < plant->ledger_count; i++) {
     const struct ledger_row *row = &plant->ledger[i];
     if (row->kind == LEDGER_OIL_LOST) {
@@ -158,27 +158,27 @@ static enum quantity quantity_of(const struct plant *plant, const struct conditi
 void result_write_limits(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
   int count = data->limit_count;
   struct columns columns;
-  if (!columns_open(&columns, count, 4, 4, log)) {
+  if (!columns_open(&columns, count, 4, 5, log)) {
     return;
   }
   for (int i = 0; i < count; i++) {
     const struct condition *keep = &data->limits[i].keep;
     texts_of(&columns, 0)[i] = data->limits[i].text;
-    texts_of(&columns, 1)[i] = "kept";
+    texts_of(&columns, 1)[i] = limit_verdict_names[outcome->limits[i].verdict];
+    texts_of(&columns, 4)[i] = outcome->limits[i].why;
     texts_of(&columns, 2)[i] = keep->name;
     texts_of(&columns, 3)[i] = quantity_rows[quantity_of(data->plant, keep)].si_unit;
     numbers_of(&columns, 0)[i] = keep->level;
-    numbers_of(&columns, 1)[i] = outcome->worst[i].worst;
-    numbers_of(&columns, 2)[i] = outcome->worst[i].time;
-    numbers_of(&columns, 3)[i] = outcome->worst[i].first;
+    numbers_of(&columns, 1)[i] = outcome->limits[i].worst;
+    numbers_of(&columns, 2)[i] = outcome->limits[i].time;
+    numbers_of(&columns, 3)[i] = outcome->limits[i].first;
   }
-  for (int i = 0; i < outcome->broken_count; i++) {
-    texts_of(&columns, 1)[outcome->broken[i].limit] = "broken";
-  }
-  hid_t group = h5_group(file, "limits", "what the case demands, kept or broken; values in SI", log);
+  hid_t group = h5_group(file, "limits", "what the case demands: kept, broken or not judged; values in SI", log);
   hid_t dimension = h5_dimension(group, "limit", count, "number of the limit, from 0", log);
   text_column(group, dimension, "sentence", count, texts_of(&columns, 0), "the limit as written", log);
-  text_column(group, dimension, "result", count, texts_of(&columns, 1), "kept or broken", log);
+  text_column(group, dimension, "result", count, texts_of(&columns, 1), "kept, broken or not judged", log);
+  text_column(group, dimension, "reason", count, texts_of(&columns, 4),
+              "why it is not judged, or broken without a value", log);
   text_column(group, dimension, "name", count, texts_of(&columns, 2), "signal or measure that is limited", log);
   text_column(group, dimension, "unit", count, texts_of(&columns, 3), "SI unit of level and worst", log);
   column(group, dimension, "level", count, numbers_of(&columns, 0), NULL, "the bound, in `unit`", log);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "thresholds.h"
 #include "units.h"
 
 /* A valve that chatters would fill the memory: beyond these an event is only counted. */
@@ -43,6 +44,29 @@ bool event_log_add(struct outcome *outcome, const struct plant *plant, double ti
     snprintf(event->message, sizeof event->message, "%s", words);
   }
   return true;
+}
+
+bool event_log_motion(struct outcome *outcome, const struct plant *plant, const struct motion *motion,
+                      const struct motion_note *note, struct error *error) {
+  const struct motion_words *row = &motion_words[note->news];
+  const struct stop_observer *stop = &motion->stop;
+  bool by_speed = note->news == NEWS_BRAKING || note->news == NEWS_CREEPS;
+  char words[200];
+  switch (note->news) {
+  case NEWS_BRAKING:
+    (void)snprintf(words, sizeof words, "%s: %s", row->words, stop->why);
+    break;
+  case NEWS_STOP:
+    (void)snprintf(words, sizeof words, "%s %.4g m and %.4g s after braking started%s", row->words,
+                   fabs(stop->stop.distance - stop->begin.distance), stop->stop.time - stop->from,
+                   stop->kind == STOP_INTO_CREEP ? ", below " STOP_SPEED_WORDS " from here on" : "");
+    break;
+  default:
+    (void)snprintf(words, sizeof words, "%s", row->words);
+    break;
+  }
+  return event_log_add(outcome, plant, note->time, row->name, words, by_speed ? motion->speed : motion->distance,
+                       by_speed ? note->speed : note->distance, error);
 }
 
 struct side {

@@ -3,11 +3,16 @@
 #define SWASHLOOP_RUN_EVENT_LOG_H
 
 #include "run.h"
+#include "stop.h"
 #include "view.h"
 
 /* Add an event; `signal` (-1 none) tells a value with it. Drops what is beyond a bound and counts it. */
 bool event_log_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
                    int signal, double value, struct error *error);
+
+/* An event that the run finds, whatever the plant. */
+bool event_log_motion(struct outcome *outcome, const struct plant *plant, const struct motion *motion,
+                      const struct motion_note *note, struct error *error);
 
 /* Report-only events of the plant: which side of zero each function was on. */
 struct event_observer {

@@ -129,6 +129,16 @@ static bool log_action(const struct run_workspace *run, const struct action *act
                        signal >= 0 ? sample->signals[signal] : NAN, error);
 }
 
+/* After a change of mode: has it begun braking? */
+static void note_braking(struct run_workspace *run) {
+  const char *why;
+  double from = run->view.plant->braking_from(run->view.mode, &why);
+  metrics_brake(&run->metrics, &run->view, from, why);
+  if (run->tangent != NULL) {
+    tangent_brake(run->tangent, from, why);
+  }
+}
+
 static bool fire(struct run_workspace *run, int i, const struct sample *sample, struct error *error) {
   const struct action *action = &run->view.data->actions[i];
   const struct plant *plant = run->view.plant;
@@ -144,7 +154,7 @@ static bool fire(struct run_workspace *run, int i, const struct sample *sample, 
   if (run->event_log && !log_action(run, action, sample, error)) {
     return false;
   }
-  metrics_release(&run->metrics, &run->view, plant->release_time(run->view.model, run->view.mode));
+  note_braking(run);
   return true;
 }
 
@@ -232,6 +242,16 @@ static bool fire_all(struct run_workspace *run, const struct sample *sample, boo
   return true;
 }
 
+bool main_loop_log_motion(struct run_workspace *run, struct error *error) {
+  struct motion *motion = &run->metrics.motion;
+  bool good = true;
+  for (int i = 0; run->event_log && good && i < motion->note_count; i++) {
+    good = event_log_motion(run->outcome, run->view.plant, motion, &motion->notes[i], error);
+  }
+  motion->note_count = 0;
+  return good;
+}
+
 /* Accept the step from run->start to `end`: every observer sees it now. */
 static bool accept(struct run_workspace *run, const struct sample *end, struct error *error) {
   struct step step = {run->start, run->middle, end};
@@ -242,7 +262,8 @@ static bool accept(struct run_workspace *run, const struct sample *end, struct e
   if (run->observe != NULL) {
     run->observe(run->observe_context, &run->view, &step);
   }
-  return (!run->event_log || event_observer_observe(&run->observer, &run->view, &step, run->outcome, error)) &&
+  return main_loop_log_motion(run, error) &&
+         (!run->event_log || event_observer_observe(&run->observer, &run->view, &step, run->outcome, error)) &&
          put_samples(run, end->time, error);
 }
 
@@ -279,6 +300,7 @@ static bool change_mode(struct run_workspace *run, struct sample *at, int which,
   if (words != NULL && run->event_log && !event_log_add(run->outcome, plant, at->time, "mode", words, -1, NAN, error)) {
     return fail(run);
   }
+  note_braking(run);
   if (verdict == PLANT_FAILS_RUN) {
     run->outcome->status = RUN_FAILED;
     return tell_excess(run, at, which, words, error);

@@ -17,6 +17,9 @@ void main_loop_evaluate(struct run_workspace *run);
 /* Take the step that has been evaluated. False: the run is over. */
 bool main_loop_accept(struct run_workspace *run);
 
+/* Stops, rest and creep that the metrics have found since, into the event log. */
+bool main_loop_log_motion(struct run_workspace *run, struct error *error);
+
 /* Seconds of a clock of the system. */
 double main_loop_clock(clockid_t clock);
 

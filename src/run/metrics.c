@@ -54,58 +54,6 @@ static const struct timer_row timer_rows[METRICS_TIMERS] = {
     {"relief_b_flow", MEASURE_relief_b_open_time, MEASURE_relief_b_first_opening, MEASURE_relief_b_openings},
 };
 
-static void ledger_at(const struct view *view, const struct sample *sample, double *ledger) {
-  const struct plant *plant = view->plant;
-  integrator_integrals_at(view->integrator, sample->time, ledger);
-  plant->stored(view->model, sample->state, ledger + plant->ledger_integrated);
-}
-
-static void reset_stop(struct stop_observer *stop, double from) {
-  memset(stop, 0, sizeof *stop);
-  stop->from = from;
-  stop->stop_time = NAN;
-  stop->stop_distance = NAN;
-  stop->from_distance = NAN;
-  stop->from_speed = NAN;
-}
-
-static void begin_limit(struct limit_observer *observer, const struct limit *limit, double braking_from) {
-  memset(observer, 0, sizeof *observer);
-  observer->worst.signal = limit->keep.signal;
-  observer->worst.sign = limit->keep.above ? -1.0 : 1.0;
-  observer->worst.from = limit->within > 0.0 ? (isnan(braking_from) ? 0.0 : braking_from) + limit->within : 0.0;
-  observer->first = NAN;
-}
-
-static bool breaks(const struct limit *limit, double value) {
-  return limit->keep.above ? value < limit->keep.level : value > limit->keep.level;
-}
-
-struct limit_question {
-  const struct limit *limit;
-  double from;
-};
-
-static bool is_broken(const void *context, const struct sample *sample) {
-  const struct limit_question *question = context;
-  return sample->time >= question->from && breaks(question->limit, sample->signals[question->limit->keep.signal]);
-}
-
-static void start_braking(struct metrics *metrics, const struct view *view, const struct sample *sample,
-                          bool integrals_ready) {
-  struct stop_observer *stop = &metrics->stop;
-  stop->begun = true;
-  if (metrics->speed.there) {
-    stop->from_distance = sample->signals[metrics->distance.index];
-    stop->from_speed = sample->signals[metrics->speed.index];
-  }
-  if (integrals_ready) {
-    ledger_at(view, sample, stop->ledger_from);
-  } else {
-    view->plant->stored(view->model, sample->state, stop->ledger_from + view->plant->ledger_integrated);
-  }
-}
-
 /* What the plant has of all that is measured. */
 static bool find_places(struct metrics *metrics, const struct view *view, struct error *error) {
   static const char *const reliefs[METRICS_RELIEFS] = {"relief_a", "relief_b"};
@@ -146,11 +94,9 @@ static bool find_places(struct metrics *metrics, const struct view *view, struct
 
 bool metrics_begin(struct metrics *metrics, const struct view *view, const struct sample *sample, struct error *error) {
   const struct case_data *data = view->data;
-  struct limit_observer *limits = metrics->limits;
-  int limit_capacity = metrics->limit_capacity;
+  struct limits limits = metrics->limits;
   memset(metrics, 0, sizeof *metrics);
   metrics->limits = limits;
-  metrics->limit_capacity = limit_capacity;
   if (!find_places(metrics, view, error)) {
     return false;
   }
@@ -164,113 +110,37 @@ bool metrics_begin(struct metrics *metrics, const struct view *view, const struc
   metrics->creep_from = data->simulation.end_time - CREEP_TIME;
   metrics->oil_start = view->plant->oil(view->model, sample->state);
   view->plant->stored(view->model, sample->state, metrics->stored_start + view->plant->ledger_integrated);
-  if (data->limit_count > metrics->limit_capacity) {
-    free(metrics->limits);
-    metrics->limits = calloc((size_t)data->limit_count, sizeof *metrics->limits);
-    metrics->limit_capacity = metrics->limits != NULL ? data->limit_count : 0;
-    if (metrics->limits == NULL) {
-      return error_set(error, ERROR_MEMORY, "out of memory for limits");
-    }
+  double from = data->simulation.stop_from;
+  const char *why = "the case says so (simulation.stop_from)";
+  if (!(from >= 0.0)) {
+    from = view->plant->braking_from(view->mode, &why);
   }
-  double from = data->simulation.stop_from >= 0.0 ? data->simulation.stop_from
-                                                  : view->plant->release_time(view->model, view->mode);
-  reset_stop(&metrics->stop, from);
-  for (int i = 0; i < data->limit_count; i++) {
-    begin_limit(&metrics->limits[i], &data->limits[i], from);
-    if (data->limits[i].keep.signal >= 0) {
-      struct limit_question question = {&data->limits[i], metrics->limits[i].worst.from};
-      extremum_begin(&metrics->limits[i].worst, sample);
-      if (is_broken(&question, sample)) {
-        metrics->limits[i].broken = true;
-        metrics->limits[i].first = sample->time;
-      }
-    }
+  motion_brake(&metrics->motion, from, why);
+  if (metrics->speed.there) {
+    metrics->motion.speed = metrics->speed.index;
+    metrics->motion.distance = metrics->distance.index;
+    motion_begin(&metrics->motion, view, sample);
   }
-  if (from <= sample->time) {
-    start_braking(metrics, view, sample, false);
-  }
-  return true;
+  return limits_begin(&metrics->limits, view, sample, from, error);
 }
 
-void metrics_release(struct metrics *metrics, const struct view *view, double from) {
-  if (view->data->simulation.stop_from >= 0.0 || isnan(from) || from == metrics->stop.from) {
+void metrics_brake(struct metrics *metrics, const struct view *view, double from, const char *why) {
+  if (view->data->simulation.stop_from >= 0.0 || isnan(from) || from == metrics->motion.stop.from) {
     return;
   }
-  reset_stop(&metrics->stop, from);
-  for (int i = 0; i < view->data->limit_count; i++) {
-    const struct limit *limit = &view->data->limits[i];
-    if (limit->keep.signal >= 0 && limit->within > 0.0) {
-      begin_limit(&metrics->limits[i], limit, from);
-    }
-  }
+  motion_brake(&metrics->motion, from, why);
+  limits_brake(&metrics->limits, view, from);
 }
 
 double metrics_next_time(const struct metrics *metrics, double t) {
   double next = HUGE_VAL;
-  if (!metrics->stop.begun && metrics->stop.from > t) {
-    next = metrics->stop.from;
+  if (!metrics->motion.stop.begun && metrics->motion.stop.from > t) {
+    next = metrics->motion.stop.from;
   }
   if (metrics->creep_from > t && metrics->creep_from < next) {
     next = metrics->creep_from;
   }
   return next;
-}
-
-struct still_question {
-  int speed;
-};
-
-static bool is_still(const void *context, const struct sample *sample) {
-  const struct still_question *question = context;
-  return fabs(sample->signals[question->speed]) <= STANDSTILL_SPEED;
-}
-
-static void stop_at(struct metrics *metrics, const struct view *view, const struct sample *sample) {
-  struct stop_observer *stop = &metrics->stop;
-  stop->stopped = true;
-  stop->stop_time = sample->time - stop->from;
-  stop->stop_distance = sample->signals[metrics->distance.index] - stop->from_distance;
-  ledger_at(view, sample, stop->ledger_to);
-}
-
-static void observe_stop(struct metrics *metrics, const struct view *view, const struct step *step) {
-  struct stop_observer *stop = &metrics->stop;
-  if (!stop->begun && stop->from <= step->start->time) {
-    start_braking(metrics, view, step->start, true);
-  }
-  if (!stop->begun || stop->stopped || !metrics->speed.there) {
-    return;
-  }
-  struct still_question question = {metrics->speed.index};
-  struct sample found;
-  if (is_still(&question, step->start)) {
-    stop_at(metrics, view, step->start);
-  } else if (view_first(view, step, is_still, &question, &found)) {
-    stop_at(metrics, view, &found);
-  }
-}
-
-static void observe_limits(struct metrics *metrics, const struct view *view, const struct step *step) {
-  for (int i = 0; i < view->data->limit_count; i++) {
-    const struct limit *limit = &view->data->limits[i];
-    struct limit_observer *observer = &metrics->limits[i];
-    if (limit->keep.signal < 0 || step->end->time < observer->worst.from) {
-      continue;
-    }
-    extremum_observe(&observer->worst, view, step);
-    if (!observer->broken && observer->worst.seen && breaks(limit, observer->worst.best)) {
-      struct limit_question question = {limit, observer->worst.from};
-      struct sample found;
-      observer->broken = true;
-      if (is_broken(&question, step->start)) {
-        observer->first = step->start->time;
-      } else if (view_first(view, step, is_broken, &question, &found)) {
-        observer->first = found.time;
-      } else { /* a peak between the evaluated points */
-        observer->first = observer->worst.time;
-      }
-    }
-  }
 }
 
 /* Simpson's rule over the step. */
@@ -295,8 +165,10 @@ void metrics_observe(struct metrics *metrics, const struct view *view, const str
   for (int i = 0; i < metrics->timer_count; i++) {
     timer_observe(&metrics->timers[i], view, step);
   }
-  observe_stop(metrics, view, step);
-  observe_limits(metrics, view, step);
+  if (metrics->speed.there) {
+    motion_observe(&metrics->motion, view, step);
+  }
+  limits_observe(&metrics->limits, view, step);
   if (metrics->duty_count > 0) {
     observe_duty(metrics, view, step);
   }
@@ -323,19 +195,17 @@ static void lack(struct outcome *outcome, int measure, const char *why) {
 static void end_ledger(struct metrics *metrics, const struct view *view, const struct sample *sample,
                        struct outcome *outcome) {
   const struct plant *plant = view->plant;
-  struct stop_observer *stop = &metrics->stop;
+  const struct stop_observer *stop = &metrics->motion.stop;
   double ledger[PLANT_LEDGER_LIMIT] = {0};
   ledger_at(view, sample, ledger);
-  if (stop->begun && !stop->stopped) {
-    memcpy(stop->ledger_to, ledger, sizeof ledger);
-  }
+  const double *to = stop->kind != STOP_NONE ? stop->stop.ledger : ledger;
   double in = 0.0;
   double balance = 0.0;
   double oil_lost = 0.0;
   for (int i = 0; i < plant->ledger_count; i++) {
     double energy = ledger[i] - (plant->ledger[i].kind == LEDGER_STORED ? metrics->stored_start[i] : 0.0);
     outcome->ledger[i].energy = energy;
-    outcome->ledger[i].from_release = stop->begun ? stop->ledger_to[i] - stop->ledger_from[i] : NAN;
+    outcome->ledger[i].from_release = stop->begun ? to[i] - stop->begin.ledger[i] : NAN;
     switch (plant->ledger[i].kind) {
     case LEDGER_SOURCE:
       in += fmax(0.0, energy);
@@ -362,15 +232,25 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
   give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);
 }
 
-static void end_stop(const struct metrics *metrics, const struct sample *sample, struct outcome *outcome) {
-  const struct stop_observer *stop = &metrics->stop;
+static const char *no_stop(const struct stop_observer *stop) {
+  if (stop->ran_on) {
+    return "the machine goes through standstill and on, faster than " STOP_SPEED_WORDS;
+  }
+  return stop->slow ? "the run ends before the machine has stayed below " STOP_SPEED_WORDS " for " REST_TIME_WORDS
+                    : "the machine does not get below " STOP_SPEED_WORDS " for " REST_TIME_WORDS;
+}
+
+static void end_motion(const struct metrics *metrics, const struct sample *sample, struct outcome *outcome) {
+  const struct stop_observer *stop = &metrics->motion.stop;
+  const struct motion_observer *rest = &metrics->motion.rest;
   if (!metrics->speed.there) {
     return;
   }
   give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed.index]);
   give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance.index]);
   if (!stop->begun) {
-    const char *why = isnan(stop->from) ? "the pedal never falls to zero" : "the run ends before braking starts";
+    const char *why = isnan(stop->from) ? "nothing brakes: no pedal is let go, no brake applied, no fault comes"
+                                        : "the run ends before braking starts";
     lack(outcome, MEASURE_stop_from, why);
     lack(outcome, MEASURE_stop_from_speed, why);
     lack(outcome, MEASURE_stop_time, why);
@@ -378,18 +258,29 @@ static void end_stop(const struct metrics *metrics, const struct sample *sample,
   } else {
     give(outcome, MEASURE_stop_from, stop->from);
     give(outcome, MEASURE_stop_from_speed, stop->from_speed);
-    if (stop->stopped) {
-      give(outcome, MEASURE_stop_time, stop->stop_time);
-      give(outcome, MEASURE_stop_distance, stop->stop_distance);
+    (void)snprintf(outcome->braking_words, sizeof outcome->braking_words, "%s", stop->why);
+    if (stop->kind != STOP_NONE) {
+      give(outcome, MEASURE_stop_time, stop->stop.time - stop->from);
+      give(outcome, MEASURE_stop_distance, stop->stop.distance - stop->begin.distance);
     } else {
-      lack(outcome, MEASURE_stop_time, "no standstill before the end of the run");
-      lack(outcome, MEASURE_stop_distance, "no standstill before the end of the run");
+      lack(outcome, MEASURE_stop_time, no_stop(stop));
+      lack(outcome, MEASURE_stop_distance, no_stop(stop));
     }
   }
   if (metrics->creep_from >= 0.0 && sample->time >= metrics->creep_from + CREEP_TIME * (1.0 - 1e-9)) {
     give(outcome, MEASURE_creep_speed, metrics->creep_path / CREEP_TIME);
   } else {
     lack(outcome, MEASURE_creep_speed, "the run is shorter than one second or ended early");
+  }
+  if (rest->phase == MOTION_RESTS) {
+    give(outcome, MEASURE_rest_from, rest->since);
+  } else {
+    lack(outcome, MEASURE_rest_from, "at its end the machine has not been at rest for " REST_TIME_WORDS);
+  }
+  if (rest->phase == MOTION_CREEPS) {
+    give(outcome, MEASURE_creep_from, rest->since);
+  } else {
+    lack(outcome, MEASURE_creep_from, "at its end the machine does not creep steadily");
   }
 }
 
@@ -431,46 +322,6 @@ static void end_duty(const struct metrics *metrics, const struct view *view, con
   }
 }
 
-static bool end_limits(const struct metrics *metrics, const struct view *view, struct outcome *outcome,
-                       struct error *error) {
-  const struct case_data *data = view->data;
-  if (data->limit_count > outcome->limit_capacity) {
-    free(outcome->broken);
-    free(outcome->worst);
-    outcome->broken = calloc((size_t)data->limit_count, sizeof *outcome->broken);
-    outcome->worst = calloc((size_t)data->limit_count, sizeof *outcome->worst);
-    outcome->limit_capacity = data->limit_count;
-    if (outcome->broken == NULL || outcome->worst == NULL) {
-      outcome->limit_capacity = 0;
-      return error_set(error, ERROR_MEMORY, "out of memory for limits");
-    }
-  }
-  for (int i = 0; i < data->limit_count; i++) {
-    const struct limit *limit = &data->limits[i];
-    struct broken_limit found = {i, NAN, NAN, NAN};
-    bool broken;
-    if (limit->keep.signal >= 0) {
-      const struct limit_observer *observer = &metrics->limits[i];
-      broken = observer->broken;
-      found.first = observer->first;
-      found.time = observer->worst.seen ? observer->worst.time : NAN;
-      found.worst = observer->worst.seen ? observer->worst.best : NAN;
-    } else if (limit->keep.signal == CONDITION_CLOCK) {
-      found.worst = outcome->end_time;
-      broken = breaks(limit, found.worst);
-    } else {
-      found.worst = outcome->measures[limit->keep.measure];
-      /* A measure that the run does not have keeps no limit: a machine that never stops breaks every stop_time. */
-      broken = isnan(found.worst) || breaks(limit, found.worst);
-    }
-    outcome->worst[i] = found;
-    if (broken) {
-      outcome->broken[outcome->broken_count++] = found;
-    }
-  }
-  return true;
-}
-
 bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
                  struct error *error) {
   for (int i = 0; i < MEASURE_COUNT; i++) {
@@ -499,18 +350,21 @@ bool metrics_end(struct metrics *metrics, const struct view *view, const struct 
       lack(outcome, row->first, "the valve never opened");
     }
   }
+  if (metrics->speed.there) {
+    motion_end(&metrics->motion, sample);
+  }
   end_ledger(metrics, view, sample, outcome);
   double relief_heat = 0.0;
   for (int i = 0; i < metrics->relief_count; i++) {
     relief_heat += outcome->ledger[metrics->reliefs[i]].energy;
   }
   give(outcome, MEASURE_relief_heat, relief_heat);
-  end_stop(metrics, sample, outcome);
+  end_motion(metrics, sample, outcome);
   end_duty(metrics, view, sample, outcome);
-  return end_limits(metrics, view, outcome, error);
+  return limits_end(&metrics->limits, view, metrics->speed.there ? &metrics->motion : NULL, sample, outcome, error);
 }
 
 void metrics_free(struct metrics *metrics) {
-  free(metrics->limits);
-  metrics->limits = NULL;
+  free(metrics->limits.each);
+  metrics->limits = (struct limits){0};
 }

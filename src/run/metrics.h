@@ -1,33 +1,16 @@
-/* Makes the measures of a run: follows extremes and spans, the stop after the pedal's release, the ledger, the limits.
+/* Makes the measures of a run: follows extremes and timers, the stop after braking begins, the ledger, the limits.
  */
 #ifndef SWASHLOOP_RUN_METRICS_H
 #define SWASHLOOP_RUN_METRICS_H
 
+#include "limits.h"
 #include "observers.h"
 #include "registry.h"
 #include "run.h"
+#include "stop.h"
 #include "view.h"
 
 enum { METRICS_EXTREMA = 24, METRICS_TIMERS = 2, METRICS_RELIEFS = 2 };
-
-/* The stop: from when braking starts to the first standstill. */
-struct stop_observer {
-  double from;                            /* s; NaN while nothing brakes */
-  bool begun;                             /* `from` has passed */
-  bool stopped;                           /* standstill reached since */
-  double from_distance;                   /* m, there */
-  double from_speed;                      /* m/s, there */
-  double stop_time;                       /* s since then */
-  double stop_distance;                   /* m since then */
-  double ledger_from[PLANT_LEDGER_LIMIT]; /* J, there */
-  double ledger_to[PLANT_LEDGER_LIMIT];   /* J, at the stop */
-};
-
-struct limit_observer {
-  struct extremum worst; /* of the signal, on the side that breaks */
-  bool broken;
-  double first; /* s, when it was first broken; NaN */
-};
 
 struct metrics {
   struct extremum extrema[METRICS_EXTREMA]; /* of the signals that the plant and its laws have */
@@ -38,7 +21,7 @@ struct metrics {
   int timer_count;
   int reliefs[METRICS_RELIEFS]; /* ledger rows of the main relief valves */
   int relief_count;
-  struct stop_observer stop;
+  struct motion motion;
   struct row_place speed; /* of the machine, if there is one */
   struct row_place distance;
   double creep_from;                       /* s: start of the last second */
@@ -47,14 +30,13 @@ struct metrics {
   double duty_sums[PLANT_DUTY_RATES];      /* their integrals over the run */
   double oil_start;                        /* m3 */
   double stored_start[PLANT_LEDGER_LIMIT]; /* J */
-  struct limit_observer *limits;
-  int limit_capacity;
+  struct limits limits;
 };
 
 /* `metrics` is all zero, or of an earlier run, whose memory is used again. */
 bool metrics_begin(struct metrics *metrics, const struct view *view, const struct sample *sample, struct error *error);
-/* Braking starts at `from` (NaN: not known yet); may be told again when an action releases the pedal. */
-void metrics_release(struct metrics *metrics, const struct view *view, double from);
+/* Braking starts at `from` (NaN: not known yet), for `why`; may be told again. */
+void metrics_brake(struct metrics *metrics, const struct view *view, double from, const char *why);
 /* When the observer must see an end of a step: the start of braking, if it lies ahead; HUGE_VAL otherwise. */
 double metrics_next_time(const struct metrics *metrics, double t);
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step);

@@ -12,6 +12,7 @@
 #include "steady_start.h"
 
 const char *const run_status_names[] = {"complete", "stopped", "failed", "interrupted"};
+const char *const limit_verdict_names[] = {"not judged", "kept", "broken"};
 
 /* ---- what the integrator calls ---- */
 
@@ -194,8 +195,7 @@ static void clear_outcome(struct outcome *outcome) {
   memset(outcome, 0, sizeof *outcome);
   outcome->events = kept.events;
   outcome->event_capacity = kept.event_capacity;
-  outcome->worst = kept.worst;
-  outcome->broken = kept.broken;
+  outcome->limits = kept.limits;
   outcome->limit_capacity = kept.limit_capacity;
 }
 
@@ -241,7 +241,7 @@ bool run_close(struct run_workspace *run, double cpu_seconds, struct error *erro
   if (good && outcome->error.code != ERROR_OUTPUT) {
     good = sample_buffer_flush(&run->buffer, error);
   }
-  good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error);
+  good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error) && main_loop_log_motion(run, error);
   end_counts(run, cpu_seconds, outcome);
   return good;
 }
@@ -310,13 +310,13 @@ bool run_sensitive(const struct case_data *data, const struct sensitivity_reques
 
 void outcome_free(struct outcome *outcome) {
   free(outcome->events);
-  free(outcome->broken);
-  free(outcome->worst);
+  free(outcome->limits);
   outcome->events = NULL;
-  outcome->broken = NULL;
-  outcome->worst = NULL;
+  outcome->limits = NULL;
   outcome->event_count = 0;
   outcome->event_capacity = 0;
+  outcome->limit_count = 0;
   outcome->broken_count = 0;
+  outcome->unjudged_count = 0;
   outcome->limit_capacity = 0;
 }

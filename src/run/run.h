@@ -33,11 +33,16 @@ struct run_event {
   double value;      /* SI */
 };
 
-struct broken_limit {
-  int limit;    /* index in the case */
-  double first; /* s, when it was first broken; NaN for a measure */
-  double time;  /* s, when it was worst; NaN for a measure */
-  double worst; /* SI */
+/* What a limit of the case came to. Not judged: the run gives no evidence for or against it. */
+enum limit_verdict { LIMIT_NOT_JUDGED, LIMIT_KEPT, LIMIT_BROKEN };
+extern const char *const limit_verdict_names[]; /* "not judged", "kept", "broken" */
+
+struct limit_finding {
+  enum limit_verdict verdict;
+  double first;  /* s, when it was first broken; NaN for a measure */
+  double time;   /* s, when it was worst; NaN for a measure */
+  double worst;  /* SI */
+  char why[128]; /* it is not judged, or is broken without a value */
 };
 
 struct run_counts {
@@ -55,7 +60,7 @@ struct run_counts {
 
 struct ledger_entry {
   double energy;       /* J, whole run */
-  double from_release; /* J, from the start of braking to standstill (or the end); NaN without one */
+  double from_release; /* J, from the start of braking to the stop (or the end); NaN without one */
 };
 
 struct outcome {
@@ -63,6 +68,7 @@ struct outcome {
   struct error error;             /* when failed */
   double end_time;                /* s, reached */
   char stop_words[200];           /* what ended it, when stopped */
+  char braking_words[64];         /* what braking began with; "" without braking */
   double measures[MEASURE_COUNT]; /* SI; NaN: absent says why */
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
   struct ledger_entry ledger[PLANT_LEDGER_LIMIT];
@@ -74,10 +80,11 @@ struct outcome {
   int event_count;
   int event_capacity;
   long events_left_out;
-  struct broken_limit *worst; /* one a limit of the case, in order, kept or broken: how near it came */
-  struct broken_limit *broken;
+  struct limit_finding *limits; /* one a limit of the case, in order */
+  int limit_count;              /* none before the run has ended */
   int broken_count;
-  int limit_capacity; /* of worst and broken */
+  int unjudged_count;
+  int limit_capacity;
   struct run_counts counts;
 };
 

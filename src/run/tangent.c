@@ -198,13 +198,21 @@ bool tangent_prepare(struct tangent *tangent, const struct view *view, struct in
 
 /* The neighbours' metrics observe the steps of the run: they are given the run's time of braking, and what they find is
  * corrected at the end for how it moves. */
-static void move_release(struct tangent *tangent, struct parameter_tangent *parameter, double moved, double t) {
-  if (tangent->view->data->simulation.stop_from >= 0.0) {
+void tangent_brake(struct tangent *tangent, double from, const char *why) {
+  if (tangent->view->data->simulation.stop_from >= 0.0 || isnan(from)) {
     return;
   }
-  parameter->release = moved;
-  for (int side = 0; side < 2; side++) {
-    metrics_release(&parameter->sides[side].metrics, &parameter->sides[side].view, t);
+  for (int i = 0; i < tangent->request->count; i++) {
+    struct parameter_tangent *parameter = &tangent->parameters[i];
+    double times[2];
+    for (int side = 0; side < 2; side++) {
+      struct neighbour *neighbour = &parameter->sides[side];
+      const char *own;
+      times[side] = neighbour->view.plant->braking_from(neighbour->view.mode, &own);
+      metrics_brake(&neighbour->metrics, &neighbour->view, from, why);
+    }
+    parameter->release =
+        isfinite(times[0]) && isfinite(times[1]) ? (times[0] - times[1]) / (2.0 * parameter->step) : 0.0;
   }
 }
 
@@ -233,13 +241,10 @@ bool tangent_begin(struct tangent *tangent, const struct sample *sample, struct 
           (parameter->sides[0].start.state[k] - parameter->sides[1].start.state[k]) / (2.0 * parameter->step);
     }
     memset(parameter->integral, 0, sizeof parameter->integral);
-    const struct plant *plant = tangent->view->plant;
-    double up = plant->release_time(parameter->sides[0].view.model, parameter->sides[0].view.mode);
-    double down = plant->release_time(parameter->sides[1].view.model, parameter->sides[1].view.mode);
-    if (isfinite(up) && isfinite(down) && up != down) {
-      move_release(tangent, parameter, (up - down) / (2.0 * parameter->step), 0.5 * (up + down));
-    }
   }
+  const char *why;
+  double from = tangent->view->plant->braking_from(tangent->view->mode, &why);
+  tangent_brake(tangent, from, why);
   return true;
 }
 
@@ -433,11 +438,6 @@ void tangent_move(struct tangent *tangent, const struct sample *sample, int inde
       double own_time = t + neighbour->sign * parameter->step * parameter->moved;
       view->plant->move(view->model, view->mode, own_time, own[side]->channel, own[side]->target, own[side]->duration);
     }
-    double release =
-        parameter->sides[0].view.plant->release_time(parameter->sides[0].view.model, parameter->sides[0].view.mode);
-    if (isfinite(release) && fabs(release - t) <= 2.0 * fabs(parameter->step * parameter->moved) + 1e-9) {
-      move_release(tangent, parameter, parameter->moved, t);
-    }
     for (int k = 0; k < tangent->view->state_count; k++) {
       parameter->state[k] += tangent->rates_before[k] * parameter->moved;
     }
@@ -578,6 +578,10 @@ bool tangent_end(struct tangent *tangent, const struct sample *sample, const str
     }
     for (int m = 0; good && m < MEASURE_COUNT; m++) {
       result->measures[i][m] = (own[0].measures[m] - own[1].measures[m]) / (2.0 * parameter->step);
+    }
+    if (good && parameter->sides[0].metrics.motion.stop.kind != parameter->sides[1].metrics.motion.stop.kind) {
+      /* one glides into creep, the other does not: there is no derivative between them */
+      result->measures[i][MEASURE_stop_time] = result->measures[i][MEASURE_stop_distance] = NAN;
     }
     if (good) {
       correct(tangent, parameter, outcome, result->measures[i]);

@@ -41,6 +41,8 @@ void tangent_before(struct tangent *tangent, const struct sample *sample);
 void tangent_change(struct tangent *tangent, const struct sample *sample, int which);
 void tangent_move(struct tangent *tangent, const struct sample *sample, int index);
 void tangent_after(struct tangent *tangent, const struct sample *sample);
+/* The run's braking counts from here on. */
+void tangent_brake(struct tangent *tangent, double from, const char *why);
 /* Before the integrator starts again. */
 void tangent_restart(struct tangent *tangent, double t);
 /* An accepted step. */

@@ -28,9 +28,11 @@
   MEASURE(vehicle_distance_end, LENGTH, NONE, "distance at the end")                                                   \
   MEASURE(stop_from, TIME, NONE, "when braking started")                                                               \
   MEASURE(stop_from_speed, SPEED, NONE, "speed when braking started")                                                  \
-  MEASURE(stop_time, TIME, NONE, "from the start of braking to standstill")                                            \
-  MEASURE(stop_distance, LENGTH, NONE, "distance from the start of braking to standstill")                             \
+  MEASURE(stop_time, TIME, NONE, "time to the stop (0.05 m/s, or lasting below 0.5 km/h)")                             \
+  MEASURE(stop_distance, LENGTH, NONE, "distance to the stop (0.05 m/s or lasting below 0.5 km/h)")                    \
   MEASURE(creep_speed, SPEED, NONE, "mean of the absolute speed over the last second")                                 \
+  MEASURE(creep_from, TIME, NONE, "since when the machine has crept steadily, at the end")                             \
+  MEASURE(rest_from, TIME, NONE, "since when the machine has been at rest, at the end")                                \
   MEASURE(largest_wheel_slip, FRACTION, NONE, "largest slip of the wheels, either way")                                \
   MEASURE(relief_a_open_time, TIME, NONE, "total time with more than 0.6 L/min through relief valve A")                \
   MEASURE(relief_b_open_time, TIME, NONE, "total time with more than 0.6 L/min through relief valve B")                \

@@ -34,6 +34,24 @@ const struct field *registry_field(const struct group *group, const char *name) 
   return NULL;
 }
 
+const char *registry_renamed(const char *group, const char *field) {
+  static const struct {
+    const char *group;
+    const char *before;
+    const char *now;
+  } names[] = {
+      {"engine", "told_overspeed", "overspeed_alarm"},
+      {"engine", "told_underspeed", "underspeed_alarm"},
+      {"tyre", "told_slip", "slip_alarm"},
+  };
+  for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+    if (strcmp(names[i].group, group) == 0 && strcmp(names[i].before, field) == 0) {
+      return names[i].now;
+    }
+  }
+  return NULL;
+}
+
 void *registry_member(void *base, struct parameter parameter) {
   return (char *)base + parameter.group->offset + parameter.field->offset;
 }

@@ -20,6 +20,8 @@ struct parameter {
 /* The section, and the parameter in it, that a user names; NULL: there is none. */
 const struct group *registry_group(const struct group *groups, int group_count, const char *name);
 const struct field *registry_field(const struct group *group, const char *name);
+/* What a field of earlier versions is called now, or NULL. */
+const char *registry_renamed(const char *group, const char *field);
 /* Where the parameter's member lies in a block that starts at `base`. */
 void *registry_member(void *base, struct parameter parameter);
 const void *registry_member_const(const void *base, struct parameter parameter);

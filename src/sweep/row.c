@@ -33,7 +33,10 @@ static unsigned char *put_number(unsigned char *at, double number) {
 size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outcome, const char *message,
                   unsigned char *bytes) {
   struct row_shape shape = row_shape_of(plan);
+  static const unsigned char flags[] = {
+      [LIMIT_NOT_JUDGED] = ROW_NOT_JUDGED, [LIMIT_KEPT] = ROW_KEPT, [LIMIT_BROKEN] = ROW_BROKEN};
   bool known = outcome->status != RUN_FAILED;
+  bool judged = outcome->limit_count == shape.limits; /* not if the case could not start */
   size_t length = strnlen(message, ROW_MESSAGE_LIMIT);
   struct row_head head = {k, (uint32_t)outcome->status, (uint32_t)length};
   unsigned char *at = bytes;
@@ -43,13 +46,12 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
     at = put_number(at, known ? outcome->measures[plan->measures[i]] : (double)NAN);
   }
   for (int i = 0; i < shape.limits; i++) {
-    at = put_number(at, known ? outcome->worst[i].worst : (double)NAN);
+    at = put_number(at, known ? outcome->limits[i].worst : (double)NAN);
   }
   at = put_number(at, (double)outcome->counts.steps);
   at = put_number(at, (double)outcome->counts.rate_calls);
-  memset(at, known ? ROW_KEPT : ROW_UNKNOWN, (size_t)shape.limits);
-  for (int i = 0; known && i < outcome->broken_count; i++) {
-    at[outcome->broken[i].limit] = ROW_BROKEN;
+  for (int i = 0; i < shape.limits; i++) {
+    at[i] = judged ? flags[outcome->limits[i].verdict] : ROW_NOT_JUDGED;
   }
   at += shape.limits;
   memcpy(at, message, length);

@@ -14,7 +14,7 @@
 /* Rows held before they are written: one piece of each column. */
 enum { SLAB_ROWS = 1024 };
 
-enum { LAST_NUMBERS = 2 }; /* steps and right-worker sides, behind measures and limits */
+enum { LAST_NUMBERS = 2 }; /* steps and right-hand sides, behind measures and limits */
 
 struct writer {
   struct part_file table;
@@ -92,12 +92,12 @@ static const struct signal *limited(const struct plan *plan, const struct condit
 }
 
 static hid_t make_flags(struct writer *writer, const char *name, const char *text, const char *role) {
-  static const signed char values[] = {ROW_BROKEN, ROW_KEPT, ROW_UNKNOWN};
+  static const signed char values[] = {ROW_BROKEN, ROW_KEPT, ROW_NOT_JUDGED};
   struct h5_log *log = &writer->table.log;
   hid_t column = make_column(writer, name, COLUMN_OF_BYTES, role);
   h5_text_attribute(column, "long_name", text, log);
   h5_bytes_attribute(column, "flag_values", 3, values, log);
-  h5_text_attribute(column, "flag_meanings", "broken kept unknown", log);
+  h5_text_attribute(column, "flag_meanings", "broken kept not_judged", log);
   return column;
 }
 
@@ -283,7 +283,8 @@ static void add_row(struct writer *writer, const struct row *row) {
   for (int l = 0; l < writer->shape.limits; l++) {
     signed char kept = (signed char)row->kept[l];
     writer->flags[(size_t)l * SLAB_ROWS + (size_t)i] = kept;
-    writer->all[i] = kept == ROW_KEPT ? writer->all[i] : kept;
+    bool worse = kept == ROW_BROKEN || (kept == ROW_NOT_JUDGED && writer->all[i] == ROW_KEPT);
+    writer->all[i] = worse ? kept : writer->all[i];
   }
   writer->failed += row->status == RUN_FAILED;
   if (writer->held == SLAB_ROWS) {

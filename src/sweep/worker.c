@@ -108,6 +108,7 @@ static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, str
   if (!ran) {
     outcome->status = RUN_FAILED;
     outcome->error = *why;
+    outcome->limit_count = 0;
     outcome->counts = (struct run_counts){0};
   } else {
     block->integration += outcome->counts.cpu_seconds;

@@ -62,7 +62,7 @@ test('tells the story in order, in sentences with times and values', async () =>
     story,
     /Relief valve B opens for 1\.\d+ s\. Flow up to 2\d\d\.?\d* L\/min at 17\.\d+ s, line B up to 52\d\.?\d* bar at 17\.\d+ s\./,
   );
-  assert.match(story, /The machine stands still, .* after braking began\./);
+  assert.match(story, /The machine stops, .* after braking began\./);
   const times = sentences.map((sentence) => parseFloat(sentence));
   assert.deepEqual(
     times,

@@ -17,6 +17,12 @@ def listed(what, key):
     return {row[key] for row in json.loads(answer.stdout)}
 
 
+def run_events():
+    """Events that a run finds of any machine."""
+    with open(os.path.join(SOURCE, "src/schema/run_events.c"), encoding="utf-8") as file:
+        return set(re.findall(r'\[NEWS_\w+\] = \{"(\w+)"', file.read()))
+
+
 def declared(macro):
     """First arguments of a list's rows in models/."""
     names = set()
@@ -38,7 +44,7 @@ KNOWN = {
     "signal": listed("signals", "name"),
     "measure": listed("measures", "name"),
     "parameter": listed("parameters", "path"),
-    "event": declared("EVENT") | {"action", "mode", "limit", "end"},
+    "event": declared("EVENT") | {"action", "mode", "limit", "end"} | run_events(),
     "state": states(),
 }
 

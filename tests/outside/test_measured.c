@@ -316,7 +316,7 @@ static double c8(double none) {
           "relief: {setting: 600 bar}\nsimulation: {end_time: 0.1 s}\nlimits: [line_a_pressure <= 420 bar]\n",
           &outcome) &&
       outcome.broken_count == 1) {
-    found = 1e3 * outcome.broken[0].first;
+    found = 1e3 * outcome.limits[0].first;
   }
   outcome_free(&outcome);
   return found;

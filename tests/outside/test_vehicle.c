@@ -198,7 +198,7 @@ static double p7_14(double which) {
     return NAN;
   }
   if (outcome.broken_count == 1) {
-    found = outcome.broken[0].first;
+    found = outcome.limits[0].first;
   }
   outcome_free(&outcome);
   if (which == REACHED) {
@@ -212,13 +212,16 @@ static double p7_14(double which) {
   return bench_measure(text, MEASURE_vehicle_distance_end);
 }
 
-/* Stopping distance from `speed` km/h: `delay` m unbraked on the level, then an upgrade that gives `deceleration`. */
+/* Stopping distance from `speed` km/h: `delay` m unbraked on the level, then an upgrade that gives `deceleration`. The
+ * run ends a moment after the stop: nothing holds the machine on its upgrade, and one that rolls back has not stopped.
+ */
 static double stop_distance(double speed, double delay, double deceleration) {
   double sine = deceleration / GRAVITY;
   char text[2048];
   (void)snprintf(text, sizeof text,
                  FREE_MACHINE "ground: {wheelbase: 0 m, grade: [[0 m, 0 %%], [%.17g m, 0 %%], [%.17g m, %.17g 1]]}\n",
-                 0.0, speed, 15.0, delay, delay, sine / sqrt(1.0 - sine * sine));
+                 0.0, speed, delay / (speed * KMH) + speed * KMH / deceleration + 0.2, delay, delay,
+                 sine / sqrt(1.0 - sine * sine));
   return bench_measure(text, MEASURE_stop_distance);
 }
 
@@ -275,6 +278,9 @@ static double d4(double none) {
     for (int i = 0; i < 11; i++) {
       double speed = (10.0 + i) * 5280.0 * FOOT / 3600.0;
       double feet = stop_distance(speed / KMH, (1.0 + delays[c]) * speed, 9.66 * FOOT) / FOOT;
+      if (isnan(feet)) {
+        return NAN; /* fmax would pass over it */
+      }
       worst = fmax(worst, fabs(feet - table[c][i]));
     }
   }

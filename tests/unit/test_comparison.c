@@ -150,15 +150,15 @@ static void a_shift_is_found(void **state) {
   for (size_t i = 0; i < sizeof shifts / sizeof shifts[0]; i++) {
     struct measured measured;
     double shift;
-    double likeness;
+    double correlation;
     make_measured(&measured, shifts[i], 0.0, 3.0, 1);
-    assert_true(comparison_shift(&measured, curves, 2, 0.5, &shift, &likeness));
+    assert_true(comparison_shift(&measured, curves, 2, 0.5, &shift, &correlation));
     CHECK_NEAR(shift, shifts[i], 2e-5); /* samples are 7.5 ms apart */
-    CHECK_NEAR(likeness, 1.0, 1e-7);
+    CHECK_NEAR(correlation, 1.0, 1e-7);
     measured_free(&measured);
     /* noise of 5 % of the swing, 400 samples: a fraction of a sample */
     make_measured(&measured, shifts[i], 0.05, 0.0, 7 + i);
-    assert_true(comparison_shift(&measured, curves, 2, 0.5, &shift, &likeness));
+    assert_true(comparison_shift(&measured, curves, 2, 0.5, &shift, &correlation));
     CHECK_NEAR(shift, shifts[i], 2e-3);
     measured_free(&measured);
   }
@@ -169,10 +169,10 @@ static void without_anything_in_common_there_is_no_shift(void **state) {
   struct curve curves[2];
   struct measured measured;
   double shift;
-  double likeness;
+  double correlation;
   make_curves(curves);
   make_measured(&measured, 100.0, 0.0, 0.0, 1);
-  assert_false(comparison_shift(&measured, curves, 2, 0.5, &shift, &likeness));
+  assert_false(comparison_shift(&measured, curves, 2, 0.5, &shift, &correlation));
   measured_free(&measured);
 }
 

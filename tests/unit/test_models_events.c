@@ -53,15 +53,6 @@ static void move_channel(struct bench *bench, const char *name, double value) {
   plant->move(bench->model, bench->mode, bench->time, registry_channel(plant, name), value, 0.0);
 }
 
-/* Standstill is |speed| <= 0.05 m/s, either way. */
-static void a_machine_stands_below_a_twentieth_of_a_metre_a_second(void **state) {
-  (void)state;
-  struct bench *bench = open_bench("simulation: {end_time: 1 s}\n");
-  falls_between(bench, "standstill", "vehicle_speed", 0.05005, 0.04995);
-  falls_between(bench, "standstill", "vehicle_speed", -0.05005, -0.04995);
-  bench_close(bench);
-}
-
 /* Wheels lock when their rims go slower than a tenth of the machine's speed, above half a metre a second. */
 static void wheels_lock_below_a_tenth_of_the_speed(void **state) {
   (void)state;
@@ -267,7 +258,7 @@ static void the_film_drags_by_its_reference_viscosity(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(a_machine_stands_below_a_twentieth_of_a_metre_a_second),
+
       cmocka_unit_test(wheels_lock_below_a_tenth_of_the_speed),
       cmocka_unit_test(the_bypass_opens_by_the_drop_that_the_signal_shows),
       cmocka_unit_test(charge_pressure_is_low_below_its_bound),

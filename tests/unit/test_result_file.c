@@ -104,10 +104,9 @@ struct scene {
   char path[96];
   char part[96];
   struct box box;
-  struct limit limits[2];
+  struct limit limits[3];
   struct run_event events[2];
-  struct broken_limit broken[1];
-  struct broken_limit worst[2];
+  struct limit_finding findings[3];
   struct case_data data;
   struct outcome outcome;
 };
@@ -120,12 +119,14 @@ static void fill_case(struct scene *scene) {
   scene->limits[0] = (struct limit){
       "engine_speed_max <= 2500 rpm", {"engine_speed_max", -2, MEASURE_engine_speed_max, false, 261.8}, 0.0, 3};
   scene->limits[1] = (struct limit){"line_a_pressure <= 400 bar", {"line_a_pressure", 0, 0, false, 400e5}, 0.0, 4};
+  scene->limits[2] =
+      (struct limit){"engine_speed <= 240 rad/s within 5 s", {"line_a_pressure", 0, 0, false, 240.0}, 5.0, 5};
   scene->data = (struct case_data){.title = "a made-up run",
                                    .source = "made-up.yaml",
                                    .plant = &box_plant,
                                    .parameters = &scene->box,
                                    .limits = scene->limits,
-                                   .limit_count = 2,
+                                   .limit_count = 3,
                                    .resolved = "plant: box\nbox:\n  law: second\n"};
   registry_defaults(&simulation_group, 1, &scene->data.simulation);
 }
@@ -150,12 +151,14 @@ static void fill_outcome(struct scene *scene) {
   scene->events[1] = (struct run_event){5.0, "action", "pedal released", -1, 0.0};
   outcome->events = scene->events;
   outcome->event_count = 2;
-  scene->broken[0] = (struct broken_limit){1, 1.2, 1.5, 412.5e5};
-  scene->worst[0] = (struct broken_limit){0, (double)NAN, (double)NAN, 250.0};
-  scene->worst[1] = scene->broken[0];
-  outcome->worst = scene->worst;
-  outcome->broken = scene->broken;
+  scene->findings[0] = (struct limit_finding){LIMIT_KEPT, (double)NAN, (double)NAN, 250.0, ""};
+  scene->findings[1] = (struct limit_finding){LIMIT_BROKEN, 1.2, 1.5, 412.5e5, ""};
+  scene->findings[2] =
+      (struct limit_finding){LIMIT_NOT_JUDGED, (double)NAN, (double)NAN, (double)NAN, "braking never starts"};
+  outcome->limits = scene->findings;
+  outcome->limit_count = 3;
   outcome->broken_count = 1;
+  outcome->unjudged_count = 1;
   outcome->counts = (struct run_counts){.steps = 1234,
                                         .rate_calls = 5678,
                                         .jacobians = 12,
@@ -402,15 +405,18 @@ static void groups_hold_the_outcome(void **state) {
   assert_true(isnan(read_scalar(file, "ledger/from_release/relief_a")));
   CHECK_NEAR(read_scalar(file, "ledger/energy_residual"), 1.0, 0.0);
 
-  expect_text(file, "limits/result", 2, 0, "kept");
-  expect_text(file, "limits/result", 2, 1, "broken");
-  expect_text(file, "limits/name", 2, 0, "engine_speed_max");
-  expect_text(file, "limits/unit", 2, 0, "rad/s");
-  expect_text(file, "limits/unit", 2, 1, "Pa");
-  CHECK_NEAR(read_item(file, "limits/worst", 2, 0), 250.0, 0.0);
-  CHECK_NEAR(read_item(file, "limits/worst", 2, 1), 412.5e5, 0.0);
-  CHECK_NEAR(read_item(file, "limits/first_time", 2, 1), 1.2, 0.0);
-  CHECK_NEAR(read_item(file, "limits/worst_time", 2, 1), 1.5, 0.0);
+  expect_text(file, "limits/result", 3, 0, "kept");
+  expect_text(file, "limits/result", 3, 1, "broken");
+  expect_text(file, "limits/result", 3, 2, "not judged");
+  expect_text(file, "limits/reason", 3, 0, "");
+  expect_text(file, "limits/reason", 3, 2, "braking never starts");
+  expect_text(file, "limits/name", 3, 0, "engine_speed_max");
+  expect_text(file, "limits/unit", 3, 0, "rad/s");
+  expect_text(file, "limits/unit", 3, 1, "Pa");
+  CHECK_NEAR(read_item(file, "limits/worst", 3, 0), 250.0, 0.0);
+  CHECK_NEAR(read_item(file, "limits/worst", 3, 1), 412.5e5, 0.0);
+  CHECK_NEAR(read_item(file, "limits/first_time", 3, 1), 1.2, 0.0);
+  CHECK_NEAR(read_item(file, "limits/worst_time", 3, 1), 1.5, 0.0);
   assert_true(H5Fclose(file) >= 0);
 }
 

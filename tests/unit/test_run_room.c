@@ -50,7 +50,10 @@ static void events_are_located(void **state) {
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
   assert_int_equal(outcome.status, RUN_COMPLETE);
-  assert_int_equal(outcome.event_count, 6);
+  assert_int_equal(outcome.event_count, 7);
+  CHECK_NEAR(outcome.events[1].time, 0.5 / 3.6, 1e-9); /* its speed is the clock: it moves off */
+  assert_string_equal(outcome.events[1].message, "the machine moves off (the fourth 0)");
+  memmove(&outcome.events[1], &outcome.events[2], 5 * sizeof outcome.events[0]);
   for (int i = 0; i < 6; i++) {
     CHECK_NEAR(outcome.events[i].time, (i % 2 == 0 ? 1.0 : 5.0) / 12.0 + floor(0.5 * i), 1e-9);
     assert_string_equal(outcome.events[i].name, "crossing");
@@ -233,6 +236,23 @@ static struct limit limit_on(int signal, bool above, double level, double within
   return limit;
 }
 
+static void expect_verdicts(const struct outcome *outcome, int count, const enum limit_verdict *verdicts) {
+  assert_int_equal(outcome->limit_count, count);
+  int broken = 0;
+  int unjudged = 0;
+  for (int i = 0; i < count; i++) {
+    if (outcome->limits[i].verdict != verdicts[i]) {
+      fail_msg("limit %d is %s (%s), expected %s", i, limit_verdict_names[outcome->limits[i].verdict],
+               outcome->limits[i].why, limit_verdict_names[verdicts[i]]);
+    }
+    broken += verdicts[i] == LIMIT_BROKEN;
+    unjudged += verdicts[i] == LIMIT_NOT_JUDGED;
+    assert_true((verdicts[i] != LIMIT_NOT_JUDGED) || outcome->limits[i].why[0] != '\0');
+  }
+  assert_int_equal(outcome->broken_count, broken);
+  assert_int_equal(outcome->unjudged_count, unjudged);
+}
+
 static void limits_are_watched_inside_steps(void **state) {
   (void)state;
   struct limit limits[] = {
@@ -241,30 +261,91 @@ static void limits_are_watched_inside_steps(void **state) {
       limit_on(2, true, 1.0, 1.5),  /* the clock is at 1 within 1.5 s: kept */
       limit_on(2, true, 2.0, 1.5),  /* at 2 within 1.5 s: broken from 1.5 on, worst there */
       limit_on(0, true, 0.0, 2.25), /* from 2.25 on: broken from 2.5 on */
-      limit_on(CONDITION_CLOCK, false, 2.0, 0.0),
+      limit_on(0, false, 2.0, 5.0), /* from 5 on: the run ends before */
       limit_on(CONDITION_MEASURE, false, 0.5, 0.0),
       limit_on(CONDITION_MEASURE, false, 5.0, 0.0),
   };
   limits[6].keep.measure = MEASURE_peak_line_a_pressure;
-  limits[7].keep.measure = MEASURE_stop_time; /* the run has none: that keeps no limit */
+  limits[7].keep.measure = MEASURE_creep_from; /* the run has none: there is no evidence */
+  static const enum limit_verdict expected[] = {LIMIT_BROKEN, LIMIT_KEPT,       LIMIT_KEPT,   LIMIT_BROKEN,
+                                                LIMIT_BROKEN, LIMIT_NOT_JUDGED, LIMIT_BROKEN, LIMIT_NOT_JUDGED};
+  struct toy braked = wave;
+  braked.release = 0.0;
   const struct toy *ref;
-  struct case_data data = toy_case(&ref, &wave, 2.8);
+  struct case_data data = toy_case(&ref, &braked, 2.8);
   data.limits = limits;
   data.limit_count = 8;
   struct outcome outcome;
   run_ok(&data, NULL, &outcome);
-  assert_int_equal(outcome.broken_count, 6);
-  const int expected[] = {0, 3, 4, 5, 6, 7};
-  for (int i = 0; i < 6; i++) {
-    assert_int_equal(outcome.broken[i].limit, expected[i]);
-  }
-  CHECK_NEAR(outcome.broken[0].first, 1.0 / 12.0, 1e-9);
-  CHECK_NEAR(outcome.broken[0].worst, 1.0, 1e-9);
-  CHECK_NEAR(outcome.broken[1].first, 1.5, 1e-9);
-  CHECK_NEAR(outcome.broken[1].worst, 1.5, 1e-9);
-  CHECK_NEAR(outcome.broken[2].first, 2.5, 1e-9);
-  CHECK_NEAR(outcome.broken[2].time, 2.75, 1e-5);
-  CHECK_NEAR(outcome.worst[1].worst, -1.0, 1e-9);
+  expect_verdicts(&outcome, 8, expected);
+  CHECK_NEAR(outcome.limits[0].first, 1.0 / 12.0, 1e-9);
+  CHECK_NEAR(outcome.limits[0].worst, 1.0, 1e-9);
+  CHECK_NEAR(outcome.limits[3].first, 1.5, 1e-9);
+  CHECK_NEAR(outcome.limits[3].worst, 1.5, 1e-9);
+  CHECK_NEAR(outcome.limits[4].first, 2.5, 1e-9);
+  CHECK_NEAR(outcome.limits[4].time, 2.75, 1e-5);
+  CHECK_NEAR(outcome.limits[1].worst, -1.0, 1e-9);
+  outcome_free(&outcome);
+}
+
+/* Nothing brakes: what had to hold so long after it is not judged, whatever the signal does. */
+static void without_braking_its_limits_are_not_judged(void **state) {
+  (void)state;
+  struct limit limits[] = {
+      limit_on(2, true, 1.0, 1.5),
+      limit_on(2, true, 2.0, 1.5),
+      limit_on(CONDITION_MEASURE, false, 5.0, 0.0),
+      limit_on(CONDITION_MEASURE, false, 0.001, 0.0),
+  };
+  limits[2].keep.measure = MEASURE_stop_time;
+  limits[3].keep.measure = MEASURE_stop_distance;
+  static const enum limit_verdict expected[] = {LIMIT_NOT_JUDGED, LIMIT_NOT_JUDGED, LIMIT_NOT_JUDGED, LIMIT_NOT_JUDGED};
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &wave, 2.8);
+  data.limits = limits;
+  data.limit_count = 4;
+  struct outcome outcome;
+  run_ok(&data, NULL, &outcome);
+  expect_verdicts(&outcome, 4, expected);
+  assert_string_equal(outcome.limits[0].why, "braking never starts");
+  outcome_free(&outcome);
+}
+
+static void fails_at_two_rates(double t, double lever, const double *y, double *rates) {
+  wave.rates(t, lever, y, rates);
+  rates[1] = t > 2.0 ? NAN : 0.0;
+}
+
+/* A run that fails: what was broken before stays so, the rest is not judged. */
+static void a_failed_run_judges_what_it_saw(void **state) {
+  (void)state;
+  struct limit limits[] = {
+      limit_on(0, false, 0.5, 0.0), /* broken at 1/12 */
+      limit_on(0, false, 2.0, 0.0), /* not so far */
+      limit_on(2, true, 5.0, 1.0),  /* broken from 1 on */
+      limit_on(2, true, 5.0, 2.5),  /* from 2.5 on */
+      limit_on(CONDITION_MEASURE, false, 0.5, 0.0),
+      limit_on(CONDITION_MEASURE, true, 0.5, 0.0), /* might still have come up to it, or fallen: it is of the end */
+      limit_on(CONDITION_MEASURE, true, 3.0, 0.0),
+  };
+  limits[4].keep.measure = MEASURE_peak_line_a_pressure;
+  limits[5].keep.measure = MEASURE_peak_line_a_pressure;
+  limits[6].keep.measure = MEASURE_vehicle_speed_end;
+  static const enum limit_verdict expected[] = {LIMIT_BROKEN, LIMIT_NOT_JUDGED, LIMIT_BROKEN,    LIMIT_NOT_JUDGED,
+                                                LIMIT_BROKEN, LIMIT_NOT_JUDGED, LIMIT_NOT_JUDGED};
+  struct toy failing = wave;
+  failing.rates = fails_at_two_rates;
+  failing.release = 0.0;
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, &failing, 2.8);
+  data.limits = limits;
+  data.limit_count = 7;
+  struct outcome outcome;
+  struct error error = {0};
+  assert_true(run_case(&data, NULL, NULL, &outcome, &error));
+  assert_int_equal(outcome.status, RUN_FAILED);
+  expect_verdicts(&outcome, 7, expected);
+  assert_string_equal(outcome.limits[1].why, "the run failed before its end");
   outcome_free(&outcome);
 }
 
@@ -295,8 +376,137 @@ static void the_stop_is_measured(void **state) {
   run_ok(&data, NULL, &outcome);
   CHECK_NEAR(outcome.measures[MEASURE_stop_from_speed], 1.0, 1e-9);
   assert_true(isnan(outcome.measures[MEASURE_stop_time]));
-  assert_string_equal(outcome.absent[MEASURE_stop_time], "no standstill before the end of the run");
+  assert_string_equal(outcome.absent[MEASURE_stop_time], "the machine does not get below 0.5 km/h for 1 s");
   outcome_free(&outcome);
+}
+
+/* A machine whose speed is a function of time alone. */
+static struct outcome move(struct toy *machine, double end_time, double stop_distance_limit) {
+  struct limit limits[] = {limit_on(CONDITION_MEASURE, false, stop_distance_limit, 0.0)};
+  limits[0].keep.measure = MEASURE_stop_distance;
+  const struct toy *ref;
+  struct case_data data = toy_case(&ref, machine, end_time);
+  data.limits = limits;
+  data.limit_count = 1;
+  struct outcome outcome;
+  run_ok(&data, NULL, &outcome);
+  return outcome;
+}
+
+static int count_events(const struct outcome *outcome, const char *words) {
+  int count = 0;
+  for (int i = 0; i < outcome->event_count; i++) {
+    count += strncmp(outcome->events[i].message, words, strlen(words)) == 0;
+  }
+  return count;
+}
+
+/* v = creep + e^-t: it never comes down to 0.05 m/s, and below 0.5 km/h at ln(1/(0.5/3.6 - creep)). */
+static void glides_signals(double t, double lever, const double *y, double *signals) {
+  (void)lever;
+  (void)y;
+  signals[2] = 0.06 + exp(-t);
+  signals[3] = 0.06 * t + 1.0 - exp(-t);
+}
+
+static void still_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  (void)y;
+  (void)rates;
+}
+
+static void a_stop_that_glides_into_creep_is_a_stop(void **state) {
+  (void)state;
+  struct toy gliding = {.rates = still_rates, .signals = glides_signals, .release = 0.5};
+  double down = log(1.0 / (0.5 / 3.6 - 0.06));
+  struct outcome outcome = move(&gliding, 12.0, 2.0);
+  CHECK_NEAR(outcome.measures[MEASURE_stop_time], down - 0.5, 1e-9);
+  CHECK_NEAR(outcome.measures[MEASURE_stop_distance], 0.06 * (down - 0.5) + exp(-0.5) - exp(-down), 1e-9);
+  assert_int_equal(count_events(&outcome, "the machine stops"), 1);
+  assert_int_equal(count_events(&outcome, "the machine stands still"), 0);
+  assert_int_equal(count_events(&outcome, "the machine creeps on"), 1);
+  assert_true(isnan(outcome.measures[MEASURE_rest_from]));
+  /* steady once the speed falls by less than a half within a second: 0.06 + e^-t <= 1.5 (0.06 + e^-(t+1)) */
+  assert_true(outcome.measures[MEASURE_creep_from] > 2.0 && outcome.measures[MEASURE_creep_from] < 5.0);
+  assert_int_equal(outcome.limits[0].verdict, LIMIT_KEPT);
+  outcome_free(&outcome);
+  /* the run ends before it has lasted: nothing says that it did */
+  outcome = move(&gliding, down + 0.9, 2.0);
+  assert_true(isnan(outcome.measures[MEASURE_stop_time]));
+  assert_string_equal(outcome.absent[MEASURE_stop_time],
+                      "the run ends before the machine has stayed below 0.5 km/h for 1 s");
+  assert_int_equal(outcome.limits[0].verdict, LIMIT_NOT_JUDGED);
+  outcome_free(&outcome);
+  /* but the ground that it has gone over is evidence */
+  outcome = move(&gliding, down + 0.9, 0.1);
+  assert_int_equal(outcome.limits[0].verdict, LIMIT_BROKEN);
+  assert_non_null(strstr(outcome.limits[0].why, "no stop within"));
+  outcome_free(&outcome);
+}
+
+/* v = cos(t): it goes through zero and on. */
+static void swings_signals(double t, double lever, const double *y, double *signals) {
+  (void)lever;
+  (void)y;
+  signals[2] = cos(t);
+  signals[3] = sin(t);
+}
+
+static void running_through_zero_is_no_stop(void **state) {
+  (void)state;
+  struct toy swinging = {.rates = still_rates, .signals = swings_signals, .release = 0.5};
+  struct outcome outcome = move(&swinging, 4.0, 5.0);
+  assert_true(isnan(outcome.measures[MEASURE_stop_time]));
+  assert_string_equal(outcome.absent[MEASURE_stop_time],
+                      "the machine goes through standstill and on, faster than 0.5 km/h");
+  assert_int_equal(count_events(&outcome, "the machine stops"), 0);
+  assert_int_equal(count_events(&outcome, "the machine stands still"), 0);
+  outcome_free(&outcome);
+}
+
+/* Comes to 0.05 m/s at 1.95 s, rebounds to 0.3 m/s within 0.6 s, and rests: the stop is the first, as ever. */
+static void rebounds_signals(double t, double lever, const double *y, double *signals) {
+  (void)lever;
+  (void)y;
+  double half = acos(-1.0);
+  signals[2] = t < 2.0 ? 2.0 - t : t < 2.6 ? -0.3 * sin(half * (t - 2.0) / 0.6) : 0.0;
+  signals[3] = t < 2.0   ? 2.0 * t - 0.5 * t * t
+               : t < 2.6 ? 2.0 - 0.18 / half * (1.0 - cos(half * (t - 2.0) / 0.6))
+                         : 2.0 - 0.36 / half;
+}
+
+static void a_rebound_belongs_to_the_stop(void **state) {
+  (void)state;
+  struct toy rebounding = {.rates = still_rates, .signals = rebounds_signals, .release = 0.5};
+  struct outcome outcome = move(&rebounding, 6.0, 5.0);
+  CHECK_NEAR(outcome.measures[MEASURE_stop_time], 1.45, 1e-9);
+  assert_int_equal(count_events(&outcome, "the machine stops"), 1);
+  assert_int_equal(count_events(&outcome, "the machine moves off"), 0);
+  assert_int_equal(count_events(&outcome, "the machine stands still"), 1);
+  CHECK_NEAR(outcome.measures[MEASURE_rest_from], 2.6, 0.01);
+  assert_true(isnan(outcome.measures[MEASURE_creep_from]));
+  outcome_free(&outcome);
+}
+
+/* What is found does not go by the output step. */
+static void the_stop_does_not_go_by_output_points(void **state) {
+  (void)state;
+  struct toy rebounding = {.rates = still_rates, .signals = rebounds_signals, .release = 0.5};
+  struct outcome outcomes[2];
+  for (int i = 0; i < 2; i++) {
+    const struct toy *ref;
+    struct case_data data = toy_case(&ref, &rebounding, 6.0);
+    data.simulation.output_step = i == 0 ? 1e-3 : 0.7;
+    run_ok(&data, NULL, &outcomes[i]);
+  }
+  assert_memory_equal(outcomes[0].measures, outcomes[1].measures, sizeof outcomes[0].measures);
+  assert_int_equal(outcomes[0].event_count, outcomes[1].event_count);
+  for (int i = 0; i < outcomes[0].event_count; i++) {
+    CHECK_NEAR(outcomes[0].events[i].time, outcomes[1].events[i].time, 0.0);
+  }
+  outcome_free(&outcomes[0]);
+  outcome_free(&outcomes[1]);
 }
 
 /* ---- the ledger ---- */
@@ -383,6 +593,12 @@ int main(void) {
       cmocka_unit_test(a_short_pulse_is_never_missed),
       cmocka_unit_test(kinks_may_lie_side_by_side),
       cmocka_unit_test(limits_are_watched_inside_steps),
+      cmocka_unit_test(without_braking_its_limits_are_not_judged),
+      cmocka_unit_test(a_failed_run_judges_what_it_saw),
+      cmocka_unit_test(a_stop_that_glides_into_creep_is_a_stop),
+      cmocka_unit_test(running_through_zero_is_no_stop),
+      cmocka_unit_test(a_rebound_belongs_to_the_stop),
+      cmocka_unit_test(the_stop_does_not_go_by_output_points),
       cmocka_unit_test(the_stop_is_measured),
       cmocka_unit_test(the_ledger_closes),
       cmocka_unit_test(a_renamed_row_starts_no_run),

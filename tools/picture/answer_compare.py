@@ -53,7 +53,7 @@ def draw_comparison(answer, options):
     signals = list(rows["signal"])
     figure = new_figure(270, 25.4 * (0.75 + ROW * len(signals) + 0.25))
     clocks = groups["clocks"]
-    under = f"trace shifted by {1e3 * clocks['shift']:+.3f} ms, likeness {clocks['correlation']:.5f}"
+    under = f"trace shifted by {1e3 * clocks['shift']:+.3f} ms, correlation {clocks['correlation']:.5f}"
     top = heading(figure, answer, under) + 0.25
     time = answer["time"]
     width = figure.get_figwidth()

@@ -301,7 +301,7 @@ def limit_start(run, limit):
         return float("-inf")
     begin = run.moment("stop_from")
     delay = float(match.group(1)) * {"ms": 1e-3, "s": 1.0, "min": 60.0}[match.group(2)]
-    return delay + (begin if begin == begin else run.time[0])
+    return delay + begin if begin == begin else float("inf")  # braking never starts: it never has to hold
 
 
 def draw_limit(axis, limit, runs, curves, panel, occupied, writer, low, high):

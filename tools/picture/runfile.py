@@ -72,9 +72,12 @@ class Event:
 class Limit:
     """A sentence of the case, `NAME <= VALUE [within TIME]`."""
 
-    def __init__(self, sentence, broken, level, worst, worst_time, first_time):
+    def __init__(self, sentence, result, level, worst, worst_time, first_time, reason=""):
         self.sentence = sentence
-        self.broken = broken
+        self.result = result  # kept, broken or not judged
+        self.broken = result == "broken"
+        self.judged = result in ("kept", "broken")
+        self.reason = reason
         self.level = level
         self.worst = worst
         self.worst_time = worst_time
@@ -143,8 +146,9 @@ class Run:
         sentences = self._column(group, "sentence", 0)
         columns = [self._column(group, name, len(sentences)) for name in
                    ("result", "level", "worst", "worst_time", "first_time")]
-        return [Limit(str(sentence), str(result) == "broken", float(level), float(worst), float(when), float(first))
-                for sentence, result, level, worst, when, first in zip(sentences, *columns)]
+        reasons = self._column(group, "reason", len(sentences))
+        return [Limit(str(sentence), str(result), float(level), float(worst), float(when), float(first), str(reason))
+                for sentence, reason, result, level, worst, when, first in zip(sentences, reasons, *columns)]
 
     def values(self, name):
         """A signal in its trade unit."""

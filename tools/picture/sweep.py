@@ -8,7 +8,7 @@ from .errors import PlotError
 from .files import open_h5
 from .runfile import Quantity, _text, show, words
 
-KEPT, BROKEN, UNKNOWN = 1, 0, 2
+KEPT, BROKEN, NOT_JUDGED = 1, 0, 2
 
 
 def is_table(path):

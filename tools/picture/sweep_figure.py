@@ -7,7 +7,7 @@ import numpy
 from . import style
 from .errors import PlotError
 from .runfile import show
-from .sweep import BROKEN, KEPT, Table, axis_bins, groups_of, moves, rank_correlation, spans_decades
+from .sweep import BROKEN, KEPT, NOT_JUDGED, Table, axis_bins, groups_of, moves, rank_correlation, spans_decades
 
 style.settle()
 
@@ -58,6 +58,9 @@ def heading(figure, table, width, height):
     if table.kept is not None:
         kept = int((table.kept[table.select] == KEPT).sum())
         facts.append(f"{kept} keep every limit ({100.0 * kept / cases:.0f} %)")
+        unjudged = int((table.kept[table.select & ~table.failed] == NOT_JUDGED).sum())
+        if unjudged:
+            facts.append(f"{unjudged} not judged")
     facts.append(table.source)
     figure.text(left, 1.0 - 0.38 / height, "   ".join(facts), size=style.TEXT, color=style.FAINT, va="top")
     if table.conditions:
@@ -297,7 +300,8 @@ def draw_scatter(figure, axis, table, x, measure):
         axis.scatter(x.values[good], measure.values[good], s=size, color=KEPT_COLOUR, alpha=0.6, linewidth=0)
     else:
         for flag, colour, marker, label in ((BROKEN, BROKEN_COLOUR, "v", "breaks a limit"),
-                                            (KEPT, KEPT_COLOUR, "o", "keeps every limit")):
+                                            (KEPT, KEPT_COLOUR, "o", "keeps every limit"),
+                                            (NOT_JUDGED, style.FAINT, "s", "not judged")):
             here = good & (table.kept == flag)
             if here.any():
                 axis.scatter(x.values[here], measure.values[here], s=size, color=colour, marker=marker, alpha=0.6,
@@ -344,7 +348,7 @@ def draw_pairs(figure, axis, table, measure):
         lines.append(f"{names[k]}: median change {numpy.median(change):+.4g} {unit}, "
                      f"lower in {100.0 * (change < 0).mean():.0f} % of {both.sum()} pairs")
         if table.kept is not None:
-            kept = table.kept == KEPT
+            kept = table.kept == KEPT  # a case that is not judged does not count
             gained = int((~kept[0::number] & kept[k::number])[both].sum())
             lost = int((kept[0::number] & ~kept[k::number])[both].sum())
             lines.append(f"   every limit kept: {gained} cases gained, {lost} lost")

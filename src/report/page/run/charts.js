@@ -65,7 +65,7 @@ function limitLinesOf(chart) {
       const name = signalBehind(run, limit.name);
       if (limit.level === null || !chart.series.some((one) => one.on && one.name === name && one.run === run)) continue;
       if (!lines.some((line) => line.level === limit.level && line.words === limit.sentence))
-        lines.push({ level: limit.level, words: limit.sentence, broken: limit.result === 'broken' });
+        lines.push({ level: limit.level, words: limit.sentence, broken: limit.result === 'broken', judged: !neverJudged(limit) });
     }
   }
   return lines;
@@ -161,7 +161,7 @@ function drawMarks(chart, plot) {
     context.moveTo(left, y);
     context.lineTo(left + width, y);
     context.stroke();
-    const words_ = `${line.broken ? '✕' : '✓'} ${line.words}`;
+    const words_ = `${line.broken ? '✕' : line.judged ? '✓' : '○'} ${line.words}`;
     context.textAlign = 'left';
     const above = y - 15 * ratio > top;
     context.textBaseline = above ? 'bottom' : 'top';

@@ -253,7 +253,7 @@ function energyOf(run) {
         { class: 'choice', role: 'group', 'aria-label': 'Which part of the run' },
         [
           [false, 'whole run'],
-          [true, 'braking: release of the pedal to standstill'],
+          [true, 'braking, to the stop or the end of the run'],
         ].map(([braking, words]) =>
           element(
             'button',

@@ -111,12 +111,12 @@ const told = {
   engine_overspeed: [
     1,
     (run, g) =>
-      `The engine turns above the told overspeed${setting(run, 'engine.told_overspeed')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`,
+      `The engine turns above the overspeed alarm${setting(run, 'engine.overspeed_alarm')} ${howLong(g)}: up to ${upTo(run, 'engine_speed', g)}.`,
   ],
   engine_underspeed: [
     -1,
     (run, g) =>
-      `The engine lugs below the told underspeed${setting(run, 'engine.told_underspeed')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`,
+      `The engine lugs below the underspeed alarm${setting(run, 'engine.underspeed_alarm')} ${howLong(g)}: down to ${downTo(run, 'engine_speed', g)}.`,
   ],
   low_side: [-1, (run, g) => `The low side is starved ${howLong(g)}: down to ${downTo(run, 'low_side_pressure', g)}.`],
   charge_pressure: [
@@ -125,7 +125,7 @@ const told = {
   ],
   front_wheel_slip: [
     1,
-    (run, g) => `The front wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`,
+    (run, g) => `The front wheels slip more than the alarm${setting(run, 'tyre.slip_alarm')} ${howLong(g)}.`,
   ],
   wheel_lock: [-1, (run, g) => `The wheels lock ${howLong(g)}, from ${valueOf(run, 'vehicle_speed', g.from)}.`],
   rear_axle: [-1, (run, g) => `The rear axle is off the ground ${howLong(g)}.`],
@@ -141,30 +141,10 @@ const told = {
   underspeed_control: [
     -1,
     (run, g) =>
-      `Underspeed control takes stroke ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; engine down to ${downTo(run, 'engine_speed', g)}.`,
+      `Underspeed control reduces the stroke ${howLong(g)}. Pump stroke ${change(run, 'pump_stroke', g)}; engine down to ${downTo(run, 'engine_speed', g)}.`,
   ],
-  wheel_slip: [1, (run, g) => `The wheels slip more than the told${setting(run, 'tyre.told_slip')} ${howLong(g)}.`],
+  wheel_slip: [1, (run, g) => `The wheels slip more than the alarm${setting(run, 'tyre.slip_alarm')} ${howLong(g)}.`],
 };
-
-// After a stop a machine rocks on its tyres and its oil: standstill and moving off in quick turns are one thing to tell.
-function rockingOf(run) {
-  const events = run.events.filter((event) => event.name === 'standstill');
-  const rows = [];
-  for (let at = 1; at < events.length; at++) {
-    const from = at;
-    while (at < events.length && events[at].time - events[at - 1].time < 1.5) at++;
-    if (at - from >= 3 && events[from - 1].direction < 0) rows.push(events.slice(from, at));
-  }
-  return rows;
-}
-
-function rockingWords(run, events) {
-  const group = { from: events[0].time, to: events[events.length - 1].time };
-  const place = extremeOf(run, 'vehicle_distance', group);
-  const where = place === null ? '' : `, within ${roundly(place.signal, place.high - place.low, 2)}`;
-  const ends = events[events.length - 1].direction < 0 ? 'stands still' : 'creeps on';
-  return `The machine rocks to and fro${where}, and ${ends} from ${seconds(group.to)}.`;
-}
 
 function sentenceOf(run, event) {
   if (event.name === 'standstill' && event.direction > 0) {
@@ -174,13 +154,19 @@ function sentenceOf(run, event) {
       : 'The machine moves off.';
   }
   if (event.name === 'standstill' && event.direction < 0) {
-    const since = event.time - measureOf(run, 'stop_from');
-    const braking = Math.abs(since - measureOf(run, 'stop_time')) < 1e-6;
+    return `The machine stands still, ${valueOf(run, 'vehicle_distance', event.time)} from its start.`;
+  }
+  if (event.name === 'creep') {
+    const curve = curveOf(run, 'vehicle_speed');
+    const speed = curve === null ? '' : ` at ${roundly(curve.signal, event.value)}`;
+    return `The machine does not come to rest: it creeps on${speed}.`;
+  }
+  if (event.name === 'stop') {
+    const since = measureOf(run, 'stop_from');
     const distance = run.measureByName.get('stop_distance');
-    return (
-      `The machine stands still, ${valueOf(run, 'vehicle_distance', event.time)} from its start` +
-      (braking ? `: ${duration(since)} and ${shown(distance, distance.value)} after braking began.` : '.')
-    );
+    if (Math.abs(event.time - since - measureOf(run, 'stop_time')) < 1e-6 && distance !== undefined) {
+      return `The machine stops, ${valueOf(run, 'vehicle_distance', event.time)} from its start: ${duration(event.time - since)} and ${shown(distance, distance.value)} after braking began.`;
+    }
   }
   const words = event.message || named(event.name);
   return words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? '' : '.');
@@ -284,10 +270,7 @@ function storyOf(run) {
       items.push({ time: group.from, words: words(run, group) });
     }
   }
-  const rocking = rockingOf(run);
-  for (const events of rocking) items.push({ time: events[0].time, words: rockingWords(run, events) });
   for (const event of run.events) {
-    if (rocking.some((events) => events.includes(event))) continue;
     if (told[event.name] === undefined || event.direction === 0)
       items.push({ time: event.time, words: sentenceOf(run, event) });
   }

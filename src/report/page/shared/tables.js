@@ -43,6 +43,7 @@ function rowHead(words) {
 // How far a limit is from breaking, as a share of its level: negative when it is broken, NaN without a value.
 function marginOf(limit) {
   const broken = limit.result === 'broken';
+  if (neverJudged(limit)) return NaN;
   if (limit.worst === null || limit.level === null) return broken ? -Infinity : NaN;
   // A share of kelvins would make every temperature a close call.
   const size = Math.abs(limit.unit === 'K' ? limit.level - 273.15 : limit.level);
@@ -61,6 +62,7 @@ function describedLimit(run, limit) {
 }
 
 function marginWords(run, limit) {
+  if (neverJudged(limit)) return '';
   if (limit.worst === null || limit.level === null) return 'no value';
   const described = describedLimit(run, limit);
   const unit = unitOf(described);
@@ -70,14 +72,14 @@ function marginWords(run, limit) {
   return (limit.result === 'broken' ? 'over by ' : '') + distance + share;
 }
 
-// Kept only because its time never came: the run ended before it had to hold, or there was no value.
+// The run gives no evidence: it failed before, braking never began, there was no value. Neither kept nor broken.
 function neverJudged(limit) {
-  return limit.result !== 'broken' && limit.worst === null;
+  return limit.result !== 'broken' && (limit.result !== 'kept' || limit.worst === null);
 }
 
 function marginBar(limit) {
   const margin = marginOf(limit);
-  const bar = element('span', { class: 'margin-bar ' + limit.result, 'aria-hidden': 'true' }, element('span', {}));
+  const bar = element('span', { class: 'margin-bar ' + limit.result.replace(' ', '-'), 'aria-hidden': 'true' }, element('span', {}));
   const share = Number.isFinite(margin) ? Math.min(1, Math.abs(margin) / 0.5) : neverJudged(limit) ? 0 : 1;
   bar.firstChild.style.width = 100 * share + '%';
   return bar;
@@ -87,7 +89,7 @@ function headlineOf(run) {
   const broken = run.limits.filter((limit) => limit.result === 'broken').length;
   const open = run.limits.filter(neverJudged).length;
   const count = run.limits.length - open;
-  const aside = open > 0 ? ` ${open} ${open === 1 ? 'was' : 'were'} never put to the test.` : '';
+  const aside = open > 0 ? ` ${open} ${open === 1 ? 'was' : 'were'} not judged.` : '';
   if (run.status === 'failed' || run.status === 'interrupted' || run.status === 'running') {
     return {
       mark: '✕',
@@ -108,9 +110,9 @@ function headlineOf(run) {
     };
   }
   return {
-    mark: '✓',
-    kind: 'kept',
-    words: `${count === 1 ? 'The limit is' : count === 2 ? 'Both limits are' : 'All ' + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.${aside}`,
+    mark: open > 0 ? '○' : '✓',
+    kind: open > 0 ? 'none' : 'kept',
+    words: `${count === 1 ? 'The limit is' : count === 2 ? 'Both limits are' : (open > 0 ? '' : 'All ') + count + ' limits are'} kept. Closest: ${first.sentence}, with ${marginWords(run, first)} to spare.${aside}`,
   };
 }
 
@@ -119,7 +121,7 @@ function limitRow(run, limit) {
   const when = broken && limit.first_time !== null ? limit.first_time : limit.worst_time;
   return element(
     'tr',
-    { class: limit.result },
+    { class: limit.result.replace(' ', '-') },
     cell(
       [
         element('span', { class: 'mark', 'aria-hidden': 'true' }, broken ? '✕ ' : neverJudged(limit) ? '○ ' : '✓ '),
@@ -132,7 +134,7 @@ function limitRow(run, limit) {
     labelled('margin', cell(marginWords(run, limit), 'number')),
     cell(marginBar(limit)),
     cell(limit.worst_time === null ? '' : timeButton(run, limit.worst_time), 'number'),
-    cell(broken && limit.first_time !== null ? 'first broken at ' + seconds(when) : '', 'hint'),
+    cell(limit.reason || (broken && limit.first_time !== null ? 'first broken at ' + seconds(when) : ''), 'hint'),
   );
 }
 
@@ -227,7 +229,7 @@ function showMeasures() {
       : element(
           'details',
           {},
-          element('summary', {}, `${absent.length} measures that tell nothing here`),
+          element('summary', {}, `${absent.length} ${absent.length === 1 ? 'measure' : 'measures'} without a value in this run, and why`),
           table(
             null,
             absent.map((measure) =>

@@ -28,7 +28,7 @@ function limitsOfAll() {
       const extreme = worst === null ? null : least ? worst.low : worst.high;
       const limit = {
         sentence,
-        result: flags.broken > 0 ? 'broken' : flags.kept > 0 ? 'kept' : 'unknown',
+        result: flags.broken > 0 ? 'broken' : flags.kept > 0 ? 'kept' : 'unjudged',
         worst: extreme,
         level: worst === null ? null : worst.level,
         unit: worst === null ? '1' : worst.si,
@@ -41,13 +41,17 @@ function limitsOfAll() {
 
 function headlineWords(limits) {
   const failed = failedCount();
-  const aside = failed > 0 ? ` ${failed} failed: they have no numbers.` : '';
+  const failedWords = failed > 0 ? ` ${failed} failed: they have no numbers.` : '';
+  const unjudged = allLimits === null ? 0 : allLimits.unjudged;
+  const aside =
+    (unjudged > 0 ? ` ${unjudged} ${unjudged === 1 ? 'is' : 'are'} not judged: failed, or no evidence for some limit.` : '') +
+    failedWords;
   if (allLimits === null) {
     return { kind: 'none', mark: '○', words: `${whole.rows} cases; no limits were set, so nothing was judged.${aside}` };
   }
   const share = percent(allLimits.kept / whole.rows, 3);
   const first = limits[0];
-  if (allLimits.broken + failed === 0 && allLimits.unknown === 0) {
+  if (allLimits.broken + failed === 0 && allLimits.unjudged === 0) {
     return {
       kind: 'kept',
       mark: '✓',
@@ -59,8 +63,8 @@ function headlineWords(limits) {
       ? ` ${first.sentence} breaks most often, in ${first.flags.broken} cases, at worst ${marginText(first)}.`
       : '';
   return {
-    kind: 'mixed',
-    mark: '✕',
+    kind: allLimits.broken + failed > 0 ? 'mixed' : 'none',
+    mark: allLimits.broken + failed > 0 ? '✕' : '○',
     words: `${allLimits.kept} of ${whole.rows} cases (${share}) keep every limit.${most}${aside}`,
   };
 }
@@ -82,7 +86,7 @@ function shareBar(broken) {
 }
 
 function limitOfAllRow(limit) {
-  const words = { broken: ['✕ ', 'broken'], kept: ['✓ ', 'kept'], unknown: ['○ ', 'not judged'] }[limit.result];
+  const words = { broken: ['✕ ', 'broken'], kept: ['✓ ', 'kept'], unjudged: ['○ ', 'not judged'] }[limit.result];
   return element(
     'tr',
     { class: limit.result },
@@ -93,7 +97,7 @@ function limitOfAllRow(limit) {
     labelled('worst value', cell(limit.described === null ? '–' : shown(limit.described, limit.worst), 'number')),
     labelled('margin', cell(marginText(limit), 'number')),
     labelled('case', cell(limit.worstCase === null ? '' : caseButton(limit.worstCase), 'number')),
-    cell(limit.flags.unknown - failedCount() > 0 ? `not judged in ${limit.flags.unknown - failedCount()}` : '', 'hint'),
+    cell(limit.flags.unjudged > 0 ? `not judged in ${limit.flags.unjudged}` : '', 'hint'),
   );
 }
 

@@ -54,7 +54,7 @@ function limitAt({ flags, worst, sentence }, row) {
   const value = worst === null ? NaN : cellsOf(worst)[row];
   return {
     sentence,
-    result: flag === 0 ? 'broken' : flag === 1 ? 'kept' : 'unknown',
+    result: flag === 0 ? 'broken' : flag === 1 ? 'kept' : 'unjudged',
     worst: Number.isFinite(value) ? value : null,
     level: worst === null ? null : worst.level,
     unit: worst === null ? '1' : worst.si,
@@ -63,6 +63,7 @@ function limitAt({ flags, worst, sentence }, row) {
 }
 
 function marginText(limit) {
+  if (limit.result === 'unjudged') return '';
   if (limit.worst === null || limit.level === null || limit.described === null) return 'no value';
   const unit = unitOf(limit.described);
   const distance = figures(Math.abs(limit.worst - limit.level) / unit.scale, 3);
@@ -74,7 +75,7 @@ function caseLimits(row) {
   if (limitColumns.length === 0) return null;
   const rank = (limit) => (Number.isNaN(marginOf(limit)) ? Infinity : marginOf(limit));
   const limits = limitColumns.map((column) => limitAt(column, row)).sort((a, b) => rank(a) - rank(b));
-  const words = { broken: '✕ broken', kept: '✓ kept', unknown: '○ not judged' };
+  const words = { broken: '✕ broken', kept: '✓ kept', unjudged: '○ not judged' };
   return table(
     [{ text: '' }, { text: 'limit' }, { text: 'worst value', number: true }, { text: 'margin', number: true }],
     limits.map((limit) =>
@@ -195,7 +196,7 @@ const casesState = { sort: null, down: false, filter: 'every', column: null, low
 function caseFilters() {
   const filters = [
     { key: 'every', words: 'every case', passes: () => true },
-    ...['kept', 'broken', 'failed'].map((outcome) => ({
+    ...['kept', 'broken', 'unjudged', 'failed'].map((outcome) => ({
       key: outcome,
       words: outcomeWords[outcome],
       passes: (row) => outcomeOf(row) === outcome,
@@ -211,7 +212,7 @@ function caseFilters() {
       passes: (row) => cellsOf(flags)[row] === 0,
     })),
   ];
-  return filters.filter(({ key }) => allLimits !== null || (key !== 'kept' && key !== 'broken'));
+  return filters.filter(({ key }) => allLimits !== null || !['kept', 'broken', 'unjudged'].includes(key));
 }
 
 function inRange(row) {
@@ -238,7 +239,7 @@ function filteredRows() {
   if (sort === null) return casesState.down ? rows.reverse() : rows;
   const key =
     sort === 'outcome'
-      ? (row) => ['failed', 'broken', 'unknown', 'kept'].indexOf(outcomeOf(row))
+      ? (row) => ['failed', 'broken', 'unjudged', 'kept'].indexOf(outcomeOf(row))
       : sort.kind === 'text'
         ? (row) => textAt(sort, row)
         : (row) => cellsOf(sort)[row];

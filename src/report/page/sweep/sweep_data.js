@@ -20,7 +20,7 @@ const columnByName = new Map(columns.map((column) => [column.name, column]));
 
 const bytesPerCell = { case: 4, number: 4, flags: 1, text: 2 };
 
-// The cells of a column, decoded when they are first asked for: numbers, 0 broken / 1 kept / 2 unknown, or places in
+// The cells of a column, decoded when they are first asked for: numbers, 0 broken / 1 kept / 2 not judged, or places in
 // its list of texts.
 function cellsOf(column) {
   if (column.cached !== null) return column.cached;
@@ -60,7 +60,7 @@ const lookable = columns.filter(
     ['worst', 'measure', 'work'].includes(column.role) && column.low !== null && !/_residual$/.test(column.name),
 );
 
-// A column made here: 1 where every limit holds, 0 where one is broken.
+// A column made here: 1 where every limit is kept, 0 where one is broken or not judged.
 const keepsAll =
   allLimits === null
     ? null
@@ -73,7 +73,7 @@ const keepsAll =
         trade: '%',
         low: 0,
         high: 1,
-        cached: Float64Array.from(cellsOf(allLimits), (flag) => (flag === 1 ? 1 : flag === 0 ? 0 : NaN)),
+        cached: Float64Array.from(cellsOf(allLimits), (flag, row) => (flag === 1 ? 1 : hasFailed(row) ? NaN : 0)),
       };
 
 function textAt(column, row) {
@@ -85,19 +85,19 @@ function hasFailed(row) {
   return statusColumn !== null && textAt(statusColumn, row) === 'failed';
 }
 
-// kept, broken, unknown (no limit, or one that could not be judged) or failed.
+// kept, broken, unjudged (no limit, or one without evidence, and none broken) or failed.
 function outcomeOf(row) {
   if (hasFailed(row)) return 'failed';
-  return allLimits === null ? 'unknown' : ['broken', 'kept', 'unknown'][cellsOf(allLimits)[row]] || 'unknown';
+  return allLimits === null ? 'unjudged' : ['broken', 'kept', 'unjudged'][cellsOf(allLimits)[row]] || 'unjudged';
 }
 
 const outcomeWords = {
-  kept: 'within all limits',
+  kept: 'keeps all limits',
   broken: 'breaks a limit',
-  unknown: allLimits === null ? 'no limits' : 'not judged',
+  unjudged: allLimits === null ? 'no limits' : 'not judged',
   failed: 'failed',
 };
-const outcomeMarks = { kept: '✓', broken: '✕', unknown: '○', failed: '▲' };
+const outcomeMarks = { kept: '✓', broken: '✕', unjudged: '○', failed: '▲' };
 
 const rowOfCase = new Map();
 cellsOf(caseColumn).forEach((number, row) => rowOfCase.set(number, row));

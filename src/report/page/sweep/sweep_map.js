@@ -70,7 +70,8 @@ function makeCells() {
     cell.failed = outcomes.filter((outcome) => outcome === 'failed').length;
     cell.kept = outcomes.filter((outcome) => outcome === 'kept').length;
     const judged = cell.kept + outcomes.filter((outcome) => outcome === 'broken' || outcome === 'failed').length;
-    cell.hold = judged === 0 ? 'none' : cell.kept === judged ? 'all' : cell.kept > 0 ? 'some' : 'broken';
+    // A case that is not judged does not count as kept.
+    cell.hold = cell.kept === cell.rows.length && cell.kept > 0 ? 'all' : cell.kept > 0 ? 'some' : judged === 0 ? 'none' : 'broken';
   }
   return cells;
 }
@@ -262,6 +263,7 @@ function holdKey() {
     sample('all', 'every case keeps all limits (thick edge)'),
     sample('some', 'some cases do'),
     sample('broken', 'no case does'),
+    allLimits.unjudged > 0 ? sample('none', 'no case is judged') : null,
   ];
 }
 

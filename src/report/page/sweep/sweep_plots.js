@@ -264,13 +264,13 @@ function drawPoint(pen, point, size) {
   }
 }
 
-const outcomeColours = { kept: '--curve-1', broken: '--broken', unknown: '--faint', failed: '--ink' };
+const outcomeColours = { kept: '--curve-1', broken: '--broken', unjudged: '--faint', failed: '--ink' };
 
 function drawPoints(frame, points) {
   const size = points.length > 3000 ? 2 : points.length > 600 ? 2.6 : 3.4;
   frame.pen.lineWidth = points.length > 3000 ? 0.8 : 1.1;
   frame.pen.globalAlpha = points.length > 1000 ? 0.7 : 0.9;
-  for (const outcome of ['unknown', 'kept', 'broken', 'failed']) {
+  for (const outcome of ['unjudged', 'kept', 'broken', 'failed']) {
     frame.pen.strokeStyle = frame.pen.fillStyle = themeColour(outcomeColours[outcome]);
     for (const point of points) if (point.outcome === outcome) drawPoint(frame.pen, point, size);
   }
