@@ -8,6 +8,7 @@
 #include "answer_file.h"
 #include "h5_read.h"
 #include "history.h"
+#include "text.h"
 #include "units.h"
 
 #define LEAST_COMMON 0.5 /* of the trace, that a shift must leave in common */
@@ -207,7 +208,7 @@ static bool read_run(const char *path, struct comparison *comparison, struct err
         read_signal(&reading, comparison->mapping.signals[i].row.name, comparison->run_count, &count);
   }
   char *title = h5_reading_attribute(&reading, reading.file, "title");
-  (void)snprintf(comparison->title, sizeof comparison->title, "%s", title != NULL ? title : "");
+  (void)text_tame(title != NULL ? title : "", comparison->title, sizeof comparison->title);
   free(title);
   bool good = !reading.failed;
   h5_reading_close(&reading);

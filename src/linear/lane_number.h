@@ -31,7 +31,8 @@ static inline void take_root(lanes *square) {
 #define WHERE_ABOVE(a, b, yes) CHOOSE((a) > (b), (yes) + 0.0 * (a), 0.0 * (a))
 
 /* Compiled once for each width of vectors that processors have; the right one is taken when the program starts. */
-#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && defined(__gnu_linux__)
+#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && defined(__gnu_linux__) &&                       \
+    !defined(__SANITIZE_THREAD__) /* it starts after the choice by processor is made */
 #define VECTORS __attribute__((target_clones("default", "avx2", "avx512f")))
 #else
 #define VECTORS
