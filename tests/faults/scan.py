@@ -55,6 +55,7 @@ vary:
 keep_histories: {cases: [1]}
 """
 
+
 class Line:
     """A command line, what lies ready for it, and the codes that it ends with by itself."""
 
