@@ -256,6 +256,35 @@ static void the_film_drags_by_its_reference_viscosity(void **state) {
   bench_close(bench);
 }
 
+/* Signs of the signals, as their texts state them, and of what a burst hose takes. */
+static void signals_have_the_signs_that_they_state(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("tyre: {law: slip_curve}\nbrake: {law: smoothed}\nvehicle: {draft: 10 kN}\n");
+  double radius = *bench_parameter(bench, "driveline", "wheel_radius");
+  *bench_state(bench, "vehicle_speed") = 2.0;
+  *bench_state(bench, "wheel_speed") = 2.2 / radius;
+  move_channel(bench, "brake", 1.0);
+  assert_true(bench_signal(bench, "traction_force") > 0.0); /* the wheels drive forward */
+  assert_true(bench_signal(bench, "brake_torque") > 0.0);   /* and are braked */
+  assert_true(bench_signal(bench, "drawbar_force") > 0.0);  /* and pulled back */
+  assert_true(bench_signal(bench, "case_flow") > 0.0);
+  for (int way = -1; way <= 1; way += 2) { /* either line is flushed out of the loop */
+    *bench_state(bench, "flushing_shuttle") = way;
+    assert_true(bench_signal(bench, "flush_flow") > 0.0);
+  }
+  double lost = 0.0;
+  double taken = 0.0;
+  static const char *const hoses[] = {"hose_burst_a", "hose_burst_b"};
+  for (int i = 0; i < 2; i++) { /* each alone, and then both */
+    move_channel(bench, hoses[i], 1.0);
+    assert_true(bench_signal(bench, "hose_flow") > lost);
+    assert_true(bench_power(bench, "hose_burst") > taken);
+    lost = bench_signal(bench, "hose_flow");
+    taken = bench_power(bench, "hose_burst");
+  }
+  bench_close(bench);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
 
@@ -268,6 +297,7 @@ int main(void) {
       cmocka_unit_test(engine_and_wheels_by_their_bounds),
       cmocka_unit_test(an_engine_fires_above_its_stall_speed),
       cmocka_unit_test(the_commanded_side_changes_past_zero),
+      cmocka_unit_test(signals_have_the_signs_that_they_state),
       cmocka_unit_test(the_film_drags_by_its_reference_viscosity),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
