@@ -19,7 +19,7 @@ def listed(what, key):
 
 def run_events():
     """Events that a run finds of any machine."""
-    with open(os.path.join(SOURCE, "src/schema/run_events.c"), encoding="utf-8") as file:
+    with open("src/schema/run_events.c", encoding="utf-8") as file:
         return set(re.findall(r'\[NEWS_\w+\] = \{"(\w+)"', file.read()))
 
 
