@@ -237,7 +237,7 @@ static void valve_rig_start(const void *model_, void *mode_, real *state) {
 static void valve_rig_rates(const void *model_, const void *mode, real t, const real *state, real *rates) {
   const struct valve_rig_model *model = model_;
   struct rig_now now = rig_at(model, mode, t, state);
-  real valve[RELIEF_STATE_COUNT];
+  real valve[RELIEF_STATE_COUNT] = {0.0};
   relief_rates(&model->own.relief, now.valve, now.over_case, valve);
   rates[RIG_COMPRESSION] = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
   rates[RIG_TANK_OIL] = now.relief - now.feed;
