@@ -148,10 +148,20 @@ static const struct ledger_row toy_ledger[] = {
     {"in", LEDGER_SOURCE, ""}, {"relief_a", LEDGER_LOSS, ""}, {"kept", LEDGER_STORED, ""}};
 static const struct event_row toy_event_rows[] = {{"crossing", "up", "down", 0, 0.0}};
 /* What a run measures and the toy has none of. */
-static const char *const toy_lacks[] = {"least_line_oil",       "line_b_pressure",      "low_side_pressure",
-                                        "charge_pressure",      "engine_speed",         "motor_speed",
-                                        "wheel_slip",           "front_wheel_slip",     "relief_b_flow",
-                                        "loop_oil_temperature", "tank_oil_temperature", "relief_b"};
+static const char *const toy_lacks[] = {"grade",
+                                        "line_pressure_difference",
+                                        "least_line_oil",
+                                        "line_b_pressure",
+                                        "low_side_pressure",
+                                        "charge_pressure",
+                                        "engine_speed",
+                                        "motor_speed",
+                                        "wheel_slip",
+                                        "front_wheel_slip",
+                                        "relief_b_flow",
+                                        "loop_oil_temperature",
+                                        "tank_oil_temperature",
+                                        "relief_b"};
 static const char *const toy_channels[] = {"lever"};
 static const enum quantity toy_channel_quantities[] = {QUANTITY_NUMBER};
 

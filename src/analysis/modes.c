@@ -1,5 +1,5 @@
-/* What a linear system does: eigenvalues with the states that take part, and its answer to an input. The only file that
- * sees LAPACKE. */
+/* What a linear system does: eigenvalues with the states that take part, and its answer to an input. Eigenvalues alone,
+ * of few states: src/linear/eigenvalues.c. */
 #include <complex.h>
 #include <lapacke.h>
 #include <math.h>

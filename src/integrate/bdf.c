@@ -498,6 +498,7 @@ const struct integrator_method integrator_bdf = {
     .name = "bdf",
     .text = "multistep",
     .tolerances = 1.0,
+    .vouched = 3.0,
     .create = create,
     .renew = renew,
     .destroy = destroy,

@@ -223,6 +223,7 @@ const struct integrator_method integrator_rosenbrock = {
     .name = "rosenbrock",
     .text = "linearly implicit",
     .tolerances = TOLERANCES,
+    .vouched = 10.0,
     .create = create,
     .renew = renew,
     .destroy = destroy,

@@ -256,6 +256,7 @@ bool main_loop_log_motion(struct run_workspace *run, struct error *error) {
 static bool accept(struct run_workspace *run, const struct sample *end, struct error *error) {
   struct step step = {run->start, run->middle, end};
   metrics_observe(&run->metrics, &run->view, &step);
+  hunting_observe(&run->hunting, &run->view, &step);
   if (run->tangent != NULL) {
     tangent_observe(run->tangent, &step);
   }

@@ -225,6 +225,7 @@ bool run_open(struct run_workspace *run, const struct case_data *data, const str
   }
   view_evaluate(&run->view, run->start);
   return metrics_begin(&run->metrics, &run->view, run->start, error) &&
+         hunting_begin(&run->hunting, &run->view, run->start, error) &&
          (run->tangent == NULL || tangent_begin(run->tangent, run->start, error));
 }
 
@@ -241,7 +242,8 @@ bool run_close(struct run_workspace *run, double cpu_seconds, struct error *erro
   if (good && outcome->error.code != ERROR_OUTPUT) {
     good = sample_buffer_flush(&run->buffer, error);
   }
-  good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error) && main_loop_log_motion(run, error);
+  good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error) &&
+         main_loop_log_motion(run, error) && hunting_end(&run->hunting, &run->view, run->start, outcome, error);
   end_counts(run, cpu_seconds, outcome);
   return good;
 }

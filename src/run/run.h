@@ -69,6 +69,7 @@ struct outcome {
   double end_time;                /* s, reached */
   char stop_words[200];           /* what ended it, when stopped */
   char braking_words[64];         /* what braking began with; "" without braking */
+  char doubt[120];                /* why its extremes are not vouched for (hunting.h); empty: they are */
   double measures[MEASURE_COUNT]; /* SI; NaN: absent says why */
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */
   struct ledger_entry ledger[PLANT_LEDGER_LIMIT];

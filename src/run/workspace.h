@@ -4,6 +4,7 @@
 
 #include <time.h>
 
+#include "hunting.h"
 #include "metrics.h"
 #include "vector_evaluator.h"
 #include "run.h"
@@ -19,6 +20,7 @@ struct run_workspace {
   int fired_capacity;
   struct view view;
   struct metrics metrics;
+  struct hunting hunting;
   struct event_observer observer;
   struct outcome *outcome;
   struct tangent *tangent; /* NULL: no derivatives are asked for */

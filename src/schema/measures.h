@@ -57,7 +57,12 @@
   MEASURE(cleaning_time, LONG_TIME, NONE, "duty until the oil is as clean as its target")                              \
   MEASURE(element_dirt, DIRT, NONE, "dirt in the filter element at the end of the duty")                               \
   MEASURE(bypass_opening_time, LONG_TIME, NONE, "duty until the filter's bypass opens at the run's mean flow")         \
-  MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")
+  MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")                                            \
+  MEASURE(hunts, NUMBER, NONE, "whether it hunts: the pressure swings and does not settle")                              \
+  MEASURE(hunting_from, TIME, NONE, "when hunting began")                                                              \
+  MEASURE(hunting_frequency, FREQUENCY, NONE, "frequency of the largest swings while it hunts")                        \
+  MEASURE(hunting_amplitude, PRESSURE, LINE_TO_LINE, "half of the largest swing while it hunts")                       \
+  MEASURE(vouched, NUMBER, NONE, "whether extremes are vouched for (1) or not (0)")
 /* clang-format on */
 
 enum measure {

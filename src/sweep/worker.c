@@ -124,7 +124,7 @@ static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, str
   }
   const char *message = outcome->status == RUN_FAILED    ? outcome->error.text
                         : outcome->status == RUN_STOPPED ? outcome->stop_words
-                                                         : "";
+                                                         : outcome->doubt;
   *used = row_encode(plan, k, outcome, message, bytes);
   return true;
 }

@@ -16,7 +16,7 @@ case                 models/lib core schema
 linear               models/lib core
 integrate            models/lib core linear
 equilibrium          models/lib core integrate
-run                  models/lib core schema case integrate equilibrium
+run                  models/lib core schema case linear integrate equilibrium
 files                core
 results              models/lib core schema run files
 sweep                core schema case run files results
