@@ -109,6 +109,7 @@ struct deviation comparison_deviation(const struct measured *measured, int signa
   struct deviation found = {0};
   struct sums sums = {0};
   double squares = 0.0;
+  double doubts = 0.0;
   for (int k = 0; k < measured->count; k++) {
     double t = measured->time[k] + shift;
     double x = measured->values[signal][k];
@@ -120,6 +121,11 @@ struct deviation comparison_deviation(const struct measured *measured, int signa
     found.count++;
     found.mean += off;
     squares += off * off;
+    double doubt = history_doubt(curve->time, curve->values, curve->count, t, curve->straight);
+    doubts += doubt * doubt;
+    found.doubt = fmax(found.doubt, doubt);
+    found.least = fmax(found.least, fabs(off) - doubt);
+    found.most = fmax(found.most, fabs(off) + doubt);
     if (fabs(off) >= found.largest) {
       found.largest = fabs(off);
       found.largest_time = t;
@@ -134,10 +140,12 @@ struct deviation comparison_deviation(const struct measured *measured, int signa
   double n = (double)found.count;
   if (found.count == 0) {
     found.mean = found.rms = found.largest = found.largest_time = found.correlation = found.explained = NAN;
+    found.doubt = found.doubt_rms = found.least = found.most = NAN;
     return found;
   }
   found.mean /= n;
   found.rms = sqrt(squares / n);
+  found.doubt_rms = sqrt(doubts / n);
   found.correlation = correlation_of(&sums);
   double about_mean = sums.xx - sums.x * sums.x / n;
   found.explained = about_mean > 0.0 ? 1.0 - squares / about_mean : NAN;
@@ -146,34 +154,57 @@ struct deviation comparison_deviation(const struct measured *measured, int signa
 
 /* ---- the whole ---- */
 
-const char *const verdict_names[] = {"not asked", "kept", "broken", "not judged"};
+const char *const verdict_names[] = {"not asked", "kept", "not judged", "broken"};
 
-static void judge_one(struct compared *compared, double value, double allowed, const char *what,
-                      enum quantity quantity) {
+/* A measure of the deviation: what was found, and what it is at least and at most. */
+struct found {
+  double value;
+  double least;
+  double most;
+  const char *what;
+};
+
+static void judge_one(struct compared *compared, struct found found, double allowed, enum quantity quantity) {
   if (isnan(allowed)) {
     return;
   }
-  compared->verdict = compared->verdict == VERDICT_NOT_ASKED ? VERDICT_KEPT : compared->verdict;
-  if (isnan(value)) {
-    size_t used = strlen(compared->why);
-    compared->verdict = compared->verdict == VERDICT_BROKEN ? VERDICT_BROKEN : VERDICT_NOT_JUDGED;
-    (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s unknown", used > 0 ? "; " : "", what);
-  } else if (!(value <= allowed)) {
-    char found[64];
-    char wanted[64];
-    enum quantity plain = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
-    compared->verdict = VERDICT_BROKEN;
-    size_t used = strlen(compared->why);
-    (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s %s, %s allowed", used > 0 ? "; " : "", what,
-                   units_show(plain, value, found, sizeof found), units_show(plain, allowed, wanted, sizeof wanted));
+  enum verdict verdict = found.most <= allowed   ? VERDICT_KEPT
+                         : found.least > allowed ? VERDICT_BROKEN
+                                                 : VERDICT_NOT_JUDGED; /* or no number at all */
+  compared->verdict = verdict > compared->verdict ? verdict : compared->verdict;
+  if (verdict == VERDICT_KEPT) {
+    return;
   }
+  char value[64];
+  char apart[64];
+  char wanted[64];
+  char between[128] = "";
+  enum quantity plain = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
+  if (isnan(found.value)) {
+    size_t used = strlen(compared->why);
+    (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s unknown", used > 0 ? "; " : "", found.what);
+    return;
+  }
+  if (verdict == VERDICT_NOT_JUDGED) {
+    (void)snprintf(between, sizeof between, " known to %s only",
+                   units_show(plain, fmax(found.most - found.value, found.value - found.least), apart, sizeof apart));
+  }
+  size_t used = strlen(compared->why);
+  (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s %s%s, %s allowed", used > 0 ? "; " : "",
+                 found.what, units_show(plain, found.value, value, sizeof value),
+                 between, units_show(plain, allowed, wanted, sizeof wanted));
 }
 
 static void judge(const struct mapped *mapped, struct compared *compared) {
   enum quantity quantity = mapped->row.quantity;
-  judge_one(compared, compared->deviation.largest, mapped->band, "largest deviation", quantity);
-  judge_one(compared, compared->deviation.rms, mapped->rms, "rms deviation", quantity);
-  judge_one(compared, fabs(compared->deviation.mean), mapped->mean, "mean deviation", quantity);
+  const struct deviation *deviation = &compared->deviation;
+  double mean = fabs(deviation->mean);
+  double doubt = deviation->doubt_rms;
+  judge_one(compared, (struct found){deviation->largest, deviation->least, deviation->most, "largest deviation"},
+            mapped->band, quantity);
+  judge_one(compared, (struct found){deviation->rms, deviation->rms - doubt, deviation->rms + doubt, "rms deviation"},
+            mapped->rms, quantity);
+  judge_one(compared, (struct found){mean, mean - doubt, mean + doubt, "mean deviation"}, mapped->mean, quantity);
 }
 
 static double *read_signal(struct h5_reading *reading, const char *name, int expected, int *count) {
@@ -210,9 +241,20 @@ static bool read_run(const char *path, struct comparison *comparison, struct err
   char *title = h5_reading_attribute(&reading, reading.file, "title");
   (void)text_tame(title != NULL ? title : "", comparison->title, sizeof comparison->title);
   free(title);
+  comparison->straight_share = h5_reading_attribute_number(&reading, reading.file, ANSWER_STRAIGHT_LINES);
   bool good = !reading.failed;
   h5_reading_close(&reading);
   return good;
+}
+
+static double range_of(const double *values, int count) {
+  double low = INFINITY;
+  double high = -INFINITY;
+  for (int i = 0; i < count; i++) {
+    low = fmin(low, values[i]);
+    high = fmax(high, values[i]);
+  }
+  return high - low;
 }
 
 static void compare(struct comparison *comparison, const struct curve *curves) {
@@ -242,7 +284,9 @@ bool comparison_find(const char *run_file, const char *trace_file, const char *m
   }
   struct curve curves[MAPPING_SIGNALS];
   for (int i = 0; i < comparison->mapping.count; i++) {
-    curves[i] = (struct curve){comparison->run_count, comparison->run_time, comparison->run_values[i]};
+    const double *values = comparison->run_values[i];
+    double straight = comparison->straight_share * range_of(values, comparison->run_count);
+    curves[i] = (struct curve){comparison->run_count, comparison->run_time, values, straight};
   }
   int count = comparison->mapping.count;
   comparison->correlation_at_zero = correlation_at(&comparison->measured, curves, count, 0.0, 1);
@@ -273,15 +317,16 @@ void comparison_free(struct comparison *comparison) {
 
 static void write_numbers(const struct comparison *comparison, struct answer_file *file) {
   int count = comparison->mapping.count;
-  double numbers[6][MAPPING_SIGNALS];
+  enum { NUMBERS = 7 };
+  double numbers[NUMBERS][MAPPING_SIGNALS];
   const char *names[MAPPING_SIGNALS];
   const char *judged[MAPPING_SIGNALS];
   const char *why[MAPPING_SIGNALS];
   for (int i = 0; i < count; i++) {
     const struct deviation *deviation = &comparison->compared[i].deviation;
-    double row[] = {deviation->mean,         deviation->rms,         deviation->largest,
-                    deviation->largest_time, deviation->correlation, deviation->explained};
-    for (int c = 0; c < 6; c++) {
+    double row[] = {deviation->mean,        deviation->rms,       deviation->largest, deviation->largest_time,
+                    deviation->correlation, deviation->explained, deviation->doubt};
+    for (int c = 0; c < NUMBERS; c++) {
       numbers[c][i] = row[c];
     }
     names[i] = comparison->mapping.signals[i].row.name;
@@ -296,13 +341,15 @@ static void write_numbers(const struct comparison *comparison, struct answer_fil
       {{"largest_time", QUANTITY_TIME, REFERENCE_NONE, "when, in the time of the run"}, NULL},
       {{"correlation", QUANTITY_NUMBER, REFERENCE_NONE, "of run and trace"}, NULL},
       {{"explained", QUANTITY_NUMBER, REFERENCE_NONE, "share of the trace's movement that the run has"}, NULL},
+      {{"doubt", QUANTITY_NUMBER, REFERENCE_NONE, "what the run, read between its samples, may be off by, SI"}, "1"},
   };
   answer_group(file, "deviations", "how far run and trace are apart");
   answer_axis(file, &axis, count, NULL);
   answer_texts(file, "signal", "name of the signal", "row", count, names);
-  answer_texts(file, "verdict", "whether its bands were kept", "row", count, judged);
-  answer_texts(file, "why", "what broke, or is not known", "row", count, why);
-  for (int c = 0; c < 6; c++) {
+  answer_texts(file, "verdict", "whether its bands were kept, not judged: the run's samples are too far apart", "row",
+               count, judged);
+  answer_texts(file, "why", "what broke or could not be judged", "row", count, why);
+  for (int c = 0; c < NUMBERS; c++) {
     answer_column(file, &columns[c], "row", count, numbers[c]);
   }
 }

@@ -9,6 +9,7 @@ struct curve {
   int count;
   const double *time;
   const double *values;
+  double straight; /* straight lines between its samples stay within this, SI; NaN: nobody says */
 };
 
 /* The shift that brings the trace onto the run: run time = trace time + shift. Largest mean correlation of the signals
@@ -25,20 +26,25 @@ struct deviation {
   double largest_time; /* s */
   double correlation;  /* NaN where one of them stands still */
   double explained;    /* 1 - sum of squares left over sum about the mean: 1 is perfect */
+  /* The run is known at its samples only. What lies between them is read, and may be off by so much: */
+  double doubt;     /* largest at any instant */
+  double doubt_rms; /* root of the mean square */
+  double least;     /* what the largest deviation is at least, and at most, whatever the reading is off by */
+  double most;
 };
 
 /* Of one signal, over the instants of the trace that fall within from..to and within the run. */
 struct deviation comparison_deviation(const struct measured *measured, int signal, const struct curve *curve,
                                       double shift, double from, double to);
 
-/* Not judged: there is a band, and no value. */
-enum verdict { VERDICT_NOT_ASKED, VERDICT_KEPT, VERDICT_BROKEN, VERDICT_NOT_JUDGED };
-extern const char *const verdict_names[]; /* "not asked", "kept", "broken", "not judged" */
+/* Not judged: there is a band, and no value, or the samples of the run are too far apart to tell. */
+enum verdict { VERDICT_NOT_ASKED, VERDICT_KEPT, VERDICT_NOT_JUDGED, VERDICT_BROKEN };
+extern const char *const verdict_names[]; /* "not asked", "kept", "not judged", "broken" */
 
 struct compared {
   struct deviation deviation;
   enum verdict verdict;
-  char why[160]; /* when broken, what */
+  char why[224]; /* when broken or not judged, what */
 };
 
 struct comparison {
@@ -51,6 +57,7 @@ struct comparison {
   int run_count;
   double *run_time;                    /* s */
   double *run_values[MAPPING_SIGNALS]; /* SI */
+  double straight_share; /* of a signal's range, what straight lines between the run's samples stay within; or NaN */
   struct compared compared[MAPPING_SIGNALS];
   int broken;
   int unjudged;

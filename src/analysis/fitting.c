@@ -570,8 +570,8 @@ static void first_shifts(struct problem *problem) {
   }
   struct curve curves[MAPPING_SIGNALS];
   for (int s = 0; s < fit->mapping.count; s++) {
-    curves[s] =
-        (struct curve){problem->history.count, problem->history.time, problem->history.values[problem->columns[s]]};
+    curves[s] = (struct curve){problem->history.count, problem->history.time,
+                               problem->history.values[problem->columns[s]], NAN};
   }
   for (int trace = 0; trace < fit->trace_count; trace++) {
     double correlation;

@@ -6,6 +6,9 @@
 
 #include "registry.h"
 
+/* Samples whose distances differ by no more than this share are even. */
+#define UNEVEN 1e-3
+
 bool history_want(struct history *history, int signal, int *column, struct error *error) {
   *column = 0;
   while (*column < history->signal_count && history->signals[*column] != signal) {
@@ -90,6 +93,21 @@ int history_place(const double *time, int count, double t) {
   return low;
 }
 
+/* Are the four samples from `first` evenly spaced? */
+static bool is_even(const double *time, int first) {
+  double least = INFINITY;
+  double most = 0.0;
+  for (int i = first; i < first + 3; i++) {
+    least = fmin(least, time[i + 1] - time[i]);
+    most = fmax(most, time[i + 1] - time[i]);
+  }
+  return most <= (1.0 + UNEVEN) * least;
+}
+
+static double line_at(const double *time, const double *values, int from, int to, double t) {
+  return values[from] + (t - time[from]) / (time[to] - time[from]) * (values[to] - values[from]);
+}
+
 double history_at(const double *time, const double *values, int count, double t) {
   if (count == 0) {
     return NAN;
@@ -103,10 +121,9 @@ double history_at(const double *time, const double *values, int count, double t)
   int first = history_place(time, count, t) - 1;
   first = first < 0 ? 0 : first;
   first = first > count - 4 ? count - 4 : first;
-  if (first < 0) { /* fewer than four samples */
+  if (first < 0 || !is_even(time, first)) {
     int k = history_place(time, count, t);
-    double share = (t - time[k]) / (time[k + 1] - time[k]);
-    return values[k] + share * (values[k + 1] - values[k]);
+    return line_at(time, values, k, k + 1, t);
   }
   double sum = 0.0;
   for (int i = first; i < first + 4; i++) {
@@ -117,6 +134,39 @@ double history_at(const double *time, const double *values, int count, double t)
     sum += weight * values[i];
   }
   return sum;
+}
+
+/* What sample k is off by when it is read from its neighbours. */
+static double lack_of(const double *time, const double *values, int count, int k, double straight) {
+  if (k < 1 || k > count - 2) {
+    return 0.0;
+  }
+  bool even = k >= 3 && k <= count - 4 && is_even(time, k - 3) && is_even(time, k);
+  if (even) {
+    double cubic = (9.0 * (values[k - 1] + values[k + 1]) - values[k - 3] - values[k + 3]) / 16.0;
+    return 0.5 * fabs(cubic - values[k]);
+  }
+  return isnan(straight) ? fabs(line_at(time, values, k - 1, k + 1, time[k]) - values[k]) : straight;
+}
+
+double history_doubt(const double *time, const double *values, int count, double t, double straight) {
+  if (count < 2 || t <= time[0] || t >= time[count - 1]) {
+    return 0.0;
+  }
+  int k = history_place(time, count, t);
+  double nearest = fmin(t - time[k], time[k + 1] - t);
+  if (nearest <= UNEVEN * 1e-3 * (time[k + 1] - time[k])) {
+    return 0.0;
+  }
+  double left = lack_of(time, values, count, k, straight);
+  double right = lack_of(time, values, count, k + 1, straight);
+  if (isnan(straight) && k == 0) { /* nothing lies on the other side */
+    return right + lack_of(time, values, count, 2, straight);
+  }
+  if (isnan(straight) && k == count - 2) {
+    return left + lack_of(time, values, count, count - 3, straight);
+  }
+  return fmax(left, right);
 }
 
 int history_thin(const double *time, const double *const *columns, int column_count, int count, double share,

@@ -30,8 +30,13 @@ void history_free(struct history *history);
 
 /* The place of t among rising times: the last sample at or before it, 0 to count - 2. */
 int history_place(const double *time, int count, double t);
-/* The value at t by a cubic through four neighbouring samples; held outside. */
+/* The value at t: by a cubic through four neighbouring samples where they are evenly spaced, by a straight line where
+ * they are not (a cubic through samples that thinning left swings between them); held outside. */
 double history_at(const double *time, const double *values, int count, double t);
+/* What that may be off by at t. Where samples are even: what the sample beside t would be off by if it were read from
+ * its neighbours, halved (what is left of that at a kink; of a smooth curve a sixteenth). Where they are uneven, the
+ * whole of it by straight lines, or `straight` where that is known (NaN: not). At a sample itself zero. */
+double history_doubt(const double *time, const double *values, int count, double t, double straight);
 /* Thin to the samples that straight lines need to keep within `share` of each column's range: indices into `kept`,
  * rising, the first and the last among them. Returns how many. */
 int history_thin(const double *time, const double *const *columns, int column_count, int count, double share,

@@ -142,6 +142,8 @@ static void write_histories(const struct response_run *run, const struct case_da
   }
   struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run"}, NULL};
   answer_axis(file, &time, count, buffer);
+  /* A line drawn to a sample within the tolerance stays within twice of it. */
+  answer_share(file, ANSWER_STRAIGHT_LINES, 2.0 * THIN_SHARE);
   for (int c = 0; c < history->signal_count; c++) {
     struct answer_meaning meaning = {data->plant->signals[history->signals[c]], NULL};
     for (int k = 0; k < count; k++) {

@@ -9,6 +9,8 @@
 #include "options.h"
 #include "units.h"
 
+#define DOUBT_TOLD 0.25 /* of the largest deviation */
+
 struct request {
   struct asked asked;
   const char *trace;
@@ -52,6 +54,25 @@ static const char *show(enum quantity quantity, double si, char *text, int size)
   return units_show(quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity, si, text, size);
 }
 
+/* The run lies in the file at its samples only: where that hides much of what was found, or a verdict. */
+static void print_doubt(const struct comparison *found) {
+  double longest = 0.0;
+  for (int k = 1; k < found->run_count; k++) {
+    longest = fmax(longest, found->run_time[k] - found->run_time[k - 1]);
+  }
+  for (int i = 0; i < found->mapping.count; i++) {
+    const struct compared *compared = &found->compared[i];
+    char doubt[64];
+    if (compared->deviation.doubt > DOUBT_TOLD * compared->deviation.largest ||
+        compared->verdict == VERDICT_NOT_JUDGED) {
+      (void)printf("\n%s: the run's samples are up to %.3g s apart, between them it is known to %s only;\n"
+                   "run it with a finer simulation.output_step\n",
+                   found->mapping.signals[i].row.name, longest,
+                   show(found->mapping.signals[i].row.quantity, compared->deviation.doubt, doubt, sizeof doubt));
+    }
+  }
+}
+
 static void print_answer(const struct request *request, const struct comparison *found) {
   struct paint paint = paint_for(stdout);
   (void)printf("%s%s%s   %s against %s\n\n", paint.strong, found->title, paint.plain, request->asked.file,
@@ -83,6 +104,7 @@ static void print_answer(const struct request *request, const struct comparison 
       (void)printf("%sno band%s\n", paint.faint, paint.plain);
     }
   }
+  print_doubt(found);
   (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 

@@ -38,6 +38,7 @@ void h5_close_dataset(hid_t dataset, struct h5_log *log);
 
 /* A new attribute; another text for one that is there. */
 void h5_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log);
+void h5_real_attribute(hid_t object, const char *name, double value, struct h5_log *log);
 void h5_change_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log);
 
 /* Scalars. The returned dataset is open for attributes; close it with h5_close_dataset. */

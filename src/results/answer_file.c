@@ -123,6 +123,10 @@ void answer_words(struct answer_file *file, const char *name, const char *words)
   h5_text_attribute(file->group, name, words, &file->out.log);
 }
 
+void answer_share(struct answer_file *file, const char *name, double share) {
+  h5_real_attribute(file->group, name, share, &file->out.log);
+}
+
 bool answer_close(struct answer_file *file, struct error *error) {
   leave_group(file);
   h5_text_attribute(file->out.file, "status", "complete", &file->out.log);

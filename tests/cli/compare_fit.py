@@ -57,6 +57,29 @@ class Compare(Folder):
             self.assertAlmostEqual(answer["shift"], shift, delta=2e-6)  # samples are 1 ms apart
             self.assertLess(answer["signals"]["line_a_pressure"]["rms"], 0.05e5)
 
+    def test_a_response_file_is_thinned_and_compares(self):
+        self.trace()
+        self.mapping(", band: 1 bar")
+        self.expect(0, "response", STEP, "--quiet", "-o", "response.h5", "--set", "simulation.output_step=0.1 ms")
+        answer = json.loads(self.expect(0, "compare", "response.h5", "trace.csv", "--map", "map.yaml", "--json").stdout)
+        signal = answer["signals"]["line_a_pressure"]
+        self.assertLess(signal["largest"], 0.1e5)
+        self.assertLess(signal["doubt"], 0.1e5)
+
+    def test_too_coarse_a_run_is_not_judged(self):
+        with h5py.File(self.path("step.h5")) as file:  # between the samples of the coarse run
+            time, pressure = file["time"][5::10], file["line_a_pressure"][5::10] * 1e-5
+        self.trace(rows=[f"{1e3 * t:.9g},{p:.9g}" for t, p in zip(time, pressure)])
+        self.mapping(", band: 3 bar")
+        self.expect(0, "run", STEP, "--quiet", "-o", "step.h5", "--set", "simulation.output_step=1 ms")
+        answer = self.compare(6)
+        signal = answer["signals"]["line_a_pressure"]
+        self.assertEqual((answer["broken"], answer["unjudged"], signal["verdict"]), (0, 1, "not judged"))
+        self.assertLess(signal["largest"], signal["doubt"])
+        result = self.expect(6, "compare", "step.h5", "trace.csv", "--map", "map.yaml")
+        self.assertIn("not judged", result.stdout)
+        self.assertIn("finer simulation.output_step", result.stdout)
+
     def test_bands(self):
         self.trace(offset=-2.0)
         self.mapping(", band: 2.5 bar, rms: 2.1 bar, mean: 1.5 bar")

@@ -10,6 +10,7 @@
 
 #include "check.h"
 #include "comparison.h"
+#include "history.h"
 #include "sample.h"
 #include "trace.h"
 #include "units.h"
@@ -120,7 +121,7 @@ static void make_curves(struct curve *curves) {
     }
   }
   for (int s = 0; s < 2; s++) {
-    curves[s] = (struct curve){RUN, run_time, run_values[s]};
+    curves[s] = (struct curve){RUN, run_time, run_values[s], NAN};
   }
 }
 
@@ -199,6 +200,60 @@ static void deviations_are_counted(void **state) {
   measured_free(&measured);
 }
 
+/* A run thinned to what straight lines need, against itself whole: no cubic swings through the samples left, and what
+ * is lost is within what thinning allows. */
+static void thinned_runs_are_read_by_straight_lines(void **state) {
+  (void)state;
+  static int kept[RUN];
+  static double thin_time[RUN];
+  static double thin_values[RUN];
+  struct curve curves[2];
+  make_curves(curves);
+  for (int k = 0; k < RUN; k++) { /* steps, as a valve makes them */
+    run_values[0][k] = run_time[k] < 1.0 ? 0.0 : run_time[k] < 1.02 ? 5e3 * (run_time[k] - 1.0) : 100.0;
+  }
+  const double *columns[1] = {run_values[0]};
+  int count = history_thin(run_time, columns, 1, RUN, 1e-3, kept);
+  assert_true(count < 20);
+  for (int k = 0; k < count; k++) {
+    thin_time[k] = run_time[kept[k]];
+    thin_values[k] = run_values[0][kept[k]];
+  }
+  struct curve thinned = {count, thin_time, thin_values, 2e-3 * 100.0};
+  struct measured measured = {.count = RUN, .time = run_time, .values = {run_values[0]}};
+  struct deviation found = comparison_deviation(&measured, 0, &thinned, 0.0, -HUGE_VAL, HUGE_VAL);
+  assert_true(found.largest <= 0.2);
+  assert_true(found.doubt <= 0.2 && found.doubt > 0.0);
+  /* Where nobody says how it was thinned, its bends are what may be lost. */
+  thinned.straight = NAN;
+  found = comparison_deviation(&measured, 0, &thinned, 0.0, -HUGE_VAL, HUGE_VAL);
+  assert_true(found.doubt > 10.0);
+}
+
+/* A run whose samples are too far apart cannot be told from its own trace: what it is off by lies within the doubt. */
+static void coarse_runs_are_doubted(void **state) {
+  (void)state;
+  enum { EVERY = 200 };
+  static double coarse_time[RUN / EVERY + 1];
+  static double coarse_values[RUN / EVERY + 1];
+  struct curve curves[2];
+  make_curves(curves);
+  for (int s = 0; s < 2; s++) {
+    for (int k = 0; k < RUN; k += EVERY) {
+      coarse_time[k / EVERY] = run_time[k];
+      coarse_values[k / EVERY] = run_values[s][k];
+    }
+    struct curve coarse = {RUN / EVERY + 1, coarse_time, coarse_values, NAN};
+    struct measured measured = {.count = RUN, .time = run_time, .values = {run_values[s]}};
+    struct deviation found = comparison_deviation(&measured, 0, &coarse, 0.0, -HUGE_VAL, HUGE_VAL);
+    assert_true(found.largest > (s == 0 ? 5.0 : 0.02));
+    assert_true(found.least <= 1e-9);
+    assert_true(found.most > found.largest);
+    found = comparison_deviation(&measured, 0, &curves[s], 0.0, -HUGE_VAL, HUGE_VAL);
+    CHECK_NEAR(found.doubt, 0.0, 0.0); /* at the samples nothing is read */
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(traces_are_read),
@@ -207,6 +262,8 @@ int main(void) {
       cmocka_unit_test(a_shift_is_found),
       cmocka_unit_test(without_anything_in_common_there_is_no_shift),
       cmocka_unit_test(deviations_are_counted),
+      cmocka_unit_test(thinned_runs_are_read_by_straight_lines),
+      cmocka_unit_test(coarse_runs_are_doubted),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
