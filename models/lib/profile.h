@@ -201,6 +201,36 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
   return piece;
 }
 
+/* Places no farther apart than this are one, m: a machine is over the piece between them before any solver has looked.
+ */
+#define PLACES_APART 1e-9
+
+/* The piece that is met next beyond `argument`, ahead or behind, whose points are places: what is too narrow is passed
+ * over. Its index; the piece reaches back to `argument`. */
+static inline int profile_next_index(const struct profile *profile, double argument, bool ahead) {
+  int index = ahead ? profile_index(profile, argument) : profile_index_before(profile, argument);
+  while (index > 0 && index < profile->count) {
+    double low = profile->argument[index - 1];
+    double high = profile->argument[index];
+    if (high - low >= PLACES_APART) {
+      break;
+    }
+    index = ahead ? profile_index(profile, high) : profile_index_before(profile, low);
+  }
+  return index;
+}
+
+static inline void piece_reach(struct piece *piece, double argument) {
+  piece->low = smaller(piece->low, argument);
+  piece->high = larger(piece->high, argument);
+}
+
+static inline struct piece profile_next_piece(const struct profile *profile, double argument, bool ahead) {
+  struct piece piece = profile_piece(profile, profile_next_index(profile, argument, ahead));
+  piece_reach(&piece, argument);
+  return piece;
+}
+
 /* A piece that takes over at `t`: in a straight line from the present value to `target` within `duration` (no
  * longer than an instant: at once). */
 static inline struct piece piece_move(const struct piece *present, real t, real target, real duration) {

@@ -364,11 +364,13 @@ static const struct profile *soil_table(const struct transmission_model *model, 
 static void place_on_ground(const struct transmission_model *model, struct transmission_mode *mode, real s) {
   const struct profile *grade = &model->own.ground.grade;
   real half = 0.5 * model->own.ground.wheelbase;
-  mode->rear = ground_contact_on(grade, profile_index(grade, s - half));
-  mode->front = ground_contact_on(grade, profile_index(grade, s + half));
+  mode->rear = ground_contact_on(grade, profile_next_index(grade, s - half, true));
+  mode->front = ground_contact_on(grade, profile_next_index(grade, s + half, true));
+  piece_reach(&mode->rear.piece, s - half);
+  piece_reach(&mode->front.piece, s + half);
   for (int i = 0; i < SOIL_TABLES; i++) {
     const struct profile *table = soil_table(model, i);
-    mode->soil[i] = profile_piece(table, profile_index(table, s));
+    mode->soil[i] = profile_next_piece(table, s, true);
   }
 }
 
@@ -482,9 +484,10 @@ void transmission_excess(const void *model_, const real *state, int which, struc
 /* The next piece of the grade under an axle, ahead or behind. */
 static struct ground_contact next_contact(const struct profile *grade, const struct ground_contact *contact,
                                           bool ahead) {
-  return ground_contact_move(grade, contact,
-                             ahead ? profile_index(grade, contact->piece.high)
-                                   : profile_index_before(grade, contact->piece.low));
+  real edge = ahead ? contact->piece.high : contact->piece.low;
+  struct ground_contact next = ground_contact_move(grade, contact, profile_next_index(grade, edge, ahead));
+  piece_reach(&next.piece, edge);
+  return next;
 }
 
 /* All that is due at t, the end of the wait first, so that the order never hangs on a rounding. */
@@ -521,8 +524,7 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     int i = (which - GUARD_GRIP_AHEAD) / 2;
     bool ahead = (which - GUARD_GRIP_AHEAD) % 2 == 0;
     const struct profile *table = soil_table(model, i);
-    mode->soil[i] = profile_piece(table, ahead ? profile_index(table, mode->soil[i].high)
-                                               : profile_index_before(table, mode->soil[i].low));
+    mode->soil[i] = profile_next_piece(table, ahead ? mode->soil[i].high : mode->soil[i].low, ahead);
     return PLANT_GOES_ON;
   }
   switch (which) {

@@ -10,7 +10,7 @@
 #include "parameter_ref.h"
 #include "text.h"
 
-enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
+enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096, FIELD_LIST_LIMIT = 600 };
 
 /* One file: the case, or a machine below it. */
 struct layer {
@@ -28,6 +28,20 @@ struct layers {
 
 bool loader_out_of_memory(const struct loader *loader) {
   return error_set(loader->error, ERROR_MEMORY, "no memory for the case");
+}
+
+bool loader_goes_on(const struct loader *loader) {
+  struct faults *faults = loader->faults;
+  if (faults == NULL || loader->error->code != ERROR_INPUT) {
+    return false;
+  }
+  if (faults->count < FAULT_LIMIT) {
+    faults->at[faults->count++] = *loader->error;
+  } else {
+    faults->left_out++;
+  }
+  *loader->error = (struct error){0};
+  return true;
 }
 
 struct hint hint_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),
@@ -243,7 +257,7 @@ static bool set_circuit(const struct loader *loader, const struct node *node) {
 static bool set_names(const struct loader *loader, const struct layers *layers) {
   const struct node *title = topmost(layers, "title");
   if (title) {
-    if (!set_title(loader, title)) {
+    if (!set_title(loader, title) && !loader_goes_on(loader)) {
       return false;
     }
   } else {
@@ -269,6 +283,26 @@ static const struct group *find_group(const struct case_data *data, const char *
   return group;
 }
 
+/* " (pump has displacement, losses, ...)" in full, or as many as fit. */
+struct field_list {
+  char text[FIELD_LIST_LIMIT];
+};
+
+static struct field_list list_fields(const struct group *group) {
+  struct field_list list;
+  size_t used = (size_t)snprintf(list.text, sizeof list.text, " (%s has", group->name);
+  for (int i = 0; i < group->field_count; i++) {
+    const char *name = group->fields[i].name;
+    if (used + strlen(name) + sizeof ", ...)" >= sizeof list.text) {
+      used += (size_t)snprintf(list.text + used, sizeof list.text - used, ", ...");
+      break;
+    }
+    used += (size_t)snprintf(list.text + used, sizeof list.text - used, "%s%s", i > 0 ? ", " : " ", name);
+  }
+  (void)snprintf(list.text + used, sizeof list.text - used, ")");
+  return list;
+}
+
 static bool unknown_field(const struct loader *loader, const struct group *group, const char *name, const char *file,
                           int line, int column) {
   const char *now = registry_renamed(group->name, name);
@@ -276,8 +310,8 @@ static bool unknown_field(const struct loader *loader, const struct group *group
     return error_at(loader->error, file, line, column, "%s.%s is now called %s.%s", group->name, name, group->name,
                     now);
   }
-  return error_at(loader->error, file, line, column, "'%s' is no field of '%s'%s", text_excerpt(name).text, group->name,
-                  hint_nearest(name, group->field_count, field_at, group).text);
+  return error_at(loader->error, file, line, column, "'%s' is no field of '%s'%s%s", text_excerpt(name).text,
+                  group->name, hint_nearest(name, group->field_count, field_at, group).text, list_fields(group).text);
 }
 
 static bool unknown_section(const struct loader *loader, const char *name, const char *file, int line, int column) {
@@ -298,10 +332,9 @@ static bool read_section(const struct loader *loader, const struct group *group,
   }
   for (const struct node *node = section->first; node; node = node->next) {
     const struct field *field = registry_field(group, node->key);
-    if (!field) {
-      return unknown_field(loader, group, node->key, node->file, node->key_line, node->key_column);
-    }
-    if (!value_read(loader, base, (struct parameter){group, field}, node)) {
+    bool good = field ? value_read(loader, base, (struct parameter){group, field}, node)
+                      : unknown_field(loader, group, node->key, node->file, node->key_line, node->key_column);
+    if (!good && !loader_goes_on(loader)) {
       return false;
     }
   }
@@ -331,7 +364,7 @@ static bool read_top_entry(const struct loader *loader, const struct node *entry
 static bool read_sections(const struct loader *loader, const struct layers *layers) {
   for (int i = layers->count - 1; i >= 0; i--) {
     for (const struct node *entry = layers->at[i].root->first; entry; entry = entry->next) {
-      if (!read_top_entry(loader, entry, i == 0)) {
+      if (!read_top_entry(loader, entry, i == 0) && !loader_goes_on(loader)) {
         return false;
       }
     }
@@ -411,9 +444,10 @@ bool loader_find(const struct case_data *data, const char *path, struct paramete
     return error_at(error, "", 0, (int)(dot - path) + 2, "%s is now called %s.%s", path, parameter->group->name, now);
   }
   return parameter->field ||
-         error_at(error, "", 0, (int)(dot - path) + 2, "'%s' is no field of '%s'%s", text_excerpt(dot + 1).text,
+         error_at(error, "", 0, (int)(dot - path) + 2, "'%s' is no field of '%s'%s%s", text_excerpt(dot + 1).text,
                   parameter->group->name,
-                  hint_nearest(dot + 1, parameter->group->field_count, field_at, parameter->group).text);
+                  hint_nearest(dot + 1, parameter->group->field_count, field_at, parameter->group).text,
+                  list_fields(parameter->group).text);
 }
 
 /* Where a path is written. */
@@ -541,7 +575,8 @@ struct additions {
 
 static bool apply_study(const struct loader *loader, const struct additions *additions) {
   for (const struct node *node = additions->set ? additions->set->first : NULL; node; node = node->next) {
-    if (!set_path(loader, (struct place){node->file, node->key_line, node->key_column}, node->key, node)) {
+    if (!set_path(loader, (struct place){node->file, node->key_line, node->key_column}, node->key, node) &&
+        !loader_goes_on(loader)) {
       return false;
     }
   }
@@ -556,11 +591,17 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
     return false;
   }
   for (int i = 0; i < additions->set_count; i++) {
-    if (!apply_set(loader, additions->sets[i])) {
+    if (!apply_set(loader, additions->sets[i]) && !loader_goes_on(loader)) {
       return false;
     }
   }
-  if (!apply_study(loader, additions) || !check_combination(loader, &layers, additions->set)) {
+  if (!apply_study(loader, additions)) {
+    return false;
+  }
+  if (loader->faults != NULL && loader->faults->count > 0) {
+    return false; /* told; what would follow from wrong values need not be */
+  }
+  if (!check_combination(loader, &layers, additions->set)) {
     return false;
   }
   data->resolved = resolve_case(loader->arena, data);
@@ -569,9 +610,9 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
 
 /* `text` NULL: read it from `path`. */
 static bool open_case(const char *path, const char *text, const struct additions *additions, struct case_data *data,
-                      struct error *error) {
+                      struct faults *faults, struct error *error) {
   struct case_data fresh = {.plant = &transmission_plant}; /* unless `circuit:` says otherwise */
-  struct loader loader = {arena_open(), &fresh, error};
+  struct loader loader = {arena_open(), &fresh, error, faults};
   bool good = loader.arena != NULL;
   size_t length = text ? strlen(text) : 0;
   if (good) {
@@ -597,17 +638,31 @@ static bool open_case(const char *path, const char *text, const struct additions
 }
 
 bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error) {
-  return open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, error);
+  return open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, NULL, error);
+}
+
+bool case_load_telling(const char *path, const char *const *sets, int set_count, struct case_data *data,
+                       struct faults *faults) {
+  struct error error = {0};
+  *faults = (struct faults){0};
+  if (open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, faults, &error)) {
+    return true;
+  }
+  if (error.code != ERROR_NONE) { /* what ended it */
+    faults->count = faults->count < FAULT_LIMIT ? faults->count + 1 : FAULT_LIMIT;
+    faults->at[faults->count - 1] = error;
+  }
+  return false;
 }
 
 bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
                          struct error *error) {
-  return open_case(path, NULL, &(struct additions){NULL, 0, set, limits}, data, error);
+  return open_case(path, NULL, &(struct additions){NULL, 0, set, limits}, data, NULL, error);
 }
 
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error) {
-  return open_case(name, text, &(struct additions){sets, set_count, NULL, NULL}, data, error);
+  return open_case(name, text, &(struct additions){sets, set_count, NULL, NULL}, data, NULL, error);
 }
 
 void case_free(struct case_data *data) {

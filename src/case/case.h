@@ -60,6 +60,9 @@ struct case_data {
 
 /* Read `path`; then apply `sets` ("pump.displacement=110 cm3/rev"), in order. On failure `*data` is untouched. */
 bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error);
+/* The same, but goes on behind a fault: `faults` gets all of them, one at least when false is returned. */
+bool case_load_telling(const char *path, const char *const *sets, int set_count, struct case_data *data,
+                       struct faults *faults);
 /* The same from text; `name` stands in messages, machine files are looked for beside it. */
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error);

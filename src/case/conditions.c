@@ -240,7 +240,7 @@ bool actions_read(const struct loader *loader, const struct node *list) {
     return loader_out_of_memory(loader);
   }
   for (const struct node *entry = list->first; entry; entry = entry->next) {
-    if (!read_action(loader, entry, &data->actions[data->action_count++])) {
+    if (!read_action(loader, entry, &data->actions[data->action_count++]) && !loader_goes_on(loader)) {
       return false;
     }
   }
@@ -301,7 +301,7 @@ bool limits_read(const struct loader *loader, const struct node *list) {
   }
   data->limits = limits;
   for (const struct node *node = list->first; node; node = node->next) {
-    if (!read_limit(loader, node, &data->limits[data->limit_count++])) {
+    if (!read_limit(loader, node, &data->limits[data->limit_count++]) && !loader_goes_on(loader)) {
       return false;
     }
   }

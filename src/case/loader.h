@@ -12,7 +12,11 @@ struct loader {
   struct arena *arena;
   struct case_data *data; /* being filled */
   struct error *error;
+  struct faults *faults; /* where all faults go; NULL: the first ends it */
 };
+
+/* After a fault in loader->error: may reading go on, to find more? The fault is kept then. */
+bool loader_goes_on(const struct loader *loader);
 
 /* "; did you mean 'x'?" for the nearest of the names, or "". */
 struct hint {

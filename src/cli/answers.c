@@ -83,8 +83,10 @@ static int answer(const struct answer_command *command, struct asked *request, c
   struct error error = {0};
   struct case_data data;
   char *output = NULL;
-  if (command->takes_case && !case_load(request->file, request->sets.list, request->sets.count, &data, &error)) {
-    return terminal_error(&error);
+  struct faults faults;
+  if (command->takes_case &&
+      !case_load_telling(request->file, request->sets.list, request->sets.count, &data, &faults)) {
+    return terminal_faults(&faults);
   }
   int code;
   if (request->output == NULL && request->ending != NULL) {

@@ -147,10 +147,8 @@ static bool check_request(struct request *request, struct error *error) {
   return true;
 }
 
-static bool load(const struct request *request, struct case_data *data, struct error *error) {
-  if (request->study == NULL) {
-    return case_load(request->asked.file, request->asked.sets.list, request->asked.sets.count, data, error);
-  }
+/* A case of a study; of a study its first fault is told. */
+static bool load_from_study(const struct request *request, struct case_data *data, struct error *error) {
   struct plan plan;
   if (!plan_load(request->study, &plan, error)) {
     return false;
@@ -163,6 +161,18 @@ static bool load(const struct request *request, struct case_data *data, struct e
   return good;
 }
 
+/* The exit code when there is nothing to run, or EXIT_DONE. */
+static int load(const struct request *request, struct case_data *data) {
+  struct error error = {0};
+  struct faults faults;
+  if (request->study != NULL) {
+    return load_from_study(request, data, &error) ? EXIT_DONE : terminal_error(&error);
+  }
+  return case_load_telling(request->asked.file, request->asked.sets.list, request->asked.sets.count, data, &faults)
+             ? EXIT_DONE
+             : terminal_faults(&faults);
+}
+
 struct work {
   struct request *request;
   const char *command;
@@ -170,13 +180,12 @@ struct work {
 
 static int load_and_run(void *context) {
   const struct work *work = context;
-  struct error error = {0};
   struct case_data data;
-  if (!load(work->request, &data, &error)) {
-    return terminal_error(&error);
+  int code = load(work->request, &data);
+  if (code == EXIT_DONE) {
+    code = run_loaded(work->request, &data, work->command);
+    case_free(&data);
   }
-  int code = run_loaded(work->request, &data, work->command);
-  case_free(&data);
   return code;
 }
 

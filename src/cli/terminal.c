@@ -28,6 +28,17 @@ int terminal_error(const struct error *error) {
   return error_exit_status(error->code);
 }
 
+int terminal_faults(const struct faults *faults) {
+  int code = EXIT_BAD_INPUT;
+  for (int i = 0; i < faults->count; i++) {
+    code = terminal_error(&faults->at[i]);
+  }
+  if (faults->left_out > 0) {
+    (void)fprintf(stderr, "and %ld faults more\n", faults->left_out);
+  }
+  return code;
+}
+
 int terminal_finish(int code) {
   if (fflush(stdout) == 0 && ferror(stdout) == 0) {
     return code;

@@ -27,6 +27,9 @@ struct paint paint_for(FILE *stream);
 /* Print the error on standard error; returns its exit status. */
 int terminal_error(const struct error *error);
 
+/* All of them, and how many more there are; the exit status of the last, which is what ended the reading. */
+int terminal_faults(const struct faults *faults);
+
 /* Flush standard output; if that fails, say so and return the exit code for it instead of `code`. */
 int terminal_finish(int code);
 

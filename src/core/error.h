@@ -27,6 +27,14 @@ struct error {
   char text[768]; /* one line: what was found, what was expected, nearest known name */
 };
 
+/* All faults of an input, in the order in which they were found. */
+enum { FAULT_LIMIT = 20 };
+struct faults {
+  int count;
+  long left_out; /* further ones */
+  struct error at[FAULT_LIMIT];
+};
+
 /* Fill `error` (if not NULL) with a formatted text; returns false so that callers can `return error_set(...)`. */
 bool error_set(struct error *error, enum error_code code, const char *format, ...)
     __attribute__((format(printf, 3, 4)));

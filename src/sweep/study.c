@@ -476,7 +476,7 @@ static bool read_keep(struct plan *plan, const struct loader *loader, const stru
 }
 
 bool study_read(struct plan *plan, const char *text, size_t length, struct error *error) {
-  struct loader loader = {plan->memory, &plan->base, error};
+  struct loader loader = {plan->memory, &plan->base, error, NULL};
   const struct node *root = reader_parse(plan->memory, plan->source, text, length, -1, error);
   if (!root) {
     return false;

@@ -189,7 +189,9 @@ static void unknown_names(void **state) {
   refused("title: x\npmup:\n  displacement: 1 cm3/rev\n",
           "c.yaml:2:1: error: 'pmup' is no section of the circuit 'transmission'; did you mean 'pump'?");
   refused("pump:\n  displacment: 110 cm3/rev\n",
-          "c.yaml:2:3: error: 'displacment' is no field of 'pump'; did you mean 'displacement'?");
+          "c.yaml:2:3: error: 'displacment' is no field of 'pump'; did you mean 'displacement'?"
+          " (pump has displacement, slip_coefficient, case_leak_coefficient, viscous_coefficient, viscous_exponent, "
+          "friction_coefficient, constant_torque, pressure_width, losses, efficiency_map, map_case_share)");
   refused("limit:\n  - a\n",
           "c.yaml:1:1: error: 'limit' is no section of the circuit 'transmission'; did you mean 'limits'?");
   refused("circuit: transmision\n",
@@ -202,7 +204,9 @@ static void unknown_names(void **state) {
   refused("circuit: valve_rig\npump: {displacement: 1 cm3/rev}\n",
           "c.yaml:2:1: error: 'pump' is no section of the circuit 'valve_rig'");
   refused("simulation: {endtime: 3 s}\n",
-          "c.yaml:1:14: error: 'endtime' is no field of 'simulation'; did you mean 'end_time'?");
+          "c.yaml:1:14: error: 'endtime' is no field of 'simulation'; did you mean 'end_time'?"
+          " (simulation has end_time, output_step, method, relative_tolerance, pressure_tolerance, "
+          "nonlinear_tolerance, largest_order, largest_step, start, stop_from)");
 }
 
 static void wrong_values(void **state) {
@@ -390,7 +394,9 @@ static void wrong_sets(void **state) {
   (void)state;
   set_refused("pump.displacment=1 cm3/rev",
               "--set 'pump.displacment=1 cm3/rev', column 6: error: 'displacment' is no field of 'pump'; did you mean "
-              "'displacement'?");
+              "'displacement'? (pump has displacement, slip_coefficient, case_leak_coefficient, viscous_coefficient, "
+              "viscous_exponent, friction_coefficient, constant_torque, pressure_width, losses, efficiency_map, "
+              "map_case_share)");
   set_refused("pump.displacement=110 cc",
               "--set 'pump.displacement=110 cc', column 23: error: pump.displacement: 'cc' is no unit of displacement; "
               "expected m3/rad, cm3/rev, mL/rev, L/rev or in3/rev");
@@ -473,6 +479,41 @@ static int remove_folder(void **state) {
   return rmdir(folder);
 }
 
+/* Reading goes on behind a fault, up to a bound. */
+static void all_faults_are_told(void **state) {
+  (void)state;
+  static struct faults faults;
+  struct case_data data;
+  write_file("faults.yaml", "title: [x]\npump: {displacment: 1 cm3/rev, losses: mapp}\nrelief:\n  setting: 4000 bar\n"
+                            "grund: 3\nactions:\n  - {when: pedal > 0 %, move: brakes, to: 1 %}\n  - 3\n"
+                            "limits:\n  - foo <= 3\n  - engine_speed < 3 rpm\n");
+  char path[256];
+  (void)snprintf(path, sizeof path, "%s", in_folder("faults.yaml"));
+  const char *sets[] = {"pump.displacement=1 bar", "vehicle.mass=3"};
+  assert_false(case_load_telling(path, sets, 2, &data, &faults));
+  static const int lines[] = {1, 2, 2, 4, 5, 7, 8, 10, 11, 0, 0};
+  assert_int_equal(faults.count, 11);
+  assert_int_equal(faults.left_out, 0);
+  for (int i = 0; i < faults.count; i++) {
+    assert_int_equal(faults.at[i].code, ERROR_INPUT);
+    assert_int_equal(faults.at[i].line, lines[i]);
+    assert_true(faults.at[i].column > 0);
+  }
+  char many[4096] = "operator:\n  brake: 1 %\npump:\n";
+  for (int i = 0; i < FAULT_LIMIT + 5; i++) {
+    (void)snprintf(many + strlen(many), sizeof many - strlen(many), "  no_%d: 1\n", i);
+  }
+  write_file("faults.yaml", many);
+  assert_false(case_load_telling(path, NULL, 0, &data, &faults));
+  assert_int_equal(faults.count, FAULT_LIMIT);
+  assert_int_equal(faults.left_out, 5);
+  /* What cannot be read at all ends it. */
+  write_file("faults.yaml", "pump: {x: 1}\n\tbad\n");
+  assert_false(case_load_telling(path, NULL, 0, &data, &faults));
+  assert_int_equal(faults.count, 1);
+  assert_int_equal(unlink(path), 0);
+}
+
 static void machines_lie_below_the_case(void **state) {
   (void)state;
   write_file("machines/base.yaml", "title: base\npump: {displacement: 90 cm3/rev}\nmotor: {displacement: 150 cm3/rev}\n"
@@ -510,7 +551,9 @@ static void wrong_files(void **state) {
   file_refused("other.yaml", "@/other.yaml:1:9: error: machine: found nothing, expected a file name");
   write_file("machines/bad.yaml", "vehicle:\n  mas: 5 t\n");
   write_file("other.yaml", "machine: machines/bad.yaml\npmup: {}\n");
-  file_refused("other.yaml", "@/machines/bad.yaml:2:3: error: 'mas' is no field of 'vehicle'; did you mean 'mass'?");
+  file_refused("other.yaml", "@/machines/bad.yaml:2:3: error: 'mas' is no field of 'vehicle'; did you mean 'mass'?"
+                             " (vehicle has mass, gravity, axles, second_motor, rear_share, wheelbase, gravity_height, "
+                             "drawbar_height, pitch_lag, dragged_mass, drag_friction, draft, drag_width, start_speed)");
   write_file("machines/run.yaml", "title: a\nsimulation: {end_time: 5 s}\n");
   write_file("other.yaml", "machine: machines/run.yaml\n");
   file_refused("other.yaml", "@/machines/run.yaml:2:1: error: 'simulation' belongs in the case, not in a machine file");
@@ -676,6 +719,7 @@ int main(void) {
       cmocka_unit_test(wrong_limits),
       cmocka_unit_test(laws_that_do_not_go_together),
       cmocka_unit_test(sets_override_in_order),
+      cmocka_unit_test(all_faults_are_told),
       cmocka_unit_test(wrong_sets),
       cmocka_unit_test(machines_lie_below_the_case),
       cmocka_unit_test(wrong_files),

@@ -189,13 +189,14 @@ static void run_text(const struct writer *writer, struct outcome *outcome) {
   case_free(&data);
 }
 
-/* What must not hang on a nanosecond, and what it may differ by: what the tolerances of two runs leave (some ten times
- * that in distance and speed, where a line has run dry). A kink lost moves a machine by centimetres. */
+/* What must not hang on a nanosecond, and what it may differ by: what the tolerances of two runs leave. Where a line
+ * has run dry, runs of one case at 1e-8 and 1e-10 are 0.4 bar, 0.5 rad/s and a millimetre apart; a kink lost makes
+ * more. */
 static const struct {
   int measure;
   double apart;
 } compared[] = {
-    {MEASURE_peak_line_a_pressure, 0.5e5}, {MEASURE_peak_line_b_pressure, 0.5e5}, {MEASURE_engine_speed_min, 0.05},
+    {MEASURE_peak_line_a_pressure, 1.5e5}, {MEASURE_peak_line_b_pressure, 1.5e5}, {MEASURE_engine_speed_min, 1.0},
     {MEASURE_vehicle_distance_end, 5e-3},  {MEASURE_vehicle_speed_end, 5e-3},
 };
 

@@ -269,8 +269,27 @@ static void a_smooth_table_is_one_piece(void **state) {
   assert_null(moved.smooth);
 }
 
+/* A piece that is narrower than any solver sees is passed over, ahead and behind, and no guard falls for it. */
+static void narrow_pieces_are_passed_over(void **state) {
+  (void)state;
+  static const double argument[] = {0.0, 1.0, 1.0 + 1e-15, 1.0 + 5e-10, 2.0};
+  static const double value[] = {0.0, 1.0, 5.0, 2.0, 3.0};
+  const struct profile narrow = {5, argument, value, false};
+  struct piece ahead = profile_next_piece(&narrow, 1.0, true);
+  assert_int_equal(ahead.index, 4);
+  CHECK_NEAR(ahead.low, 1.0, 0.0);
+  CHECK_NEAR(ahead.high, 2.0, 0.0);
+  struct piece behind = profile_next_piece(&narrow, ahead.low, false);
+  assert_int_equal(behind.index, 1);
+  CHECK_NEAR(behind.high, 1.0, 0.0);
+  behind = profile_next_piece(&narrow, 1.0 + 5e-10, false);
+  assert_int_equal(behind.index, 1);
+  CHECK_NEAR(behind.high, 1.0 + 5e-10, 0.0);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(narrow_pieces_are_passed_over),
       cmocka_unit_test(a_smooth_table_has_no_kink_and_stays_within_its_points),
       cmocka_unit_test(a_smooth_table_is_one_piece),
       cmocka_unit_test(helpers_keep_their_word),
