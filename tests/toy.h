@@ -212,6 +212,7 @@ static inline struct case_data toy_case(const struct toy **ref, const struct toy
   data.parameters = ref;
   data.simulation.end_time = end_time;
   data.simulation.output_step = 1e-2;
+  data.simulation.work_limit = 1e6;
   data.simulation.relative_tolerance = 1e-10;
   data.simulation.pressure_tolerance = 1e2; /* tolerances as stated in the rows */
   data.simulation.nonlinear_tolerance = 0.01;

@@ -99,6 +99,8 @@ static const struct ledger_row valve_rig_ledger[] = {
 
 static const struct event_row valve_rig_events[] = {
     {"relief_a", "relief valve cracks", "relief valve reseats", RIG_LINE_A_PRESSURE, 0.0},
+    {"relief_a_stop", "relief valve meets its lift stop: it opens no further, whatever the pressure",
+     "relief valve leaves its lift stop", RIG_LINE_A_PRESSURE, 1e-5},
 };
 
 /* There is one line, one valve and no machine. */
@@ -273,6 +275,7 @@ static void valve_rig_events_at(const void *model_, const void *mode, real t, co
   const struct valve_rig_model *model = model_;
   struct rig_now now = rig_at(model, mode, t, state);
   values[0] = now.over_case - model->own.relief.setting;
+  values[1] = model->own.relief.law == RELIEF_POPPET ? now.position - model->own.relief.largest_lift : -1.0;
 }
 
 static void valve_rig_stored(const void *model_, const real *state, real *energies) {

@@ -252,7 +252,9 @@ enum transmission_ledger {
   EVENT(front_axle, "the front axle carries again", "the front axle lifts", front_axle_load, 0.0)                         \
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
   EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
-  EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0)
+  EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0) \
+  EVENT(relief_a_stop, "relief valve A meets its lift stop: it opens no further, whatever the pressure", "relief valve A leaves its lift stop", line_a_pressure, 1e-5) \
+  EVENT(relief_b_stop, "relief valve B meets its lift stop: it opens no further, whatever the pressure", "relief valve B leaves its lift stop", line_b_pressure, 1e-5)
 /* clang-format on */
 
 enum transmission_event {

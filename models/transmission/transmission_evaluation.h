@@ -145,6 +145,9 @@ static inline void events_of(const struct transmission_model *model, const struc
 
   values[EVENT_relief_a] = now->relief_drop_a - own->relief.setting;
   values[EVENT_relief_b] = now->relief_drop_b - own->relief.setting;
+  bool has_stop = relief_law_of(&own->relief)->position == RELIEF_BY_LIFT;
+  values[EVENT_relief_a_stop] = has_stop ? x[STATE_RELIEF_A + RELIEF_LIFT] - own->relief.largest_lift : broadcast(-1.0);
+  values[EVENT_relief_b_stop] = has_stop ? x[STATE_RELIEF_B + RELIEF_LIFT] - own->relief.largest_lift : broadcast(-1.0);
   values[EVENT_limiter_a] = limiter_on ? now->a_over_case - own->limiter.setting : broadcast(-1.0);
   values[EVENT_limiter_b] = limiter_on ? now->b_over_case - own->limiter.setting : broadcast(-1.0);
   values[EVENT_motor_override] = own->motor.override_line == OVERRIDE_OFF

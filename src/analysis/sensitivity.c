@@ -82,9 +82,14 @@ static bool read_options(const struct case_data *data, const struct sensitivity_
                      SENSITIVITY_PARAMETERS);
   }
   for (int i = 0; i < options->to_count; i++) {
-    if (!varied_parameter_find(data, options->to[i], &found->varied[i], error)) {
+    struct varied_parameter *varied = &found->varied[i];
+    if (!varied_parameter_find(data, options->to[i], varied, error)) {
       return false;
     }
+    double reach = (options->check ? CHECK_SHARE : STEP_SHARE) * varied->size;
+    bool low = varied->value - reach < varied->ref.low;
+    bool high = varied->value + reach > varied->ref.high;
+    found->inside[i] = low && !high ? 1 : high && !low ? -1 : 0;
   }
   found->count = options->to_count;
   for (int i = 0; i < options->of_count; i++) {
@@ -135,16 +140,23 @@ static void free_neighbours(struct neighbours *neighbours) {
   }
 }
 
+/* At a bound there is nothing on the other side: how far inside the derivative is taken, to have a step each way. */
+static double centre_of(const struct sensitivity *found, int i, double step) {
+  return found->varied[i].value + found->inside[i] * step;
+}
+
 static bool make_neighbours(const struct case_data *data, const struct sensitivity *found,
                             struct neighbours *neighbours, struct error *error) {
   for (int i = 0; i < found->count; i++) {
     const struct varied_parameter *varied = &found->varied[i];
     neighbours->steps[i] = STEP_SHARE * varied->size;
     neighbours->scales[i] = varied->size;
-    if (!varied_parameter_put(data, varied, varied->value + neighbours->steps[i], &neighbours->up[i], error)) {
+    if (!varied_parameter_put(data, varied, centre_of(found, i, neighbours->steps[i]) + neighbours->steps[i],
+                              &neighbours->up[i], error)) {
       return false;
     }
-    if (!varied_parameter_put(data, varied, varied->value - neighbours->steps[i], &neighbours->down[i], error)) {
+    if (!varied_parameter_put(data, varied, centre_of(found, i, neighbours->steps[i]) - neighbours->steps[i],
+                              &neighbours->down[i], error)) {
       case_free(&neighbours->up[i]);
       return false;
     }
@@ -223,7 +235,7 @@ static bool check_one(struct run_workspace *workspace, const struct case_data *d
   double step = CHECK_SHARE * varied->size;
   const double places[] = {step, -step, 0.5 * step, -0.5 * step};
   for (int k = 0; k < 4; k++) {
-    if (!measures_at(workspace, data, varied, varied->value + places[k], watcher, values[k], error)) {
+    if (!measures_at(workspace, data, varied, centre_of(found, i, step) + places[k], watcher, values[k], error)) {
       return false;
     }
   }
@@ -256,7 +268,20 @@ bool sensitivity_find(struct case_data *data, const struct sensitivity_options *
                       struct sensitivity *found, struct error *error) {
   memset(found, 0, sizeof *found);
   data->simulation.output_step = fmax(data->simulation.output_step, data->simulation.end_time / LARGEST_COUNT);
-  if (!read_options(data, options, found, error) || !run_it(data, watcher, found, error)) {
+  if (!read_options(data, options, found, error)) {
+    return false;
+  }
+  /* The run goes through where the derivatives are taken: what stands at a bound, a hundred-thousandth inside. */
+  for (int i = 0; i < found->count; i++) {
+    if (found->inside[i] != 0) {
+      varied_parameter_write(data, &found->varied[i], centre_of(found, i, STEP_SHARE * found->varied[i].size));
+    }
+  }
+  bool good = run_it(data, watcher, found, error);
+  for (int i = 0; i < found->count; i++) {
+    varied_parameter_write(data, &found->varied[i], found->varied[i].value);
+  }
+  if (!good) {
     return false;
   }
   if (found->measure_count == 0) {

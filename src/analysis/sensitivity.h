@@ -18,6 +18,7 @@ struct sensitivity_options {
 
 struct sensitivity {
   struct varied_parameter varied[SENSITIVITY_PARAMETERS];
+  int inside[SENSITIVITY_PARAMETERS]; /* 1: at its lower bound, -1: at its upper one; derivatives are taken inside */
   int count;
   int measures[MEASURE_COUNT]; /* which, in the order of the report */
   int measure_count;

@@ -119,6 +119,10 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
   const struct relief_parameters *relief = at.relief;
   const struct fluid_parameters *fluid = at.fluid;
   double case_pressure = *at.case_pressure;
+  /* Beyond its stop a valve is an orifice: no curve of a valve. */
+  double stop_flow = relief_stop_flow(relief, fluid->density);
+  bool ends_at_stop = stop_flow < largest_flow;
+  largest_flow = ends_at_stop ? stop_flow : largest_flow;
   double arguments[] = {0.0, ramp_time, 2.0 * ramp_time};
   double values[] = {0.0, 1.0, 0.0};
   *at.feed = (struct profile){.count = 3, .argument = arguments, .value = values};
@@ -162,6 +166,7 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
       curve->lift[i] = at_flow(&history, flow, lift, q, true);
       curve->balance[i] = relief_balance_drop(relief, q, fluid->density, &balance_position);
     }
+    curve->ends_at_stop = ends_at_stop;
     measure(curve, relief, fluid->density);
   }
   *at.feed = (struct profile){0}; /* the points above go out of scope */

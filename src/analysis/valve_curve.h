@@ -39,6 +39,7 @@ struct valve_curve {
   double balance[VALVE_CURVE_POINTS]; /* Pa, by the static inverse of the law */
   double lift[VALVE_CURVE_POINTS];    /* on the way up: m, or Pa above cracking, by the law */
   enum quantity lift_quantity;
+  bool ends_at_stop;          /* the poppet meets its stop before the flow wanted: the curve goes no further */
   double values[CURVE_COUNT]; /* SI */
   char absent[CURVE_COUNT][96];
 };

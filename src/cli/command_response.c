@@ -46,6 +46,18 @@ static bool check_request(void *context, struct error *error) {
 
 /* ---- the response ---- */
 
+/* The first time that a poppet met its lift stop, or NULL. */
+static const struct run_event *find_stop(const struct outcome *outcome) {
+  for (int i = 0; i < outcome->event_count; i++) {
+    const struct run_event *event = &outcome->events[i];
+    if ((strcmp(event->name, "relief_a_stop") == 0 || strcmp(event->name, "relief_b_stop") == 0) &&
+        strstr(event->message, "meets") != NULL) {
+      return event;
+    }
+  }
+  return NULL;
+}
+
 static void print_response(const struct request *request, const struct case_data *data,
                            const struct response_run *run) {
   struct paint paint = paint_for(stdout);
@@ -62,6 +74,12 @@ static void print_response(const struct request *request, const struct case_data
       answers_print(stdout, response_rows, RESPONSE_COUNT, valve->response.values, valve->response.absent);
     }
   }
+  const struct run_event *stop = find_stop(&run->outcome);
+  if (stop != NULL) {
+    (void)printf("\nOVERLOADED from %.6g s: %s. What the pressure comes to beyond that is no\n"
+                 "property of the valve; it needs more lift, a wider opening or a larger seat\n",
+                 stop->time, stop->message);
+  }
   (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
 }
 
@@ -75,6 +93,7 @@ static void json_response(const struct request *request, const struct case_data 
   json_number(&json, "end_time", run->outcome.end_time);
   json_number(&json, "setting", run->setting);
   json_number(&json, "band", request->options.band);
+  json_number(&json, "lift_stop_time", find_stop(&run->outcome) != NULL ? find_stop(&run->outcome)->time : NAN);
   json_begin_object(&json, "valves");
   for (int i = 0; i < run->valve_count; i++) {
     char letter[] = {run->valves[i].letter, '\0'};

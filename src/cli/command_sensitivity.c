@@ -68,6 +68,12 @@ static void show_check(const struct sensitivity *found, int i, int measure, char
 }
 
 static void print_notes(const struct sensitivity *found) {
+  for (int i = 0; i < found->count; i++) {
+    if (found->inside[i] != 0) {
+      (void)printf("\n%s stands at its %s bound: its derivatives are one-sided, taken just inside\n",
+                   found->varied[i].path, found->inside[i] > 0 ? "lower" : "upper");
+    }
+  }
   if (found->result.moved > 0) {
     (void)printf("\n%ld changes of mode whose moment moves with a parameter, jumps taken into account\n",
                  found->result.moved);

@@ -437,6 +437,27 @@ static void watch_ringing(struct integrator *integrator) {
   }
 }
 
+/* The state with the largest error of the last attempt, in its tolerance; NULL: none is known. */
+static const char *worst_state(const struct integrator *integrator, const struct bdf *own) {
+  const char *name = NULL;
+  N_Vector errors = N_VClone(own->state);
+  N_Vector weights = N_VClone(own->state);
+  if (errors != NULL && weights != NULL && CVodeGetEstLocalErrors(own->solver, errors) == CV_SUCCESS &&
+      CVodeGetErrWeights(own->solver, weights) == CV_SUCCESS) {
+    double worst = 0.0;
+    for (int i = 0; i < integrator->problem.state_count; i++) {
+      double error = fabs(NV_DATA_S(errors)[i] * NV_DATA_S(weights)[i]);
+      if (error > worst) {
+        worst = error;
+        name = integrator->problem.state_names[i];
+      }
+    }
+  }
+  N_VDestroy(errors);
+  N_VDestroy(weights);
+  return name;
+}
+
 static bool step(struct integrator *integrator, double stop, struct error *error) {
   struct bdf *own = integrator->own;
   own->message[0] = '\0';
@@ -454,7 +475,9 @@ static bool step(struct integrator *integrator, double stop, struct error *error
     if (integrator->bad_state >= 0) {
       return integrator_tell_bad(integrator, error);
     }
-    return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s: %s", integrator->time,
+    return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s%s%s: %s", integrator->time,
+                     worst_state(integrator, own) != NULL ? ", most for " : "",
+                     worst_state(integrator, own) != NULL ? worst_state(integrator, own) : "",
                      own->message[0] != '\0' ? own->message : "no reason given");
   }
   integrator_note_step(integrator, t);

@@ -320,6 +320,7 @@ bool main_loop_begin(struct run_workspace *run) {
   run->outcome->status = RUN_COMPLETE;
   run->changes_here = 0;
   run->last_change = -1.0;
+  run->steps = 0.0;
   run->next_sample = 0;
   run->last_tick = main_loop_clock(CLOCK_MONOTONIC);
   run->steps_to_tick = TICK_STEPS;
@@ -355,6 +356,16 @@ static bool pass_kink(struct run_workspace *run) {
   return true;
 }
 
+/* The run would go on for longer than anybody waits. */
+static void tell_crawling(const struct run_workspace *run, double t, struct error *error) {
+  const struct simulation_parameters *settings = &run->view.data->simulation;
+  error_set(
+      error, ERROR_RUN,
+      "at t = %.6g s of %.6g s the run has made %.4g steps and gives up (simulation.work_limit): steps of %.3g s in "
+      "the mean; look for a small simulation.largest_step, bounds at their extremes, a valve or mode that chatters",
+      t, settings->end_time, settings->work_limit, t / settings->work_limit);
+}
+
 bool main_loop_next_stop(struct run_workspace *run, double *stop) {
   double end_time = run->view.data->simulation.end_time;
   struct error *error = &run->outcome->error;
@@ -366,6 +377,10 @@ bool main_loop_next_stop(struct run_workspace *run, double *stop) {
     double t = run->start->time;
     run->clock = run->view.plant->next_time(run->view.mode);
     run->stop = fmin(fmin(end_time, run->clock), fmin(next_action_time(run, t), metrics_next_time(&run->metrics, t)));
+    if ((run->steps += 1.0) > run->view.data->simulation.work_limit) {
+      tell_crawling(run, t, error);
+      return fail(run);
+    }
     if (run->stop > t && run->stop - t > clock_apart(t)) {
       *stop = run->stop;
       return true;

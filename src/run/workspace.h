@@ -45,6 +45,7 @@ struct run_workspace {
   double clock; /* when the mode changes by the clock */
   int changes_here;
   double last_change; /* s */
+  double steps;       /* so far */
   run_observer *observe;
   void *observe_context;
 };

@@ -17,7 +17,8 @@ enum simulation_start { START_AT_REST, START_STEADY };
   REAL(largest_order, NUMBER, 5.0, 1.0, 5.0, NONE, "", "largest order of the integration formula")                     \
   REAL(largest_step, TIME, 1e6, 1e-7, 1e6, NONE, "", "largest step of the integrator")                                 \
   CHOICE(start, START_AT_REST, "rest|steady", "", "how the run begins: as set, or in balance with pedals and grade of time zero") \
-  REAL(stop_from, TIME, -1.0, -1.0, 1e7, NONE, "", "when braking starts; below zero: start of the last fall of the pedal to zero")
+  REAL(stop_from, TIME, -1.0, -1.0, 1e7, NONE, "", "when braking starts; below zero: start of the last fall of the pedal to zero") \
+  REAL(work_limit, NUMBER, 2e7, 1e3, 1e12, NONE, "", "steps after which a run gives up")
 /* clang-format on */
 
 struct simulation_parameters {

@@ -74,7 +74,7 @@ class Compare(Folder):
         self.expect(0, "run", STEP, "--quiet", "-o", "step.h5", "--set", "simulation.output_step=1 ms")
         answer = self.compare(6)
         signal = answer["signals"]["line_a_pressure"]
-        self.assertEqual((answer["broken"], answer["unjudged"], signal["verdict"]), (0, 1, "not judged"))
+        self.assertEqual((answer["broken"], answer["not_judged"], signal["verdict"]), (0, 1, "not judged"))
         self.assertLess(signal["largest"], signal["doubt"])
         result = self.expect(6, "compare", "step.h5", "trace.csv", "--map", "map.yaml")
         self.assertIn("not judged", result.stdout)

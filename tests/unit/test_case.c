@@ -206,7 +206,7 @@ static void unknown_names(void **state) {
   refused("simulation: {endtime: 3 s}\n",
           "c.yaml:1:14: error: 'endtime' is no field of 'simulation'; did you mean 'end_time'?"
           " (simulation has end_time, output_step, method, relative_tolerance, pressure_tolerance, "
-          "nonlinear_tolerance, largest_order, largest_step, start, stop_from)");
+          "nonlinear_tolerance, largest_order, largest_step, start, stop_from, work_limit)");
 }
 
 static void wrong_values(void **state) {

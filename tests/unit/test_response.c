@@ -206,7 +206,7 @@ static void thinning_keeps_curves(void **state) {
 
 static void a_cubic_between_samples(void **state) {
   (void)state;
-  double t[] = {0.0, 1.0, 2.5, 3.0, 5.0};
+  double t[] = {0.0, 1.25, 2.5, 3.75, 5.0};
   double v[5];
   for (int i = 0; i < 5; i++) {
     v[i] = 1.0 + t[i] * (2.0 - t[i] * (0.5 - 0.25 * t[i]));
@@ -216,7 +216,12 @@ static void a_cubic_between_samples(void **state) {
   }
   CHECK_NEAR(history_at(t, v, 5, -1.0), v[0], 0.0);
   CHECK_NEAR(history_at(t, v, 5, 9.0), v[4], 0.0);
-  CHECK_NEAR(history_at(t, v, 2, 0.5), 0.5 * (v[0] + v[1]), 1e-12);
+  /* Between uneven samples, as thinning leaves them, a straight line. */
+  double uneven[] = {0.0, 1.0, 1.1, 1.2, 5.0};
+  double steps[] = {0.0, 0.0, 100.0, 100.0, 100.0};
+  CHECK_NEAR(history_at(uneven, steps, 5, 3.0), 100.0, 1e-12);
+  CHECK_NEAR(history_at(uneven, steps, 5, 0.5), 0.0, 1e-12);
+  CHECK_NEAR(history_at(t, v, 2, 0.625), 0.5 * (v[0] + v[1]), 1e-12);
 }
 
 int main(void) {

@@ -204,8 +204,46 @@ static void a_watcher_interrupts(void **state) {
   outcome_free(&outcome);
 }
 
+/* A run that crawls gives up, keeps what it has and says where it is. */
+static void a_crawling_run_gives_up(void **state) {
+  (void)state;
+  struct error error = {0};
+  struct case_data data;
+  struct outcome outcome;
+  const char *sets[] = {"simulation.largest_step=1e-7 s", "simulation.work_limit=5000"};
+  assert_true(case_load(SWASHLOOP_SOURCE "/cases/valve/step.yaml", sets, 2, &data, &error));
+  assert_true(run_case(&data, NULL, NULL, &outcome, &error));
+  assert_int_equal(outcome.status, RUN_FAILED);
+  assert_non_null(strstr(outcome.error.text, "simulation.work_limit"));
+  assert_true(outcome.end_time > 1e-4 && outcome.end_time < 1e-3);
+  outcome_free(&outcome);
+  case_free(&data);
+}
+
+/* A valve with more flow than its lift lets through says when it meets its stop, and when it leaves it. */
+static void an_overloaded_valve_says_so(void **state) {
+  (void)state;
+  struct error error = {0};
+  struct case_data data;
+  struct outcome outcome;
+  for (int overloaded = 0; overloaded < 2; overloaded++) {
+    const char *sets[] = {overloaded ? "rig.feed_flow=2000 L/min" : "rig.feed_flow=60 L/min"};
+    int told = 0;
+    assert_true(case_load(SWASHLOOP_SOURCE "/cases/valve/step.yaml", sets, 1, &data, &error));
+    assert_true(run_case(&data, NULL, NULL, &outcome, &error));
+    for (int i = 0; i < outcome.event_count; i++) {
+      told += strcmp(outcome.events[i].name, "relief_a_stop") == 0;
+    }
+    assert_int_equal(told, overloaded ? 2 : 0);
+    outcome_free(&outcome);
+    case_free(&data);
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_crawling_run_gives_up),
+      cmocka_unit_test(an_overloaded_valve_says_so),
       cmocka_unit_test(a_plant_can_end_the_run),
       cmocka_unit_test(a_flickering_mode_fails_and_does_not_hang),
       cmocka_unit_test(a_stuck_clock_fails_and_does_not_hang),
