@@ -191,8 +191,8 @@ static void judge_one(struct compared *compared, struct found found, double allo
   }
   size_t used = strlen(compared->why);
   (void)snprintf(compared->why + used, sizeof compared->why - used, "%s%s %s%s, %s allowed", used > 0 ? "; " : "",
-                 found.what, units_show(plain, found.value, value, sizeof value),
-                 between, units_show(plain, allowed, wanted, sizeof wanted));
+                 found.what, units_show(plain, found.value, value, sizeof value), between,
+                 units_show(plain, allowed, wanted, sizeof wanted));
 }
 
 static void judge(const struct mapped *mapped, struct compared *compared) {
