@@ -220,11 +220,13 @@ static inline int profile_next_index(const struct profile *profile, double argum
   return index;
 }
 
+/* The piece is valid as far as `argument` as well. */
 static inline void piece_reach(struct piece *piece, double argument) {
   piece->low = smaller(piece->low, argument);
   piece->high = larger(piece->high, argument);
 }
 
+/* The piece of profile_next_index, reaching back to `argument`: no guard falls for what was passed over. */
 static inline struct piece profile_next_piece(const struct profile *profile, double argument, bool ahead) {
   struct piece piece = profile_piece(profile, profile_next_index(profile, argument, ahead));
   piece_reach(&piece, argument);

@@ -36,8 +36,10 @@ void answer_value(struct answer_file *file, const struct answer_meaning *meaning
 /* Attribute of a file whose samples were thinned: straight lines between them stay within this share of each signal's
  * range. */
 #define ANSWER_STRAIGHT_LINES "straight_lines_within"
+/* A number, attribute of the group (or the file, before the first). */
 void answer_share(struct answer_file *file, const char *name, double share);
-void answer_words(struct answer_file *file, const char *name, const char *words); /* attribute of the group */
+/* A text, likewise. */
+void answer_words(struct answer_file *file, const char *name, const char *words);
 /* Close and give the file its name. Frees in any case; on failure nothing is left behind. */
 bool answer_close(struct answer_file *file, struct error *error);
 
