@@ -608,6 +608,19 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
   return data->resolved || loader_out_of_memory(loader);
 }
 
+void case_hide_outside(const char *named, struct error *error) {
+  char file[sizeof error->file];
+  bool of_other = error != NULL && error->code == ERROR_INPUT && error->file[0] != '\0' &&
+                  strcmp(error->file, named) != 0 && strncmp(error->file, "--set ", 6) != 0;
+  if (of_other && input_is_outside(error->file, named)) {
+    (void)snprintf(file, sizeof file, "%s", error->file);
+    error_at(error, file, error->line, error->column,
+             "this is not what a case may hold; its words are not shown, for the file lies outside the folder of '%s' "
+             "and the present folder",
+             text_excerpt(named).text);
+  }
+}
+
 /* `text` NULL: read it from `path`. */
 static bool open_case(const char *path, const char *text, const struct additions *additions, struct case_data *data,
                       struct faults *faults, struct error *error) {
@@ -632,6 +645,7 @@ static bool open_case(const char *path, const char *text, const struct additions
   if (good) {
     *data = fresh;
   } else {
+    case_hide_outside(path, error);
     arena_close(loader.arena);
   }
   return good;

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "text.h"
 #include "units.h"
 
 enum { LINE_LIMIT = 512, FIRST_SIZE = 16384, PAIRS_A_LINE = 6, ROWS_A_LINE = 3 };
@@ -56,11 +57,18 @@ static void put(struct writer *writer, const char *format, ...) {
   put_text(writer, line);
 }
 
-/* A text of any printable characters. */
+/* A text of any printable characters; marks that turn the direction of writing would show another text than it is. */
 static void put_quoted(struct writer *writer, const char *text) {
   put_text(writer, "\"");
   for (; *text; text++) {
     char letter[] = {*text, '\0'};
+    unsigned long code = 0;
+    size_t bytes = text_decode(text, strlen(text), &code);
+    if (bytes > 1 && text_turns(code)) {
+      put(writer, "\\u%04lX", code);
+      text += bytes - 1;
+      continue;
+    }
     if (*text == '"' || *text == '\\') {
       put_text(writer, "\\");
     }

@@ -4,6 +4,7 @@
 #include "answers.h"
 #include "case.h"
 #include "commands.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -45,8 +46,9 @@ static int tell(void *context, struct case_data *data, const char *command) {
   if (request->resolved) {
     (void)fputs(data->resolved, stdout);
   } else {
-    (void)printf("%s: good: %s (circuit %s, %g s, %d actions, %d limits)\n", request->asked.file, data->title,
-                 data->plant->name, data->simulation.end_time, data->action_count, data->limit_count);
+    (void)printf("%s: good: %s (circuit %s, %g s, %d actions, %d limits)\n", shown(request->asked.file).text,
+                 shown(data->title).text, data->plant->name, data->simulation.end_time, data->action_count,
+                 data->limit_count);
   }
   return EXIT_DONE;
 }

@@ -8,6 +8,7 @@
 #include "comparison.h"
 #include "options.h"
 #include "units.h"
+#include "text.h"
 
 #define DOUBT_TOLD 0.25 /* of the largest deviation */
 
@@ -75,8 +76,8 @@ static void print_doubt(const struct comparison *found) {
 
 static void print_answer(const struct request *request, const struct comparison *found) {
   struct paint paint = paint_for(stdout);
-  (void)printf("%s%s%s   %s against %s\n\n", paint.strong, found->title, paint.plain, request->asked.file,
-               request->trace);
+  (void)printf("%s%s%s   %s against %s\n\n", paint.strong, shown(found->title).text, paint.plain,
+               shown(request->asked.file).text, shown(request->trace).text);
   if (found->mapping.largest_shift > 0.0) {
     (void)printf("the trace is shifted by %+.6g s onto the run; correlation %.5f, without a shift %.5f\n\n",
                  found->shift, found->correlation, found->correlation_at_zero);
@@ -105,7 +106,8 @@ static void print_answer(const struct request *request, const struct comparison 
     }
   }
   print_doubt(found);
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
+               shown(request->asked.output).text);
 }
 
 static void json_answer(const struct request *request, const struct comparison *found) {

@@ -10,6 +10,7 @@
 #include "interrupt.h"
 #include "options.h"
 #include "units.h"
+#include "text.h"
 
 #define CLOSE 0.95 /* correlation from which a pair is reported */
 
@@ -112,7 +113,7 @@ static void print_noise(const struct fit *fit) {
 
 static void print_answer(const struct request *request, const struct case_data *data, const struct fit *fit) {
   struct paint paint = paint_for(stdout);
-  (void)printf("%s%s%s   %ld numbers of %d traces, %ld runs%s\n\n", paint.strong, data->title, paint.plain,
+  (void)printf("%s%s%s   %ld numbers of %d traces, %ld runs%s\n\n", paint.strong, shown(data->title).text, paint.plain,
                fit->residual_count, fit->trace_count, fit->runs, fit->converged ? "" : ", NOT CONVERGED");
   (void)printf("  %-34s %14s   %-28s %14s\n", "number", "found", "95 % interval", "in the case");
   bool all = true;
@@ -145,7 +146,8 @@ static void print_answer(const struct request *request, const struct case_data *
         "(--set), or bring a trace in which they act.\n",
         fit->condition);
   }
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
+               shown(request->asked.output).text);
 }
 
 static void json_parameter(struct json *json, const struct fit *fit, int i) {

@@ -11,6 +11,7 @@
 #include "steady.h"
 #include "units.h"
 #include "window.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -329,7 +330,7 @@ static void print_kinks(FILE *out, const struct work *work) {
 }
 
 static void print_text(const struct request *request, const struct case_data *data, const struct work *work) {
-  (void)printf("%s\ncase %s\n\n", data->title, data->source);
+  (void)printf("%s\ncase %s\n\n", shown(data->title).text, shown(data->source).text);
   if (!isnan(request->at)) {
     (void)printf("Linear about t = %.6g s of the run\n", request->at);
   } else {
@@ -355,7 +356,7 @@ static void print_text(const struct request *request, const struct case_data *da
     }
   }
   if (request->asked.output != NULL) {
-    (void)printf("\nfile %s\n", request->asked.output);
+    (void)printf("\nfile %s\n", shown(request->asked.output).text);
   }
 }
 
@@ -507,8 +508,8 @@ static const char *const verdicts[] = {"sound", "in_passing", "grows", "hunts"};
 
 static void print_window(const struct request *request, const struct case_data *data, const struct window *window) {
   if (!request->asked.json) {
-    (void)printf("%s\ncase %s\n\nfrom %.4g s to %.4g s: %s\n", data->title, data->source, window->from, window->to,
-                 window->words);
+    (void)printf("%s\ncase %s\n\nfrom %.4g s to %.4g s: %s\n", shown(data->title).text, shown(data->source).text,
+                 window->from, window->to, window->words);
     return;
   }
   struct json json = {.out = stdout};

@@ -4,6 +4,7 @@
 #include "answers.h"
 #include "commands.h"
 #include "table.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -43,7 +44,7 @@ static int merge(void *context, struct case_data *data, const char *command) {
   }
   if (!request->asked.quiet) {
     (void)printf("%" PRId64 " cases of %d shard%s, %" PRId64 " failed\ntable %s\n", report.cases, request->parts.count,
-                 request->parts.count == 1 ? "" : "s", report.failed, request->asked.output);
+                 request->parts.count == 1 ? "" : "s", report.failed, shown(request->asked.output).text);
   }
   return report.failed > 0 ? EXIT_CASES_FAILED : EXIT_DONE;
 }

@@ -4,6 +4,7 @@
 #include "answers.h"
 #include "commands.h"
 #include "report.h"
+#include "text.h"
 
 struct request {
   struct asked asked; /* its file: the first */
@@ -36,7 +37,7 @@ static bool check_request(void *context, struct error *error) {
 static void tell(const struct report_request *wanted) {
   struct stat status;
   double size = stat(wanted->output, &status) == 0 ? (double)status.st_size : 0.0;
-  (void)printf("page %s (%d %s, %.2f MB)\n", wanted->output, wanted->file_count,
+  (void)printf("page %s (%d %s, %.2f MB)\n", shown(wanted->output).text, wanted->file_count,
                wanted->file_count == 1 ? "file" : "files", size / 1e6);
 }
 

@@ -12,6 +12,7 @@
 #include "response_run.h"
 #include "units.h"
 #include "valve_curve.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -63,8 +64,8 @@ static void print_response(const struct request *request, const struct case_data
   struct paint paint = paint_for(stdout);
   char setting[64];
   units_show(QUANTITY_PRESSURE, run->setting, setting, sizeof setting);
-  (void)printf("%s%s%s   %s %.6g s\n", paint.strong, data->title, paint.plain, run_status_names[run->outcome.status],
-               run->outcome.end_time);
+  (void)printf("%s%s%s   %s %.6g s\n", paint.strong, shown(data->title).text, paint.plain,
+               run_status_names[run->outcome.status], run->outcome.end_time);
   for (int i = 0; i < run->valve_count; i++) {
     const struct response_valve *valve = &run->valves[i];
     (void)printf("\nrelief valve %c, set to %s\n", valve->letter - 'a' + 'A', setting);
@@ -80,7 +81,8 @@ static void print_response(const struct request *request, const struct case_data
                  "property of the valve; it needs more lift, a wider opening or a larger seat\n",
                  stop->time, stop->message);
   }
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
+               shown(request->asked.output).text);
 }
 
 static void json_response(const struct request *request, const struct case_data *data, const struct response_run *run) {
@@ -155,9 +157,11 @@ static bool write_curve(const struct request *request, const struct case_data *r
 static void tell_curve(const struct request *request, const struct case_data *rig, const struct valve_curve *curve) {
   if (!request->asked.json) {
     struct paint paint = paint_for(stdout);
-    (void)printf("%s%s%s   flow-pressure curve of the relief valve\n\n", paint.strong, rig->title, paint.plain);
+    (void)printf("%s%s%s   flow-pressure curve of the relief valve\n\n", paint.strong, shown(rig->title).text,
+                 paint.plain);
     answers_print(stdout, valve_curve_rows, CURVE_COUNT, curve->values, curve->absent);
-    (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
+    (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
+                 shown(request->asked.output).text);
     return;
   }
   struct json json = {.out = stdout};

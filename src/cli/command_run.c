@@ -12,6 +12,7 @@
 #include "result_file.h"
 #include "summary.h"
 #include "units.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -95,8 +96,8 @@ static int finish(const struct request *request, const struct case_data *data, c
     terminal_error(&outcome->error);
   }
   if (earlier) {
-    (void)fprintf(stderr, "interrupted: %s is left as it was; what was computed is in %s\n", request->asked.output,
-                  path);
+    (void)fprintf(stderr, "interrupted: %s is left as it was; what was computed is in %s\n",
+                  shown(request->asked.output).text, shown(path).text);
   }
   return exit_code_of(outcome);
 }

@@ -10,6 +10,7 @@
 #include "options.h"
 #include "sensitivity.h"
 #include "units.h"
+#include "text.h"
 
 struct request {
   struct asked asked;
@@ -88,7 +89,7 @@ static void print_notes(const struct sensitivity *found) {
 
 static void print_answer(const struct request *request, const struct case_data *data, const struct sensitivity *found) {
   struct paint paint = paint_for(stdout);
-  (void)printf("%s%s%s   %s %.6g s, %.2f s of processor time\n", paint.strong, data->title, paint.plain,
+  (void)printf("%s%s%s   %s %.6g s, %.2f s of processor time\n", paint.strong, shown(data->title).text, paint.plain,
                run_status_names[found->outcome.status], found->outcome.end_time, found->outcome.counts.cpu_seconds);
   for (int m = 0; m < found->measure_count; m++) {
     int measure = found->measures[m];
@@ -127,7 +128,8 @@ static void print_answer(const struct request *request, const struct case_data *
     }
   }
   print_notes(found);
-  (void)printf("\nfile %s   picture: tools/plot %s\n", request->asked.output, request->asked.output);
+  (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
+               shown(request->asked.output).text);
 }
 
 static void json_answer(const struct request *request, const struct case_data *data, const struct sensitivity *found) {

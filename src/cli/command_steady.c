@@ -7,6 +7,7 @@
 #include "chart_output.h"
 #include "commands.h"
 #include "steady.h"
+#include "text.h"
 
 typedef bool map_function(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                           struct error *error);
@@ -123,7 +124,7 @@ static bool check_request(void *context, struct error *error) {
 static void print_text(const struct request *request, const struct case_data *data,
                        const struct steady_answer *answer) {
   const struct map_row *map = request->map;
-  (void)printf("%s\ncase %s\n\n%s\n", data->title, data->source, map->heading);
+  (void)printf("%s\ncase %s\n\n%s\n", shown(data->title).text, shown(data->source).text, map->heading);
   if (map->make == NULL) {
     chart_print_values(stdout, &answer->charts[0]);
     (void)printf("\nPower\n");
@@ -139,7 +140,7 @@ static void print_text(const struct request *request, const struct case_data *da
     (void)printf("%s%s\n", i == 0 ? "\n" : "", answer->words[i]);
   }
   if (request->asked.output != NULL) {
-    (void)printf("\nfile %s\n", request->asked.output);
+    (void)printf("\nfile %s\n", shown(request->asked.output).text);
   }
 }
 

@@ -144,7 +144,7 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   interrupt_catch();
   int64_t cases = sweep_shard_size(plan->cases, request->shard, request->shards);
   int jobs = request->jobs > 0 ? request->jobs : processors();
-  (void)printf("%s\n", plan->title);
+  (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " cases (%s", plan->cases, words[plan->arrangement]);
   if (plan->setting_count > 0) {
     (void)printf(", %" PRId64 " samples x %d settings", plan->samples, plan->setting_count);
@@ -187,7 +187,7 @@ static void print_summary(const struct request *request, const struct plan *plan
                           int jobs) {
   char text[64];
   int64_t ran = report->done - report->before;
-  (void)printf("%s\n", plan->title);
+  (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " of %" PRId64 " cases done", report->done, report->wanted);
   if (report->before > 0) {
     (void)printf(", %" PRId64 " of them earlier", report->before);
@@ -199,9 +199,9 @@ static void print_summary(const struct request *request, const struct plan *plan
                  jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
   }
   if (report->there) {
-    (void)printf("table %s was there already\n", request->asked.output);
+    (void)printf("table %s was there already\n", shown(request->asked.output).text);
   } else if (!report->stopped) {
-    (void)printf("table %s\n", request->asked.output);
+    (void)printf("table %s\n", shown(request->asked.output).text);
   }
 }
 
@@ -219,7 +219,7 @@ static int finish(const struct request *request, const struct plan *plan, const 
   if (report->stopped) {
     if (!request->asked.quiet) {
       (void)fprintf(stderr, "interrupted: %" PRId64 " of %" PRId64 " cases are in %s.journal; --resume goes on\n",
-                    report->done, report->wanted, request->asked.output);
+                    report->done, report->wanted, shown(request->asked.output).text);
     }
     return EXIT_INTERRUPTED;
   }
@@ -270,7 +270,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
     int code = terminal_error(&error);
     if (report.done > 0 && error.code == ERROR_OUTPUT) {
       (void)fprintf(stderr, "%" PRId64 " of %" PRId64 " cases are safe in %s.journal; --resume goes on\n", report.done,
-                    report.wanted, request->asked.output);
+                    report.wanted, shown(request->asked.output).text);
     }
     return code;
   }

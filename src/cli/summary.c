@@ -8,6 +8,7 @@
 #include "summary_events.h"
 #include "terminal.h"
 #include "units.h"
+#include "text.h"
 
 enum { SHOWN = 48 };
 
@@ -25,8 +26,8 @@ static void print_head(FILE *out, const struct paint *paint, const struct case_d
                                       [RUN_FAILED] = "FAILED at",
                                       [RUN_INTERRUPTED] = "INTERRUPTED at"};
   bool good = outcome->status == RUN_COMPLETE || outcome->status == RUN_STOPPED;
-  (void)fprintf(out, "%s%s%s\n", paint->strong, data->title, paint->plain);
-  (void)fprintf(out, "case %s, circuit %s\n", data->source, data->plant->name);
+  (void)fprintf(out, "%s%s%s\n", paint->strong, shown(data->title).text, paint->plain);
+  (void)fprintf(out, "case %s, circuit %s\n", shown(data->source).text, data->plant->name);
   (void)fprintf(out, "%s%s %.6g s%s of %.6g s\n", good ? paint->good : paint->bad, words[outcome->status],
                 outcome->end_time, paint->plain, data->simulation.end_time);
   if (outcome->status == RUN_FAILED) {
@@ -61,7 +62,7 @@ static bool is_time_of_another(int measure) {
   return false;
 }
 
-/* Absent, shown elsewhere on the page, or of a relief valve that stayed shut. */
+/* Absent, amount elsewhere on the page, or of a relief valve that stayed shut. */
 static bool is_left_out(const struct outcome *outcome, int measure) {
   const char *name = measure_rows[measure].name;
   bool shut_a = !(outcome->measures[MEASURE_relief_a_openings] > 0.0);
@@ -82,8 +83,8 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
     if (is_left_out(outcome, m)) {
       continue;
     }
-    char shown[SHOWN];
-    (void)fprintf(out, "  %-58s %14s", row->text, units_show(row->quantity, outcome->measures[m], shown, SHOWN));
+    char amount[SHOWN];
+    (void)fprintf(out, "  %-58s %14s", row->text, units_show(row->quantity, outcome->measures[m], amount, SHOWN));
     if (m == MEASURE_stop_from) {
       (void)fprintf(out, "  %s", outcome->braking_words);
     }
@@ -99,7 +100,7 @@ static void print_limit(FILE *out, const struct case_data *data, int index, cons
                         const char *colour, const char *word, const char *plain) {
   const struct limit *limit = &data->limits[index];
   enum quantity quantity = summary_condition_quantity(data, &limit->keep);
-  (void)fprintf(out, "  %s%-10s%s  %s", colour, word, plain, limit->text);
+  (void)fprintf(out, "  %s%-10s%s  %s", colour, word, plain, shown(limit->text).text);
   const char *between = ": ";
   if (found->why[0] != '\0') {
     (void)fprintf(out, "%s%s", between, found->why);
@@ -196,6 +197,6 @@ void summary_text(FILE *out, const struct case_data *data, const struct outcome 
   print_title(out, &paint, "Where the energy went");
   summary_energy(out, data->plant, outcome);
   print_solver(out, &paint, outcome);
-  (void)fprintf(out, "\nfile %s\n", file);
+  (void)fprintf(out, "\nfile %s\n", shown(file).text);
   (void)fprintf(out, "%s" CAUTION "%s\n", paint.faint, paint.plain);
 }

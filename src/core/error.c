@@ -4,6 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "text.h"
+
 static const struct {
   int status;
   const char *word;
@@ -13,13 +15,17 @@ static const struct {
 #undef ERROR_ROW
 };
 
-/* An error is one line, whatever was quoted in it. */
-static void make_one_line(char *text) {
-  for (; *text; text++) {
-    if ((unsigned char)*text < 0x20U || *text == 0x7F) {
-      *text = ' ';
+/* An error is one line, whatever was quoted in it: breaks become blanks, and what would steer a terminal is spelt out.
+ */
+static void make_one_line(const char *text, char *line, size_t size) {
+  char plain[1024];
+  (void)snprintf(plain, sizeof plain, "%s", text);
+  for (char *letter = plain; *letter; letter++) {
+    if (*letter == '\n' || *letter == '\r' || *letter == '\t') {
+      *letter = ' ';
     }
   }
+  (void)text_shown(plain, line, size);
 }
 
 static void fill(struct error *error, enum error_code code, const char *file, int line, int column, const char *format,
@@ -33,10 +39,10 @@ static void fill(struct error *error, enum error_code code, const char *file, in
   error->code = code;
   error->line = line;
   error->column = column;
-  (void)snprintf(error->file, sizeof error->file, "%s", file);
-  memcpy(error->text, text, sizeof text);
-  make_one_line(error->text);
-  make_one_line(error->file);
+  char place[sizeof error->file];
+  (void)snprintf(place, sizeof place, "%s", file); /* it may be the file of this very error */
+  make_one_line(place, error->file, sizeof error->file);
+  make_one_line(text, error->text, sizeof error->text);
 }
 
 bool error_set(struct error *error, enum error_code code, const char *format, ...) {

@@ -1,3 +1,5 @@
+#define _XOPEN_SOURCE 700 /* realpath */
+
 #include "input_file.h"
 
 #include <errno.h>
@@ -89,4 +91,31 @@ char *input_read(const char *path, size_t limit, size_t *length, struct stat *st
     *why = errno == ENOMEM ? "no memory" : strerror(errno);
   }
   return text;
+}
+
+/* The folder of a file, links followed, to be freed; NULL where there is none. */
+static char *folder_of(const char *file) {
+  char *path = realpath(file, NULL);
+  char *slash = path != NULL ? strrchr(path, '/') : NULL;
+  if (slash != NULL) {
+    *slash = '\0';
+  }
+  return path;
+}
+
+/* The root of the file system is no folder of anybody's. */
+static bool is_below(const char *folder, const char *top) {
+  size_t length = top != NULL ? strlen(top) : 0;
+  return length > 1 && strncmp(folder, top, length) == 0 && (folder[length] == '\0' || folder[length] == '/');
+}
+
+bool input_is_outside(const char *file, const char *named) {
+  char *folder = folder_of(file);
+  char *beside = folder_of(named);
+  char *present = realpath(".", NULL);
+  bool inside = folder != NULL && (is_below(folder, beside) || is_below(folder, present));
+  free(folder);
+  free(beside);
+  free(present);
+  return !inside;
 }

@@ -1,4 +1,5 @@
 #include "json.h"
+#include "text.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -33,6 +34,21 @@ static bool could_be_markup(unsigned char letter) {
   return letter == '<' || letter == '>' || letter == '&';
 }
 
+/* A document goes to a terminal, too: marks that turn the direction of writing, and control characters. */
+static bool steers_terminal(const unsigned char *at, int length) {
+  char letter[5] = "";
+  char plain[16];
+  memcpy(letter, at, (size_t)length);
+  return strcmp(text_shown(letter, plain, sizeof plain), letter) != 0;
+}
+
+static void write_code(FILE *out, const unsigned char *at, int length) {
+  unsigned long code = 0;
+  if (text_decode((const char *)at, (size_t)length, &code) > 0) {
+    (void)fprintf(out, "\\u%04lx", code);
+  }
+}
+
 static void write_quoted(const struct json *json, const char *text) {
   FILE *out = json->out;
   (void)fputc('"', out);
@@ -54,6 +70,8 @@ static void write_quoted(const struct json *json, const char *text) {
       (void)fprintf(out, "\\u20%02x", (unsigned)(at[2] - 0x80));
     } else if (*at < 0x20 || (json->for_page && could_be_markup(*at))) {
       (void)fprintf(out, "\\u%04x", (unsigned)*at);
+    } else if (steers_terminal(at, length)) {
+      write_code(out, at, length);
     } else {
       (void)fwrite(at, 1, (size_t)length, out);
     }

@@ -149,3 +149,41 @@ const char *text_tame(const char *text, char *buffer, size_t size) {
   buffer[written] = '\0';
   return buffer;
 }
+
+bool text_turns(unsigned long code) {
+  return code == 0x061C || code == 0x200E || code == 0x200F || (code >= 0x202A && code <= 0x202E) ||
+         (code >= 0x2066 && code <= 0x2069);
+}
+
+const char *text_shown(const char *text, char *buffer, size_t size) {
+  size_t used = 0;
+  size_t length = strlen(text);
+  for (size_t at = 0; at < length;) {
+    unsigned long code = 0;
+    size_t bytes = text_decode(text + at, length - at, &code);
+    char piece[16];
+    int wrote = 0;
+    if (bytes == 0) {
+      bytes = 1;
+      wrote = snprintf(piece, sizeof piece, "\\x%02x", (unsigned)(unsigned char)text[at]);
+    } else if (text_printable(code) && !text_turns(code)) {
+      wrote = snprintf(piece, sizeof piece, "%.*s", (int)bytes, text + at);
+    } else {
+      wrote = snprintf(piece, sizeof piece, code < 0x80 ? "\\x%02lx" : "\\u%04lx", code);
+    }
+    if (used + (size_t)wrote >= size) {
+      break;
+    }
+    memcpy(buffer + used, piece, (size_t)wrote);
+    used += (size_t)wrote;
+    at += bytes;
+  }
+  buffer[used] = '\0';
+  return buffer;
+}
+
+struct shown shown(const char *text) {
+  struct shown result;
+  (void)text_shown(text, result.text, sizeof result.text);
+  return result;
+}

@@ -21,6 +21,19 @@ bool text_number(const char *text, size_t length, double *value);
 /* `value` with `digits` significant figures, a point as decimal sign whatever the locale. */
 const char *text_format(double value, int digits, char *buffer, int size);
 
+/* Is it one of the marks that turn the direction of writing, so that a text reads other than it is (Unicode annex 9)?
+ */
+bool text_turns(unsigned long code);
+/* `text` as it may stand on a terminal: what would steer it (control characters, also of the second set), break the
+ * line or turn the direction of writing is spelt out, as \\x1b or \\u202e, and so are bytes that are no UTF-8. At most
+ * `size` - 1 bytes and a zero; a cut is at a character. Returns `buffer`. */
+const char *text_shown(const char *text, char *buffer, size_t size);
+/* The same, to stand in an argument list: shown(title).text. */
+struct shown {
+  char text[1024];
+};
+struct shown shown(const char *text);
+
 /* One character of valid UTF-8: returns its bytes (1 to 4) and its code point, or 0 if `text` starts with none. */
 size_t text_decode(const char *text, size_t length, unsigned long *code);
 /* True if the character may stand in a one-line text: no control character, no line break, no byte-order mark. */

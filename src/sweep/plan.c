@@ -106,6 +106,7 @@ bool plan_load(const char *path, struct plan *plan, struct error *error) {
   bool good = fresh.source && (text || error_at(error, path, 0, 0, "cannot be read: %s", why)) &&
               study_read(&fresh, text, length, error) && note_study(&fresh, study, error);
   if (!good) {
+    case_hide_outside(path, error);
     plan_free(&fresh);
     return false;
   }
