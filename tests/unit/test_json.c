@@ -110,7 +110,7 @@ static void page_has_no_markup(void **state) {
   json_number(&sheet.json, NULL, 2.0);
   json_end_list(&sheet.json);
   json_end_object(&sheet.json);
-  sheet_expect(&sheet, "{\"a\":\"\\u003c/script\\u003e\\u003c!--\\u0026\\u2028\\u2029\xe2\x80\xaa\",\"b\":[1.5,2]}\n");
+  sheet_expect(&sheet, "{\"a\":\"\\u003c/script\\u003e\\u003c!--\\u0026\\u2028\\u2029\\u202a\",\"b\":[1.5,2]}\n");
 }
 
 int main(void) {

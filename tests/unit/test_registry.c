@@ -214,7 +214,7 @@ static void errors_tell_their_place(void **state) {
   error_at(&error, "--set 'a=b'", 0, 5, "x");
   assert_string_equal(error_text(&error, text, sizeof text), "--set 'a=b', column 5: error: x");
   error_at(&error, "a.yaml", 0, 0, "x\ny\x1b[2J");
-  assert_string_equal(error_text(&error, text, sizeof text), "a.yaml: error: x y [2J");
+  assert_string_equal(error_text(&error, text, sizeof text), "a.yaml: error: x y\\x1b[2J");
   assert_false(error_set(NULL, ERROR_RUN, "x"));
   assert_false(error_at(NULL, "a", 1, 1, "x"));
   struct error none = {0};
