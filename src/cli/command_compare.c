@@ -135,6 +135,7 @@ static void json_answer(const struct request *request, const struct comparison *
     json_number(&json, "largest_time", compared->deviation.largest_time);
     json_number(&json, "correlation", compared->deviation.correlation);
     json_number(&json, "explained", compared->deviation.explained);
+    json_number(&json, "doubt", compared->deviation.doubt);
     json_text(&json, "verdict", verdict_names[compared->verdict]);
     json_text(&json, "why", compared->why);
     json_end_object(&json);

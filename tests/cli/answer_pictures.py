@@ -55,7 +55,7 @@ class Pictures(Folder):
         self.look("s.h5")
 
     def test_comparison_and_fit(self):
-        self.expect(0, "run", STEP, "--quiet", "-o", "run.h5")
+        self.expect(0, "run", STEP, "--quiet", "-o", "run.h5", "--set", "simulation.output_step=0.1 ms")
         self.expect(0, "compare", "run.h5", *BENCH, "--quiet", "-o", "c.h5")
         self.look("c.h5")
         self.expect(0, "fit", STEP, *BENCH, "-p", "relief.setting", "-p", "relief.discharge", "-p",
