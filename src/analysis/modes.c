@@ -112,27 +112,23 @@ const char *mode_words(const struct instant *instant, const struct linear *linea
 bool linear_response(const struct linear *linear, const struct linear_input *input, const double *output,
                      double frequency, double *gain, double *phase) {
   int n = linear->count;
-  lapack_complex_double *matrix = malloc(((size_t)n * (size_t)n + (size_t)n) * sizeof *matrix);
-  lapack_int *pivots = malloc((size_t)n * sizeof *pivots);
-  bool good = matrix != NULL && pivots != NULL;
-  if (good) {
-    lapack_complex_double *motion = matrix + (size_t)n * (size_t)n;
-    for (int i = 0; i < n; i++) {
-      for (int k = 0; k < n; k++) {
-        double scaled = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
-        matrix[i * n + k] = -scaled + (i == k ? frequency * I : 0.0);
-      }
-      motion[i] = input->by_rate[i] / linear->sizes[i];
+  /* By columns, as the library wants it: it asks for no memory, and so cannot fail for want of it. */
+  lapack_complex_double matrix[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT];
+  lapack_complex_double motion[PLANT_STATE_LIMIT];
+  lapack_int pivots[PLANT_STATE_LIMIT];
+  for (int i = 0; i < n; i++) {
+    for (int k = 0; k < n; k++) {
+      double scaled = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
+      matrix[k * n + i] = -scaled + (i == k ? frequency * I : 0.0);
     }
-    good = LAPACKE_zgesv(LAPACK_ROW_MAJOR, n, 1, matrix, n, pivots, motion, 1) == 0;
-    double complex sum = input->by_signal;
-    for (int i = 0; i < n; i++) {
-      sum += output[i] * linear->sizes[i] * motion[i];
-    }
-    *gain = cabs(sum);
-    *phase = carg(sum);
+    motion[i] = input->by_rate[i] / linear->sizes[i];
   }
-  free(pivots);
-  free(matrix);
+  bool good = n > 0 && LAPACKE_zgesv(LAPACK_COL_MAJOR, n, 1, matrix, n, pivots, motion, n) == 0;
+  double complex sum = input->by_signal;
+  for (int i = 0; i < n; i++) {
+    sum += output[i] * linear->sizes[i] * motion[i];
+  }
+  *gain = cabs(sum);
+  *phase = carg(sum);
   return good;
 }
