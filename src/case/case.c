@@ -666,6 +666,9 @@ bool case_load_telling(const char *path, const char *const *sets, int set_count,
     faults->count = faults->count < FAULT_LIMIT ? faults->count + 1 : FAULT_LIMIT;
     faults->at[faults->count - 1] = error;
   }
+  for (int i = 0; i < faults->count; i++) {
+    case_hide_outside(path, &faults->at[i]);
+  }
   return false;
 }
 

@@ -11,8 +11,8 @@ import sys
 import unittest
 
 sys.dont_write_bytecode = True
-import _seal
-from _program import PROGRAM, Folder, need_program
+import _seal  # noqa: E402
+from _program import PROGRAM, Folder, need_program  # noqa: E402
 
 FLIPS = 60
 NO_LEAK_CHECK = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}

@@ -10,7 +10,7 @@ import time
 import unittest
 
 sys.dont_write_bytecode = True
-from _program import DOWNHILL, PROGRAM, ROOT, Folder, need_program
+from _program import DOWNHILL, PROGRAM, ROOT, Folder, need_program  # noqa: E402
 
 STEP = os.path.join(ROOT, "cases", "valve", "step.yaml")
 SHORT = ("--set", "simulation.end_time=0.2 s")

@@ -93,7 +93,7 @@ class Content(Sweep):
             self.assertEqual(column["high_case"], pressure[()].argmax())
             flags = found["limit_1_line_a_pressure"][0]
             self.assertEqual(flags["broken"], int((file["limit_1_line_a_pressure"][()] == 0).sum()))
-            self.assertEqual(flags["broken"] + flags["kept"] + flags["unknown"], 6)
+            self.assertEqual(flags["broken"] + flags["kept"] + flags["unjudged"], 6)
 
     def test_keeps_the_order_of_the_study(self):
         names = list(columns(self.page("table.h5")))
@@ -154,7 +154,7 @@ class Refused(Sweep):
             del file["all_limits"]
             file["all_limits"] = ["kept"] * 6
             file["all_limits"].attrs["role"] = "all_limits"
-        self.expect_refused("neither kept nor broken", self.changed(spoil))
+        self.expect_refused("neither kept, broken nor not judged", self.changed(spoil))
 
     def test_cut_off(self):
         size = os.path.getsize(self.path("table.h5"))
