@@ -181,7 +181,7 @@ struct work {
 
 static int load_and_run(void *context) {
   const struct work *work = context;
-  struct case_data data;
+  struct case_data data = {0};
   int code = load(work->request, &data);
   if (code == EXIT_DONE) {
     code = run_loaded(work->request, &data, work->command);

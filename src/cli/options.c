@@ -79,7 +79,7 @@ static bool any_amount(const struct option_row *row, const char *text, double *s
 
 /* Could a file be called so? */
 static bool check_name(const struct option_row *row, const char *name, struct error *error) {
-  if (name[0] == '\0') {
+  if (name == NULL || name[0] == '\0') {
     return error_set(error, ERROR_USAGE, "--%s: an empty name; expected the name of a file", row->name);
   }
   if (strcmp(name, "-") == 0) {

@@ -28,10 +28,10 @@ bool text_turns(unsigned long code);
  * line or turn the direction of writing is spelt out, as \\x1b or \\u202e, and so are bytes that are no UTF-8. At most
  * `size` - 1 bytes and a zero; a cut is at a character. Returns `buffer`. */
 const char *text_shown(const char *text, char *buffer, size_t size);
-/* The same, to stand in an argument list: shown(title).text. */
 struct shown {
   char text[1024];
 };
+/* The same, to stand in an argument list: shown(title).text. */
 struct shown shown(const char *text);
 
 /* One character of valid UTF-8: returns its bytes (1 to 4) and its code point, or 0 if `text` starts with none. */

@@ -394,9 +394,8 @@ char *h5_reading_attribute(struct h5_reading *reading, hid_t object, const char 
     hid_t attribute = H5Aopen(object, name, H5P_DEFAULT);
     hid_t type = H5Aget_type(attribute);
     hid_t space = H5Aget_space(attribute);
-    if (attribute < 0 || type < 0 || space < 0) {
-      fail_at(reading, name);
-    } else if (kind_of_type(type) != H5_KIND_TEXT || H5Sget_simple_extent_npoints(space) != 1) {
+    if (attribute < 0 || type < 0 || space < 0 || kind_of_type(type) != H5_KIND_TEXT ||
+        H5Sget_simple_extent_npoints(space) != 1) {
       fail_at(reading, name);
     } else {
       texts = read_texts(reading, &(struct text_source){attribute, type, true}, 1, name);

@@ -134,7 +134,7 @@ void run_workspace_free(struct run_workspace *workspace);
 struct view;
 struct step;
 typedef void run_observer(void *context, const struct view *view, const struct step *step);
-void run_workspace_observe(struct run_workspace *workspace, run_observer *follow, void *context);
+void run_workspace_observe(struct run_workspace *workspace, run_observer *observe, void *context);
 /* As run_case, to the same numbers bit by bit. `outcome` is all zero, or of an earlier run_in, whose memory is used
  * again; outcome_free it after the last. */
 bool run_in(struct run_workspace *workspace, const struct case_data *data, const struct recorder *recorder,

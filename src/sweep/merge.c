@@ -208,7 +208,7 @@ static bool same_columns(const struct part *part, const struct column *columns, 
   for (int i = 0; i < count || i < wanted_count; i++) {
     const char *found = i < count ? columns[i].name : "nothing";
     const char *expected = i < wanted_count ? wanted[i].name : "nothing";
-    if (strcmp(found, expected) != 0 || columns[i].kind != wanted[i].kind) {
+    if (i >= count || i >= wanted_count || strcmp(found, expected) != 0 || columns[i].kind != wanted[i].kind) {
       return error_set(error, ERROR_INPUT, "%s and %s have not the same columns: '%.100s' against '%.100s'", part->path,
                        first->path, found, expected);
     }
@@ -219,7 +219,10 @@ static bool same_columns(const struct part *part, const struct column *columns, 
 /* The same columns in every shard. */
 static bool check_columns(struct merger *merger, struct error *error) {
   struct column *others = calloc(COLUMN_LIMIT, sizeof *others);
-  bool good = others != NULL || error_set(error, ERROR_MEMORY, "no memory for the tables");
+  if (others == NULL) {
+    return error_set(error, ERROR_MEMORY, "no memory for the tables");
+  }
+  bool good = true;
   for (int p = 0; good && p < merger->part_count; p++) {
     struct part *part = &merger->parts[p];
     int count = 0;
