@@ -116,8 +116,6 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(line_b_pressure, PRESSURE, GAUGE, "pressure in main line B")                                                  \
   SIGNAL(charge_pressure, PRESSURE, GAUGE, "pressure in the charge gallery")                                           \
   SIGNAL(low_side_pressure, PRESSURE, GAUGE, "pressure of the lower main line")                                        \
-  SIGNAL(line_a_oil, VOLUME, NONE, "oil in main line A, as at ambient pressure")                                       \
-  SIGNAL(line_b_oil, VOLUME, NONE, "oil in main line B, as at ambient pressure")                                       \
   SIGNAL(least_line_oil, VOLUME, NONE, "oil in the main line that holds less")                                         \
   SIGNAL(line_pressure_difference, PRESSURE, LINE_TO_LINE, "line A over line B")                                       \
   SIGNAL(pump_stroke, FRACTION, NONE, "pump stroke over full stroke")                                                  \

@@ -65,9 +65,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_line_b_pressure] = now->b - ambient;
   signals[SIGNAL_charge_pressure] = now->gallery - ambient;
   signals[SIGNAL_low_side_pressure] = smaller(now->a, now->b) - ambient;
-  signals[SIGNAL_line_a_oil] = model->own.lines.volume_a * (1.0 + x[STATE_line_a_compression]);
-  signals[SIGNAL_line_b_oil] = model->own.lines.volume_b * (1.0 + x[STATE_line_b_compression]);
-  signals[SIGNAL_least_line_oil] = smaller(signals[SIGNAL_line_a_oil], signals[SIGNAL_line_b_oil]);
+  signals[SIGNAL_least_line_oil] = smaller(model->own.lines.volume_a * (1.0 + x[STATE_line_a_compression]),
+                                           model->own.lines.volume_b * (1.0 + x[STATE_line_b_compression]));
   signals[SIGNAL_line_pressure_difference] = now->drop;
   signals[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
   signals[SIGNAL_stroke_command] = e->demand.stroke;

@@ -610,7 +610,7 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
 
 void case_hide_outside(const char *named, struct error *error) {
   char file[sizeof error->file];
-  bool of_other = error != NULL && error->code == ERROR_INPUT && error->file[0] != '\0' &&
+  bool of_other = error != NULL && error->code == ERROR_INPUT && error->line > 0 && error->file[0] != '\0' &&
                   strcmp(error->file, named) != 0 && strncmp(error->file, "--set ", 6) != 0;
   if (of_other && input_is_outside(error->file, named)) {
     (void)snprintf(file, sizeof file, "%s", error->file);

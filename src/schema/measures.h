@@ -14,7 +14,7 @@
   MEASURE(lowest_low_side_pressure, PRESSURE, GAUGE, "lowest pressure of the lower of the two lines")                  \
   MEASURE(lowest_low_side_pressure_time, TIME, NONE, "when the low side was lowest")                                   \
   MEASURE(lowest_low_side_pressure_after_settling, PRESSURE, GAUGE, "the same from 0.5 s on")                          \
-  MEASURE(least_line_oil, VOLUME, NONE, "least oil in a main line; below nothing where lines.starved_flow is unlimited") \
+  MEASURE(least_line_oil, VOLUME, NONE, "least oil in a main line") \
   MEASURE(lowest_charge_pressure, PRESSURE, GAUGE, "lowest charge pressure")                                           \
   MEASURE(lowest_charge_pressure_time, TIME, NONE, "when the charge pressure was lowest")                              \
   MEASURE(peak_charge_pressure, PRESSURE, GAUGE, "highest charge pressure")                                            \

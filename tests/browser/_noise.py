@@ -26,4 +26,5 @@ with _seal.changed(sys.argv[2]) as file:
         file[name].resize((SAMPLES,))
         file[name][:] = values
     del file["events"], file["limits"], file["measures"]
-    file.create_group("measures")
+    for name in ("events", "limits", "measures"):
+        file.create_group(name)

@@ -260,7 +260,7 @@ test('the table of cases sorts, filters and turns pages', async () => {
   const highest = Math.max(...worst);
   assert.ok(worst[(await numbers())[0]] > highest * (1 - 1e-7));
   assert.equal(await page.locator('#case-rows th[aria-sort="descending"]').count(), 1);
-  await page.getByLabel('show', { exact: true }).selectOption({ label: 'within all limits' });
+  await page.getByLabel('show', { exact: true }).selectOption({ label: 'keeps all limits' });
   assert.match(await words(page, '#case-rows .pages'), new RegExp(`of ${known.kept} \\(filtered from 40\\)`));
   assert.ok((await numbers()).every((number) => known.all_limits[number] === 1));
   await page.getByLabel('show', { exact: true }).selectOption({ label: 'every case' });

@@ -170,8 +170,9 @@ static void fail_in(const struct writer *writer, const char *format, ...) {
 
 static void run_text(const struct writer *writer, struct outcome *outcome) {
   struct error error = {0};
-  struct case_data data;
+  struct case_data data = {0};
   char message[2048];
+  *outcome = (struct outcome){0};
   if (!case_load_text(SWASHLOOP_SOURCE "/cases/machines/test.yaml", writer->text, NULL, 0, &data, &error) ||
       !run_case(&data, NULL, NULL, outcome, &error)) {
     fail_in(writer, "%s", error_text(&error, message, sizeof message));

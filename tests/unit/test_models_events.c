@@ -105,8 +105,8 @@ static void lost_charge_and_burst_hoses_tell_of_low_charge_pressure(void **state
   static const char *const names[] = {"charge_lost", "hose_burst"};
   for (int i = 0; i < 2; i++) {
     char path[512];
-    struct case_data data;
-    struct outcome outcome;
+    struct case_data data = {0};
+    struct outcome outcome = {0};
     struct error error = {0};
     (void)snprintf(path, sizeof path, "%s/cases/%s.yaml", SWASHLOOP_SOURCE, names[i]);
     if (!case_load(path, NULL, 0, &data, &error) || !run_case(&data, NULL, NULL, &outcome, &error)) {
