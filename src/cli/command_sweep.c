@@ -313,18 +313,20 @@ static int run_request(struct request *request, const char *command, const struc
 int sweep_with_communicator(int argument_count, char **arguments, const struct communicator *communicator) {
   struct request request = {.shards = 1};
   struct error error = {0};
+  bool first = communicator == NULL || communicator->rank == 0;
+  int code = EXIT_DONE;
   if (!read_request(argument_count, arguments, &request, &error)) {
-    return communicator == NULL || communicator->rank == 0 ? terminal_error(&error) : error_exit_status(error.code);
-  }
-  if (request.asked.help) {
-    if (communicator == NULL || communicator->rank == 0) {
+    code = first ? terminal_error(&error) : error_exit_status(error.code);
+  } else if (request.asked.help) {
+    if (first) {
       options_help(&table);
     }
-    return EXIT_DONE;
+  } else {
+    char *command = option_command_line("sweep", argument_count, arguments);
+    code = run_request(&request, command, communicator);
+    free(command);
   }
-  char *command = option_command_line("sweep", argument_count, arguments);
-  int code = run_request(&request, command, communicator);
-  free(command);
+  options_free(&table, &request);
   return code;
 }
 
