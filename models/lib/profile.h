@@ -116,7 +116,10 @@ static inline double profile_slope(const struct profile *profile, int index) {
 
 /* Does the line go on unbroken through point `index` (0 to count - 1)? */
 static inline bool profile_straight_at(const struct profile *profile, int index) {
-  bool step = (index > 0 && index < profile->count && profile->argument[index] <= profile->argument[index - 1]) ||
+  if (index < 0 || index >= profile->count) {
+    return true; /* outside the value is held */
+  }
+  bool step = (index > 0 && profile->argument[index] <= profile->argument[index - 1]) ||
               (index + 1 < profile->count && profile->argument[index + 1] <= profile->argument[index]);
   return !step && profile_slope(profile, index) == profile_slope(profile, index + 1);
 }
