@@ -14,7 +14,7 @@
 #define LEAST_SWING 1e5    /* Pa between turning points; smaller ones are not told */
 #define STAYS 0.9          /* the last four swings over the first four: a mode of 0.4 % damping comes to this */
 #define LONGEST_SWING 2.0  /* s: slower is driving, not hunting */
-#define IRREGULAR 4.0      /* a swing that took this many times as long as the one before belongs to another story */
+#define IRREGULAR 4.0      /* a swing that took this many times as long as the one before is of another oscillation */
 #define GRADE_CHANGES 1e-3 /* the ground moves the pressure */
 
 /* Growth. */

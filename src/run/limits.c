@@ -134,7 +134,7 @@ static void judge_signal(const struct limit_observer *observer, const struct lim
 }
 
 /* Does a measure only ever grow along a run (1), only fall (-1), or neither? Then a bound that is passed stays so. */
-static int course_of(int measure) {
+static int direction_of(int measure) {
   switch (measure) {
   case MEASURE_peak_line_a_pressure:
   case MEASURE_peak_line_b_pressure:
@@ -189,7 +189,7 @@ static void judge_measure(const struct motion *motion, const struct sample *samp
                           const struct outcome *outcome, struct limit_finding *finding) {
   int measure = limit->keep.measure;
   double value = outcome->measures[measure];
-  bool stays = course_of(measure) == (limit->keep.above ? -1 : 1);
+  bool stays = direction_of(measure) == (limit->keep.above ? -1 : 1);
   bool of_stop = measure == MEASURE_stop_time || measure == MEASURE_stop_distance;
   finding->worst = value;
   if (isnan(value)) {

@@ -5,7 +5,7 @@
 #include <string.h>
 
 /* A message is one piece: head and payload. */
-struct post {
+struct buffers {
   unsigned char *out;
   size_t out_room;
   unsigned char *in;
@@ -27,19 +27,19 @@ static unsigned char *grow(unsigned char *bytes, size_t *room, size_t need) {
 
 static void send_message(void *context, int to, enum message_kind kind, const struct message_head *message,
                          const void *payload) {
-  struct post *post = context;
+  struct buffers *buffers = context;
   size_t bytes = (size_t)message->bytes;
-  post->out = grow(post->out, &post->out_room, sizeof *message + bytes);
-  memcpy(post->out, message, sizeof *message);
+  buffers->out = grow(buffers->out, &buffers->out_room, sizeof *message + bytes);
+  memcpy(buffers->out, message, sizeof *message);
   if (bytes > 0) {
-    memcpy(post->out + sizeof *message, payload, bytes);
+    memcpy(buffers->out + sizeof *message, payload, bytes);
   }
-  MPI_Send(post->out, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD);
+  MPI_Send(buffers->out, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD);
 }
 
 static bool receive_message(void *context, int *from, enum message_kind *kind, struct message_head *message,
                             const void **payload) {
-  struct post *post = context;
+  struct buffers *buffers = context;
   MPI_Status status;
   int there = 0;
   int bytes = 0;
@@ -48,17 +48,17 @@ static bool receive_message(void *context, int *from, enum message_kind *kind, s
     return false;
   }
   MPI_Get_count(&status, MPI_BYTE, &bytes);
-  post->in = grow(post->in, &post->in_room, (size_t)bytes);
-  MPI_Recv(post->in, bytes, MPI_BYTE, status.MPI_SOURCE, status.MPI_TAG, MPI_COMM_WORLD, &status);
+  buffers->in = grow(buffers->in, &buffers->in_room, (size_t)bytes);
+  MPI_Recv(buffers->in, bytes, MPI_BYTE, status.MPI_SOURCE, status.MPI_TAG, MPI_COMM_WORLD, &status);
   *from = status.MPI_SOURCE;
   *kind = (enum message_kind)status.MPI_TAG;
-  memcpy(message, post->in, sizeof *message);
-  *payload = post->in + sizeof *message;
+  memcpy(message, buffers->in, sizeof *message);
+  *payload = buffers->in + sizeof *message;
   return true;
 }
 
 struct ranks {
-  struct post post;
+  struct buffers buffers;
   struct communicator communicator;
 };
 
@@ -67,7 +67,7 @@ struct ranks *ranks_begin(void) {
   if (ranks != NULL) {
     int level = 0;
     ranks->communicator =
-        (struct communicator){.context = &ranks->post, .send = send_message, .receive = receive_message};
+        (struct communicator){.context = &ranks->buffers, .send = send_message, .receive = receive_message};
     MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
     MPI_Comm_rank(MPI_COMM_WORLD, &ranks->communicator.rank);
     MPI_Comm_size(MPI_COMM_WORLD, &ranks->communicator.size);
@@ -81,7 +81,7 @@ const struct communicator *ranks_communicator(const struct ranks *ranks) {
 
 void ranks_end(struct ranks *ranks) {
   MPI_Finalize();
-  free(ranks->post.out);
-  free(ranks->post.in);
+  free(ranks->buffers.out);
+  free(ranks->buffers.in);
   free(ranks);
 }

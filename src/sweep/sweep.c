@@ -40,7 +40,7 @@ struct sweep {
   bool unsynced; /* something was appended since the last sync */
   int away;      /* other ranks that have not said goodbye */
   bool told;     /* they were told to stop */
-  double nap;    /* s, in a communicator */
+  double pause;  /* s, between two looks for messages */
   double began;
 };
 
@@ -169,7 +169,7 @@ static void take_finished(struct sweep *sweep, double seconds) {
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
     struct message_head message = message_of(block);
     take_rows(sweep, &message, block->payload);
-    sweep->nap = SLEEP_RANKS_LEAST;
+    sweep->pause = SLEEP_RANKS_LEAST;
     if (block->broken && !sweep->broken) {
       sweep->broken = true;
       *sweep->error = block->error;
@@ -237,9 +237,9 @@ static void listen(struct sweep *sweep) {
   enum message_kind kind;
   const void *payload;
   int from;
-  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_RANKS_MOST);
+  sweep->pause = fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
   while (communicator != NULL && communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
-    sweep->nap = SLEEP_RANKS_LEAST;
+    sweep->pause = SLEEP_RANKS_LEAST;
     switch (kind) {
     case MESSAGE_ASK:
       answer(sweep, from, &message);
@@ -297,7 +297,7 @@ static void deal(struct sweep *sweep) {
     if (sweep->away == 0 && pool_idle(sweep->pool) && (sweep->stopping || sweep->queue.left == 0)) {
       break;
     }
-    take_finished(sweep, order->communicator != NULL ? sweep->nap : SLEEP_ALONE);
+    take_finished(sweep, order->communicator != NULL ? sweep->pause : SLEEP_ALONE);
     show(sweep);
   }
   take_finished(sweep, 0.0);
@@ -345,7 +345,7 @@ static bool write_table(struct sweep *sweep) {
   return true;
 }
 
-/* Other ranks wait for spans: when nothing starts here, they must hear of it. */
+/* Other ranks wait for spans: when nothing starts here, they must be told. */
 static void dismiss(struct sweep *sweep) {
   const struct communicator *communicator = sweep->order->communicator;
   if (communicator == NULL) {
@@ -401,7 +401,7 @@ static void say_bye(const struct communicator *communicator, int flag, const cha
   communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, NULL);
 }
 
-struct servant {
+struct worker_rank {
   struct sweep *sweep;
   int asked; /* spans asked for and not come */
   bool ended;
@@ -409,18 +409,18 @@ struct servant {
   bool broken;
 };
 
-static void hear(struct servant *servant) {
-  struct sweep *sweep = servant->sweep;
+static void receive_orders(struct worker_rank *rank) {
+  struct sweep *sweep = rank->sweep;
   const struct communicator *communicator = sweep->order->communicator;
   struct message_head message;
   enum message_kind kind;
   const void *payload;
   int from;
-  sweep->nap = fmin(2.0 * sweep->nap, SLEEP_RANKS_MOST);
+  sweep->pause = fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
   while (communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
-    sweep->nap = SLEEP_RANKS_LEAST;
-    servant->asked -= kind == MESSAGE_SPAN || kind == MESSAGE_END;
-    servant->ended = servant->ended || kind == MESSAGE_END || kind == MESSAGE_STOP;
+    sweep->pause = SLEEP_RANKS_LEAST;
+    rank->asked -= kind == MESSAGE_SPAN || kind == MESSAGE_END;
+    rank->ended = rank->ended || kind == MESSAGE_END || kind == MESSAGE_STOP;
     if (kind == MESSAGE_STOP) {
       pool_stop(sweep->pool);
     } else if (kind == MESSAGE_SPAN) {
@@ -429,16 +429,16 @@ static void hear(struct servant *servant) {
   }
 }
 
-static void send_finished(struct servant *servant, double seconds) {
-  struct sweep *sweep = servant->sweep;
+static void send_finished(struct worker_rank *rank, double seconds) {
+  struct sweep *sweep = rank->sweep;
   const struct communicator *communicator = sweep->order->communicator;
   struct pool_block *block;
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
     struct message_head message = message_of(block);
     communicator->send(communicator->context, 0, MESSAGE_ROWS, &message, block->payload);
-    sweep->nap = SLEEP_RANKS_LEAST;
+    sweep->pause = SLEEP_RANKS_LEAST;
     if (block->broken) {
-      servant->broken = true;
+      rank->broken = true;
       *sweep->error = block->error;
     }
     pool_return(sweep->pool, block);
@@ -446,41 +446,41 @@ static void send_finished(struct servant *servant, double seconds) {
   }
 }
 
-static void serve(struct servant *servant) {
-  struct sweep *sweep = servant->sweep;
+static void serve(struct worker_rank *rank) {
+  struct sweep *sweep = rank->sweep;
   const struct sweep_order *order = sweep->order;
   for (;;) {
-    if (!servant->stopped && (servant->broken || order->stop(order->context))) {
-      servant->stopped = true;
-      servant->ended = true;
+    if (!rank->stopped && (rank->broken || order->stop(order->context))) {
+      rank->stopped = true;
+      rank->ended = true;
       pool_stop(sweep->pool);
     }
-    for (int wanted = pool_wants(sweep->pool); !servant->ended && wanted > servant->asked;) {
+    for (int wanted = pool_wants(sweep->pool); !rank->ended && wanted > rank->asked;) {
       struct message_head ask = {.first = (int64_t)order->plan->fingerprint};
       (void)provenance_program(ask.text);
       order->communicator->send(order->communicator->context, 0, MESSAGE_ASK, &ask, NULL);
-      servant->asked++;
+      rank->asked++;
     }
-    hear(servant);
-    if (servant->ended && servant->asked <= 0 && pool_idle(sweep->pool)) {
+    receive_orders(rank);
+    if (rank->ended && rank->asked <= 0 && pool_idle(sweep->pool)) {
       break;
     }
-    send_finished(servant, sweep->nap);
+    send_finished(rank, sweep->pause);
   }
 }
 
-static bool run_servant(struct sweep *sweep) {
+static bool run_worker_rank(struct sweep *sweep) {
   const struct communicator *communicator = sweep->order->communicator;
-  struct servant servant = {.sweep = sweep};
+  struct worker_rank rank = {.sweep = sweep};
   make_head(sweep);
   sweep->pool = make_paths(sweep) && make_runs_folder(sweep) ? start_pool(sweep) : NULL;
-  servant.broken = sweep->pool == NULL;
+  rank.broken = sweep->pool == NULL;
   if (sweep->pool != NULL) {
-    serve(&servant);
-    send_finished(&servant, 0.0);
+    serve(&rank);
+    send_finished(&rank, 0.0);
     pool_free(sweep->pool);
   }
-  say_bye(communicator, servant.broken ? 2 : servant.stopped ? 1 : 0, servant.broken ? sweep->error->text : "");
+  say_bye(communicator, rank.broken ? 2 : rank.stopped ? 1 : 0, rank.broken ? sweep->error->text : "");
   return true; /* rank 0 tells of what went wrong */
 }
 
@@ -498,11 +498,12 @@ void sweep_absent(const struct communicator *communicator, const char *why) {
 
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {
   struct sweep sweep = {
-      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .nap = SLEEP_RANKS_LEAST};
+      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .pause = SLEEP_RANKS_LEAST};
   double dealing = clock_of(CLOCK_THREAD_CPUTIME_ID);
   sweep.journal.descriptor = -1;
   *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
-  bool good = order->communicator != NULL && order->communicator->rank > 0 ? run_servant(&sweep) : run_first(&sweep);
+  bool good =
+      order->communicator != NULL && order->communicator->rank > 0 ? run_worker_rank(&sweep) : run_first(&sweep);
   report->seconds = clock_of(CLOCK_MONOTONIC) - sweep.began;
   /* The journal and the table count, too. */
   report->busy += clock_of(CLOCK_THREAD_CPUTIME_ID) - dealing;

@@ -46,7 +46,7 @@ struct sweep_report {
  * journal. */
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error);
 
-/* For a rank that cannot take part at all (its study could not be read): the others hear of it and end. */
+/* For a rank that cannot take part at all (its study could not be read): the others are told, and end. */
 void sweep_absent(const struct communicator *communicator, const char *why);
 
 /* Positions of a shard. */

@@ -53,16 +53,16 @@ test('tells the verdict first, worst margin first, and the caution', async () =>
   await page.close();
 });
 
-test('tells the story in order, in sentences with times and values', async () => {
+test('tells the events in order, in sentences with times and values', async () => {
   const page = await open(one);
-  const sentences = await page.locator('#story li').allInnerTexts();
-  const story = sentences.join('\n').replace(/\u00a0/g, ' ');
-  assert.match(story, /The pedal is released from 90\.5 % to 0 % within 0\.5 s, at 18\.\d+ km\/h/);
+  const sentences = await page.locator('#events li').allInnerTexts();
+  const log = sentences.join('\n').replace(/\u00a0/g, ' ');
+  assert.match(log, /The pedal is released from 90\.5 % to 0 % within 0\.5 s, at 18\.\d+ km\/h/);
   assert.match(
-    story,
+    log,
     /Relief valve B opens for 1\.\d+ s\. Flow up to 2\d\d\.?\d* L\/min at 17\.\d+ s, line B up to 52\d\.?\d* bar at 17\.\d+ s\./,
   );
-  assert.match(story, /The machine stops, .* after braking began\./);
+  assert.match(log, /The machine stops, .* after braking began\./);
   const times = sentences.map((sentence) => parseFloat(sentence));
   assert.deepEqual(
     times,
@@ -363,8 +363,8 @@ test('lays runs over each other from the start of braking', async () => {
   });
   assert.deepEqual(seen.window, [-16, 10]);
   for (const at of [0, 1]) assert.ok(Math.abs(seen.readouts[at] - seen.wanted[at]) < 0.02, JSON.stringify(seen));
-  // The story keeps each run's own clock; a click on a time finds it on the page's.
-  const second = page.locator('#story .stories > div').nth(1);
+  // The log keeps each run's own clock; a click on a time finds it on the page's.
+  const second = page.locator('#events .event-lists > div').nth(1);
   await second
     .getByRole('button', { name: /^14\.000/ })
     .first()
@@ -381,7 +381,7 @@ test('markup in titles is text, and no script but its own runs', async () => {
   python(new URL('_markup.py', import.meta.url).pathname, 'one.h5', 'markup.h5', title);
   const page = await open(report('markup', 'markup.h5'));
   assert.equal(await page.locator('h1').textContent(), title);
-  assert.ok((await page.locator('#story').textContent()).includes(title));
+  assert.ok((await page.locator('#events').textContent()).includes(title));
   assert.ok((await page.locator('#verdict').textContent()).includes(title));
   assert.ok((await page.locator('.chart-title').allTextContents()).some((words) => words.includes(title)));
   assert.equal(await page.locator('img, h1 b').count(), 0);

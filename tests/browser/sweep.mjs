@@ -35,8 +35,8 @@ const command = (page) => page.locator('#chosen-case .command').textContent();
 
 async function lookAt(page, name) {
   await page.evaluate((wanted) => {
-    const at = lookEntries().findIndex((entry) => entry.value.name === wanted);
-    const list = document.querySelector('#look select');
+    const at = plottedEntries().findIndex((entry) => entry.value.name === wanted);
+    const list = document.querySelector('#plotted select');
     list.selectedIndex = at;
     list.dispatchEvent(new Event('change'));
   }, name);
@@ -174,7 +174,7 @@ test('the ranking is Spearman’s, strongest first', async () => {
   const page = await open(one);
   await lookAt(page, 'limit_2_engine_speed_worst');
   const seen = await page.evaluate(() =>
-    rankedInfluences(show.looked).map(({ parameter, rho }) => [parameter.name, rho]),
+    rankedInfluences(show.plotted).map(({ parameter, rho }) => [parameter.name, rho]),
   );
   assert.equal(seen.length, 3);
   for (const [name, rho] of seen) {
@@ -277,8 +277,8 @@ test('another measure and other units change every view', async () => {
   const page = await open(one);
   for (const name of ['peak_line_a_pressure', 'share of cases within all limits', 'solver_steps']) {
     await lookAt(page, name);
-    const titles = await page.locator('#looks figcaption').allTextContents();
-    const wanted = await page.evaluate(() => lookName(show.looked));
+    const titles = await page.locator('#plots figcaption').allTextContents();
+    const wanted = await page.evaluate(() => plottedName(show.plotted));
     assert.equal(titles.length, 4);
     for (const title of titles) assert.ok(title.includes(wanted), `${title} for ${wanted}`);
   }
@@ -407,7 +407,7 @@ test('prints on A4 and Letter, light, without controls', async () => {
   await page.evaluate(() => dispatchEvent(new Event('beforeprint')));
   await page.emulateMedia({ media: 'print' });
   const printed = await page.evaluate(() => ({
-    controls: [...document.querySelectorAll('.switches, .picks, .pages')].filter(
+    controls: [...document.querySelectorAll('.switches, .select-row, .pages')].filter(
       (node) => getComputedStyle(node).display !== 'none',
     ).length,
     ink: getComputedStyle(document.body).color,

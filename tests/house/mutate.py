@@ -96,8 +96,8 @@ def main():
             print("the survivors are not told:", *said, sep="\n")
             failures += 1
         # Called again, all is known and nothing is built.
-        shutil.rmtree(os.path.join(root, "build", "mutate", "slot-1"))
-        if mutate.work(arguments, root) != found or os.path.exists(os.path.join(root, "build", "mutate", "slot-1")):
+        shutil.rmtree(os.path.join(root, "build", "mutate", "tree-1"))
+        if mutate.work(arguments, root) != found or os.path.exists(os.path.join(root, "build", "mutate", "tree-1")):
             print("a second call does not go on from the outcomes of the first")
             failures += 1
     return 1 if failures else 0

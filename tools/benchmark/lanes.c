@@ -12,36 +12,36 @@
 
 enum { ROUNDS = 300, REPEATS = 11, KINDS = 3, GROUPS = 16 };
 
-/* The places of one call. */
-struct group_of_places {
+/* The instants of one call. */
+struct group_of_instants {
   void *mode;
   lanes time;
   lanes state[PLANT_STATE_LIMIT];
 };
 
-static bool load_group(const struct scene *scene, const struct plant_lanes *kind, const struct places *places,
-                       int first, struct group_of_places *group) {
+static bool load_group(const struct scene *scene, const struct plant_lanes *kind, const struct instants *instants,
+                       int first, struct group_of_instants *group) {
   group->mode = aligned_zeros(kind->mode_size);
   for (int lane = 0; group->mode != NULL && lane < LANES; lane++) {
-    const struct place *place = &places->at[(first + lane) % places->count];
-    kind->load_mode(group->mode, lane, place->mode);
-    ((double *)&group->time)[lane] = place->time;
+    const struct instant *instant = &instants->at[(first + lane) % instants->count];
+    kind->load_mode(group->mode, lane, instant->mode);
+    ((double *)&group->time)[lane] = instant->time;
     for (int i = 0; i < scene->count; i++) {
-      ((double *)&group->state[i])[lane] = place->state[i];
+      ((double *)&group->state[i])[lane] = instant->state[i];
     }
   }
   return group->mode != NULL;
 }
 
 /* Median ns of one lane. */
-static double time_group(const struct plant_lanes *kind, const void *model, const struct group_of_places *groups,
+static double time_group(const struct plant_lanes *kind, const void *model, const struct group_of_instants *groups,
                          int count, bool signals) {
   static lanes out[PLANT_SIGNAL_LIMIT];
   double times[REPEATS];
   for (int r = 0; r < REPEATS; r++) {
     double began = cpu_seconds();
     for (int k = 0; k < ROUNDS; k++) {
-      const struct group_of_places *group = &groups[k % count];
+      const struct group_of_instants *group = &groups[k % count];
       if (signals) {
         kind->evaluate(model, group->mode, &group->time, group->state, &(struct lanes_evaluation){.signals = out});
       } else {
@@ -53,14 +53,14 @@ static double time_group(const struct plant_lanes *kind, const void *model, cons
   return median(times, REPEATS);
 }
 
-static bool print_kind(const struct scene *scene, const struct plant_lanes *kind, const struct places *places) {
-  static struct group_of_places groups[GROUPS];
-  int count = places->count / LANES < GROUPS ? places->count / LANES : GROUPS;
+static bool print_kind(const struct scene *scene, const struct plant_lanes *kind, const struct instants *instants) {
+  static struct group_of_instants groups[GROUPS];
+  int count = instants->count / LANES < GROUPS ? instants->count / LANES : GROUPS;
   void *model = aligned_zeros(kind->model_size);
   bool good = model != NULL && count > 0 && kind->load_model(model, LANES_ALL, scene->model) == NULL;
   int loaded = 0;
   while (good && loaded < count) {
-    good = load_group(scene, kind, places, loaded * LANES, &groups[loaded]);
+    good = load_group(scene, kind, instants, loaded * LANES, &groups[loaded]);
     loaded++;
   }
   if (good) {
@@ -140,7 +140,7 @@ static bool time_attempts(const struct scene *scene, double *plain_ns, double *l
   return true;
 }
 
-bool lanes_print(const struct scene *scene, const struct places *places) {
+bool lanes_print(const struct scene *scene, const struct instants *instants) {
   if (scene->plant->lanes == NULL) {
     return true;
   }
@@ -159,7 +159,7 @@ bool lanes_print(const struct scene *scene, const struct places *places) {
   printf(", \"lanes_ns\": {");
   for (int i = 0; good && i < count; i++) {
     printf("%s", i > 0 ? ", " : "");
-    good = print_kind(scene, kinds[i], places);
+    good = print_kind(scene, kinds[i], instants);
   }
   printf("}");
   double plain_ns;

@@ -114,23 +114,23 @@ static void powers_of(void *context, double t, const double *state, double *powe
   scene->plant->powers(scene->model, scene->mode, t, state, powers);
 }
 
-static bool keep_place(const struct scene *scene, double step, struct places *places) {
-  struct place *place = &places->at[places->count];
-  place->mode = malloc(scene->plant->mode_size);
-  if (place->mode == NULL) {
+static bool keep_instant(const struct scene *scene, double step, struct instants *instants) {
+  struct instant *instant = &instants->at[instants->count];
+  instant->mode = malloc(scene->plant->mode_size);
+  if (instant->mode == NULL) {
     return false;
   }
-  places->count++;
-  place->time = scene->time;
-  place->step = step;
-  memcpy(place->state, scene->state, sizeof place->state);
-  memcpy(place->mode, scene->mode, scene->plant->mode_size);
+  instants->count++;
+  instant->time = scene->time;
+  instant->step = step;
+  memcpy(instant->state, scene->state, sizeof instant->state);
+  memcpy(instant->mode, scene->mode, scene->plant->mode_size);
   return true;
 }
 
-/* The solver alone over the case, nothing looking on. Keeps every `stride`-th step as a place when places is given.
+/* The solver alone over the case, nothing looking on. Keeps every `spacing`-th step as an instant when instants is given.
  * Returns CPU seconds, below zero on failure. */
-static double run_bare(struct scene *scene, long stride, struct places *places, long *steps) {
+static double run_bare(struct scene *scene, long spacing, struct instants *instants, long *steps) {
   struct error error = {0};
   const struct simulation_parameters *asked = &scene->data.simulation;
   const char *names[PLANT_STATE_LIMIT] = {0};
@@ -164,8 +164,8 @@ static double run_bare(struct scene *scene, long stride, struct places *places, 
     scene->time = integrator_time(integrator);
     integrator_state_at(integrator, scene->time, scene->state);
     (*steps)++;
-    if (places != NULL && *steps % stride == 0 && places->count < MOST_PLACES) {
-      good = keep_place(scene, scene->time - integrator_step_start(integrator), places);
+    if (instants != NULL && *steps % spacing == 0 && instants->count < MOST_INSTANTS) {
+      good = keep_instant(scene, scene->time - integrator_step_start(integrator), instants);
     }
     if (scene_change(scene)) {
       integrator_integrals_at(integrator, scene->time, integrals);
@@ -184,67 +184,67 @@ static double run_bare(struct scene *scene, long stride, struct places *places, 
 enum part { PART_RATES, PART_POWERS, PART_SIGNALS, PART_EVENTS, PART_GUARDS, PART_COUNT };
 static const char *const part_names[PART_COUNT] = {"rates_ns", "powers_ns", "signals_ns", "events_ns", "switches_ns"};
 
-static void call_part(const struct scene *scene, const struct place *place, enum part part, double *out) {
+static void call_part(const struct scene *scene, const struct instant *instant, enum part part, double *out) {
   const struct plant *plant = scene->plant;
   switch (part) {
   case PART_RATES:
-    plant->rates(scene->model, place->mode, place->time, place->state, out);
+    plant->rates(scene->model, instant->mode, instant->time, instant->state, out);
     break;
   case PART_POWERS:
-    plant->powers(scene->model, place->mode, place->time, place->state, out);
+    plant->powers(scene->model, instant->mode, instant->time, instant->state, out);
     break;
   case PART_SIGNALS:
-    plant->signals_at(scene->model, place->mode, place->time, place->state, out);
+    plant->signals_at(scene->model, instant->mode, instant->time, instant->state, out);
     break;
   case PART_EVENTS:
-    plant->events_at(scene->model, place->mode, place->time, place->state, out);
+    plant->events_at(scene->model, instant->mode, instant->time, instant->state, out);
     break;
   default:
-    plant->guards(scene->model, place->mode, place->state, out);
+    plant->guards(scene->model, instant->mode, instant->state, out);
     break;
   }
 }
 
-/* Nanoseconds of one call, the median over repeats of a loop over all places. */
-static double time_part(const struct scene *scene, const struct places *places, enum part part, int repeats) {
+/* Nanoseconds of one call, the median over repeats of a loop over all instants. */
+static double time_part(const struct scene *scene, const struct instants *instants, enum part part, int repeats) {
   double out[PLANT_SIGNAL_LIMIT];
   double times[MOST_REPEATS];
   enum { ROUNDS = 20 };
   for (int i = 0; i < repeats; i++) {
     double began = cpu_seconds();
     for (int round = 0; round < ROUNDS; round++) {
-      for (int k = 0; k < places->count; k++) {
-        call_part(scene, &places->at[k], part, out);
+      for (int k = 0; k < instants->count; k++) {
+        call_part(scene, &instants->at[k], part, out);
       }
     }
-    times[i] = 1e9 * (cpu_seconds() - began) / (ROUNDS * (double)places->count);
+    times[i] = 1e9 * (cpu_seconds() - began) / (ROUNDS * (double)instants->count);
   }
   return median(times, repeats);
 }
 
 struct rates_there {
   const struct scene *scene;
-  const struct place *place;
+  const struct instant *instant;
 };
 
 static void rates_there(void *context, double t, const double *state, double *rates) {
   const struct rates_there *there = context;
-  there->scene->plant->rates(there->scene->model, there->place->mode, t, state, rates);
+  there->scene->plant->rates(there->scene->model, there->instant->mode, t, state, rates);
 }
 
-/* The Jacobian of a place by entries; returns gamma as BDF of order 3 would have it. */
-static double jacobian_at(const struct scene *scene, const struct place *place, struct differences_plain *differences) {
-  struct rates_there there = {scene, place};
+/* The Jacobian of an instant by entries; returns gamma as BDF of order 3 would have it. */
+static double jacobian_at(const struct scene *scene, const struct instant *instant, struct differences_plain *differences) {
+  struct rates_there there = {scene, instant};
   differences->context = &there;
   for (int j = 0; j < scene->count; j++) {
-    differences->increments[j] = 1e-8 * fmax(fabs(place->state[j]), 1e3 * scene->tolerances[j]);
+    differences->increments[j] = 1e-8 * fmax(fabs(instant->state[j]), 1e3 * scene->tolerances[j]);
   }
-  differences_plain_find(differences, place->time, place->time, place->state);
-  return 6.0 / 11.0 * place->step;
+  differences_plain_find(differences, instant->time, instant->time, instant->state);
+  return 6.0 / 11.0 * instant->step;
 }
 
-/* Nanoseconds of one factorization and of one solve, over all places. */
-static bool time_algebra(const struct scene *scene, const struct places *places, double *factor, double *solve) {
+/* Nanoseconds of one factorization and of one solve, over all instants. */
+static bool time_algebra(const struct scene *scene, const struct instants *instants, double *factor, double *solve) {
   uint64_t rows[PLANT_STATE_LIMIT];
   static double factors[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT];
   double reciprocals[PLANT_STATE_LIMIT];
@@ -263,8 +263,8 @@ static bool time_algebra(const struct scene *scene, const struct places *places,
   enum { ROUNDS = 50 };
   *factor = 0.0;
   *solve = 0.0;
-  for (int k = 0; k < places->count; k++) {
-    double gamma = jacobian_at(scene, &places->at[k], &differences);
+  for (int k = 0; k < instants->count; k++) {
+    double gamma = jacobian_at(scene, &instants->at[k], &differences);
     double began = cpu_seconds();
     for (int round = 0; round < ROUNDS; round++) {
       elimination_plain_factor(sparsity, -gamma, 1.0, differences.jacobian, factors, reciprocals, &loss);
@@ -276,8 +276,8 @@ static bool time_algebra(const struct scene *scene, const struct places *places,
       }
       elimination_plain_solve(sparsity, factors, reciprocals, x);
     }
-    *factor += 1e9 * (factored - began) / (ROUNDS * (double)places->count);
-    *solve += 1e9 * (cpu_seconds() - factored) / (ROUNDS * (double)places->count);
+    *factor += 1e9 * (factored - began) / (ROUNDS * (double)instants->count);
+    *solve += 1e9 * (cpu_seconds() - factored) / (ROUNDS * (double)instants->count);
   }
   differences_plain_close(&differences);
   sparsity_free(sparsity);
@@ -285,7 +285,7 @@ static bool time_algebra(const struct scene *scene, const struct places *places,
 }
 
 static bool print_parts(const struct request *request, struct scene *scene) {
-  static struct places places;
+  static struct instants instants;
   long steps;
   double bare[MOST_REPEATS];
   if (run_bare(scene, 1, NULL, &steps) < 0.0) {
@@ -294,20 +294,20 @@ static bool print_parts(const struct request *request, struct scene *scene) {
   for (int i = 0; i < request->repeats; i++) {
     bare[i] = run_bare(scene, 1, NULL, &steps);
   }
-  if (run_bare(scene, steps / MOST_PLACES + 1, &places, &steps) < 0.0) {
+  if (run_bare(scene, steps / MOST_INSTANTS + 1, &instants, &steps) < 0.0) {
     return false;
   }
   printf(", \"solver_alone_s\": %.9g", median(bare, request->repeats));
   for (int part = 0; part < PART_COUNT; part++) {
-    printf(", \"%s\": %.6g", part_names[part], time_part(scene, &places, (enum part)part, request->repeats));
+    printf(", \"%s\": %.6g", part_names[part], time_part(scene, &instants, (enum part)part, request->repeats));
   }
   double factor = NAN;
   double solve = NAN;
-  bool good = time_algebra(scene, &places, &factor, &solve);
+  bool good = time_algebra(scene, &instants, &factor, &solve);
   printf(", \"factor_ns\": %.6g, \"solve_ns\": %.6g", factor, solve);
-  good = good && lanes_print(scene, &places);
-  for (int i = 0; i < places.count; i++) {
-    free(places.at[i].mode);
+  good = good && lanes_print(scene, &instants);
+  for (int i = 0; i < instants.count; i++) {
+    free(instants.at[i].mode);
   }
   return good;
 }

@@ -1,36 +1,36 @@
 'use strict';
-// The story of a run: its events, and what pedal, brake and grade do, as plain sentences in order of time.
+// The event log of a run: its events, and what pedal, brake and grade do, as plain sentences in order of time.
 
-// From - to of every stretch in which an event holds. `begins` is the direction that starts it.
-function stretchesOf(run, name, begins) {
-  const stretches = [];
+// From - to of every interval in which an event holds. `begins` is the direction that starts it.
+function intervalsOf(run, name, begins) {
+  const intervals = [];
   let open = null;
   for (const event of run.events) {
     if (event.name !== name || event.direction === 0) continue;
     if (event.direction === begins) {
       if (open === null) open = event.time;
     } else if (open !== null) {
-      stretches.push({ from: open, to: event.time, ended: true });
+      intervals.push({ from: open, to: event.time, ended: true });
       open = null;
     }
   }
-  if (open !== null) stretches.push({ from: open, to: run.end, ended: false });
-  return stretches;
+  if (open !== null) intervals.push({ from: open, to: run.end, ended: false });
+  return intervals;
 }
 
-// Chatter is one thing to tell: stretches that follow each other closely become one, with a count.
-function gathered(stretches, run) {
-  const gap = stretches.length > 3 ? 0.03 * (run.end - run.start) : 0;
+// Chatter is one thing to tell: intervals that follow each other closely become one, with a count.
+function gathered(intervals, run) {
+  const gap = intervals.length > 3 ? 0.03 * (run.end - run.start) : 0;
   const groups = [];
-  for (const stretch of stretches) {
+  for (const interval of intervals) {
     const last = groups[groups.length - 1];
-    if (last !== undefined && stretch.from - last.to < gap) {
-      last.to = stretch.to;
-      last.ended = stretch.ended;
-      last.total += stretch.to - stretch.from;
+    if (last !== undefined && interval.from - last.to < gap) {
+      last.to = interval.to;
+      last.ended = interval.ended;
+      last.total += interval.to - interval.from;
       last.times++;
     } else {
-      groups.push({ ...stretch, total: stretch.to - stretch.from, times: 1 });
+      groups.push({ ...interval, total: interval.to - interval.from, times: 1 });
     }
   }
   return groups;
@@ -82,7 +82,7 @@ function change(run, name, group) {
   return before === after ? 'stays at ' + after : `goes from ${before} to ${after}`;
 }
 
-const told = {
+const eventWords = {
   relief_a: [
     1,
     (run, g) =>
@@ -172,7 +172,7 @@ function sentenceOf(run, event) {
   return words.charAt(0).toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? '' : '.');
 }
 
-// Stretches in which a slow input changes by a good part of its range.
+// Intervals in which a slow input changes by a good part of its range.
 function rampsOf(run, name) {
   const curve = curveOf(run, name);
   if (curve === null) return [];
@@ -263,33 +263,33 @@ function beginAndEnd(run) {
   ];
 }
 
-function storyOf(run) {
+function eventLogOf(run) {
   const items = beginAndEnd(run).concat(inputsOf(run));
-  for (const [name, [begins, words]] of Object.entries(told)) {
-    for (const group of gathered(stretchesOf(run, name, begins), run)) {
+  for (const [name, [begins, words]] of Object.entries(eventWords)) {
+    for (const group of gathered(intervalsOf(run, name, begins), run)) {
       items.push({ time: group.from, words: words(run, group) });
     }
   }
   for (const event of run.events) {
-    if (told[event.name] === undefined || event.direction === 0)
+    if (eventWords[event.name] === undefined || event.direction === 0)
       items.push({ time: event.time, words: sentenceOf(run, event) });
   }
   const rank = (item) => (item.first ? -1 : item.last ? 1 : 0);
   return items.sort((a, b) => rank(a) - rank(b) || a.time - b.time);
 }
 
-function storyList(run) {
-  const items = storyOf(run);
+function eventList(run) {
+  const items = eventLogOf(run);
   const row = (item) => element('li', {}, timeButton(run, item.time), element('span', {}, item.words));
   const few = items.length <= 30;
-  const list = element('ol', { class: 'story' }, (few ? items : items.slice(0, 24)).map(row));
+  const list = element('ol', { class: 'event-list' }, (few ? items : items.slice(0, 24)).map(row));
   const rest = few
     ? null
     : element(
         'details',
         {},
         element('summary', {}, `${items.length - 24} more`),
-        element('ol', { class: 'story' }, items.slice(24).map(row)),
+        element('ol', { class: 'event-list' }, items.slice(24).map(row)),
       );
   const cut =
     run.events_left_out > 0
@@ -298,9 +298,9 @@ function storyList(run) {
   return [list, rest, cut];
 }
 
-function showStory() {
-  const body = byId('story-body');
-  const parts = runs.map((run) => [runs.length > 1 ? element('h3', {}, runName(run)) : null, ...storyList(run)]);
+function showEvents() {
+  const body = byId('events-body');
+  const parts = runs.map((run) => [runs.length > 1 ? element('h3', {}, runName(run)) : null, ...eventList(run)]);
   replaceAll(
     body,
     runs.length > 2
@@ -314,7 +314,7 @@ function showStory() {
         )
       : element(
           'div',
-          { class: 'stories' },
+          { class: 'event-lists' },
           parts.map((part) => element('div', {}, part)),
         ),
   );

@@ -592,7 +592,7 @@ function showOrigin() {
 function showTables() {
   showVerdict();
   showComparison();
-  showStory();
+  showEvents();
   showMeasures();
   perRun('case-body', caseOf);
   perRun('laws-body', lawsOf);

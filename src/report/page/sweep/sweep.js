@@ -1,5 +1,5 @@
 'use strict';
-// The page of a sweep put together: verdict, settings, what is looked at, study, origin, print.
+// The page of a sweep put together: verdict, settings, what is plotted, study, origin, print.
 
 function showMasthead() {
   const title = whole.title || whole.file;
@@ -155,23 +155,23 @@ function showSettings() {
   byId('settings').hidden = false;
   const count = column.choices.length;
   const pairs = pairedRows(count);
-  const values = cellsOf(show.looked);
+  const values = cellsOf(show.plotted);
   const rows = column.choices.map((choice, at) => {
     const own = pairs.map((pair) => pair[at]);
     const differences = sortedNumbers(pairs.map((pair) => values[pair[at]] - values[pair[0]]));
     const middle = summaryOf(
       own.map((row) => values[row]),
-      show.looked,
+      show.plotted,
       'median',
     );
-    const unit = unitOf(show.looked);
+    const unit = unitOf(show.plotted);
     const delta = (share) => figures(quantile(differences, share) / unit.scale, 3);
     return element(
       'tr',
       {},
       rowHead(named(choice.text)),
       allLimits === null ? null : cell(percent(own.filter((row) => outcomeOf(row) === 'kept').length / (own.length || 1), 3), 'number'),
-      cell(shown(show.looked, middle), 'number'),
+      cell(shown(show.plotted, middle), 'number'),
       at === 0
         ? cell('held against', 'hint')
         : cell(`${delta(0.5)} (${delta(0.05)} to ${delta(0.95)})${unit.unit ? '\u00a0' + unit.unit : ''}`, 'number'),
@@ -183,7 +183,7 @@ function showSettings() {
       [
         { text: 'setting' },
         ...(allLimits === null ? [] : [{ text: 'within all limits', number: true }]),
-        { text: show.looked.role === 'share' ? lookName(show.looked) : `median, ${lookName(show.looked)}`, number: true },
+        { text: show.plotted.role === 'share' ? plottedName(show.plotted) : `median, ${plottedName(show.plotted)}`, number: true },
         { text: 'difference case by case: median (5 to 95 %)', number: true },
       ],
       rows,
@@ -193,32 +193,32 @@ function showSettings() {
   );
 }
 
-// --- What is looked at ----------------------------------------------------------------------------------------------------
+// --- What is plotted ----------------------------------------------------------------------------------------------------
 
-function lookEntries() {
-  const all = keepsAll === null ? lookable : [keepsAll, ...lookable];
-  return all.map((column) => ({ value: column, words: longLookName(column) }));
+function plottedEntries() {
+  const all = keepsAll === null ? plottable : [keepsAll, ...plottable];
+  return all.map((column) => ({ value: column, words: longPlottedName(column) }));
 }
 
-function showLook() {
+function showPlottedChoice() {
   replaceAll(
-    byId('look'),
+    byId('plotted'),
     element(
       'div',
-      { class: 'picks' },
-      picker('Look at', lookEntries(), show.looked, look),
-      element('span', { class: 'hint look-hint' }, 'in map, ranking, curves and points'),
+      { class: 'select-row' },
+      selectField('Look at', plottedEntries(), show.plotted, setPlotted),
+      element('span', { class: 'hint plotted-hint' }, 'in map, ranking, curves and points'),
     ),
   );
 }
 
-function firstLook() {
+function firstPlotted() {
   const most = limitsOfAll().find((limit) => limit.described !== null && limit.described.low !== null);
-  return most !== undefined ? most.described : lookable.find((column) => column.role === 'measure') || lookable[0] || keepsAll;
+  return most !== undefined ? most.described : plottable.find((column) => column.role === 'measure') || plottable[0] || keepsAll;
 }
 
 function showViews() {
-  mapState.over = overFor(show.looked);
+  mapState.over = overFor(show.plotted);
   for (const view of [showMap, showRanking, showCurves, showScatter, showSettings]) guarded(view);
 }
 
@@ -325,21 +325,21 @@ function bindSweepWidth() {
 
 function startSweep() {
   show.measuresOpen = false;
-  show.looked = firstLook();
-  if (show.looked === undefined || show.looked === null) {
+  show.plotted = firstPlotted();
+  if (show.plotted === undefined || show.plotted === null) {
     // Every case failed, or none has a number: verdict, table and study are still told.
-    for (const id of ['look', 'looks']) byId(id).hidden = true;
+    for (const id of ['plotted', 'plots']) byId(id).hidden = true;
     for (const part of [showMasthead, showSweepVerdict, showStudy, showSweepOrigin, bindSwitches]) guarded(part);
   } else {
     const worst = limitsOfAll().find((limit) => limit.worstCase !== null && rowOfCase.has(limit.worstCase));
     show.chosen = rowCount > 0 ? [worst === undefined ? 0 : rowOfCase.get(worst.worstCase)] : [];
     show.origin = worst === undefined ? '' : `the worst for ${worst.sentence}`;
-    const parts = [showMasthead, showSweepVerdict, startMap, showLook, showViews, showChosen, showCases, showStudy, showSweepOrigin];
+    const parts = [showMasthead, showSweepVerdict, startMap, showPlottedChoice, showViews, showChosen, showCases, showStudy, showSweepOrigin];
     for (const part of [...parts, bindSwitches, bindSweepPrint, bindSweepWidth]) guarded(part);
-    onChange('looked', () => [showViews, showRows].forEach(guarded));
+    onChange('plotted', () => [showViews, showRows].forEach(guarded));
     onChange('chosen', () => [showChosen, showRows, markPoint].forEach(guarded));
     onChange('theme', showViews);
-    onChange('units', () => [showSweepVerdict, showLook, showViews, showChosen, showCases, showStudy].forEach(guarded));
+    onChange('units', () => [showSweepVerdict, showPlottedChoice, showViews, showChosen, showCases, showStudy].forEach(guarded));
   }
   document.documentElement.dataset.ready = 'yes';
 }

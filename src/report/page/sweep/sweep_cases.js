@@ -93,7 +93,7 @@ function caseLimits(row) {
 }
 
 function caseMeasures(row) {
-  const rows = lookable.filter((column) => column.role !== 'worst' && Number.isFinite(cellsOf(column)[row]));
+  const rows = plottable.filter((column) => column.role !== 'worst' && Number.isFinite(cellsOf(column)[row]));
   return element(
     'details',
     { open: show.measuresOpen, ontoggle: (event) => (show.measuresOpen = event.target.open) },
@@ -177,10 +177,10 @@ function showChosen() {
 function caseButton(number) {
   const row = rowOfCase.get(number);
   if (row === undefined) return String(number);
-  return element('button', { type: 'button', class: 'time', onclick: () => pickCase(row) }, String(number));
+  return element('button', { type: 'button', class: 'time', onclick: () => chooseCase(row) }, String(number));
 }
 
-function pickCase(row) {
+function chooseCase(row) {
   choose([row]);
   // On a wide screen the case stands beside; from far off, bring it into sight.
   const box = byId('chosen-case').getBoundingClientRect();
@@ -227,9 +227,9 @@ function inRange(row) {
 
 function tableColumns() {
   const worst = limitColumns.map((limit) => limit.worst).filter((column) => column !== null && column.low !== null);
-  const measures = casesState.wide ? lookable.filter((column) => column.role === 'measure' || column.role === 'work') : [];
-  const looked = worst.includes(show.looked) || show.looked.role === 'share' || measures.includes(show.looked) ? [] : [show.looked];
-  return [...varied, ...looked, ...worst, ...measures];
+  const measures = casesState.wide ? plottable.filter((column) => column.role === 'measure' || column.role === 'work') : [];
+  const plotted = worst.includes(show.plotted) || show.plotted.role === 'share' || measures.includes(show.plotted) ? [] : [show.plotted];
+  return [...varied, ...plotted, ...worst, ...measures];
 }
 
 function filteredRows() {
@@ -283,12 +283,12 @@ function sortHead(words, key, number) {
 
 function caseRow(row, list) {
   const outcome = outcomeOf(row);
-  const pick = () => pickCase(row);
+  const chooseThis = () => chooseCase(row);
   const brokenBy = new Set(limitColumns.filter(({ flags }) => cellsOf(flags)[row] === 0).map(({ worst }) => worst));
   return element(
     'tr',
     { class: outcome, 'aria-current': row === chosenRow() ? 'true' : null },
-    element('th', { scope: 'row', class: 'number' }, element('button', { type: 'button', class: 'time', onclick: pick }, String(numberOf(row)))),
+    element('th', { scope: 'row', class: 'number' }, element('button', { type: 'button', class: 'time', onclick: chooseThis }, String(numberOf(row)))),
     cell([element('span', { class: 'mark', 'aria-hidden': 'true' }, outcomeMarks[outcome] + ' '), outcomeWords[outcome]], 'result'),
     list.map((column) =>
       cell(
@@ -354,7 +354,7 @@ function showRows() {
 }
 
 function showCases() {
-  const numbers = [...varied.filter((column) => column.kind === 'number'), ...lookable];
+  const numbers = [...varied.filter((column) => column.kind === 'number'), ...plottable];
   const change = (key) => (value) => {
     casesState[key] = value;
     casesState.page = 0;
@@ -363,7 +363,7 @@ function showCases() {
   const bound = (key, words) =>
     element(
       'label',
-      { class: 'pick' },
+      { class: 'select-field' },
       element('span', {}, words),
       element('input', { type: 'text', inputmode: 'decimal', size: 7, value: casesState[key], oninput: (event) => change(key)(event.target.value) }),
     );
@@ -371,9 +371,9 @@ function showCases() {
     byId('cases-body'),
     element(
       'div',
-      { class: 'picks' },
-      picker('show', caseFilters().map(({ key, words }) => ({ value: key, words })), casesState.filter, change('filter')),
-      picker(
+      { class: 'select-row' },
+      selectField('show', caseFilters().map(({ key, words }) => ({ value: key, words })), casesState.filter, change('filter')),
+      selectField(
         'with',
         [{ value: null, words: 'anything' }, ...numbers.map((column) => ({ value: column, words: titleWithUnit(column) }))],
         casesState.column,
@@ -383,7 +383,7 @@ function showCases() {
       bound('high', 'to'),
       element(
         'label',
-        { class: 'pick' },
+        { class: 'select-field' },
         element('input', { type: 'checkbox', checked: casesState.wide, onchange: (event) => change('wide')(event.target.checked) }),
         element('span', {}, 'all measures'),
       ),

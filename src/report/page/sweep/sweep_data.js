@@ -54,8 +54,8 @@ const statusColumn = columnByName.get('status') || null;
 const messageColumn = columnByName.get('message') || null;
 const caseColumn = columnByName.get('case');
 
-// What can be looked at: how much room limits leave, then measures that have a number, then the work.
-const lookable = columns.filter(
+// What can be plotted: how much room limits leave, then measures that have a number, then the work.
+const plottable = columns.filter(
   (column) =>
     ['worst', 'measure', 'work'].includes(column.role) && column.low !== null && !/_residual$/.test(column.name),
 );
@@ -110,7 +110,7 @@ function valueWords(column, row, digits = 4) {
 }
 
 // "highest engine speed" for the worst value of a limit on it; measures are called that way by themselves.
-function lookName(column) {
+function plottedName(column) {
   if (column.role !== 'worst') return column.label;
   const name = column.name.replace(/^limit_\d+_/, '').replace(/_worst$/, '');
   const extreme = column.side === 'at least' ? 'lowest ' : 'highest ';
@@ -118,13 +118,13 @@ function lookName(column) {
 }
 
 // The same with the limit, where there is room.
-function longLookName(column) {
-  return column.role === 'worst' ? `${lookName(column)}, for ${column.label}` : lookName(column);
+function longPlottedName(column) {
+  return column.role === 'worst' ? `${plottedName(column)}, for ${column.label}` : plottedName(column);
 }
 
 function titleWithUnit(column) {
   const unit = column.kind === 'text' ? '' : unitOf(column).unit;
-  return lookName(column) + (unit ? `, ${unit}` : '');
+  return plottedName(column) + (unit ? `, ${unit}` : '');
 }
 
 // --- Statistics -----------------------------------------------------------------------------------------------------------
@@ -196,15 +196,15 @@ function ranksIn(column, rows) {
 
 const influences = new Map();
 
-// How strongly a varied parameter moves what is looked at. `rho` is Spearman's rank correlation (no number for names);
+// How strongly a varied parameter moves what is plotted. `rho` is Spearman's rank correlation (no number for names);
 // `share` is the part of the variance of the ranks between groups of (nearly) equal values: it sees bends as well.
-function influenceOf(parameter, looked) {
-  const key = parameter.name + '>' + looked.name;
+function influenceOf(parameter, plotted) {
+  const key = parameter.name + '>' + plotted.name;
   if (!influences.has(key)) {
-    const [x, y] = [cellsOf(parameter), cellsOf(looked)];
+    const [x, y] = [cellsOf(parameter), cellsOf(plotted)];
     const rows = everyRow.filter((row) => Number.isFinite(x[row]) && Number.isFinite(y[row]));
     const xRanks = ranksIn(parameter, rows);
-    const yRanks = ranksIn(looked, rows);
+    const yRanks = ranksIn(plotted, rows);
     const steps = levelsOf(parameter);
     const groups = Float64Array.from(rows, (row) => steps.placeOf(x[row]));
     influences.set(key, {
@@ -217,9 +217,9 @@ function influenceOf(parameter, looked) {
   return influences.get(key);
 }
 
-function rankedInfluences(looked) {
+function rankedInfluences(plotted) {
   return varied
-    .map((parameter) => influenceOf(parameter, looked))
+    .map((parameter) => influenceOf(parameter, plotted))
     .sort((a, b) => strengthOf(b) - strengthOf(a));
 }
 
@@ -233,7 +233,7 @@ function strengthOf(influence) {
 const MOST_LEVELS = 40;
 const BINS = 12;
 
-// The values a parameter takes if they are few, else equal stretches of its range (of its logarithm where it spans
+// The values a parameter takes if they are few, else equal intervals of its range (of its logarithm where it spans
 // decades). `placeOf` says in which of them a value lies.
 function levelsOf(column) {
   if (column.levels) return column.levels;
@@ -303,13 +303,13 @@ function evenEdges(values, to, from) {
 
 // --- What is on show ------------------------------------------------------------------------------------------------------
 
-const show = { looked: null, chosen: [], at: 0, origin: '' };
-listeners.looked = [];
+const show = { plotted: null, chosen: [], at: 0, origin: '' };
+listeners.plotted = [];
 listeners.chosen = [];
 
-function look(column) {
-  show.looked = column;
-  tell('looked');
+function setPlotted(column) {
+  show.plotted = column;
+  tell('plotted');
 }
 
 function chosenRow() {

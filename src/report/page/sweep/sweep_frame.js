@@ -159,13 +159,13 @@ function rampColour(share) {
 
 // --- Choosing -----------------------------------------------------------------------------------------------------------------
 
-function picker(label, entries, chosen, onPick) {
+function selectField(label, entries, chosen, onChoice) {
   const list = element(
     'select',
-    { 'aria-label': label, onchange: () => onPick(entries[list.selectedIndex].value) },
+    { 'aria-label': label, onchange: () => onChoice(entries[list.selectedIndex].value) },
     entries.map((entry) => element('option', { selected: entry.value === chosen }, entry.words)),
   );
-  return element('label', { class: 'pick' }, element('span', {}, label), list);
+  return element('label', { class: 'select-field' }, element('span', {}, label), list);
 }
 
 function widthOf(id) {

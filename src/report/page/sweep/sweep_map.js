@@ -11,7 +11,7 @@ const overWords = {
 
 function startMap() {
   // Of what matters most, numbers first: names make no map, only rows of one.
-  const ranked = rankedInfluences(show.looked)
+  const ranked = rankedInfluences(show.plotted)
     .map((influence) => influence.parameter)
     .sort((a, b) => Number(a.kind === 'text') - Number(b.kind === 'text'));
   mapState.x = ranked[0] || null;
@@ -19,9 +19,9 @@ function startMap() {
 }
 
 // Of a limit, what comes nearest to it is what counts.
-function overFor(looked) {
-  if (looked.role !== 'worst') return 'median';
-  return looked.side === 'at least' ? 'lowest' : 'highest';
+function overFor(plotted) {
+  if (plotted.role !== 'worst') return 'median';
+  return plotted.side === 'at least' ? 'lowest' : 'highest';
 }
 
 function otherParameters() {
@@ -38,10 +38,10 @@ function rowsOnSlice() {
   );
 }
 
-function summaryOf(values, looked, over) {
+function summaryOf(values, plotted, over) {
   const sorted = sortedNumbers(values);
   if (sorted.length === 0) return NaN;
-  if (looked.role === 'share') return sorted.reduce((sum, value) => sum + value, 0) / sorted.length;
+  if (plotted.role === 'share') return sorted.reduce((sum, value) => sum + value, 0) / sorted.length;
   if (over === 'highest') return sorted[sorted.length - 1];
   return over === 'lowest' ? sorted[0] : quantile(sorted, 0.5);
 }
@@ -59,11 +59,11 @@ function makeCells() {
     if (!Number.isFinite(x[row]) || !Number.isFinite(y[row])) continue;
     cells[xSteps.placeOf(x[row]) + xSteps.count * ySteps.placeOf(y[row])].rows.push(row);
   }
-  const values = cellsOf(show.looked);
+  const values = cellsOf(show.plotted);
   for (const cell of cells) {
     cell.value = summaryOf(
       cell.rows.map((row) => values[row]),
-      show.looked,
+      show.plotted,
       mapState.over,
     );
     const outcomes = cell.rows.map(outcomeOf);
@@ -192,16 +192,16 @@ function contourOf(frame, cells, level) {
 
 function drawContours(frame, cells, low, high) {
   if (mapState.x.kind === 'text' || mapState.y.kind === 'text' || !(high > low)) return;
-  const unit = unitOf(show.looked);
+  const unit = unitOf(show.plotted);
   const toUnit = (value) => (value - unit.offset) / unit.scale;
   const levels = evenTicks(toUnit(low), toUnit(high), 5).map((value) => ({
     level: value * unit.scale + unit.offset,
     words: figures(value, 5),
     kind: 'contour',
   }));
-  if (show.looked.role === 'worst' && show.looked.level > low && show.looked.level < high) {
-    const level = show.looked.level;
-    levels.push({ level, words: `limit ${shown(show.looked, level, 5)}`, kind: 'contour limit' });
+  if (show.plotted.role === 'worst' && show.plotted.level > low && show.plotted.level < high) {
+    const level = show.plotted.level;
+    levels.push({ level, words: `limit ${shown(show.plotted, level, 5)}`, kind: 'contour limit' });
   }
   const labels = [];
   for (const { level, words, kind } of levels.reverse()) {
@@ -239,7 +239,7 @@ function colourKey(low, high) {
   if (!(high > low)) return null;
   const width = 200;
   const steps = 40;
-  const scale = scaleFor(show.looked, low, high, null);
+  const scale = scaleFor(show.plotted, low, high, null);
   return drawn(
     'svg',
     { viewBox: `0 0 ${width + 40} 34`, width: width + 40, height: 34, class: 'frame key-bar', 'aria-hidden': 'true' },
@@ -280,13 +280,13 @@ function cellWords(cell) {
   const where = (column, place) => `${column.label} ${stepWords(column, place)}`;
   const kept = allLimits === null ? '' : `; ${cell.kept} of ${cell.rows.length} within all limits`;
   return `${where(mapState.x, cell.column)}, ${where(mapState.y, cell.row)}: ${
-    show.looked.role === 'share' ? 'share within all limits' : overWords[mapState.over]
-  } ${shown(show.looked, cell.value)}${kept}`;
+    show.plotted.role === 'share' ? 'share within all limits' : overWords[mapState.over]
+  } ${shown(show.plotted, cell.value)}${kept}`;
 }
 
 // First the case that made the cell's value.
 function casesOf(cell) {
-  const values = cellsOf(show.looked);
+  const values = cellsOf(show.plotted);
   const distance = (row) => (Number.isFinite(values[row]) ? Math.abs(values[row] - cell.value) : Infinity);
   return cell.rows.slice().sort((a, b) => distance(a) - distance(b) || a - b);
 }
@@ -351,7 +351,7 @@ function bindMap(frame) {
 
 // What a cell stands for, and where the other parameters are held.
 function cellsWords() {
-  const over = show.looked.role === 'share' ? 'of the cases in each cell' : `${overWords[mapState.over]} in each cell`;
+  const over = show.plotted.role === 'share' ? 'of the cases in each cell' : `${overWords[mapState.over]} in each cell`;
   const held = otherParameters()
     .filter((column) => mapState.slices.has(column))
     .map((column) => `${column.label} ${stepWords(column, mapState.slices.get(column))}`);
@@ -370,7 +370,7 @@ function mapControls() {
   };
   const sliceOf = (column) => {
     const places = Array.from({ length: levelsOf(column).count }, (_, at) => ({ value: at, words: stepWords(column, at) }));
-    return picker(column.label, [{ value: -1, words: 'all' }, ...places], mapState.slices.get(column) ?? -1, (place) => {
+    return selectField(column.label, [{ value: -1, words: 'all' }, ...places], mapState.slices.get(column) ?? -1, (place) => {
       if (place < 0) mapState.slices.delete(column);
       else mapState.slices.set(column, place);
       showMap();
@@ -378,12 +378,12 @@ function mapControls() {
   };
   return element(
     'div',
-    { class: 'picks' },
-    picker('across', entries, mapState.x, swapTo('x', 'y')),
-    picker('up', entries, mapState.y, swapTo('y', 'x')),
-    show.looked.role === 'share'
+    { class: 'select-row' },
+    selectField('across', entries, mapState.x, swapTo('x', 'y')),
+    selectField('up', entries, mapState.y, swapTo('y', 'x')),
+    show.plotted.role === 'share'
       ? null
-      : picker(
+      : selectField(
           'in each cell',
           Object.entries(overWords).map(([value, words]) => ({ value, words })),
           mapState.over,
@@ -397,8 +397,8 @@ function mapControls() {
 }
 
 // A long list of what can be held fixed folds away.
-function heldFixed(pickers) {
-  if (pickers.length <= 3) return pickers;
+function heldFixed(fields) {
+  if (fields.length <= 3) return fields;
   return element(
     'details',
     {
@@ -408,8 +408,8 @@ function heldFixed(pickers) {
         mapState.slicesOpen = event.target.open;
       },
     },
-    element('summary', {}, `Hold one of the other ${pickers.length} fixed`),
-    element('div', { class: 'picks' }, pickers),
+    element('summary', {}, `Hold one of the other ${fields.length} fixed`),
+    element('div', { class: 'select-row' }, fields),
   );
 }
 
@@ -419,17 +419,17 @@ function showMap() {
     replaceAll(view, element('p', { class: 'hint' }, 'A map takes two parameters that vary.'));
     return;
   }
-  const focused = document.activeElement?.closest('#map-view .pick')?.querySelector('span').textContent;
+  const focused = document.activeElement?.closest('#map-view .select-field')?.querySelector('span').textContent;
   mapState.cells = makeCells();
   const values = mapState.cells.map((cell) => cell.value).filter(Number.isFinite);
   const [low, high] =
-    show.looked.role === 'share' ? [0, 1] : [Math.min(...values), Math.max(...values)];
+    show.plotted.role === 'share' ? [0, 1] : [Math.min(...values), Math.max(...values)];
   mapState.hint = element('p', { class: 'hint view-hint' }, mapHint);
   const caption = element(
     'figcaption',
     {},
     element('span', { class: 'chart-title' }, 'Map: '),
-    `${titleWithUnit(show.looked)}; ${cellsWords()}`,
+    `${titleWithUnit(show.plotted)}; ${cellsWords()}`,
     colourKey(low, high),
     holdKey(),
   );
@@ -444,7 +444,7 @@ function showMap() {
     height: Math.round(Math.min(460, Math.max(300, 0.62 * width))),
     x: axisOf(mapState.x),
     y: axisOf(mapState.y),
-    label: `Map of ${lookName(show.looked)} over ${mapState.x.label} and ${mapState.y.label}: arrow keys go from cell to cell`,
+    label: `Map of ${plottedName(show.plotted)} over ${mapState.x.label} and ${mapState.y.label}: arrow keys go from cell to cell`,
   });
   mapState.frame = frame;
   mapState.mark = drawn('rect', { class: 'map-mark', visibility: 'hidden' });
@@ -456,7 +456,7 @@ function showMap() {
   bindMap(frame);
   markCell();
   if (focused) {
-    const again = [...view.querySelectorAll('.pick')].find((pick) => pick.querySelector('span').textContent === focused);
+    const again = [...view.querySelectorAll('.select-field')].find((field) => field.querySelector('span').textContent === focused);
     again?.querySelector('select').focus();
   }
 }

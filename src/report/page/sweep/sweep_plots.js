@@ -33,7 +33,7 @@ function influenceWords(influence) {
 
 function showRanking() {
   const view = byId('ranking-view');
-  const ranked = rankedInfluences(show.looked);
+  const ranked = rankedInfluences(show.plotted);
   const count = ranked.length > 0 ? ranked[0].count : 0;
   replaceAll(
     view,
@@ -41,7 +41,7 @@ function showRanking() {
       'figcaption',
       {},
       element('span', { class: 'chart-title' }, 'What matters most: '),
-      lookName(show.looked),
+      plottedName(show.plotted),
     ),
     table(
       [
@@ -79,7 +79,7 @@ const curveShares = [0.05, 0.25, 0.5, 0.75, 0.95];
 function percentilesOver(column) {
   const steps = levelsOf(column);
   const groups = Array.from({ length: steps.count }, () => []);
-  const [x, y] = [cellsOf(column), cellsOf(show.looked)];
+  const [x, y] = [cellsOf(column), cellsOf(show.plotted)];
   for (const row of everyRow) {
     if (Number.isFinite(x[row]) && Number.isFinite(y[row])) groups[steps.placeOf(x[row])].push(y[row]);
   }
@@ -90,7 +90,7 @@ function percentilesOver(column) {
       return {
         x: steps.centres[at],
         count: sorted.length,
-        marks: show.looked.role === 'share' ? [mean] : curveShares.map((share) => quantile(sorted, share)),
+        marks: show.plotted.role === 'share' ? [mean] : curveShares.map((share) => quantile(sorted, share)),
       };
     })
     .filter((one) => one.count > 0);
@@ -114,7 +114,7 @@ function boxMarks(frame, point) {
 }
 
 function limitLine(frame, low, high) {
-  const { level, role } = show.looked;
+  const { level, role } = show.plotted;
   if (role !== 'worst' || !(level >= low && level <= high)) return null;
   const y = frame.yAt(level);
   return [
@@ -122,17 +122,17 @@ function limitLine(frame, low, high) {
     drawn(
       'text',
       { x: frame.inner.left + frame.inner.width - 4, y: y - 4, 'text-anchor': 'end', class: 'contour limit' },
-      `limit ${shown(show.looked, level, 5)}`,
+      `limit ${shown(show.plotted, level, 5)}`,
     ),
   ];
 }
 
 // Room above and below; a limit that is near comes into sight.
 function rangeWithLimit(values) {
-  if (show.looked.role === 'share') return [0, 1];
+  if (show.plotted.role === 'share') return [0, 1];
   let [low, high] = [Math.min(...values), Math.max(...values)];
   const span = high - low || Math.abs(high) * 0.1 || 1;
-  const { level, role } = show.looked;
+  const { level, role } = show.plotted;
   if (role === 'worst' && level > low - 0.6 * span && level < high + 0.6 * span) {
     [low, high] = [Math.min(low, level), Math.max(high, level)];
   }
@@ -141,19 +141,19 @@ function rangeWithLimit(values) {
 
 function trendWords(column, points) {
   const at = (point) => `${column.kind === 'text' ? levelsOf(column).names[point.x] : shown(column, point.x, 3)}`;
-  const middle = (point) => shown(show.looked, point.marks[Math.floor(point.marks.length / 2)]);
+  const middle = (point) => shown(show.plotted, point.marks[Math.floor(point.marks.length / 2)]);
   const [first, last] = [points[0], points[points.length - 1]];
-  return `${lookName(show.looked)} over ${column.label}: ${middle(first)} at ${at(first)}, ${middle(last)} at ${at(last)}`;
+  return `${plottedName(show.plotted)} over ${column.label}: ${middle(first)} at ${at(first)}, ${middle(last)} at ${at(last)}`;
 }
 
 function showCurves() {
   const view = byId('curves-view');
-  const ranked = rankedInfluences(show.looked).slice(0, 6);
+  const ranked = rankedInfluences(show.plotted).slice(0, 6);
   const sets = ranked
     .map(({ parameter }) => ({ parameter, points: percentilesOver(parameter) }))
     .filter((set) => set.points.length > 0);
   const values = sets.flatMap((set) => set.points.flatMap((point) => point.marks));
-  const isShare = show.looked.role === 'share';
+  const isShare = show.plotted.role === 'share';
   const grid = element('div', { class: 'small-frames' });
   replaceAll(
     view,
@@ -161,7 +161,7 @@ function showCurves() {
       'figcaption',
       {},
       element('span', { class: 'chart-title' }, 'One parameter at a time: '),
-      titleWithUnit(show.looked),
+      titleWithUnit(show.plotted),
       isShare
         ? null
         : [
@@ -184,7 +184,7 @@ function showCurves() {
       width: Math.floor((whole_ - 16 * (across - 1)) / across),
       height: 210,
       x: { column: parameter, scale: scaleFor(parameter, steps.edges[0], steps.edges[steps.count], steps) },
-      y: { column: show.looked, scale: scaleFor(show.looked, low, high, null) },
+      y: { column: show.plotted, scale: scaleFor(show.plotted, low, high, null) },
       label: trendWords(parameter, points),
       small: true,
     });
@@ -212,7 +212,7 @@ function showCurves() {
 const scatterState = { x: null, points: [], frame: null, cursor: -1 };
 
 function scatterChoices() {
-  return varied.concat(lookable.filter((column) => column !== show.looked));
+  return varied.concat(plottable.filter((column) => column !== show.plotted));
 }
 
 // Points at the same value of a parameter are spread sideways a little, always in the same way.
@@ -223,7 +223,7 @@ function nudge(column, row) {
 }
 
 function makePoints(frame, column) {
-  const [x, y] = [cellsOf(column), cellsOf(show.looked)];
+  const [x, y] = [cellsOf(column), cellsOf(show.plotted)];
   const spread = frame.inner.width / Math.max(4, levelsOf(column).count + 1);
   const floor = frame.inner.top + frame.inner.height - 8;
   const points = [];
@@ -328,18 +328,18 @@ function showScatter() {
   const column = scatterState.x;
   const counts = new Map();
   for (const row of everyRow) counts.set(outcomeOf(row), (counts.get(outcomeOf(row)) || 0) + 1);
-  const focused = document.activeElement?.closest('#scatter-view .pick') !== null && document.activeElement !== null;
+  const focused = document.activeElement?.closest('#scatter-view .select-field') !== null && document.activeElement !== null;
   replaceAll(
     view,
     element(
       'div',
-      { class: 'picks' },
-      picker(
+      { class: 'select-row' },
+      selectField(
         'across',
-        choices.map((one) => ({ value: one, words: longLookName(one) })),
+        choices.map((one) => ({ value: one, words: longPlottedName(one) })),
         column,
-        (picked) => {
-          scatterState.x = picked;
+        (choice) => {
+          scatterState.x = choice;
           showScatter();
         },
       ),
@@ -348,7 +348,7 @@ function showScatter() {
       'figcaption',
       {},
       element('span', { class: 'chart-title' }, 'Every case a point: '),
-      titleWithUnit(show.looked),
+      titleWithUnit(show.plotted),
       [...counts].map(([outcome, count]) =>
         element('span', { class: 'hold-key' }, shapeSample(outcome), `${outcomeWords[outcome]} (${count})`),
       ),
@@ -361,14 +361,14 @@ function showScatter() {
     return [one.low - 0.04 * span, one.high + 0.04 * span];
   };
   const [low, high] = isParameter ? [steps.edges[0], steps.edges[steps.count]] : range(column);
-  const [bottom, top] = rangeWithLimit([show.looked.low, show.looked.high]);
+  const [bottom, top] = rangeWithLimit([show.plotted.low, show.plotted.high]);
   const width = widthOf('scatter-view');
   const frame = makeFrame(view, {
     width,
     height: Math.round(Math.min(400, Math.max(280, 0.55 * width))),
     x: { column, scale: scaleFor(column, low, high, steps) },
-    y: { column: show.looked, scale: scaleFor(show.looked, bottom, top, null) },
-    label: `${lookName(show.looked)} over ${lookName(column)}, every case a point: arrow keys go from case to case`,
+    y: { column: show.plotted, scale: scaleFor(show.plotted, bottom, top, null) },
+    label: `${plottedName(show.plotted)} over ${plottedName(column)}, every case a point: arrow keys go from case to case`,
   });
   scatterState.frame = frame;
   scatterState.points = makePoints(frame, column);
