@@ -239,7 +239,7 @@ static bool read_run(const char *path, struct comparison *comparison, struct err
         read_signal(&reading, comparison->mapping.signals[i].row.name, comparison->run_count, &count);
   }
   char *title = h5_reading_attribute(&reading, reading.file, "title");
-  (void)text_tame(title != NULL ? title : "", comparison->title, sizeof comparison->title);
+  (void)text_shown(title != NULL ? title : "", comparison->title, sizeof comparison->title);
   free(title);
   comparison->straight_share = h5_reading_attribute_number(&reading, reading.file, ANSWER_STRAIGHT_LINES);
   bool good = !reading.failed;

@@ -131,25 +131,6 @@ bool text_printable(unsigned long code) {
          (code >= 0xA0 && code != 0x2028 && code != 0x2029 && code != 0xFEFF && code != 0xFFFE && code != 0xFFFF);
 }
 
-const char *text_tame(const char *text, char *buffer, size_t size) {
-  size_t length = strlen(text);
-  size_t written = 0;
-  size_t bytes = 0;
-  for (size_t at = 0; at<length; at += bytes> 0 ? bytes : 1) {
-    unsigned long code = 0;
-    bytes = text_decode(text + at, length - at, &code);
-    bool good = bytes > 0 && text_printable(code);
-    size_t count = good ? bytes : 1;
-    if (written + count >= size) {
-      break;
-    }
-    memcpy(buffer + written, good ? text + at : "?", count);
-    written += count;
-  }
-  buffer[written] = '\0';
-  return buffer;
-}
-
 bool text_turns(unsigned long code) {
   return code == 0x061C || code == 0x200E || code == 0x200F || (code >= 0x202A && code <= 0x202E) ||
          (code >= 0x2066 && code <= 0x2069);

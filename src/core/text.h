@@ -38,8 +38,5 @@ struct shown shown(const char *text);
 size_t text_decode(const char *text, size_t length, unsigned long *code);
 /* True if the character may stand in a one-line text: no control character, no line break, no byte-order mark. */
 bool text_printable(unsigned long code);
-/* A text of a stranger's into `buffer`, fit for one line on a terminal: a question mark for every byte that is no
- * printable character; cut at a whole character. */
-const char *text_tame(const char *text, char *buffer, size_t size);
 
 #endif
