@@ -102,10 +102,14 @@ done < <(grep -nE '\<(exit|abort|printf|puts|putchar) *\(|\<fprintf *\( *std(out
   models/*/*.[ch] src/*/*.[ch] | grep -v '^src/cli/' |
   grep -vE '^[^:]*:[0-9]+: *(/\*|\*)|format\(printf')
 
-# Short enough to read in one go.
+# Short enough to read in one go: all that is written by hand (not data, not what npm locks).
+files=0
 while read -r count file; do
-  [ "$file" = total ] || [ "$count" -lt 700 ] || complain "$file has $count lines, 700 are too many"
-done < <(wc -l models/*/*.[ch] src/*/*.[ch])
+  [ "$file" != total ] || continue
+  files=$((files + 1))
+  [ "$count" -lt 700 ] || complain "$file has $count lines, 700 are too many"
+done < <(find models src tests tools -name node_modules -prune -o -type f ! -name '*.json' ! -name '*.pyc' -exec wc -l {} +)
+[ "$files" -gt 300 ] || complain "only $files files were found to count the lines of"
 
 [ "$failures" = 0 ] || echo "$failures complaints"
 [ "$failures" = 0 ]
