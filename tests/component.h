@@ -9,7 +9,8 @@
 #define DEFAULTS(component, variable)                                                                                  \
   struct component##_parameters variable;                                                                              \
   memset(&(variable), 0, sizeof(variable));                                                                            \
-  const struct group variable##_group = {#component, "", component##_fields, FIELD_COUNT(component##_fields), 0};      \
+  const struct group variable##_group = {                                                                              \
+      .name = #component, .fields = component##_fields, .field_count = FIELD_COUNT(component##_fields), .text = ""};   \
   registry_defaults(&variable##_group, 1, &(variable))
 
 #endif

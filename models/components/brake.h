@@ -22,13 +22,13 @@ enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
 /* clang-format off */
 #define BRAKE_FIELDS(REAL, CHOICE, TABLE)                                                                              \
   CHOICE(law, BRAKE_STICK, "smoothed|stick", "", "whether the brake truly holds at rest")                                  \
-  REAL(torque, TORQUE, 90000.0, 0.0, 1e7, NONE, "T_b", "torque of all brakes at the wheels, full on")                  \
-  REAL(park_torque, TORQUE, 40000.0, 0.0, 1e7, NONE, "", "torque of the park brake at the wheels, full on (channel park_brake)") \
-  REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of both brakes on the rear axle (vehicle.axles two)")   \
-  REAL(speed_width, ANGULAR_SPEED, 0.095492965855137207, 1e-6, 100.0, NONE, "w_b0", "wheel speed over which the law smoothed turns round") \
-  REAL(wind_up_angle, ANGLE, 0.1, 1e-3, 5.0, NONE, "", "turn of the wheels at which the law stick carries its full torque") \
-  REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "how fast the law stick lets go of torque beyond its capacity")  \
-  REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness")
+  REAL(torque, TORQUE, 90000.0, 0.0, 1e7, NONE, "T_b", "torque of all brakes at the wheels, full on", "channel brake") \
+  REAL(park_torque, TORQUE, 40000.0, 0.0, 1e7, NONE, "", "torque of the park brake at the wheels, full on", "channel park_brake") \
+  REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of both brakes on the rear axle", "vehicle.axles two") \
+  REAL(speed_width, ANGULAR_SPEED, 0.095492965855137207, 1e-6, 100.0, NONE, "w_b0", "wheel speed over which the law smoothed turns round", "law smoothed") \
+  REAL(wind_up_angle, ANGLE, 0.1, 1e-3, 5.0, NONE, "", "turn of the wheels at which the law stick carries its full torque", "law stick") \
+  REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "how fast the law stick lets go of torque beyond its capacity", "law stick") \
+  REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness", "law stick")
 /* clang-format on */
 
 struct brake_parameters {

@@ -40,12 +40,12 @@ enum contamination_start { CONTAMINATION_BY_CODES, CONTAMINATION_BY_COUNTS };
   REAL(beta_6, NUMBER, 20.0, 1.0, 1e5, NONE, "", "filtration ratio above 6 um(c)")                                     \
   REAL(beta_14, NUMBER, 200.0, 1.0, 1e5, NONE, "", "filtration ratio above 14 um(c)")                                  \
   CHOICE(start_by, CONTAMINATION_BY_CODES, "codes|counts", "", "how the oil at the start is told")                     \
-  REAL(start_code_4, NUMBER, 21.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 4 um(c) at the start")                    \
-  REAL(start_code_6, NUMBER, 19.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 6 um(c) at the start")                    \
-  REAL(start_code_14, NUMBER, 16.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 14 um(c) at the start")                  \
-  REAL(start_count_4, PARTICLE_COUNT, 2e4, 0.0, 1e9, NONE, "", "particles above 4 um(c) at the start (start_by counts)") \
-  REAL(start_count_6, PARTICLE_COUNT, 5e3, 0.0, 1e9, NONE, "", "particles above 6 um(c) at the start (start_by counts)") \
-  REAL(start_count_14, PARTICLE_COUNT, 640.0, 0.0, 1e9, NONE, "", "particles above 14 um(c) at the start (start_by counts)") \
+  REAL(start_code_4, NUMBER, 21.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 4 um(c) at the start", "start_by codes") \
+  REAL(start_code_6, NUMBER, 19.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 6 um(c) at the start", "start_by codes") \
+  REAL(start_code_14, NUMBER, 16.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 14 um(c) at the start", "start_by codes") \
+  REAL(start_count_4, PARTICLE_COUNT, 2e4, 0.0, 1e9, NONE, "", "particles above 4 um(c) at the start", "start_by counts") \
+  REAL(start_count_6, PARTICLE_COUNT, 5e3, 0.0, 1e9, NONE, "", "particles above 6 um(c) at the start", "start_by counts") \
+  REAL(start_count_14, PARTICLE_COUNT, 640.0, 0.0, 1e9, NONE, "", "particles above 14 um(c) at the start", "start_by counts") \
   REAL(target_code_4, NUMBER, 18.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 4 um(c) that is clean enough")           \
   REAL(target_code_6, NUMBER, 16.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 6 um(c) that is clean enough")           \
   REAL(target_code_14, NUMBER, 13.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 14 um(c) that is clean enough")         \

@@ -33,29 +33,29 @@ enum engine_stall { ENGINE_NO_STALL, ENGINE_HELD, ENGINE_END_RUN };
 #define ENGINE_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   REAL(inertia, INERTIA, 1.8, 0.01, 1000.0, NONE, "J_e", "engine, flywheel and pump")                                  \
   CHOICE(torque_law, ENGINE_TORQUE_PARABOLA, "parabola|curve", "", "full torque by three numbers or by a table")           \
-  TABLE(torque_curve, ANGULAR_SPEED, TORQUE, 0.0, 50000.0, "", "full torque over speed, friction taken off (torque_law curve)") \
-  REAL(peak_torque, TORQUE, 720.0, 1.0, 50000.0, NONE, "T_pk", "largest torque at full fuel, friction taken off")      \
-  REAL(peak_torque_speed, ANGULAR_SPEED, 1400.0, 100.0, 10000.0, NONE, "w_pk", "speed of the largest torque")          \
-  REAL(torque_half_width, ANGULAR_SPEED, 1654.0, 100.0, 20000.0, NONE, "w_wd", "distance in speed from the largest to no torque") \
+  TABLE(torque_curve, ANGULAR_SPEED, TORQUE, 0.0, 50000.0, "", "full torque over speed, friction taken off", "torque_law curve") \
+  REAL(peak_torque, TORQUE, 720.0, 1.0, 50000.0, NONE, "T_pk", "largest torque at full fuel, friction taken off", "torque_law parabola") \
+  REAL(peak_torque_speed, ANGULAR_SPEED, 1400.0, 100.0, 10000.0, NONE, "w_pk", "speed of the largest torque", "torque_law parabola") \
+  REAL(torque_half_width, ANGULAR_SPEED, 1654.0, 100.0, 20000.0, NONE, "w_wd", "distance in speed from the largest to no torque", "torque_law parabola") \
   REAL(set_speed, ANGULAR_SPEED, 2100.0, 200.0, 10000.0, NONE, "w_set", "governor set speed: full fuel up to here")    \
-  REAL(droop, FRACTION, 7.0, 0.1, 50.0, NONE, "droop", "rise of speed from full to no fuel")                           \
+  REAL(droop, FRACTION, 7.0, 0.1, 50.0, NONE, "droop", "rise of speed from full to no fuel", "governor droop") \
   CHOICE(governor, ENGINE_DROOP, "droop|isochronous", "", "whether the speed falls with load or is held")                 \
-  REAL(governor_gain, NUMBER, 15.0, 0.1, 1000.0, NONE, "", "fuel over relative speed error (governor isochronous)")    \
-  REAL(governor_reset, TIME, 0.5, 0.01, 100.0, NONE, "", "integral time (governor isochronous)")                       \
+  REAL(governor_gain, NUMBER, 15.0, 0.1, 1000.0, NONE, "", "fuel over relative speed error", "governor isochronous") \
+  REAL(governor_reset, TIME, 0.5, 0.01, 100.0, NONE, "", "integral time", "governor isochronous") \
   REAL(fuel_lag, TIME, 0.08, 1e-3, 10.0, NONE, "tau_f", "lag of the fuel")                                             \
   CHOICE(friction_law, ENGINE_FRICTION_POLYNOMIAL, "polynomial|curve", "", "motoring torque by three numbers or by a table") \
-  TABLE(friction_curve, ANGULAR_SPEED, TORQUE, 0.0, 5000.0, "", "motoring torque over speed (friction_law curve)")     \
-  REAL(friction_constant, TORQUE, 40.0, 0.0, 5000.0, NONE, "Tf0", "motoring torque, constant part")                    \
-  REAL(friction_linear, VISCOUS_TORQUE, 0.2, 0.0, 100.0, NONE, "Tf1", "motoring torque, part linear in speed")         \
-  REAL(friction_quadratic, QUADRATIC_TORQUE, 9e-4, 0.0, 1.0, NONE, "Tf2", "motoring torque, part quadratic in speed")  \
+  TABLE(friction_curve, ANGULAR_SPEED, TORQUE, 0.0, 5000.0, "", "motoring torque over speed", "friction_law curve") \
+  REAL(friction_constant, TORQUE, 40.0, 0.0, 5000.0, NONE, "Tf0", "motoring torque, constant part", "friction_law polynomial") \
+  REAL(friction_linear, VISCOUS_TORQUE, 0.2, 0.0, 100.0, NONE, "Tf1", "motoring torque, part linear in speed", "friction_law polynomial") \
+  REAL(friction_quadratic, QUADRATIC_TORQUE, 9e-4, 0.0, 1.0, NONE, "Tf2", "motoring torque, part quadratic in speed", "friction_law polynomial") \
   REAL(auxiliaries, QUADRATIC_TORQUE, 7.5e-4, 0.0, 1.0, NONE, "k_aux", "fan and other auxiliaries, torque over speed squared") \
-  REAL(exhaust_brake_torque, TORQUE, 0.0, 0.0, 5000.0, NONE, "", "extra motoring torque of the exhaust brake when full on") \
+  REAL(exhaust_brake_torque, TORQUE, 0.0, 0.0, 5000.0, NONE, "", "extra motoring torque of the exhaust brake when full on", "channel exhaust_brake") \
   REAL(speed_width, ANGULAR_SPEED, 9.5492965855137210, 1e-3, 1000.0, NONE, "w_e0", "speed over which friction on the engine shaft turns round") \
   REAL(start_speed, FRACTION, 105.5, 0.0, 200.0, NONE, "we_start", "speed at the start over the set speed")            \
   REAL(start_fuel, FRACTION, 20.0, 0.0, 100.0, NONE, "xf_start", "fuel at the start")                                  \
   CHOICE(stall, ENGINE_END_RUN, "none|held|end_run", "", "what happens below the stall speed")                             \
-  REAL(stall_speed, ANGULAR_SPEED, 350.0, 0.0, 5000.0, NONE, "", "below this nothing burns")                           \
-  REAL(starter_torque, TORQUE, 250.0, 0.0, 5000.0, NONE, "", "torque of the starter at rest")                          \
+  REAL(stall_speed, ANGULAR_SPEED, 350.0, 0.0, 5000.0, NONE, "", "below this nothing burns", "stall held|end_run") \
+  REAL(starter_torque, TORQUE, 250.0, 0.0, 5000.0, NONE, "", "torque of the starter at rest", "channel starter") \
   REAL(overspeed_alarm, ANGULAR_SPEED, 2500.0, 1.0, 20000.0, NONE, "", "speed above which the engine is reported as too fast") \
   REAL(underspeed_alarm, ANGULAR_SPEED, 1400.0, 0.0, 20000.0, NONE, "", "speed below which the engine is reported as lugging")
 /* clang-format on */

@@ -22,10 +22,10 @@
 
 /* clang-format off */
 #define FAULT_FIELDS(REAL, CHOICE, TABLE)                                                                              \
-  REAL(burst_area, AREA, 50.0, 0.01, 5000.0, NONE, "", "opening of a burst hose")                                      \
-  REAL(burst_discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of a burst hose")                     \
-  REAL(stuck_opening, PRESSURE, 25.0, 0.0, 500.0, NONE, "", "opening of a relief valve stuck open, as pressure above cracking") \
-  REAL(stuck_lift, LENGTH, 0.0005, 0.0, 0.05, NONE, "", "lift of a poppet stuck open")
+  REAL(burst_area, AREA, 50.0, 0.01, 5000.0, NONE, "", "opening of a burst hose", "channel hose_burst_a|hose_burst_b") \
+  REAL(burst_discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of a burst hose", "channel hose_burst_a|hose_burst_b") \
+  REAL(stuck_opening, PRESSURE, 25.0, 0.0, 500.0, NONE, "", "opening of a relief valve stuck open, as pressure above cracking", "relief.law first_order and channel relief_a_stuck_open|relief_b_stuck_open") \
+  REAL(stuck_lift, LENGTH, 0.0005, 0.0, 0.05, NONE, "", "lift of a poppet stuck open", "relief.law poppet and channel relief_a_stuck_open|relief_b_stuck_open")
 /* clang-format on */
 
 struct fault_parameters {

@@ -13,11 +13,11 @@
 /* clang-format off */
 #define FILTER_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   REAL(clean_drop, PRESSURE, 0.0, 0.0, 10.0, NONE, "", "drop of the clean element at the rated flow and viscosity; 0: no filter") \
-  REAL(rated_flow, FLOW, 60.0, 0.1, 5000.0, NONE, "", "flow at which the clean drop holds")                            \
-  REAL(rated_viscosity, KINEMATIC_VISCOSITY, 30.0, 1.0, 1000.0, NONE, "", "viscosity at which the clean drop holds")   \
-  REAL(bypass_crack, PRESSURE, 3.5, 0.1, 50.0, NONE, "", "drop at which the bypass valve cracks")                      \
-  REAL(bypass_gradient, FLOW_PER_PRESSURE, 40.0, 0.0, 1e4, NONE, "", "flow of the bypass valve over drop above cracking") \
-  REAL(blocked_loading, NUMBER, 200.0, 0.0, 1e6, NONE, "", "rise of the element's resistance when blocked (the channel filter_blocked at 100 %)")
+  REAL(rated_flow, FLOW, 60.0, 0.1, 5000.0, NONE, "", "flow at which the clean drop holds", "clean_drop") \
+  REAL(rated_viscosity, KINEMATIC_VISCOSITY, 30.0, 1.0, 1000.0, NONE, "", "viscosity at which the clean drop holds", "clean_drop") \
+  REAL(bypass_crack, PRESSURE, 3.5, 0.1, 50.0, NONE, "", "drop at which the bypass valve cracks", "clean_drop") \
+  REAL(bypass_gradient, FLOW_PER_PRESSURE, 40.0, 0.0, 1e4, NONE, "", "flow of the bypass valve over drop above cracking", "clean_drop") \
+  REAL(blocked_loading, NUMBER, 200.0, 0.0, 1e6, NONE, "", "rise of the element's resistance when blocked", "clean_drop and channel filter_blocked")
 /* clang-format on */
 
 struct filter_parameters {

@@ -33,12 +33,12 @@ enum fluid_viscosity_by { FLUID_TWO_POINTS, FLUID_GRADE_AND_INDEX };
 #define FLUID_FIELDS(REAL, CHOICE, TABLE)                                                                              \
   REAL(density, DENSITY, 870.0, 600.0, 1500.0, NONE, "rho", "oil density")                                             \
   REAL(specific_heat, SPECIFIC_HEAT, 1.95, 0.5, 5.0, NONE, "cp", "oil heat capacity by mass")                          \
-  REAL(viscosity_at_40, KINEMATIC_VISCOSITY, 46.0, 2.0, 1000.0, NONE, "nu40", "kinematic viscosity at 40 degC")        \
-  REAL(viscosity_at_100, KINEMATIC_VISCOSITY, 6.8, 1.0, 200.0, NONE, "nu100", "kinematic viscosity at 100 degC")       \
+  REAL(viscosity_at_40, KINEMATIC_VISCOSITY, 46.0, 2.0, 1000.0, NONE, "nu40", "kinematic viscosity at 40 degC", "viscosity_by two_points") \
+  REAL(viscosity_at_100, KINEMATIC_VISCOSITY, 6.8, 1.0, 200.0, NONE, "nu100", "kinematic viscosity at 100 degC", "viscosity_by two_points") \
   CHOICE(viscosity_by, FLUID_TWO_POINTS, "two_points|grade_and_index", "", "where the viscosity comes from")           \
-  REAL(grade, KINEMATIC_VISCOSITY, 46.0, 2.0, 1500.0, NONE, "", "ISO 3448 grade: its mid-point at 40 degC (viscosity_by grade_and_index)") \
-  REAL(grade_deviation, FRACTION, 0.0, -10.0, 10.0, NONE, "", "viscosity at 40 degC over the grade's mid-point; the grade allows 10 % either way") \
-  REAL(viscosity_index, NUMBER, 100.0, 0.0, 400.0, NONE, "", "viscosity index by ASTM D2270 (viscosity_by grade_and_index)") \
+  REAL(grade, KINEMATIC_VISCOSITY, 46.0, 2.0, 1500.0, NONE, "", "ISO 3448 grade: its mid-point at 40 degC", "viscosity_by grade_and_index") \
+  REAL(grade_deviation, FRACTION, 0.0, -10.0, 10.0, NONE, "", "viscosity at 40 degC over the grade's mid-point; the grade allows 10 % either way", "viscosity_by grade_and_index") \
+  REAL(viscosity_index, NUMBER, 100.0, 0.0, 400.0, NONE, "", "viscosity index by ASTM D2270", "viscosity_by grade_and_index") \
   REAL(bulk_modulus, PRESSURE, 15500.0, 1000.0, 50000.0, NONE, "K0", "bulk modulus of the liquid at ambient pressure") \
   REAL(bulk_modulus_slope, NUMBER, 9.0, 0.0, 20.0, NONE, "mK", "rise of the bulk modulus with pressure")               \
   REAL(air_content, FRACTION, 0.6, 0.0, 20.0, NONE, "alpha", "free air by volume at ambient pressure")                 \

@@ -10,12 +10,12 @@
 
 /* clang-format off */
 #define FLUSHING_FIELDS(REAL, CHOICE, TABLE)                                                                           \
-  REAL(relief_setting, PRESSURE, 17.0, 0.1, 100.0, OVER_CASE, "pfl", "pressure at which the flushing relief cracks")   \
-  REAL(relief_gradient, FLOW_PER_PRESSURE, 1.8, 0.0, 1e4, NONE, "Gfl", "flow of the flushing relief over pressure above cracking") \
+  REAL(relief_setting, PRESSURE, 17.0, 0.1, 100.0, OVER_CASE, "pfl", "pressure at which the flushing relief cracks", "orifice") \
+  REAL(relief_gradient, FLOW_PER_PRESSURE, 1.8, 0.0, 1e4, NONE, "Gfl", "flow of the flushing relief over pressure above cracking", "orifice") \
   REAL(orifice, FLOW_PER_ROOT_PRESSURE, 3.035786554, 0.0, 1e4, NONE, "kfl", "flow coefficient of the flushing orifice") \
-  REAL(shift_pressure, PRESSURE, 8.0, 0.1, 100.0, NONE, "psh", "drop between the lines that shifts the shuttle fully") \
-  REAL(shuttle_lag, TIME, 0.02, 1e-4, 10.0, NONE, "tau_sh", "lag of the shuttle")                                      \
-  REAL(shuttle_overlap, FRACTION, 30.0, 0.0, 95.0, NONE, "xsh0", "travel of the shuttle before it opens")
+  REAL(shift_pressure, PRESSURE, 8.0, 0.1, 100.0, NONE, "psh", "drop between the lines that shifts the shuttle fully", "orifice") \
+  REAL(shuttle_lag, TIME, 0.02, 1e-4, 10.0, NONE, "tau_sh", "lag of the shuttle", "orifice") \
+  REAL(shuttle_overlap, FRACTION, 30.0, 0.0, 95.0, NONE, "xsh0", "travel of the shuttle before it opens", "orifice")
 /* clang-format on */
 
 struct flushing_parameters {

@@ -13,9 +13,9 @@
 /* clang-format off */
 #define GROUND_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   TABLE(grade, LENGTH, FRACTION, -150.0, 150.0, "", "grade over distance, uphill positive")                            \
-  TABLE(grip, LENGTH, NUMBER, 0.0, 2.0, "", "largest traction over load, over distance; empty: the tyre's")             \
-  TABLE(cone_index, LENGTH, PRESSURE, 0.5, 100.0, "", "cone index over distance; empty: the tyre's")                   \
-  TABLE(rolling_resistance, LENGTH, NUMBER, 0.0, 1.0, "", "rolling resistance over load, over distance; empty: the tyre's") \
+  TABLE(grip, LENGTH, NUMBER, 0.0, 2.0, "", "largest traction over load, over distance; empty: the tyre's", "tyre.ground hard")             \
+  TABLE(cone_index, LENGTH, PRESSURE, 0.5, 100.0, "", "cone index over distance; empty: the tyre's", "tyre.ground gee_clough|brixius") \
+  TABLE(rolling_resistance, LENGTH, NUMBER, 0.0, 1.0, "", "rolling resistance over load, over distance; empty: the tyre's", "tyre.ground hard") \
   REAL(wheelbase, LENGTH, 0.0, 0.0, 100.0, NONE, "", "length over which the grade is averaged; 0 takes it at one point")
 /* clang-format on */
 

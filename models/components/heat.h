@@ -20,9 +20,9 @@ enum heat_nodes { HEAT_TWO_NODES, HEAT_FOUR_NODES };
 /* clang-format off */
 #define HEAT_FIELDS(REAL, CHOICE, TABLE)                                                                               \
   CHOICE(nodes, HEAT_TWO_NODES, "two|four", "", "loop and tank, or loop oil, loop metal, case and tank")                   \
-  REAL(loop_oil_capacity, HEAT_CAPACITY, 12.0, 0.1, 1e5, NONE, "", "heat capacity of the loop's oil (nodes four; the metal has the rest of loop_capacity)") \
-  REAL(oil_to_metal, HEAT_CONDUCTANCE, 600.0, 0.0, 1e6, NONE, "", "heat from the loop's oil to its metal (nodes four)") \
-  REAL(case_capacity, HEAT_CAPACITY, 20.0, 0.1, 1e5, NONE, "", "heat capacity of the cases with their oil (nodes four)") \
+  REAL(loop_oil_capacity, HEAT_CAPACITY, 12.0, 0.1, 1e5, NONE, "", "heat capacity of the loop's oil", "nodes four") \
+  REAL(oil_to_metal, HEAT_CONDUCTANCE, 600.0, 0.0, 1e6, NONE, "", "heat from the loop's oil to its metal", "nodes four") \
+  REAL(case_capacity, HEAT_CAPACITY, 20.0, 0.1, 1e5, NONE, "", "heat capacity of the cases with their oil", "nodes four") \
   REAL(loop_capacity, HEAT_CAPACITY, 60.0, 0.1, 1e5, NONE, "C_L", "heat capacity of the loop, oil and metal")          \
   REAL(tank_capacity, HEAT_CAPACITY, 165.0, 0.1, 1e6, NONE, "C_T", "heat capacity of the tank with its oil")           \
   REAL(loop_to_ambient, HEAT_CONDUCTANCE, 25.0, 0.0, 1e5, NONE, "G_La", "heat from the loop to the air")               \

@@ -29,14 +29,14 @@ enum limiter_side { LIMITER_BY_COMMAND, LIMITER_BY_SWASH };
 #define LIMITER_FIELDS(REAL, CHOICE, TABLE)                                                                            \
   CHOICE(fitted, LIMITER_FITTED, "no|yes", "lim_on", "whether there is a pressure limiter")                               \
   CHOICE(law, LIMITER_DRIVEN_SIDE, "driven_side|both_sides|higher_line", "lim_over", "how line pressure takes stroke from the pump") \
-  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "", "what tells the driven side: the commanded or the actual stroke")    \
-  REAL(setting, PRESSURE, 395.0, 1.0, 1000.0, OVER_CASE, "plim", "pressure at which the limiter begins")               \
-  REAL(band, PRESSURE, 50.0, 0.1, 500.0, NONE, "blim", "pressure above the setting that takes all stroke")             \
-  REAL(lag, TIME, 0.003, 1e-5, 1.0, NONE, "tau_l", "lag of the pilot")                                                 \
-  REAL(both_sides_gain, NUMBER, 2.0, 0.0, 10.0, NONE, "G_L", "stroke that a pilot takes under the law both_sides")     \
-  REAL(servo_gain, NUMBER, 9.0, 0.0, 100.0, NONE, "kL", "how much the acting limiter quickens the servo")              \
-  REAL(rate, RATE, 2500.0, 0.0, 1e6, NONE, "R_L", "swash rate that the acting limiter adds")                           \
-  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "", "stroke over which the driven side changes over, side by swash")
+  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "", "what tells the driven side: the commanded or the actual stroke", "law driven_side") \
+  REAL(setting, PRESSURE, 395.0, 1.0, 1000.0, OVER_CASE, "plim", "pressure at which the limiter begins") \
+  REAL(band, PRESSURE, 50.0, 0.1, 500.0, NONE, "blim", "pressure above the setting that takes all stroke") \
+  REAL(lag, TIME, 0.003, 1e-5, 1.0, NONE, "tau_l", "lag of the pilot") \
+  REAL(both_sides_gain, NUMBER, 2.0, 0.0, 10.0, NONE, "G_L", "stroke that a pilot takes under the law both_sides", "law both_sides") \
+  REAL(servo_gain, NUMBER, 9.0, 0.0, 100.0, NONE, "kL", "how much the acting limiter quickens the servo") \
+  REAL(rate, RATE, 2500.0, 0.0, 1e6, NONE, "R_L", "swash rate that the acting limiter adds") \
+  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "", "stroke over which the driven side changes over, side by swash", "law driven_side and side swash")
 /* clang-format on */
 
 struct limiter_parameters {

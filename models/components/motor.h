@@ -21,29 +21,29 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
 /* clang-format off */
 #define MOTOR_FIELDS(REAL, CHOICE, TABLE, MAP)                                                                         \
   CHOICE(control, MOTOR_PROPORTIONAL, "proportional|two_position", "", "how the pedal commands the displacement")          \
-  REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over (control two_position)") \
+  REAL(switch_pedal, FRACTION, 50.0, 2.0, 98.0, NONE, "", "part of the motor's pedal at which it changes over", "control two_position") \
   REAL(displacement, DISPLACEMENT, 160.0, 5.0, 20000.0, NONE, "D_m", "largest displacement")                           \
   REAL(smallest, FRACTION, 31.25, 1.0, 100.0, NONE, "em_min", "smallest displacement over the largest")                \
-  REAL(slip_coefficient, NUMBER, 2e-9, 0.0, 1e-6, NONE, "Cs_m", "laminar leakage from port to port")                   \
-  REAL(case_leak_coefficient, NUMBER, 1e-9, 0.0, 1e-6, NONE, "Cc_m", "laminar leakage from each port to the case")     \
-  REAL(viscous_coefficient, NUMBER, 0.8e5, 0.0, 1e7, NONE, "Cv_m", "viscous torque loss")                              \
-  REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear")  \
-  REAL(friction_coefficient, NUMBER, 0.018, 0.0, 0.5, NONE, "Cf_m", "torque loss in proportion to pressure")           \
-  REAL(constant_torque, TORQUE, 5.0, 0.0, 1000.0, NONE, "Tc_m", "torque loss that is always there")                    \
+  REAL(slip_coefficient, NUMBER, 2e-9, 0.0, 1e-6, NONE, "Cs_m", "laminar leakage from port to port", "losses coefficients") \
+  REAL(case_leak_coefficient, NUMBER, 1e-9, 0.0, 1e-6, NONE, "Cc_m", "laminar leakage from each port to the case", "losses coefficients") \
+  REAL(viscous_coefficient, NUMBER, 0.8e5, 0.0, 1e7, NONE, "Cv_m", "viscous torque loss", "losses coefficients") \
+  REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear", "losses coefficients") \
+  REAL(friction_coefficient, NUMBER, 0.018, 0.0, 0.5, NONE, "Cf_m", "torque loss in proportion to pressure", "losses coefficients") \
+  REAL(constant_torque, TORQUE, 5.0, 0.0, 1000.0, NONE, "Tc_m", "torque loss that is always there", "losses coefficients") \
   REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which the motor's friction turns round") \
   REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
   REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
   REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of displacement; 0: as the rise")                                 \
   REAL(upstroke_delay, TIME, 0.0, 0.0, 60.0, NONE, "", "how long a larger displacement waits after the pedal asks for it") \
   CHOICE(override_line, OVERRIDE_DRIVE_SIDE, "drive_side|higher_line|off", "", "line whose pressure raises the displacement") \
-  REAL(override_begin, PRESSURE, 300.0, 1.0, 1000.0, OVER_CASE, "po", "pressure at which the override begins")         \
-  REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement")                           \
-  REAL(override_lag, TIME, 0.004, 1e-4, 10.0, NONE, "tau_o", "lag of the override valve")                              \
-  REAL(override_rate, RATE, 120.0, 0.0, 1e5, NONE, "R_o", "rate that the override adds")                               \
-  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over") \
+  REAL(override_begin, PRESSURE, 300.0, 1.0, 1000.0, OVER_CASE, "po", "pressure at which the override begins", "override_line drive_side|higher_line") \
+  REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement", "override_line drive_side|higher_line") \
+  REAL(override_lag, TIME, 0.004, 1e-4, 10.0, NONE, "tau_o", "lag of the override valve", "override_line drive_side|higher_line") \
+  REAL(override_rate, RATE, 120.0, 0.0, 1e5, NONE, "R_o", "rate that the override adds", "override_line drive_side|higher_line") \
+  REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over", "override_line drive_side") \
   CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
-  MAP(efficiency_map, "measured efficiencies at full displacement (losses map): rows [speed, pressure, volumetric, hydro-mechanical]") \
-  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port")
+  MAP(efficiency_map, "measured efficiencies at full displacement: rows [speed, pressure, volumetric, hydro-mechanical]", "losses map") \
+  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port", "losses map")
 /* clang-format on */
 
 struct motor_parameters {

@@ -17,10 +17,10 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
 /* clang-format off */
 #define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
   CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "", "what the operator has")                       \
-  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time (layout pedal_and_direction)")                        \
-  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time (layout pedal_and_direction); empty: forward") \
-  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time (layout two_pedals)")                  \
-  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time (layout two_pedals)")                  \
+  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time", "layout pedal_and_direction") \
+  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time; empty: forward", "layout pedal_and_direction") \
+  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time", "layout two_pedals") \
+  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time", "layout two_pedals") \
   TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
   TABLE(exhaust_brake, TIME, FRACTION, 0.0, 100.0, "", "exhaust brake over time")                                      \
   TABLE(throttle, TIME, FRACTION, 10.0, 150.0, "", "engine set speed over the engine's set_speed, over time; empty: 100 %") \
@@ -28,7 +28,7 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
   TABLE(starter, TIME, FRACTION, 0.0, 100.0, "", "starter over time")                                                  \
   TABLE(draft, TIME, FRACTION, 0.0, 100.0, "", "draft of the implement over time; empty: 100 %")                        \
   REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
-  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other (layout two_pedals)")
+  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other", "layout two_pedals")
 /* clang-format on */
 
 struct operator_parameters {

@@ -11,16 +11,16 @@
 /* clang-format off */
 #define PUMP_FIELDS(REAL, CHOICE, TABLE, MAP)                                                                          \
   REAL(displacement, DISPLACEMENT, 125.0, 5.0, 2000.0, NONE, "D_p", "largest displacement")                            \
-  REAL(slip_coefficient, NUMBER, 2.5e-9, 0.0, 1e-6, NONE, "Cs_p", "laminar leakage from port to port")                 \
-  REAL(case_leak_coefficient, NUMBER, 1.2e-9, 0.0, 1e-6, NONE, "Cc_p", "laminar leakage from each port to the case")   \
-  REAL(viscous_coefficient, NUMBER, 1e5, 0.0, 1e7, NONE, "Cv_p", "viscous torque loss")                                \
-  REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear")  \
-  REAL(friction_coefficient, NUMBER, 0.02, 0.0, 0.5, NONE, "Cf_p", "torque loss in proportion to pressure")            \
-  REAL(constant_torque, TORQUE, 6.0, 0.0, 1000.0, NONE, "Tc_p", "torque loss that is always there")                    \
+  REAL(slip_coefficient, NUMBER, 2.5e-9, 0.0, 1e-6, NONE, "Cs_p", "laminar leakage from port to port", "losses coefficients") \
+  REAL(case_leak_coefficient, NUMBER, 1.2e-9, 0.0, 1e-6, NONE, "Cc_p", "laminar leakage from each port to the case", "losses coefficients") \
+  REAL(viscous_coefficient, NUMBER, 1e5, 0.0, 1e7, NONE, "Cv_p", "viscous torque loss", "losses coefficients") \
+  REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear", "losses coefficients") \
+  REAL(friction_coefficient, NUMBER, 0.02, 0.0, 0.5, NONE, "Cf_p", "torque loss in proportion to pressure", "losses coefficients") \
+  REAL(constant_torque, TORQUE, 6.0, 0.0, 1000.0, NONE, "Tc_p", "torque loss that is always there", "losses coefficients") \
   REAL(pressure_width, PRESSURE, 1.0, 1e-4, 100.0, NONE, "p_f0", "rounding of the pressure in the torque loss, pump and motor") \
   CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
-  MAP(efficiency_map, "measured efficiencies at full stroke (losses map): rows [speed, pressure, volumetric, hydro-mechanical]") \
-  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port")
+  MAP(efficiency_map, "measured efficiencies at full stroke: rows [speed, pressure, volumetric, hydro-mechanical]", "losses map") \
+  REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port", "losses map")
 /* clang-format on */
 
 struct pump_parameters {

@@ -31,19 +31,19 @@ enum relief_return { RELIEF_TO_LINE, RELIEF_TO_GALLERY };
 #define RELIEF_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   CHOICE(law, RELIEF_FIRST_ORDER, "first_order|poppet", "", "how a relief valve opens")                                    \
   REAL(setting, PRESSURE, 450.0, 1.0, 1000.0, LINE_TO_LINE, "pr_crack", "drop at which a relief valve cracks")         \
-  REAL(gradient, FLOW_PER_PRESSURE, 4.2, 1e-3, 1e3, NONE, "Gr", "flow over pressure above cracking")                   \
-  REAL(lag, TIME, 0.004, 1e-5, 1.0, NONE, "tau_r", "lag of the opening")                                               \
+  REAL(gradient, FLOW_PER_PRESSURE, 4.2, 1e-3, 1e3, NONE, "Gr", "flow over pressure above cracking", "law first_order") \
+  REAL(lag, TIME, 0.004, 1e-5, 1.0, NONE, "tau_r", "lag of the opening", "law first_order") \
   REAL(flow_width, PRESSURE, 10.0, 1e-3, 100.0, NONE, "pr_w", "drop over which the flow turns round")                  \
   CHOICE(return_to, RELIEF_TO_LINE, "line|gallery", "gallery", "where the relief valves return their oil")                        \
-  REAL(seat_diameter, LENGTH, 0.010, 0.0005, 0.2, NONE, "", "seat of the poppet (law poppet)")                         \
-  REAL(opening_width, LENGTH, 0.020, 1e-4, 1.0, NONE, "", "width of the opening over lift (law poppet)")               \
-  REAL(spring_rate, STIFFNESS, 200.0, 0.01, 1e5, NONE, "", "spring of the poppet (law poppet)")                        \
-  REAL(poppet_mass, MASS, 0.05, 1e-4, 10.0, NONE, "", "moving mass (law poppet)")                                      \
-  REAL(poppet_damping, VISCOUS_FORCE, 150.0, 0.0, 1e6, NONE, "", "damping of the poppet (law poppet)")                 \
-  REAL(poppet_friction, FORCE, 0.0, 0.0, 10.0, NONE, "", "dry friction of the poppet (law poppet)")                      \
-  REAL(largest_lift, LENGTH, 0.003, 1e-5, 0.1, NONE, "", "lift stop (law poppet)")                                     \
-  REAL(discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of the opening (law poppet)")               \
-  REAL(jet_angle, ANGLE, 69.0, 0.0, 90.0, NONE, "", "angle of the jet against the axis (law poppet)")
+  REAL(seat_diameter, LENGTH, 0.010, 0.0005, 0.2, NONE, "", "seat of the poppet", "law poppet") \
+  REAL(opening_width, LENGTH, 0.020, 1e-4, 1.0, NONE, "", "width of the opening over lift", "law poppet") \
+  REAL(spring_rate, STIFFNESS, 200.0, 0.01, 1e5, NONE, "", "spring of the poppet", "law poppet") \
+  REAL(poppet_mass, MASS, 0.05, 1e-4, 10.0, NONE, "", "moving mass", "law poppet") \
+  REAL(poppet_damping, VISCOUS_FORCE, 150.0, 0.0, 1e6, NONE, "", "damping of the poppet", "law poppet") \
+  REAL(poppet_friction, FORCE, 0.0, 0.0, 10.0, NONE, "", "dry friction of the poppet", "law poppet") \
+  REAL(largest_lift, LENGTH, 0.003, 1e-5, 0.1, NONE, "", "lift stop", "law poppet") \
+  REAL(discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of the opening", "law poppet") \
+  REAL(jet_angle, ANGLE, 69.0, 0.0, 90.0, NONE, "", "angle of the jet against the axis", "law poppet")
 /* clang-format on */
 
 struct relief_parameters {

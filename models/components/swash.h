@@ -27,21 +27,21 @@ enum swash_charge_loss { SWASH_HELD, SWASH_TO_NEUTRAL };
 /* clang-format off */
 #define SWASH_FIELDS(REAL, CHOICE, TABLE)                                                                              \
   REAL(command_lag, TIME, 0.05, 1e-4, 10.0, NONE, "tau_c", "lag of the control pressure")                              \
-  REAL(servo_lag, TIME, 0.04, 1e-4, 10.0, NONE, "tau_s", "lag of the servo")                                           \
+  REAL(servo_lag, TIME, 0.04, 1e-4, 10.0, NONE, "tau_s", "lag of the servo", "servo first_order") \
   REAL(rate_up, RATE, 100.0, 0.1, 1e5, NONE, "R_s", "fastest rise of stroke at the nominal servo supply")              \
   REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of stroke at the nominal servo supply; 0: as the rise")            \
   REAL(nominal_supply, PRESSURE, 24.0, 0.1, 100.0, OVER_CASE, "dp_s", "charge pressure at which the rates hold")       \
   CHOICE(charge_loss, SWASH_TO_NEUTRAL, "held|to_neutral", "", "what the swash does when the charge pressure is lost")     \
   REAL(spring_begin, PRESSURE, 3.0, 0.1, 50.0, OVER_CASE, "", "charge pressure at which the servo can hold no stroke") \
-  REAL(spring_full, PRESSURE, 10.0, 0.2, 100.0, OVER_CASE, "", "charge pressure at which the servo can hold full stroke") \
-  REAL(spring_rate, RATE, 100.0, 0.1, 1e4, NONE, "", "rate at which the springs alone centre the swash")               \
+  REAL(spring_full, PRESSURE, 10.0, 0.2, 100.0, OVER_CASE, "", "charge pressure at which the servo can hold full stroke", "charge_loss to_neutral") \
+  REAL(spring_rate, RATE, 100.0, 0.1, 1e4, NONE, "", "rate at which the springs alone centre the swash", "charge_loss to_neutral") \
   REAL(servo_volume, VOLUME, 0.02, 0.0, 1.0, NONE, "", "servo oil from neutral to full stroke")                        \
   CHOICE(servo, SWASH_FIRST_ORDER, "first_order|second_order", "", "whether the servo has inertia of its own")             \
-  REAL(servo_frequency, ANGULAR_RATE, 40.0, 0.1, 1e4, NONE, "", "natural frequency (servo second_order)")              \
-  REAL(servo_damping, NUMBER, 0.7, 0.05, 10.0, NONE, "", "damping ratio (servo second_order)")                         \
+  REAL(servo_frequency, ANGULAR_RATE, 40.0, 0.1, 1e4, NONE, "", "natural frequency", "servo second_order") \
+  REAL(servo_damping, NUMBER, 0.7, 0.05, 10.0, NONE, "", "damping ratio", "servo second_order") \
   CHOICE(underspeed, SWASH_UNDERSPEED_OFF, "off|on", "", "underspeed control: stroke falls as the engine lugs")            \
-  REAL(underspeed_low, ANGULAR_SPEED, 1200.0, 0.0, 10000.0, NONE, "", "engine speed at which no stroke is left")       \
-  REAL(underspeed_high, ANGULAR_SPEED, 1700.0, 1.0, 10000.0, NONE, "", "engine speed at which stroke begins to fall")
+  REAL(underspeed_low, ANGULAR_SPEED, 1200.0, 0.0, 10000.0, NONE, "", "engine speed at which no stroke is left", "underspeed on") \
+  REAL(underspeed_high, ANGULAR_SPEED, 1700.0, 1.0, 10000.0, NONE, "", "engine speed at which stroke begins to fall", "underspeed on")
 /* clang-format on */
 
 struct swash_parameters {

@@ -39,20 +39,20 @@ enum tyre_law { TYRE_SLIP_CURVE, TYRE_RELAXATION };
 #define TYRE_FIELDS(REAL, CHOICE, TABLE)                                                                               \
   CHOICE(law, TYRE_RELAXATION, "slip_curve|relaxation", "", "how slip follows the speeds")                                 \
   CHOICE(ground, TYRE_HARD, "hard|gee_clough|brixius", "", "which soil law gives force and resistance")                    \
-  REAL(grip, NUMBER, 0.75, 0.0, 2.0, NONE, "mu_t", "largest traction force over load")                                 \
+  REAL(grip, NUMBER, 0.75, 0.0, 2.0, NONE, "mu_t", "largest traction force over load", "ground hard")                                 \
   REAL(stiffness, NUMBER, 7.0, 0.1, 100.0, NONE, "B_t", "steepness of the slip curve")                                 \
-  REAL(shape, NUMBER, 1.45, 1.0, 2.0, NONE, "C_t", "shape of the slip curve beyond the peak")                          \
-  REAL(slip_speed, SPEED, 1.08, 1e-3, 36.0, NONE, "v_t0", "speed below which the law slip_curve turns into a damper")  \
-  REAL(relaxation_length, LENGTH, 0.3, 0.01, 5.0, NONE, "", "distance over which a tyre takes up a new slip")          \
-  REAL(damping_time, TIME, 0.02, 0.0, 1.0, NONE, "", "damping of the tyre at rest over its stiffness")                 \
-  REAL(damping_speed, SPEED, 1.0, 0.01, 36.0, NONE, "", "speed over which the damping at rest fades")                  \
-  REAL(rolling_resistance, NUMBER, 0.03, 0.0, 1.0, NONE, "c_rr", "rolling resistance over load")                       \
+  REAL(shape, NUMBER, 1.45, 1.0, 2.0, NONE, "C_t", "shape of the slip curve beyond the peak", "ground hard")                          \
+  REAL(slip_speed, SPEED, 1.08, 1e-3, 36.0, NONE, "v_t0", "speed below which the law slip_curve turns into a damper", "law slip_curve") \
+  REAL(relaxation_length, LENGTH, 0.3, 0.01, 5.0, NONE, "", "distance over which a tyre takes up a new slip", "law relaxation") \
+  REAL(damping_time, TIME, 0.02, 0.0, 1.0, NONE, "", "damping of the tyre at rest over its stiffness", "law relaxation") \
+  REAL(damping_speed, SPEED, 1.0, 0.01, 36.0, NONE, "", "speed over which the damping at rest fades", "law relaxation") \
+  REAL(rolling_resistance, NUMBER, 0.03, 0.0, 1.0, NONE, "c_rr", "rolling resistance over load", "ground hard")                       \
   REAL(rolling_width, SPEED, 0.108, 1e-5, 10.0, NONE, "v_rr", "speed over which rolling resistance turns round")       \
-  REAL(cone_index, PRESSURE, 9.0, 0.5, 100.0, NONE, "", "cone index of the soil (ground gee_clough, brixius)")         \
-  REAL(width, LENGTH, 0.6, 0.05, 3.0, NONE, "", "section width (ground gee_clough, brixius)")                          \
-  REAL(diameter, LENGTH, 1.34, 0.1, 5.0, NONE, "", "overall diameter (ground gee_clough, brixius)")                    \
-  REAL(deflection, FRACTION, 20.0, 1.0, 60.0, NONE, "", "deflection over section height (ground gee_clough, brixius)") \
-  REAL(wheels, NUMBER, 4.0, 1.0, 64.0, NONE, "", "wheels that share the machine's load (ground gee_clough, brixius)")  \
+  REAL(cone_index, PRESSURE, 9.0, 0.5, 100.0, NONE, "", "cone index of the soil", "ground gee_clough|brixius") \
+  REAL(width, LENGTH, 0.6, 0.05, 3.0, NONE, "", "section width", "ground gee_clough|brixius") \
+  REAL(diameter, LENGTH, 1.34, 0.1, 5.0, NONE, "", "overall diameter", "ground gee_clough|brixius") \
+  REAL(deflection, FRACTION, 20.0, 1.0, 60.0, NONE, "", "deflection over section height", "ground gee_clough|brixius") \
+  REAL(wheels, NUMBER, 4.0, 1.0, 64.0, NONE, "", "wheels that share the machine's load", "ground gee_clough|brixius") \
   REAL(slip_alarm, FRACTION, 25.0, 1.0, 1000.0, NONE, "", "slip above which wheels are reported as slipping")
 /* clang-format on */
 

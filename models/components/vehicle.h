@@ -25,14 +25,14 @@ enum vehicle_second_motor { VEHICLE_NO_SECOND_MOTOR, VEHICLE_SECOND_MOTOR };
   REAL(mass, MASS, 14000.0, 10.0, 1e6, NONE, "m", "mass of the machine with its load")                                 \
   REAL(gravity, ACCELERATION, 9.81, 0.1, 20.0, NONE, "g", "acceleration of gravity")                                   \
   CHOICE(axles, VEHICLE_TOGETHER, "together|two", "", "whether the axles carry and turn by themselves")                    \
-  CHOICE(second_motor, VEHICLE_NO_SECOND_MOTOR, "no|yes", "", "whether a second motor drives the front axle (axles two)")  \
-  REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of the weight on the rear axle, at rest on the level (axles two)") \
-  REAL(wheelbase, LENGTH, 3.2, 0.2, 50.0, NONE, "", "distance of the axles (axles two)")                               \
-  REAL(gravity_height, LENGTH, 1.2, 0.0, 10.0, NONE, "", "height of the centre of gravity (axles two)")                \
-  REAL(drawbar_height, LENGTH, 0.6, 0.0, 10.0, NONE, "", "height of the drawbar (axles two)")                          \
-  REAL(pitch_lag, TIME, 0.1, 0.01, 5.0, NONE, "", "lag of the load shift (axles two)")                                 \
+  CHOICE(second_motor, VEHICLE_NO_SECOND_MOTOR, "no|yes", "", "whether a second motor drives the front axle", "axles two") \
+  REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of the weight on the rear axle, at rest on the level", "axles two") \
+  REAL(wheelbase, LENGTH, 3.2, 0.2, 50.0, NONE, "", "distance of the axles", "axles two") \
+  REAL(gravity_height, LENGTH, 1.2, 0.0, 10.0, NONE, "", "height of the centre of gravity", "axles two") \
+  REAL(drawbar_height, LENGTH, 0.6, 0.0, 10.0, NONE, "", "height of the drawbar", "axles two") \
+  REAL(pitch_lag, TIME, 0.1, 0.01, 5.0, NONE, "", "lag of the load shift", "axles two") \
   REAL(dragged_mass, MASS, 0.0, 0.0, 1e6, NONE, "", "mass dragged along the ground behind the machine")                \
-  REAL(drag_friction, NUMBER, 0.6, 0.0, 2.0, NONE, "", "friction of the dragged mass on the ground")                   \
+  REAL(drag_friction, NUMBER, 0.6, 0.0, 2.0, NONE, "", "friction of the dragged mass on the ground", "dragged_mass") \
   REAL(draft, FORCE, 0.0, 0.0, 10000.0, NONE, "", "force of an implement against the motion, scaled by the channel draft") \
   REAL(drag_width, SPEED, 0.108, 1e-5, 10.0, NONE, "", "speed over which drag and draft turn round")                   \
   REAL(start_speed, SPEED, 0.0, -100.0, 100.0, NONE, "", "speed at the start, wheels rolling with it")

@@ -1,10 +1,14 @@
 /* The row types of the one table. A parameter is declared in its component's X-list, once; that line makes the struct
  * member and the table row, and parsing, bounds, help, docs, sweeps and file attributes all read the row.
  *
- * REAL(name, quantity, default, low, high, reference, baseline symbol, text)
- * CHOICE(name, default index, "first|second|third", baseline symbol, text)
- * TABLE(name, argument quantity, value quantity, low, high, baseline symbol, text)
- * MAP(name, text)
+ * REAL(name, quantity, default, low, high, reference, baseline symbol, text [, acts])
+ * CHOICE(name, default index, "first|second|third", baseline symbol, text [, acts])
+ * TABLE(name, argument quantity, value quantity, low, high, baseline symbol, text [, acts])
+ * MAP(name, text [, acts])
+ *
+ * `acts` names the choices under which the parameter can have an effect; a row without it always can. Clauses joined
+ * by " and ": "law poppet" or "ground gee_clough|brixius" of the own section, "vehicle.axles two" of another,
+ * "clean_drop": that number is not nothing, "channel brake": a table or an action moves that channel.
  *
  * Numbers in a REAL or TABLE row are in the trade unit of the quantity (models/lib/quantity.h); members are SI. A
  * pressure counted `gauge` is kept in its member as gauge too: the plant's prepare step adds the ambient pressure. */
@@ -30,39 +34,49 @@ struct field {
   enum reference reference;
   const char *choices;  /* names separated by '|', for a choice */
   const char *baseline; /* symbol in the reference set of equations, or "" */
-  const char *text;     /* what it is, one line, no full stop */
   size_t offset;        /* of the member in its component's struct */
+  const char *text;     /* what it is, one line, no full stop */
+  const char *acts;     /* when it can have an effect; NULL: always */
 };
 
 /* One component of a plant: a section of the case file. */
 struct group {
   const char *name;
-  const char *text;
   const struct field *fields;
   int field_count;
   size_t offset; /* of the component's struct in the plant's parameter struct */
+  const char *text;
+  const char *acts; /* when its parameters can have an effect, but for the choice that it names; NULL: always */
 };
 
-#define FIELD_MEMBER_REAL(name, quantity, initial, low, high, reference, baseline, text) real name;
-#define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, text) int name;
-#define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, text) struct profile name PER_LANE;
-#define FIELD_MEMBER_MAP(name, text) struct map name PER_LANE;
+#define FIELD_MEMBER_REAL(name, quantity, initial, low, high, reference, baseline, ...) real name;
+#define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, ...) int name;
+#define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, ...) struct profile name PER_LANE;
+#define FIELD_MEMBER_MAP(name, ...) struct map name PER_LANE;
 
-/* Rows need the struct they lie in: define FIELD_OWNER around the table. */
-#define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, text)                                  \
-  {#name,    FIELD_REAL, QUANTITY_##quantity,        QUANTITY_NUMBER, initial, low, high, REFERENCE_##reference, "",   \
-   baseline, text,       offsetof(FIELD_OWNER, name)},
-#define FIELD_ROW_CHOICE(name, initial, choices, baseline, text)                                                       \
-  {#name, FIELD_CHOICE,   QUANTITY_NUMBER, QUANTITY_NUMBER, initial, 0.0,                                              \
-   0.0,   REFERENCE_NONE, choices,         baseline,        text,    offsetof(FIELD_OWNER, name)},
-#define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, text)                                           \
-  {#name,    FIELD_TABLE, QUANTITY_##quantity,        QUANTITY_##argument, 0.0, low, high, REFERENCE_NONE, "",         \
-   baseline, text,        offsetof(FIELD_OWNER, name)},
-
+/* Rows need the struct they lie in: define FIELD_OWNER around the table. What stands behind the text is `acts`. */
+#define FIELD_ROW(member, of_kind, values, of_argument, first, least, most, pressure, names, symbol, ...)              \
+  {.name = #member,                                                                                                    \
+   .kind = of_kind,                                                                                                    \
+   .quantity = QUANTITY_##values,                                                                                      \
+   .argument = QUANTITY_##of_argument,                                                                                 \
+   .initial = first,                                                                                                   \
+   .low = least,                                                                                                       \
+   .high = most,                                                                                                       \
+   .reference = REFERENCE_##pressure,                                                                                  \
+   .choices = names,                                                                                                   \
+   .baseline = symbol,                                                                                                 \
+   .offset = offsetof(FIELD_OWNER, member),                                                                            \
+   .text = __VA_ARGS__},
+#define FIELD_ROW_REAL(name, quantity, initial, low, high, reference, baseline, ...)                                   \
+  FIELD_ROW(name, FIELD_REAL, quantity, NUMBER, initial, low, high, reference, "", baseline, __VA_ARGS__)
+#define FIELD_ROW_CHOICE(name, initial, choices, baseline, ...)                                                        \
+  FIELD_ROW(name, FIELD_CHOICE, NUMBER, NUMBER, initial, 0.0, 0.0, NONE, choices, baseline, __VA_ARGS__)
+#define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, ...)                                            \
+  FIELD_ROW(name, FIELD_TABLE, quantity, argument, 0.0, low, high, NONE, "", baseline, __VA_ARGS__)
 /* Bounds and quantity of a map's row are those of its efficiencies. */
-#define FIELD_ROW_MAP(name, text)                                                                                      \
-  {#name, FIELD_MAP, QUANTITY_FRACTION,          QUANTITY_ANGULAR_SPEED, 0.0, 1.0, 100.0, REFERENCE_NONE, "",          \
-   "",    text,      offsetof(FIELD_OWNER, name)},
+#define FIELD_ROW_MAP(name, ...)                                                                                       \
+  FIELD_ROW(name, FIELD_MAP, FRACTION, ANGULAR_SPEED, 0.0, 1.0, 100.0, NONE, "", "", __VA_ARGS__)
 
 /* The columns of a map's rows. */
 enum { MAP_SPEED, MAP_PRESSURE, MAP_VOLUMETRIC, MAP_HYDROMECHANICAL, MAP_COLUMNS };

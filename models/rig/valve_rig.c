@@ -19,9 +19,9 @@ enum rig_feed_law { RIG_FED_BY_FLOW, RIG_FED_BY_RISE };
 /* clang-format off */
 #define RIG_FIELDS(REAL, CHOICE, TABLE)                                                                                \
   REAL(volume, VOLUME, 1.0, 0.001, 1000.0, NONE, "V5", "blocked volume with the relief valve")                         \
-  REAL(feed_flow, FLOW, 60.0, 0.0, 10000.0, NONE, "Q5", "feed flow at full feed")                                      \
+  REAL(feed_flow, FLOW, 60.0, 0.0, 10000.0, NONE, "Q5", "feed flow at full feed", "feed_law flow") \
   CHOICE(feed_law, RIG_FED_BY_FLOW, "flow|rise", "", "what full feed is: a flow, or a rise of the pressure while the valve is shut") \
-  REAL(rise, PRESSURE_RATE, 5000.0, 0.1, 1e6, NONE, "", "rise of the pressure at full feed, at the relief setting (feed_law rise)") \
+  REAL(rise, PRESSURE_RATE, 5000.0, 0.1, 1e6, NONE, "", "rise of the pressure at full feed, at the relief setting", "feed_law rise") \
   REAL(oil_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature of the oil")                            \
   REAL(data_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature at which the data of oil and valve hold") \
   REAL(modulus_loss, FRACTION, 25.0, 0.0, 60.0, NONE, "", "share of the liquid's bulk modulus that 50 K of warming take") \
@@ -46,10 +46,15 @@ struct valve_rig_parameters {
 };
 
 static const struct group valve_rig_groups[] = {
-    {"fluid", "oil", fluid_fields, FIELD_COUNT(fluid_fields), offsetof(struct valve_rig_parameters, fluid)},
-    {"relief", "relief valve", relief_fields, FIELD_COUNT(relief_fields),
-     offsetof(struct valve_rig_parameters, relief)},
-    {"rig", "volume and feed", rig_fields, FIELD_COUNT(rig_fields), offsetof(struct valve_rig_parameters, rig)},
+#define RIG_GROUP(component, words)                                                                                    \
+  {                                                                                                                    \
+    .name = #component, .fields = component##_fields, .field_count = FIELD_COUNT(component##_fields),                  \
+    .offset = offsetof(struct valve_rig_parameters, component), .text = words                                          \
+  }
+    RIG_GROUP(fluid, "oil"),
+    RIG_GROUP(relief, "relief valve"),
+    RIG_GROUP(rig, "volume and feed"),
+#undef RIG_GROUP
 };
 
 /* The valve's states stand last, in the order of enum relief_state. */

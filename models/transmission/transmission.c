@@ -11,8 +11,12 @@
 #include "transmission_derivatives.h"
 
 static const struct group transmission_groups[] = {
-#define COMPONENT_GROUP(type, name, text)                                                                              \
-  {#name, text, type##_fields, FIELD_COUNT(type##_fields), offsetof(struct transmission_parameters, name)},
+#define COMPONENT_GROUP(type, section, ...)                                                                            \
+  {.name = #section,                                                                                                   \
+   .fields = type##_fields,                                                                                            \
+   .field_count = FIELD_COUNT(type##_fields),                                                                          \
+   .offset = offsetof(struct transmission_parameters, section),                                                        \
+   .text = __VA_ARGS__},
     TRANSMISSION_COMPONENTS(COMPONENT_GROUP)
 #undef COMPONENT_GROUP
 };

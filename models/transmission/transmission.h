@@ -29,23 +29,24 @@
 #include "vehicle.h"
 #include "volume.h"
 
-/* The plant's components, one line each: its type (models/<type>.h), its section of the case file, and what it is. */
+/* The plant's components, one line each: its type (models/<type>.h), its section of the case file, what it is, and
+ * when its parameters can have an effect (models/lib/field.h: acts). */
 #define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
   COMPONENT(fluid, fluid, "oil")                                                                                       \
   COMPONENT(lines, lines, "volumes of oil")                                                                            \
   COMPONENT(engine, engine, "diesel engine with governor")                                                             \
   COMPONENT(pump, pump, "over-centre pump")                                                                            \
   COMPONENT(swash, swash, "control pressure and swash servo of the pump")                                              \
-  COMPONENT(limiter, limiter, "pressure limiter")                                                                      \
+  COMPONENT(limiter, limiter, "pressure limiter", "fitted yes")                                                        \
   COMPONENT(relief, relief, "main relief valves")                                                                      \
   COMPONENT(charge, charge, "charge pump, charge relief and check valves")                                             \
   COMPONENT(filter, filter, "charge filter with bypass")                                                               \
-  COMPONENT(contamination, contamination, "particles in the oil over a duty of hours")                                 \
+  COMPONENT(contamination, contamination, "particles in the oil over a duty of hours", "fitted yes")                   \
   COMPONENT(flushing, flushing, "loop flushing")                                                                       \
   COMPONENT(motor, motor, "motor and its servo")                                                                       \
-  COMPONENT(motor, second_motor, "second motor, on the front axle (vehicle.second_motor yes)")                         \
+  COMPONENT(motor, second_motor, "second motor, on the front axle", "vehicle.second_motor yes")                        \
   COMPONENT(driveline, driveline, "gear, axles and wheels")                                                            \
-  COMPONENT(driveline, second_driveline, "gear and wheels of the front axle (vehicle.axles two)")                      \
+  COMPONENT(driveline, second_driveline, "gear and wheels of the front axle", "vehicle.axles two")                     \
   COMPONENT(brake, brake, "service and park brake")                                                                    \
   COMPONENT(tyre, tyre, "tyres")                                                                                       \
   COMPONENT(vehicle, vehicle, "the machine as a mass on its axles")                                                    \
@@ -55,7 +56,7 @@
   COMPONENT(fault, fault, "what breaks, and how wide")
 
 struct transmission_parameters {
-#define COMPONENT_MEMBER(type, name, text) struct type##_parameters name;
+#define COMPONENT_MEMBER(type, name, ...) struct type##_parameters name;
   TRANSMISSION_COMPONENTS(COMPONENT_MEMBER)
 #undef COMPONENT_MEMBER
 };

@@ -93,7 +93,7 @@ static void json_value(struct json *json, const struct field *field) {
 }
 
 static void json_parameter(struct json *json, const char *plant, const char *path, const struct field *field,
-                           bool repeated) {
+                           const char *text, bool repeated) {
   static const char *const kinds[] = {
       [FIELD_REAL] = "real", [FIELD_CHOICE] = "choice", [FIELD_TABLE] = "table", [FIELD_MAP] = "map"};
   json_begin_object(json, NULL);
@@ -108,11 +108,11 @@ static void json_parameter(struct json *json, const char *plant, const char *pat
     json_value(json, field);
   }
   json_text(json, "baseline", field->baseline[0] != '\0' && !repeated ? field->baseline : NULL);
-  json_text(json, "text", field->text);
+  json_text(json, "text", text);
   json_end_object(json);
 }
 
-static void print_parameter(const char *path, const struct field *field) {
+static void print_parameter(const char *path, const struct field *field, const char *text) {
   const char *unit = quantity_rows[field->quantity].trade_unit;
   if (field->kind == FIELD_CHOICE) {
     char name[96];
@@ -128,7 +128,7 @@ static void print_parameter(const char *path, const struct field *field) {
     (void)printf("  %-40s %g %s  (%g .. %g%s%s)\n", path, field->initial, unit, field->low, field->high,
                  field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);
   }
-  (void)printf("  %-40s   %s\n", "", field->text);
+  (void)printf("  %-40s   %s\n", "", text);
 }
 
 /* `repeated`: the same component stands in the plant before; the reference symbols are the first one's. */
@@ -137,13 +137,15 @@ static void list_group(const struct listing *listing, const char *plant, const s
     const struct field *field = &group->fields[f];
     char path[128];
     (void)snprintf(path, sizeof path, "%s.%s", group->name, field->name);
-    if (!wanted(listing, path, field->text)) {
+    char text[256];
+    registry_text(group, field, text, (int)sizeof text);
+    if (!wanted(listing, path, text)) {
       continue;
     }
     if (listing->json != NULL) {
-      json_parameter(listing->json, plant, path, field, repeated);
+      json_parameter(listing->json, plant, path, field, text, repeated);
     } else {
-      print_parameter(path, field);
+      print_parameter(path, field, text);
     }
   }
 }

@@ -25,6 +25,20 @@ const char *registry_renamed(const char *group, const char *field);
 /* Where the parameter's member lies in a block that starts at `base`. */
 void *registry_member(void *base, struct parameter parameter);
 const void *registry_member_const(const void *base, struct parameter parameter);
+/* What the row says, with the condition under which the parameter acts behind it: "moving mass (law poppet)". */
+const char *registry_text(const struct group *group, const struct field *field, char *buffer, int size);
+
+/* One clause of a row's `acts`, taken apart. */
+enum { CLAUSE_LIMIT = 96 };
+struct clause {
+  char group[CLAUSE_LIMIT];   /* "": the own section */
+  char name[CLAUSE_LIMIT];    /* of the field; "channel" without a group: of no field */
+  char choices[CLAUSE_LIMIT]; /* "a|b"; "": asks for a number that is not nothing */
+};
+/* The clause at `from`; returns where the next one begins, NULL behind the last. */
+const char *registry_clause(const char *from, struct clause *clause);
+/* "a|b" for people: "a or b". */
+const char *registry_alternatives(const char *choices, char *buffer, int size);
 /* Every default into `base`. */
 void registry_defaults(const struct group *groups, int group_count, void *base);
 

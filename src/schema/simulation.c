@@ -4,5 +4,7 @@
 static const struct field simulation_fields[] = {SIMULATION_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-const struct group simulation_group = {"simulation", "settings of the run", simulation_fields,
-                                       FIELD_COUNT(simulation_fields), 0};
+const struct group simulation_group = {.name = "simulation",
+                                       .fields = simulation_fields,
+                                       .field_count = FIELD_COUNT(simulation_fields),
+                                       .text = "settings of the run"};

@@ -13,8 +13,8 @@ enum simulation_start { START_AT_REST, START_STEADY };
   CHOICE(method, 0, "bdf|rosenbrock", "", "how steps are made: multistep, or linearly implicit, which in sweeps runs eight cases at once") \
   REAL(relative_tolerance, NUMBER, 5e-7, 1e-13, 1e-2, NONE, "", "relative tolerance of the integrator")                \
   REAL(pressure_tolerance, PRESSURE, 3e-3, 1e-9, 1.0, NONE, "", "absolute tolerance of pressures; other states scale with it") \
-  REAL(nonlinear_tolerance, NUMBER, 0.01, 1e-6, 1.0, NONE, "", "share of the error test left to the nonlinear solver") \
-  REAL(largest_order, NUMBER, 5.0, 1.0, 5.0, NONE, "", "largest order of the integration formula")                     \
+  REAL(nonlinear_tolerance, NUMBER, 0.01, 1e-6, 1.0, NONE, "", "share of the error test left to the nonlinear solver", "method bdf") \
+  REAL(largest_order, NUMBER, 5.0, 1.0, 5.0, NONE, "", "largest order of the integration formula", "method bdf") \
   REAL(largest_step, TIME, 1e6, 1e-7, 1e6, NONE, "", "largest step of the integrator")                                 \
   CHOICE(start, START_AT_REST, "rest|steady", "", "how the run begins: as set, or in balance with pedals and grade of time zero") \
   REAL(stop_from, TIME, -1.0, -1.0, 1e7, NONE, "", "when braking starts; below zero: start of the last fall of the pedal to zero") \

@@ -28,15 +28,15 @@ struct fake {
 
 static const struct field valve_fields[] = {
     {"setting", FIELD_REAL, QUANTITY_PRESSURE, QUANTITY_NUMBER, 450.0, 1.0, 1000.0, REFERENCE_LINE_TO_LINE, "", "p",
-     "drop at which it cracks", offsetof(struct valve, setting)},
+     offsetof(struct valve, setting), "drop at which it cracks", NULL},
     {"law", FIELD_CHOICE, QUANTITY_NUMBER, QUANTITY_NUMBER, 1.0, 0.0, 0.0, REFERENCE_NONE, "first|second|third", "",
-     "law", offsetof(struct valve, law)},
-    {"lift", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "", "lift",
-     offsetof(struct valve, lift)},
+     offsetof(struct valve, law), "law", NULL},
+    {"lift", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "",
+     offsetof(struct valve, lift), "lift", NULL},
 };
 static const struct group groups[] = {
-    {"first", "", valve_fields, FIELD_COUNT(valve_fields), offsetof(struct fake, first)},
-    {"second", "", valve_fields, FIELD_COUNT(valve_fields), offsetof(struct fake, second)},
+    {"first", valve_fields, FIELD_COUNT(valve_fields), offsetof(struct fake, first), "", NULL},
+    {"second", valve_fields, FIELD_COUNT(valve_fields), offsetof(struct fake, second), "", NULL},
 };
 enum { GROUP_COUNT = 2 };
 

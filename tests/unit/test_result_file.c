@@ -34,16 +34,17 @@ struct box {
 
 static const struct field box_fields[] = {
     {"setting", FIELD_REAL, QUANTITY_PRESSURE, QUANTITY_NUMBER, 250.0, 0.0, 500.0, REFERENCE_LINE_TO_LINE, "", "p_set",
-     "setting of the relief valve", offsetof(struct box, setting)},
+     offsetof(struct box, setting), "setting of the relief valve", NULL},
     {"law", FIELD_CHOICE, QUANTITY_NUMBER, QUANTITY_NUMBER, 0.0, 0.0, 0.0, REFERENCE_NONE, "first|second", "",
-     "which law", offsetof(struct box, law)},
-    {"way", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "", "way of the pedal",
-     offsetof(struct box, way)},
-    {"nothing", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "", "empty table",
-     offsetof(struct box, nothing)},
+     offsetof(struct box, law), "which law", NULL},
+    {"way", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "",
+     offsetof(struct box, way), "way of the pedal", NULL},
+    {"nothing", FIELD_TABLE, QUANTITY_FRACTION, QUANTITY_TIME, 0.0, 0.0, 100.0, REFERENCE_NONE, "", "",
+     offsetof(struct box, nothing), "empty table", NULL},
 };
 
-static const struct group box_groups[] = {{"box", "a box", box_fields, FIELD_COUNT(box_fields), 0}};
+static const struct group box_groups[] = {
+    {.name = "box", .fields = box_fields, .field_count = FIELD_COUNT(box_fields), .text = "a box"}};
 
 static const struct signal box_signals[] = {
     {"line_a_pressure", QUANTITY_PRESSURE, REFERENCE_GAUGE, "pressure in line A"},
