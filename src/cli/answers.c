@@ -6,6 +6,7 @@
 #include "commands.h"
 #include "guarded.h"
 #include "interrupt.h"
+#include "memory_watch.h"
 #include "units.h"
 
 /* Short times in milliseconds, all else as everywhere. */
@@ -48,7 +49,7 @@ void answers_json(struct json *json, const struct signal *rows, int count, const
 
 bool answers_tick(void *context, double time, double end_time) {
   progress_show(context, time, end_time);
-  return !interrupt_seen();
+  return !interrupt_seen() && memory_refusals() == 0;
 }
 
 int answers_fail(const struct error *error) {
@@ -101,8 +102,8 @@ static int answer(const struct answer_command *command, struct asked *request, c
     code = terminal_error(&error);
   } else {
     struct answering answering = {command, request, command->takes_case ? &data : NULL, command_line};
-    struct guard guard = {request->reads.list, request->reads.count, request->output, command->guarded};
-    code = request->output != NULL ? guarded_run(answer_now, &answering, &guard) : answer_now(&answering);
+    struct guard guard = {request->reads.list, request->reads.count, command->guarded};
+    code = guarded_run(answer_now, &answering, &guard);
   }
   if (command->takes_case) {
     case_free(&data);

@@ -16,7 +16,8 @@
 void answers_print(FILE *out, const struct signal *rows, int count, const double *values, const char (*absent)[96]);
 void answers_json(struct json *json, const struct signal *rows, int count, const double *values,
                   const char (*absent)[96]);
-/* A watcher's tick: progress on the terminal, stops at Ctrl-C; context is a struct progress. */
+/* A watcher's tick: progress on the terminal, stops at Ctrl-C and when memory was refused; context is a struct
+ * progress. */
 bool answers_tick(void *context, double time, double end_time);
 /* Exit code of an error, 130 when it came of Ctrl-C; prints it. */
 int answers_fail(const struct error *error);

@@ -85,7 +85,7 @@ static int finish(const struct request *request, const struct case_data *data, c
   }
   if (!result_file_close(file, data, outcome, fate, &error)) {
     int code = terminal_error(&error);
-    return outcome->status == RUN_INTERRUPTED ? EXIT_INTERRUPTED : code;
+    return interrupt_seen() ? EXIT_INTERRUPTED : code;
   }
   if (request->asked.json && !request->asked.quiet) {
     summary_json(stdout, data, outcome, path);
@@ -211,7 +211,7 @@ static int run_request(struct request *request, int argument_count, char **argum
   } else {
     request->asked.output = request->asked.output != NULL ? request->asked.output : output;
     struct work work = {request, command};
-    struct guard guard = {request->asked.reads.list, request->asked.reads.count, request->asked.output, false};
+    struct guard guard = {request->asked.reads.list, request->asked.reads.count, false};
     code = guarded_run(load_and_run, &work, &guard);
   }
   free(command);

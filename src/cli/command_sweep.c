@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "commands.h"
+#include "guarded.h"
 #include "interrupt.h"
 #include "options.h"
 #include "row.h"
@@ -268,13 +269,33 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   progress_clear(&progress);
   if (!good) {
     int code = terminal_error(&error);
-    if (report.done > 0 && error.code == ERROR_OUTPUT) {
+    if (report.done > 0 && (error.code == ERROR_OUTPUT || error.code == ERROR_MEMORY)) {
       (void)fprintf(stderr, "%" PRId64 " of %" PRId64 " cases are safe in %s.journal; --resume goes on\n", report.done,
                     report.wanted, shown(request->asked.output).text);
     }
     return code;
   }
   return first ? finish(request, plan, &report, jobs * (communicator != NULL ? communicator->size : 1)) : EXIT_DONE;
+}
+
+struct work {
+  const struct request *request;
+  const struct plan *plan;
+  const char *command;
+};
+
+static int work_alone(void *context) {
+  const struct work *work = context;
+  return run_sweep(work->request, work->plan, work->command, NULL);
+}
+
+/* A rank of a launcher is a process that the launcher watches, and cannot be doubled. */
+static int run_guarded(const struct request *request, const struct plan *plan, const char *command,
+                       const struct communicator *communicator) {
+  struct work work = {request, plan, command};
+  struct guard guard = {request->asked.reads.list, request->asked.reads.count, false};
+  return communicator != NULL ? run_sweep(request, plan, command, communicator)
+                              : guarded_run(work_alone, &work, &guard);
 }
 
 static int run_request(struct request *request, const char *command, const struct communicator *communicator) {
@@ -302,7 +323,7 @@ static int run_request(struct request *request, const char *command, const struc
       code = terminal_error(&error);
       sweep_absent(communicator, error.text);
     } else {
-      code = run_sweep(request, &plan, command, communicator);
+      code = run_guarded(request, &plan, command, communicator);
     }
     plan_free(&plan);
   }

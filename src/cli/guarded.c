@@ -16,6 +16,7 @@
 #include "commands.h"
 #include "draft.h"
 #include "interrupt.h"
+#include "memory_watch.h"
 #include "terminal.h"
 
 /* Far beyond what honest files of their size take. */
@@ -55,6 +56,7 @@ static void work_apart(int (*work)(void *context), void *context, const struct g
     bound(RLIMIT_CPU, SECONDS + bytes / BYTES_A_SECOND);
     if (MEMORY_IS_BOUNDED) {
       bound(RLIMIT_AS, BYTES_LEAST + BYTES_FOR_A_BYTE * bytes);
+      memory_watch_bound((size_t)(BYTES_LEAST + BYTES_FOR_A_BYTE * bytes));
     }
   }
   int code = terminal_finish(work(context));
@@ -87,6 +89,9 @@ static int tell_death(int status, const struct guard *guard) {
   struct error error = {0};
   int signal_number = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
   const char *others = guard->file_count > 1 ? " or one of the other files" : "";
+  if (!memory_suffices(&error)) {
+    return terminal_error(&error);
+  }
   if (signal_number == SIGKILL || signal_number == SIGTERM || signal_number == SIGHUP) {
     error_set(&error, ERROR_RUN, "the process that did the work was killed (by the system, if memory was out)");
   } else if (guard->bounded && signal_number != 0) {
@@ -107,6 +112,11 @@ int guarded_run(int (*work)(void *context), void *context, const struct guard *g
   int status = 0;
   (void)fflush(stdout);
   (void)fflush(stderr);
+  if (!memory_watch_share() || !draft_share()) {
+    struct error error = {0};
+    error_set(&error, ERROR_MEMORY, "no memory for a process to work in");
+    return terminal_error(&error);
+  }
   interrupt_catch();
   pid_t child = pipe(ends) == 0 ? fork() : -1;
   if (child == 0) {
@@ -130,9 +140,7 @@ int guarded_run(int (*work)(void *context), void *context, const struct guard *g
   if (WIFEXITED(status) && WEXITSTATUS(status) != ENDED_BY_LIBRARY) {
     return WEXITSTATUS(status);
   }
-  if (guard->output != NULL) {
-    draft_clear(guard->output);
-  }
+  draft_clear_shared();
   if (interrupt_seen()) {
     (void)fputs("interrupted; nothing was written\n", stderr);
     return EXIT_INTERRUPTED;

@@ -9,8 +9,7 @@
 struct guard {
   const char *const *files; /* that are read */
   int file_count;
-  const char *output; /* that is written, NULL: none; its part is removed when the process dies */
-  bool bounded;       /* in time and memory, by the size of the files */
+  bool bounded; /* in time and memory, by the size of the files */
 };
 
 /* The exit code, as `work` gives it. */

@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "commands.h"
+#include "memory_watch.h"
 
 static bool is_plain(FILE *stream) {
   const char *no_color = getenv("NO_COLOR");
@@ -24,12 +25,21 @@ struct paint paint_for(FILE *stream) {
 
 int terminal_error(const struct error *error) {
   char text[1600];
+  struct error cause = {0};
+  /* Whatever failed, it failed without memory: nothing else is to blame. */
+  if (error->code != ERROR_MEMORY && !memory_suffices(&cause)) {
+    error = &cause;
+  }
   (void)fprintf(stderr, "%s\n", error_text(error, text, (int)sizeof text));
   return error_exit_status(error->code);
 }
 
 int terminal_faults(const struct faults *faults) {
   int code = EXIT_BAD_INPUT;
+  struct error cause = {0};
+  if (!memory_suffices(&cause)) {
+    return terminal_error(&cause);
+  }
   for (int i = 0; i < faults->count; i++) {
     code = terminal_error(&faults->at[i]);
   }
@@ -40,8 +50,10 @@ int terminal_faults(const struct faults *faults) {
 }
 
 int terminal_finish(int code) {
+  struct error error = {0};
   if (fflush(stdout) == 0 && ferror(stdout) == 0) {
-    return code;
+    return code == EXIT_RUN_FAILED || code == EXIT_INTERRUPTED || memory_suffices(&error) ? code
+                                                                                          : terminal_error(&error);
   }
   (void)fprintf(stderr, "error: standard output could not be written: %s\n", strerror(errno));
   return code == EXIT_INTERRUPTED ? code : EXIT_NO_OUTPUT;

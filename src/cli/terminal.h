@@ -24,13 +24,14 @@ struct paint {
 /* The colours for a stream: none unless it is a terminal that wants them. */
 struct paint paint_for(FILE *stream);
 
-/* Print the error on standard error; returns its exit status. */
+/* Print the error on standard error; returns its exit status. Once memory has been refused that is the error. */
 int terminal_error(const struct error *error);
 
 /* All of them, and how many more there are; the exit status of the last, which is what ended the reading. */
 int terminal_faults(const struct faults *faults);
 
-/* Flush standard output; if that fails, say so and return the exit code for it instead of `code`. */
+/* Flush standard output; if that fails, or if memory was refused though the command ended as done, say so and return
+ * the exit code for it instead of `code`. */
 int terminal_finish(int code);
 
 /* A line on standard error, only on a terminal and only once the run has lasted a second. */

@@ -1,20 +1,92 @@
-#define _XOPEN_SOURCE 700 /* realpath */
+#define _GNU_SOURCE /* realpath, memory without a file */
 
 #include "draft.h"
 
 #include <errno.h>
 #include <fcntl.h>
-#include <libgen.h>
 #include <limits.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
+#include "memory_watch.h"
 #include "output.h"
+
+/* ---- the list of open drafts ---- */
+
+enum { OPEN_LIMIT = 4200 }; /* more than a sweep has threads; pages that are not used cost nothing */
+
+struct open_draft {
+  atomic_int state; /* 0: free, 1: taken, 2: filled */
+  dev_t device;
+  ino_t number;
+  char part[PATH_MAX];
+};
+
+/* What a process leaves must be found by the one that outlives it: it lies where both see it. */
+static struct open_draft *open_drafts;
+
+bool draft_share(void) {
+  void *shared = mmap(NULL, OPEN_LIMIT * sizeof *open_drafts, PROT_READ | PROT_WRITE,
+                      MAP_SHARED | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
+  open_drafts = shared != MAP_FAILED ? shared : NULL;
+  return open_drafts != NULL;
+}
+
+static void put_on_list(const struct draft *draft) {
+  struct stat status;
+  if (open_drafts == NULL || fstat(draft->descriptor, &status) != 0) {
+    return;
+  }
+  for (int i = 0; i < OPEN_LIMIT; i++) {
+    struct open_draft *slot = &open_drafts[i];
+    int vacant = 0;
+    if (atomic_compare_exchange_strong(&slot->state, &vacant, 1)) {
+      slot->device = status.st_dev;
+      slot->number = status.st_ino;
+      (void)snprintf(slot->part, sizeof slot->part, "%s", draft->part);
+      atomic_store(&slot->state, 2);
+      return;
+    }
+  }
+}
+
+static bool lies_at(const char *path, dev_t device, ino_t number) {
+  struct stat status;
+  return lstat(path, &status) == 0 && S_ISREG(status.st_mode) && status.st_dev == device && status.st_ino == number;
+}
+
+static void take_off_list(const struct draft *draft) {
+  struct stat status;
+  if (open_drafts == NULL || fstat(draft->descriptor, &status) != 0) {
+    return;
+  }
+  for (int i = 0; i < OPEN_LIMIT; i++) {
+    struct open_draft *slot = &open_drafts[i];
+    if (atomic_load(&slot->state) == 2 && slot->device == status.st_dev && slot->number == status.st_ino) {
+      atomic_store(&slot->state, 0);
+      return;
+    }
+  }
+}
+
+void draft_clear_shared(void) {
+  for (int i = 0; open_drafts != NULL && i < OPEN_LIMIT; i++) {
+    struct open_draft *slot = &open_drafts[i];
+    if (atomic_load(&slot->state) == 2 && lies_at(slot->part, slot->device, slot->number)) {
+      (void)unlink(slot->part);
+    }
+    atomic_store(&slot->state, 0);
+  }
+}
+
+/* ---- one draft ---- */
 
 /* "NAME.part", to be freed; NULL when memory is out. */
 static char *part_name(const char *path) {
@@ -41,19 +113,18 @@ static bool find_names(struct draft *draft, const char *path) {
   return draft->part != NULL;
 }
 
-/* Locked by another process for longer than one that was just killed takes to end? */
-static bool is_busy(int descriptor) {
+bool draft_lock(int descriptor) {
   const struct timespec pause = {0, 20000000};
   for (int i = 0; flock(descriptor, LOCK_EX | LOCK_NB) != 0; i++) {
     if (errno != EWOULDBLOCK) {
-      return false; /* a file system without locks */
+      return true; /* a file system without locks */
     }
     if (i == 25) {
-      return true;
+      return false;
     }
     (void)nanosleep(&pause, NULL);
   }
-  return false;
+  return true;
 }
 
 /* What lies under the part's name was left by a process of this program that died: remove it. */
@@ -66,7 +137,7 @@ static bool clear_stale(const struct draft *draft, struct error *error) {
     }
     return error_set(error, ERROR_OUTPUT, "%s could not be created: %s", draft->part, strerror(errno));
   }
-  bool busy = is_busy(descriptor);
+  bool busy = !draft_lock(descriptor);
   bool regular = fstat(descriptor, &status) == 0 && S_ISREG(status.st_mode);
   bool ours = regular && (status.st_size == 0 || output_made_here(descriptor));
   bool good = ours && !busy && unlink(draft->part) == 0;
@@ -112,7 +183,9 @@ bool draft_open(struct draft *draft, const char *path, struct error *error) {
     error_set(error, errno == ENOMEM ? ERROR_MEMORY : ERROR_OUTPUT, "%s cannot be written: %s", path, strerror(errno));
   }
   good = good && create(draft, error);
-  if (!good) {
+  if (good) {
+    put_on_list(draft);
+  } else {
     forget(draft);
   }
   return good;
@@ -120,13 +193,15 @@ bool draft_open(struct draft *draft, const char *path, struct error *error) {
 
 /* The new name itself; not every file system can, and then nothing is lost by it. */
 static void sync_folder_of(const char *path) {
-  char *own = strdup(path);
-  int descriptor = own != NULL ? open(dirname(own), O_RDONLY | O_CLOEXEC) : -1;
+  char folder[PATH_MAX];
+  const char *slash = strrchr(path, '/');
+  int length = slash == path ? 1 : slash != NULL ? (int)(slash - path) : 0;
+  (void)snprintf(folder, sizeof folder, "%.*s", slash != NULL ? length : 1, slash != NULL ? path : ".");
+  int descriptor = open(folder, O_RDONLY | O_CLOEXEC);
   if (descriptor >= 0) {
     (void)fsync(descriptor);
     (void)close(descriptor);
   }
-  free(own);
 }
 
 static bool name_it(const struct draft *draft, struct error *error) {
@@ -143,7 +218,7 @@ static bool name_it(const struct draft *draft, struct error *error) {
 }
 
 bool draft_close(struct draft *draft, enum draft_fate fate, struct error *error) {
-  bool good = fate != DRAFT_REMOVE;
+  bool good = fate != DRAFT_REMOVE && memory_suffices(error);
   /* On the disk before it gets its name. */
   if (good && fsync(draft->descriptor) != 0) {
     good = error_set(error, ERROR_OUTPUT, "%s could not be brought to the disk: %s", draft->part, strerror(errno));
@@ -152,16 +227,8 @@ bool draft_close(struct draft *draft, enum draft_fate fate, struct error *error)
   if (!good) {
     (void)unlink(draft->part);
   }
+  take_off_list(draft);
   (void)close(draft->descriptor);
   forget(draft);
   return good;
-}
-
-void draft_clear(const char *path) {
-  struct draft draft;
-  struct stat status;
-  if (find_names(&draft, path) && lstat(draft.part, &status) == 0) {
-    (void)clear_stale(&draft, NULL);
-  }
-  forget(&draft);
 }

@@ -26,7 +26,13 @@ enum draft_fate {
 bool draft_open(struct draft *draft, const char *path, struct error *error);
 /* On failure nothing is left but what was there before. */
 bool draft_close(struct draft *draft, enum draft_fate fate, struct error *error);
-/* Clear away the part that a process left when it died, if it did; nothing else. */
-void draft_clear(const char *path);
+/* Lock an open file for this process alone; false: another has it, and for longer than one that was just killed takes
+ * to end. */
+bool draft_lock(int descriptor);
+
+/* Keep a list of the drafts that are open, in memory that processes forked from now on share; false: there is none. */
+bool draft_share(void);
+/* Remove the parts that are on that list: those of a process that died. It asks for no memory. */
+void draft_clear_shared(void);
 
 #endif

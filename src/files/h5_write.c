@@ -136,14 +136,11 @@ void h5_text_attribute(hid_t object, const char *name, const char *text, struct 
 }
 
 void h5_real_attribute(hid_t object, const char *name, double value, struct h5_log *log) {
-  if (object < 0) {
-    return;
-  }
-  hid_t attribute = H5Acreate2(object, name, H5T_IEEE_F64LE, log->scalar_space, H5P_DEFAULT, H5P_DEFAULT);
-  if (h5_note(log, attribute)) {
-    h5_note(log, H5Awrite(attribute, H5T_NATIVE_DOUBLE, &value));
-    h5_note(log, H5Aclose(attribute));
-  }
+  hid_t attribute = H5I_INVALID_HID;
+  (void)(!log->failed && object >= 0 &&
+         h5_note(log,
+                 attribute = H5Acreate2(object, name, H5T_IEEE_F64LE, log->scalar_space, H5P_DEFAULT, H5P_DEFAULT)) &&
+         h5_note(log, H5Awrite(attribute, H5T_NATIVE_DOUBLE, &value)) && h5_note(log, H5Aclose(attribute)));
 }
 
 void h5_change_text_attribute(hid_t object, const char *name, const char *text, struct h5_log *log) {

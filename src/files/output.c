@@ -9,7 +9,9 @@
 
 #define MARK "swashloop output: "
 
-enum { START_BYTES = 262144 };
+/* A mark stands within so many bytes. They are read piece by piece into a buffer of no great size, the end of each
+ * piece once more before the next: whoever clears up after memory ran out gets none. */
+enum { START_BYTES = 262144, PIECE_BYTES = 8192, MARK_BYTES = 64 };
 
 static const struct {
   const char *mark;
@@ -54,16 +56,19 @@ static enum output_kind find_mark(const char *bytes, size_t count) {
 
 /* False when it cannot be told, with errno. */
 static bool find_kind(int descriptor, enum output_kind *kind) {
-  char *bytes = malloc(START_BYTES);
-  ssize_t count = bytes != NULL ? pread(descriptor, bytes, START_BYTES, 0) : -1;
+  char bytes[PIECE_BYTES];
   *kind = OUTPUT_KIND_COUNT;
-  if (count > 0 && format_is_ours(bytes, (size_t)count)) {
+  for (off_t at = 0; at < START_BYTES; at += PIECE_BYTES - MARK_BYTES) {
+    ssize_t count = pread(descriptor, bytes, sizeof bytes, at);
+    if (count <= 0 || (at == 0 && !format_is_ours(bytes, (size_t)count))) {
+      return count >= 0;
+    }
     *kind = find_mark(bytes, (size_t)count);
+    if (*kind != OUTPUT_KIND_COUNT) {
+      return true;
+    }
   }
-  int kept = errno;
-  free(bytes);
-  errno = kept;
-  return count >= 0;
+  return true;
 }
 
 bool output_made_here(int descriptor) {

@@ -23,7 +23,7 @@ struct message_head {
   int64_t failed;
   double seconds;     /* of a thread */
   double integration; /* s of those within the runs */
-  int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written */
+  int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written, 3 memory ran out */
   int32_t bytes;
   char text[256]; /* of MESSAGE_BYE: why; of MESSAGE_ASK: the program, which must be the same in all ranks */
 };

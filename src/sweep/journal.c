@@ -11,6 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "draft.h"
 #include "draw.h"
 
 static const char magic[16] = "swashloop-row2\n";
@@ -109,7 +110,7 @@ static bool begin(struct journal *journal, const char *path, int flags, struct e
   if (journal->descriptor < 0) {
     return failed(journal, flags & O_CREAT ? "created" : "opened", error);
   }
-  if (flock(journal->descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+  if (!draft_lock(journal->descriptor)) {
     return error_set(error, ERROR_OUTPUT, "%s is being written by another sweep", path);
   }
   return true;

@@ -225,9 +225,9 @@ static void answer(struct sweep *sweep, int from, const struct message_head *ask
 static void say_goodbye(struct sweep *sweep, const struct message_head *message) {
   sweep->away--;
   sweep->stopping = sweep->stopping || message->flag != 0;
-  if (message->flag == 2 && !sweep->broken) {
+  if (message->flag >= 2 && !sweep->broken) {
     sweep->broken = true;
-    error_set(sweep->error, ERROR_OUTPUT, "%s", message->text);
+    error_set(sweep->error, message->flag == 3 ? ERROR_MEMORY : ERROR_OUTPUT, "%s", message->text);
   }
 }
 
@@ -480,7 +480,8 @@ static bool run_worker_rank(struct sweep *sweep) {
     send_finished(&rank, 0.0);
     pool_free(sweep->pool);
   }
-  say_bye(communicator, rank.broken ? 2 : rank.stopped ? 1 : 0, rank.broken ? sweep->error->text : "");
+  int flag = !rank.broken ? rank.stopped : sweep->error->code == ERROR_MEMORY ? 3 : 2;
+  say_bye(communicator, flag, rank.broken ? sweep->error->text : "");
   return true; /* rank 0 tells of what went wrong */
 }
 

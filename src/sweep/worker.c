@@ -6,6 +6,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "memory_watch.h"
 #include "result_file.h"
 
 /* A case that still runs this long after a stop is given up: it is run again when the sweep is taken up. */
@@ -52,7 +53,7 @@ static bool write_history(struct worker *worker, const struct case_data *data, c
   }
   struct recorder recorder = {&kept, block_to_file};
   bool good = run_in(worker->history_workspace, data, &recorder, NULL, &outcome, error);
-  if (good && outcome.error.code == ERROR_OUTPUT) {
+  if (good && (outcome.error.code == ERROR_OUTPUT || outcome.error.code == ERROR_MEMORY)) {
     *error = outcome.error;
     good = false;
   }
@@ -101,6 +102,15 @@ static bool is_kept(const struct plan *plan, int64_t k, const struct outcome *ou
   return false;
 }
 
+/* Was memory refused to this span? Then what its cases give is no result of theirs, and not a failure either. */
+static bool lacked_memory(const struct worker *worker, const struct error *why, struct error *error) {
+  if (why->code == ERROR_MEMORY) {
+    *error = *why;
+    return true;
+  }
+  return memory_refusals_here() != worker->refusals && !memory_suffices(error);
+}
+
 /* A case has ended, or could not start: its row behind *bytes. False: no row, stop here. */
 static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, struct outcome *outcome,
                      const struct error *why, struct pool_block *block, unsigned char *bytes, size_t *used) {
@@ -113,11 +123,17 @@ static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, str
   } else {
     block->integration += outcome->counts.cpu_seconds;
   }
+  struct error error = {0};
+  if (lacked_memory(worker, &outcome->error, &error)) {
+    block->broken = true;
+    block->error = error;
+    return false;
+  }
   if (outcome->status == RUN_INTERRUPTED) {
     return false;
   }
-  struct error error = {0};
-  if (ready && is_kept(plan, k, outcome) && !keep_history(worker, k, &error) && ran) {
+  if (ready && is_kept(plan, k, outcome) && !keep_history(worker, k, &error) &&
+      (ran || lacked_memory(worker, &error, &error))) {
     block->broken = true;
     block->error = error;
     return false;
@@ -247,6 +263,7 @@ void worker_run(struct worker *worker, struct span span, struct pool_block *bloc
   block->bytes = 0;
   block->integration = 0.0;
   block->broken = false;
+  worker->refusals = memory_refusals_here();
   worker->span = span;
   if (worker->batch != NULL) {
     run_side_by_side(worker, block);

@@ -151,6 +151,12 @@ int __libc_start_main(int (*program)(int, char **, char **), int count, char **w
   return next(program, count, words, first, last, loader, stack);
 }
 
+#define CALL(result, name, kind, failure, declared, given)                                                             \
+  result name declared {                                                                                               \
+    BEHIND(name)                                                                                                       \
+    return fails(kind, #name) ? (failure) : next given;                                                                \
+  }
+
 /* --- Memory
  * ----------------------------------------------------------------------------------------------------------*/
 void *malloc(size_t size) {
@@ -177,6 +183,9 @@ int posix_memalign(void **place, size_t alignment, size_t size) {
   *place = made ? made : *place;
   return made ? 0 : ENOMEM;
 }
+
+CALL(void *, mmap, ALLOCATION, MAP_FAILED, (void *where, size_t size, int access, int flags, int file, off_t at),
+     (where, size, access, flags, file, at))
 
 /* --- Files
  * -----------------------------------------------------------------------------------------------------------*/
@@ -221,11 +230,6 @@ FILE *fdopen(int file, const char *mode) {
   return fails(OPEN, "fdopen") ? NULL : next(file, mode);
 }
 
-#define CALL(result, name, kind, failure, declared, given)                                                             \
-  result name declared {                                                                                               \
-    BEHIND(name)                                                                                                       \
-    return fails(kind, #name) ? (failure) : next given;                                                                \
-  }
 CALL(ssize_t, read, READ, -1, (int file, void *to, size_t size), (file, to, size))
 CALL(ssize_t, pread, READ, -1, (int file, void *to, size_t size, off_t at), (file, to, size, at))
 CALL(ssize_t, pread64, READ, -1, (int file, void *to, size_t size, off64_t at), (file, to, size, at))

@@ -55,6 +55,18 @@ vary:
 keep_histories: {cases: [1]}
 """
 
+# Eight cases at once in vector lanes, and some more behind them.
+LANES = """title: Small study side by side
+case: CASES/baseline/relief_step.yaml
+set: {simulation.end_time: 0.05 s, simulation.method: rosenbrock}
+vary:
+  - path: relief.setting
+    from: 250 bar
+    to: 450 bar
+    count: 10
+keep_histories: {cases: [1]}
+"""
+
 
 class Line:
     """A command line, what lies ready for it, and the codes that it ends with by itself."""
@@ -78,6 +90,10 @@ def lines():
         Line("linear", ["linear", os.path.join(CASES, "climb.yaml"), "--speed", "8 km/h", "--grade", "15 %", "--input", "grade",
                         "--signal", "engine_speed", "-o", "out.h5"], "out.h5"),
         Line("response", ["response", os.path.join(CASES, "valve", "step.yaml"), "-o", "out.h5"], "out.h5"),
+        # Without a file: nothing but words.
+        Line("told_steady", ["steady", os.path.join(CASES, "climb.yaml"), "--speed", "8 km/h", "--grade", "20 %", "--json"]),
+        Line("told_linear", ["linear", os.path.join(CASES, "climb.yaml"), "--speed", "8 km/h", "--grade", "15 %"]),
+        Line("told_response", ["response", rig]),
         Line("sensitivity", ["sensitivity", step, "--to", "relief.setting", "--of", "peak_line_a_pressure", "-o", "out.h5"],
              "out.h5"),
         Line("compare", ["compare", "rig.h5", "bench.csv", "--map", "bench.yaml", "-o", "out.h5"], "out.h5",
@@ -86,6 +102,7 @@ def lines():
              ("bench.csv", "bench.yaml")),
         Line("sweep", ["sweep", "study.yaml", "-o", "out.h5", "--jobs", "2"], "out.h5", ("study.yaml",)),
         Line("sweep_one", ["sweep", "study.yaml", "-o", "out.h5", "--jobs", "1", "--quiet"], "out.h5", ("study.yaml",)),
+        Line("sweep_lanes", ["sweep", "lanes.yaml", "-o", "out.h5", "--jobs", "2", "--quiet"], "out.h5", ("lanes.yaml",)),
         Line("merge", ["merge", "shard-0.h5", "shard-1.h5", "-o", "out.h5"], "out.h5", ("shard-0.h5", "shard-1.h5")),
         Line("report", ["report", "run.h5", "-o", "out.html"], "out.html", ("run.h5",)),
         Line("report_table", ["report", "table.h5", "-o", "out.html"], "out.html", ("table.h5",)),
@@ -114,6 +131,8 @@ def make_ready(folder):
     step = os.path.join(CASES, "baseline", "relief_step.yaml")
     with open(os.path.join(folder, "study.yaml"), "w", encoding="utf-8") as file:
         file.write(STUDY.replace("CASES", CASES))
+    with open(os.path.join(folder, "lanes.yaml"), "w", encoding="utf-8") as file:
+        file.write(LANES.replace("CASES", CASES))
     for name in ("bench.csv", "bench.yaml"):
         shutil.copy(os.path.join(CASES, "valve", name), folder)
     must("run", os.path.join(CASES, "valve", "step.yaml"), "--set", "simulation.output_step=0.1 ms", "-o", "rig.h5")
