@@ -22,7 +22,7 @@ SPIKE = 31234  # one sample of 60000
 DIP = 45678
 
 
-def make_run(path, level=100e5, status="complete"):
+def make_run(path, level=100e5, status="complete", limits=()):
     time = numpy.arange(SAMPLES) * 1e-3
     line_a = level + 5e5 * numpy.sin(time)
     line_a[SPIKE] = 452.7e5
@@ -39,7 +39,7 @@ def make_run(path, level=100e5, status="complete"):
          ("stop_from", "s", 30.0), ("stop_time", "s", float("nan"))],
         [(30.0, "action", "pedal released"), (31.2, "limit", "limit broken: line_a_pressure <= 420 bar")],
         [("line_a_pressure <= 420 bar", "broken", 420e5, 452.7e5, time[SPIKE], time[SPIKE]),
-         ("stop_time <= 3 s", "kept", 3.0, float("nan"), float("nan"), float("nan"))],
+         ("stop_time <= 3 s", "kept", 3.0, float("nan"), float("nan"), float("nan")), *limits],
         status=status)
 
 
@@ -148,6 +148,23 @@ class PlotTool(unittest.TestCase):
         self.assertIn("pedal released", below)
         self.assertIn("kept", below)
         self.assertIn("stop_time <= 3 s", below)
+
+    def test_words_below_the_panels_do_not_touch(self):
+        """Also where a limit is not judged, which takes more room than kept."""
+        nothing = float("nan")
+        make_run(self.path("unjudged.h5"), limits=[
+            (sentence, "not judged", 1.0, nothing, nothing, nothing)
+            for sentence in ("vehicle_speed <= 1 km/h within 6 s", "stop_distance <= 5 m")])
+        figure = self.figure(self.path("unjudged.h5"))
+        figure.canvas.draw()
+        boxes = [(text.get_text(), text.get_window_extent()) for text in figure.texts if text.get_text().strip()]
+        self.assertEqual([words for words, _ in boxes].count("not judged"), 2)
+        gap = 0.03 * figure.dpi  # beside each other; lines of text stand as close as the font has them
+        for i, (words, box) in enumerate(boxes):
+            for other_words, other in boxes[i + 1:]:
+                beside = min(box.y1, other.y1) - max(box.y0, other.y0) > 0.5 * min(box.height, other.height)
+                apart = max(box.x0, other.x0) - min(box.x1, other.x1)
+                self.assertTrue(not beside or apart > gap, f"'{words}' touches '{other_words}'")
 
     def test_idle_panels_are_left_out(self):
         headings = [panel.heading for panel in panels.default_panels([runfile.Run(self.first)])[0]]

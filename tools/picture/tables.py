@@ -123,26 +123,29 @@ def in_columns(blocks, count):
 def limit_entries(runs, writer, width):
     """A block a sentence: kept, or broken or not judged with the particulars of each run that did not keep it."""
     blocks = []
-    wide = width - 0.62
+    answers = ("BROKEN", "not judged")
+    left = max(writer.width(answer, weight="bold") for answer in answers) + 0.08  # where sentences begin
+    wide = width - left
     for sentence in dict.fromkeys(limit.sentence for run in runs for limit in run.limits):
         told = [(run, limit) for run in runs for limit in run.limits if limit.sentence == sentence]
         broken = [(run, limit) for run, limit in told if limit.broken]
         unjudged = [(run, limit) for run, limit in told if not limit.judged]
         lines = writer.wrap(sentence, wide)
-        block = [Text(0.62, i, line) for i, line in enumerate(lines)]
+        block = [Text(left, i, line) for i, line in enumerate(lines)]
         if broken:
-            block.append(Text(0.0, 0, "BROKEN", color=LIMIT_COLOUR, weight="bold"))
+            block.append(Text(0.0, 0, answers[0], color=LIMIT_COLOUR, weight="bold"))
         elif unjudged:
-            block.append(Text(0.0, 0, "not judged", weight="bold"))
+            block.append(Text(0.0, 0, answers[1], weight="bold"))
         else:
             block.append(Text(0.0, 0, "kept"))
         for run, limit in broken + unjudged:
             who = f"{run.name}: " if len(runs) > 1 else ""
             colour = LIMIT_COLOUR if limit.broken else INK
-            particulars = broken_words(run, limit) if limit.broken else "not judged: " + limit.reason
+            unjudged_words = f"{answers[1]}: {limit.reason}" if len(runs) > 1 else limit.reason
+            particulars = broken_words(run, limit) if limit.broken else unjudged_words
             details = writer.wrap((who + particulars).rstrip(": "), wide)
             line = height_of(block)
-            block += [Text(0.62, line + i, detail, color=colour) for i, detail in enumerate(details) if detail]
+            block += [Text(left, line + i, detail, color=colour) for i, detail in enumerate(details) if detail]
         blocks.append(block)
     return blocks
 
