@@ -113,13 +113,7 @@ static int find_jacobian(struct integrator *integrator, double t, N_Vector state
   if (integrator_finite(differences->jacobian, sparsity->entry_count)) {
     return 0;
   }
-  for (int f = 0; f < sparsity->find_first[sparsity->group_count]; f++) {
-    const struct sparsity_find *find = &sparsity->finds[f];
-    if (integrator->bad_state < 0 && !isfinite(differences->jacobian[find->entry])) {
-      integrator->bad_state = find->row;
-      integrator->bad_time = t;
-    }
-  }
+  integrator_note_bad_jacobian(integrator, t, differences->jacobian);
   return 1;
 }
 
@@ -437,9 +431,10 @@ static void watch_ringing(struct integrator *integrator) {
   }
 }
 
-/* The state with the largest error of the last attempt, in its tolerance; NULL: none is known. */
-static const char *worst_state(const struct integrator *integrator, const struct bdf *own) {
-  const char *name = NULL;
+/* The state with the largest error of the last attempt, in its tolerance; -1: none is known. */
+static int worst_state(const struct integrator *integrator) {
+  const struct bdf *own = integrator->own;
+  int state = -1;
   N_Vector errors = N_VClone(own->state);
   N_Vector weights = N_VClone(own->state);
   if (errors != NULL && weights != NULL && CVodeGetEstLocalErrors(own->solver, errors) == CV_SUCCESS &&
@@ -449,13 +444,13 @@ static const char *worst_state(const struct integrator *integrator, const struct
       double error = fabs(NV_DATA_S(errors)[i] * NV_DATA_S(weights)[i]);
       if (error > worst) {
         worst = error;
-        name = integrator->problem.state_names[i];
+        state = i;
       }
     }
   }
   N_VDestroy(errors);
   N_VDestroy(weights);
-  return name;
+  return state;
 }
 
 static bool step(struct integrator *integrator, double stop, struct error *error) {
@@ -475,10 +470,8 @@ static bool step(struct integrator *integrator, double stop, struct error *error
     if (integrator->bad_state >= 0) {
       return integrator_tell_bad(integrator, error);
     }
-    return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s%s%s: %s", integrator->time,
-                     worst_state(integrator, own) != NULL ? ", most for " : "",
-                     worst_state(integrator, own) != NULL ? worst_state(integrator, own) : "",
-                     own->message[0] != '\0' ? own->message : "no reason given");
+    return integrator_tell_stuck(integrator, worst_state(integrator),
+                                 own->message[0] != '\0' ? own->message : "no reason given", error);
   }
   integrator_note_step(integrator, t);
   watch_ringing(integrator);

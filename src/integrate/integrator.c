@@ -28,9 +28,25 @@ void integrator_note_bad(struct integrator *integrator, double t, const double *
   }
 }
 
+void integrator_note_bad_jacobian(struct integrator *integrator, double t, const double *jacobian) {
+  const struct sparsity *sparsity = integrator->sparsity;
+  for (int f = 0; f < sparsity->find_first[sparsity->group_count]; f++) {
+    const struct sparsity_find *find = &sparsity->finds[f];
+    if (integrator->bad_state < 0 && !isfinite(jacobian[find->entry])) {
+      integrator->bad_state = find->row;
+      integrator->bad_time = t;
+    }
+  }
+}
+
 bool integrator_tell_bad(const struct integrator *integrator, struct error *error) {
   return error_set(error, ERROR_RUN, "at t = %.6g s the derivative of %s is not a finite number", integrator->bad_time,
                    integrator->problem.state_names[integrator->bad_state]);
+}
+
+bool integrator_tell_stuck(const struct integrator *integrator, int state, const char *why, struct error *error) {
+  return error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s%s%s: %s", integrator->time,
+                   state < 0 ? "" : ", most for ", state < 0 ? "" : integrator->problem.state_names[state], why);
 }
 
 /* ---- memory ---- */

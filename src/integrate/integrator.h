@@ -74,7 +74,8 @@ void integrator_free(struct integrator *integrator);
 /* Begin, or begin again, at t with this state and these integrals. */
 bool integrator_start(struct integrator *integrator, double t, const double *state, const double *integrals,
                       struct error *error);
-/* One step, never beyond `stop`. On failure the error names the first state that left the numbers, if one did. */
+/* One step, never beyond `stop`. On failure the error names the state whose derivative left the numbers first or, where
+ * none did, the one that errs most over its tolerance. */
 bool integrator_step(struct integrator *integrator, double stop, struct error *error);
 
 /* States at `count` times within the last step, into lanes from `first` on, a row a state; lanes behind them may be

@@ -74,8 +74,12 @@ struct integrator {
 bool integrator_finite(const double *values, int count);
 /* Keep which rate left the numbers first, at t. */
 void integrator_note_bad(struct integrator *integrator, double t, const double *values);
+/* The same of the rates near t by which this Jacobian, given by entries of the sparsity, was found. */
+void integrator_note_bad_jacobian(struct integrator *integrator, double t, const double *jacobian);
 /* Say so; false. */
 bool integrator_tell_bad(const struct integrator *integrator, struct error *error);
+/* Say that no step can be made from here, most of all for this state (-1: none is known), and why; false. */
+bool integrator_tell_stuck(const struct integrator *integrator, int state, const char *why, struct error *error);
 /* Integrals up to the end of the last step. */
 void integrator_finish_quadratures(struct integrator *integrator);
 /* A step that ends at t has been made. */

@@ -99,6 +99,58 @@ struct attempt {
   const double *rows[ROSENBROCK_ROWS];
 };
 
+/* The largest of these, one a state, over its tolerance; -1: none but zeros. */
+static int largest_of(const struct integrator *integrator, const double *values) {
+  const double *absolute = integrator->tolerances;
+  const double *relative = integrator->tolerances + integrator->problem.state_count;
+  int state = -1;
+  double largest = 0.0;
+  for (int i = 0; i < integrator->problem.state_count; i++) {
+    double size = fabs(values[i]) / (relative[i] * fabs(integrator->state[i]) + absolute[i]);
+    if (size > largest) {
+      largest = size;
+      state = i;
+    }
+  }
+  return state;
+}
+
+/* Which rate leaves the numbers, at the places that the attempt asks for: the increments of the differences, and where
+ * the step would end. */
+static void find_bad(struct integrator *integrator) {
+  const struct integrator_problem *problem = &integrator->problem;
+  struct linearly_implicit *own = integrator->own;
+  const struct differences_plain *differences = &own->method.differences;
+  double *end = own->method.work[0];
+  double *rates = own->method.work[1];
+  integrator_note_bad_jacobian(integrator, integrator->time, differences->jacobian);
+  for (int i = 0; i < problem->state_count; i++) {
+    end[i] = integrator->state[i] + own->control.width * differences->rates[i];
+  }
+  problem->rates(problem->context, integrator->time, end, rates);
+  integrator_note_bad(integrator, integrator->time, rates);
+}
+
+/* No step is short enough: for which state? The last attempt is made once more, by itself, for what it leaves. */
+static void tell_stuck(struct integrator *integrator, struct error *error) {
+  int n = integrator->problem.state_count;
+  struct linearly_implicit *own = integrator->own;
+  struct rosenbrock_plain *method = &own->method;
+  method->differences.time_dependent = true;
+  rosenbrock_plain_try(method, integrator->time, own->control.width, integrator->state, integrator->tolerances,
+                       integrator->tolerances + n);
+  find_bad(integrator);
+  if (integrator->bad_state >= 0) {
+    integrator_tell_bad(integrator, error);
+    return;
+  }
+  const double *errors = method->stages[RODAS4_STAGES - 1];
+  /* What is no number spreads to all states that follow from the first: then the one that moves most. */
+  bool known = integrator_finite(errors, n);
+  integrator_tell_stuck(integrator, largest_of(integrator, known ? errors : method->differences.rates),
+                        "no step is short enough", error);
+}
+
 static enum integrator_judgement refuse(struct integrator *integrator, const struct attempt *attempt,
                                         struct error *error) {
   struct linearly_implicit *own = integrator->own;
@@ -112,7 +164,7 @@ static enum integrator_judgement refuse(struct integrator *integrator, const str
     }
   }
   if (own->control.wanted < SMALLEST_STEP) {
-    error_set(error, ERROR_RUN, "the integrator cannot go on at t = %.6g s: no step is short enough", integrator->time);
+    tell_stuck(integrator, error);
     return INTEGRATOR_FAILED;
   }
   return INTEGRATOR_AGAIN;

@@ -1,5 +1,5 @@
 /* The list of integrators, and what every one of them owes: the choices of a case are the list; derivatives to
- * parameters; how long a Jacobian serves; a pivot that cancellation has spoilt. */
+ * parameters; how long a Jacobian serves; a pivot that cancellation has spoilt; that failures name the state. */
 #include <stdarg.h>
 #include <stddef.h>
 #include <setjmp.h>
@@ -283,6 +283,166 @@ static void a_spoilt_pivot_makes_a_shorter_step(void **state) {
   }
 }
 
+/* ---- failures name the state ---- */
+
+enum { TROUBLED_STATES = 3 };
+static const char *const troubled_names[TROUBLED_STATES] = {"first", "troubled", "last"};
+
+/* The middle state has no solution beyond t = 0.5, the others go along with it. */
+static void runaway_rates(void *context, double t, const double *y, double *rates) {
+  (void)context;
+  (void)t;
+  rates[1] = 2.0 * y[1] * y[1]; /* y = 1/(1 - 2 t) */
+  rates[0] = 1e-3 * (y[1] - y[0]);
+  rates[2] = 1e-3 * (y[1] - y[2]);
+}
+
+/* It rises evenly to where its rate is no number; the others' rates are. */
+static void undefined_rates(void *context, double t, const double *y, double *rates) {
+  (void)context;
+  (void)t;
+  rates[1] = y[1] > 1.5 ? (double)NAN : 1.0;
+  rates[0] = y[1] - y[0];
+  rates[2] = y[1] - y[2];
+}
+
+typedef void rates_function(void *context, double t, const double *y, double *rates);
+
+static struct integrator *troubled(const struct integrator_method *method, rates_function *rates, double start) {
+  static const double tolerances[TROUBLED_STATES] = {1e-6, 1e-6, 1e-6};
+  struct integrator_problem problem = {.method = method,
+                                       .state_count = TROUBLED_STATES,
+                                       .rates = rates,
+                                       .powers = no_powers,
+                                       .tolerances = tolerances,
+                                       .state_names = troubled_names,
+                                       .relative_tolerance = 1e-6,
+                                       .nonlinear_tolerance = 0.01,
+                                       .largest_order = 5,
+                                       .largest_step = 1e6};
+  struct error error = {0};
+  const double state[TROUBLED_STATES] = {start, start, start};
+  struct integrator *integrator = integrator_new(&problem, &error);
+  assert_non_null(integrator);
+  assert_true(integrator_start(integrator, 0.0, state, NULL, &error));
+  return integrator;
+}
+
+/* What it says when it fails, and that it does so before t = 1. */
+static void end_of(struct integrator *integrator, struct error *error) {
+  for (int k = 0; integrator_step(integrator, 1.0, error); k++) {
+    assert_true(integrator_time(integrator) < 1.0 && k < 100000);
+  }
+  assert_in_range(1e6 * integrator_time(integrator), 0.49e6, 0.51e6);
+  integrator_free(integrator);
+}
+
+static void failures_name_the_state(void **state) {
+  (void)state;
+  for (int place = 0; integrator_listed(place) != NULL; place++) {
+    const struct integrator_method *method = integrator_listed(place);
+    struct error error = {0};
+    end_of(troubled(method, runaway_rates, 1.0), &error);
+    print_message("%s: %s\n", integrator_name(method), error.text);
+    assert_non_null(strstr(error.text, "cannot go on at t = 0."));
+    assert_non_null(strstr(error.text, " s, most for troubled: "));
+    end_of(troubled(method, undefined_rates, 1.0), &error);
+    print_message("%s: %s\n", integrator_name(method), error.text);
+    assert_string_equal(error.text, "at t = 0.5 s the derivative of troubled is not a finite number");
+  }
+}
+
+static void calm_rates(void *context, double t, const double *y, double *rates) {
+  (void)context;
+  for (int i = 0; i < TROUBLED_STATES; i++) {
+    rates[i] = sin(t) - y[i];
+  }
+}
+
+static rates_function *rates_of_lane(int lane) {
+  return lane % 2 == 0 ? calm_rates : lane % 4 == 1 ? runaway_rates : undefined_rates;
+}
+
+static void rates_of_lanes(void *context, const lanes *t, const lanes *y, lanes *rates) {
+  for (int lane = 0; lane < LANES; lane++) {
+    double state[TROUBLED_STATES];
+    double found[TROUBLED_STATES];
+    for (int i = 0; i < TROUBLED_STATES; i++) {
+      state[i] = y[i][lane];
+    }
+    rates_of_lane(lane)(context, (*t)[lane], state, found);
+    for (int i = 0; i < TROUBLED_STATES; i++) {
+      rates[i][lane] = found[i];
+    }
+  }
+}
+
+static void aim_lane(const struct integrator_side_by_side *steps, struct integrator *integrator, int lane, lanes *time,
+                     lanes *width, lanes rows[3][TROUBLED_STATES]) {
+  struct integrator_aim aim;
+  steps->aim(integrator, 1.0, &aim);
+  (*time)[lane] = aim.time;
+  (*width)[lane] = aim.width;
+  for (int i = 0; i < TROUBLED_STATES; i++) {
+    rows[0][i][lane] = aim.state[i];
+    rows[1][i][lane] = aim.absolute[i];
+    rows[2][i][lane] = aim.relative[i];
+  }
+}
+
+/* Every second lane is in trouble: it says what the system says by itself, and the others reach the end. */
+static void failures_in_lanes_name_the_state(void **state) {
+  (void)state;
+  int methods = 0;
+  for (int place = 0; integrator_listed(place) != NULL; place++) {
+    const struct integrator_method *method = integrator_listed(place);
+    if (!integrator_goes_side_by_side(method)) {
+      continue;
+    }
+    methods++;
+    struct integrator *integrators[LANES];
+    struct error errors[LANES] = {{0}};
+    static lanes rows[3][TROUBLED_STATES];
+    struct integrator_aims aims = {.time_dependent = true, .state = rows[0], .absolute = rows[1], .relative = rows[2]};
+    struct integrator_attempts attempts;
+    for (int lane = 0; lane < LANES; lane++) {
+      integrators[lane] = troubled(method, rates_of_lane(lane), 1.0);
+    }
+    const struct integrator_side_by_side *steps = integrator_side_by_side(integrators[0]);
+    void *memory = steps->open(integrator_sparsity(integrators[0]), rates_of_lanes, NULL);
+    assert_non_null(memory);
+    bool ended[LANES] = {false};
+    for (int left = LANES; left > 0;) {
+      for (int lane = 0; lane < LANES; lane++) {
+        if (!ended[lane]) {
+          aim_lane(steps, integrators[lane], lane, &aims.time, &aims.width, rows);
+        }
+      }
+      steps->attempt(memory, &aims, &attempts);
+      for (int lane = 0; lane < LANES; lane++) {
+        if (!ended[lane]) {
+          ended[lane] = steps->judge(integrators[lane], &attempts, lane, &errors[lane]) == INTEGRATOR_FAILED ||
+                        integrator_time(integrators[lane]) >= 1.0;
+          left -= ended[lane];
+        }
+      }
+    }
+    for (int lane = 0; lane < LANES; lane++) {
+      struct error alone = {0};
+      if (lane % 2 == 0) {
+        assert_int_equal(errors[lane].code, ERROR_NONE);
+        CHECK_CLOSE(integrator_time(integrators[lane]), 1.0, 1e-15);
+      } else {
+        end_of(troubled(method, rates_of_lane(lane), 1.0), &alone);
+        assert_string_equal(errors[lane].text, alone.text);
+      }
+      integrator_free(integrators[lane]);
+    }
+    steps->close(memory);
+  }
+  assert_true(methods > 0);
+}
+
 /* ---- what is refused ---- */
 
 static void too_many_states_are_refused(void **state) {
@@ -301,6 +461,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(choices_are_the_list),           cmocka_unit_test(derivatives_are_exact),
       cmocka_unit_test(a_jacobian_serves_twenty_steps), cmocka_unit_test(a_spoilt_pivot_makes_a_shorter_step),
+      cmocka_unit_test(failures_name_the_state),        cmocka_unit_test(failures_in_lanes_name_the_state),
       cmocka_unit_test(too_many_states_are_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
