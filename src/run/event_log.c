@@ -8,20 +8,17 @@
 #include "thresholds.h"
 #include "units.h"
 
-/* A valve that chatters would fill the memory: beyond these an event is only counted. */
-enum { EVENT_LOG_LIMIT = 2000, EVENT_LOG_LIMIT_EACH = 200 };
+/* A valve that chatters would fill the memory. Even, so that what is kept of a pair ends as it began. */
+enum { KEPT_OF_EACH = 200 };
 
-bool event_log_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
-                   int signal, double value, struct error *error) {
-  if (outcome->event_count >= EVENT_LOG_LIMIT) {
-    outcome->events_left_out++;
-    return true;
-  }
+/* A place for one more, in order of time. NULL when memory is out. */
+static struct run_event *make_room(struct outcome *outcome, double time, struct error *error) {
   if (outcome->event_count == outcome->event_capacity) {
     int capacity = outcome->event_capacity > 0 ? 2 * outcome->event_capacity : 32;
     struct run_event *events = realloc(outcome->events, (size_t)capacity * sizeof *events);
     if (events == NULL) {
-      return error_set(error, ERROR_MEMORY, "out of memory for events");
+      error_set(error, ERROR_MEMORY, "out of memory for events");
+      return NULL;
     }
     outcome->events = events;
     outcome->event_capacity = capacity;
@@ -31,17 +28,92 @@ bool event_log_add(struct outcome *outcome, const struct plant *plant, double ti
     outcome->events[place] = outcome->events[place - 1];
     place--;
   }
-  struct run_event *event = &outcome->events[place];
+  return &outcome->events[place];
+}
+
+static void fill(struct run_event *event, const struct plant *plant, double time, const char *name, const char *words,
+                 int signal, double value) {
   event->time = time;
   event->signal = signal;
   event->value = signal >= 0 ? value : NAN;
-  snprintf(event->name, sizeof event->name, "%s", name);
+  (void)snprintf(event->name, sizeof event->name, "%s", name);
   if (signal >= 0) {
     char shown[64];
     units_show(plant->signals[signal].quantity, value, shown, sizeof shown);
-    snprintf(event->message, sizeof event->message, "%s (%s %s)", words, plant->signals[signal].text, shown);
+    (void)snprintf(event->message, sizeof event->message, "%s (%s %s)", words, plant->signals[signal].text, shown);
   } else {
-    snprintf(event->message, sizeof event->message, "%s", words);
+    (void)snprintf(event->message, sizeof event->message, "%s", words);
+  }
+}
+
+/* NULL: all are kept. */
+static struct event_tally *tally_of(struct outcome *outcome, const char *name) {
+  if (strcmp(name, "action") == 0) {
+    return NULL;
+  }
+  for (int i = 0; i < outcome->tally_count; i++) {
+    if (strcmp(outcome->tallies[i].name, name) == 0) {
+      return &outcome->tallies[i];
+    }
+  }
+  if (outcome->tally_count == EVENT_TALLY_LIMIT) {
+    return NULL;
+  }
+  struct event_tally *tally = &outcome->tallies[outcome->tally_count++];
+  tally->name = name;
+  return tally;
+}
+
+bool event_log_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
+                   int signal, double value, struct error *error) {
+  struct event_tally *tally = tally_of(outcome, name);
+  if (tally != NULL && tally->kept >= KEPT_OF_EACH) {
+    if (tally->left_out++ == 0) {
+      tally->left_out_from = time;
+    } else {
+      tally->left_out_until = tally->last.time;
+    }
+    fill(&tally->last, plant, time, name, words, signal, value);
+    return true;
+  }
+  struct run_event *event = make_room(outcome, time, error);
+  if (event == NULL) {
+    return false;
+  }
+  fill(event, plant, time, name, words, signal, value);
+  if (tally != NULL) {
+    tally->kept++;
+  }
+  return true;
+}
+
+/* The last is kept after all, so that the log ends in the state in which the run does. */
+bool event_log_end(struct outcome *outcome, const struct plant *plant, struct error *error) {
+  for (int i = 0; i < outcome->tally_count; i++) {
+    struct event_tally *tally = &outcome->tallies[i];
+    if (tally->left_out == 0) {
+      continue;
+    }
+    struct run_event *last = make_room(outcome, tally->last.time, error);
+    if (last == NULL) {
+      return false;
+    }
+    *last = tally->last;
+    if (--tally->left_out == 0) {
+      continue;
+    }
+    const struct run_event *shown = &tally->last;
+    const char *bracket = shown->signal >= 0 ? strstr(shown->message, " (") : NULL;
+    int length = (int)(bracket != NULL ? bracket - shown->message : (long)strlen(shown->message));
+    char words[200];
+    (void)snprintf(words, sizeof words, "%ld more of these until %.3f s, not kept one by one: %.*s", tally->left_out,
+                   tally->left_out_until, length < 100 ? length : 100, shown->message);
+    struct run_event *rest = make_room(outcome, tally->left_out_from, error);
+    if (rest == NULL) {
+      return false;
+    }
+    fill(rest, plant, tally->left_out_from, tally->name, words, -1, NAN);
+    outcome->events_left_out += tally->left_out;
   }
   return true;
 }
@@ -93,10 +165,6 @@ static bool tell(struct event_observer *observer, const struct view *view, int i
   observer->above[i] = !observer->above[i];
   const char *words = observer->above[i] ? row->rising : row->falling;
   if (words[0] == '\0') {
-    return true;
-  }
-  if (observer->reported[i]++ >= EVENT_LOG_LIMIT_EACH) {
-    outcome->events_left_out++;
     return true;
   }
   return event_log_add(outcome, view->plant, found->time, row->name, words, row->signal, found->signals[row->signal],

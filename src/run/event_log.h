@@ -1,4 +1,6 @@
-/* The event log of a run: its events, in time order, in words. */
+/* The event log of a run: its events, in time order, in words. Of an event that comes again and again (a valve that
+ * chatters, a machine that hunts) the first 200 are kept and the last; one more, of the same name, tells how many came
+ * in between and until when. What the operator does is always kept. */
 #ifndef SWASHLOOP_RUN_EVENT_LOG_H
 #define SWASHLOOP_RUN_EVENT_LOG_H
 
@@ -6,7 +8,7 @@
 #include "stop.h"
 #include "view.h"
 
-/* Add an event; `signal` (-1 none) tells a value with it. Drops what is beyond a bound and counts it. */
+/* Add an event; `signal` (-1 none) tells a value with it. `name` outlives the outcome. */
 bool event_log_add(struct outcome *outcome, const struct plant *plant, double time, const char *name, const char *words,
                    int signal, double value, struct error *error);
 
@@ -14,10 +16,12 @@ bool event_log_add(struct outcome *outcome, const struct plant *plant, double ti
 bool event_log_motion(struct outcome *outcome, const struct plant *plant, const struct motion *motion,
                       const struct motion_note *note, struct error *error);
 
+/* The run is over: tell what was not kept. */
+bool event_log_end(struct outcome *outcome, const struct plant *plant, struct error *error);
+
 /* Report-only events of the plant: which side of zero each function was on. */
 struct event_observer {
   bool above[PLANT_EVENT_LIMIT];
-  int reported[PLANT_EVENT_LIMIT];
 };
 
 /* Before the first step; then each step: what crossed within it goes into the log. */

@@ -243,7 +243,8 @@ bool run_close(struct run_workspace *run, double cpu_seconds, struct error *erro
     good = sample_buffer_flush(&run->buffer, error);
   }
   good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error) &&
-         main_loop_log_motion(run, error) && hunting_end(&run->hunting, &run->view, run->start, outcome, error);
+         main_loop_log_motion(run, error) && hunting_end(&run->hunting, &run->view, run->start, outcome, error) &&
+         event_log_end(outcome, run->view.plant, error);
   end_counts(run, cpu_seconds, outcome);
   return good;
 }

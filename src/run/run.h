@@ -33,6 +33,18 @@ struct run_event {
   double value;      /* SI */
 };
 
+/* How often an event came: one that comes again and again is kept a number of times only (event_log.h). */
+struct event_tally {
+  const char *name;
+  int kept;
+  long left_out;
+  double left_out_from;  /* s: the first that was */
+  double left_out_until; /* s: the last but one */
+  struct run_event last; /* left out so far; kept after all at the end */
+};
+
+enum { EVENT_TALLY_LIMIT = PLANT_EVENT_LIMIT + 8 };
+
 /* What a limit of the case came to. Not judged: the run gives no evidence for or against it. */
 enum limit_verdict { LIMIT_NOT_JUDGED, LIMIT_KEPT, LIMIT_BROKEN };
 extern const char *const limit_verdict_names[]; /* "not judged", "kept", "broken" */
@@ -81,6 +93,8 @@ struct outcome {
   int event_count;
   int event_capacity;
   long events_left_out;
+  struct event_tally tallies[EVENT_TALLY_LIMIT];
+  int tally_count;
   struct limit_finding *limits; /* one a limit of the case, in order */
   int limit_count;              /* none before the run has ended */
   int broken_count;

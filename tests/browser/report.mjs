@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync, statSync } from 'node:fs';
 import { after, test } from 'node:test';
-import { closeBrowser, folder, open, python, report, run, settle, show } from './_page.mjs';
+import { closeBrowser, folder, open, python, report, run, settle, show, swashloop } from './_page.mjs';
 
 const one = report('one', run('one'));
 const two = report(
@@ -50,6 +50,23 @@ test('tells the verdict first, worst margin first, and the caution', async () =>
   assert.equal(await page.title(), 'Downhill');
   const sections = await page.locator('main section:visible').evaluateAll((all) => all.map((section) => section.id));
   assert.equal(sections[0], 'verdict');
+  await page.close();
+});
+
+test('tells what a hunting machine repeats once, and what was not kept', async () => {
+  const hunts = ['limiter.band=10 bar', 'lines.volume_a=0.8 L', 'lines.volume_b=0.8 L', 'relief.lag=20 ms'];
+  const sets = hunts.flatMap((words) => ['--set', words]);
+  swashloop('run', `${process.env.SWASHLOOP_SOURCE}/cases/lugging.yaml`, '-o', 'hunts.h5', '--quiet', ...sets);
+  const page = await open(report('hunts', 'hunts.h5'));
+  const sentences = (await page.locator('#events li').allInnerTexts()).map((item) => item.replace(/\u00a0/g, ' '));
+  const limiter = sentences.filter((item) => item.includes('pressure limiter acts'));
+  assert.equal(limiter.length, 1);
+  assert.match(limiter[0], /acts on line A 100 times within 7\.\d+ s \(13\.\d Hz\), together for \d\.\d+ s\./);
+  assert.ok(
+    sentences.some((item) => /\d+ more of these until 2\d\.\d+ s, not kept one by one: pressure limiter/.test(item)),
+  );
+  assert.ok(sentences.some((item) => /Hunts, 1\d\.\d Hz, \+-\d+\.\d bar; extremes are not vouched for\./.test(item)));
+  assert.ok(sentences.length < 30);
   await page.close();
 });
 

@@ -188,8 +188,9 @@ static void repetitions_are_told_once(void **state) {
   (void)snprintf(single->name, sizeof single->name, "%s", "stop");
   (void)snprintf(single->message, sizeof single->message, "%s", "the machine stops");
   const char *page = page_of(scene);
-  static const char *const texts[] = {"3.100 s  relief valve A cracks, relief valve A reseats: 20 times, until 7.000 s",
-                                      "400 bar to 438 bar", "4.600 s  the machine stops\n"};
+  static const char *const texts[] = {
+      "3.100 s  relief valve A cracks, relief valve A reseats: 20 times, until 7.000 s, 5 Hz", "400 bar to 438 bar",
+      "4.600 s  the machine stops\n"};
   expect_order(page, 3, texts);
   assert_null(strstr(strstr(page, "reseats") + 1, "reseats"));
   assert_null(strstr(page, "more are in the file"));
@@ -201,6 +202,41 @@ static void repetitions_are_told_once(void **state) {
   page = page_of(scene);
   static const char *const twice[] = {"reseats: 10 times, until 5.000 s", "reseats: 10 times, until 12.000 s"};
   expect_order(page, 2, twice);
+}
+
+/* Opens and closes of two valves in turn, too slow for one repetition a second: they are gathered all the same before
+ * anything is cut, so that the braking in the middle is seen. */
+static void slow_repetitions_do_not_hide_the_braking(void **state) {
+  struct scene *scene = *state;
+  scene->data.simulation.end_time = 100.0;
+  for (int i = 0; i < EVENTS; i++) {
+    struct run_event *event = &scene->events[i];
+    event->time = 2.0 * i;
+    event->signal = -1;
+    (void)snprintf(event->name, sizeof event->name, "relief_%c", i % 2 == 0 ? 'a' : 'b');
+    (void)snprintf(event->message, sizeof event->message, "relief valve %c %s", i % 2 == 0 ? 'A' : 'B',
+                   i % 4 < 2 ? "cracks" : "reseats");
+  }
+  (void)snprintf(scene->events[25].name, sizeof scene->events[25].name, "%s", "braking");
+  (void)snprintf(scene->events[25].message, sizeof scene->events[25].message, "%s", "braking starts");
+  const char *page = page_of(scene);
+  static const char *const texts[] = {
+      "0.000 s  relief valve A cracks, relief valve A reseats: 10 times, until 76.000 s, 0.125 Hz\n",
+      "2.000 s  relief valve B cracks, relief valve B reseats: 6 times, until 46.000 s, 0.125 Hz\n",
+      "50.000 s  braking starts\n"};
+  expect_order(page, 3, texts);
+  assert_null(strstr(page, "more are in the file"));
+}
+
+/* Where nothing repeats and the story is cut, what happens once by its nature is told. */
+static void a_cut_story_keeps_the_braking(void **state) {
+  struct scene *scene = *state;
+  (void)snprintf(scene->events[30].name, sizeof scene->events[30].name, "%s", "braking");
+  const char *page = page_of(scene);
+  static const char *const texts[] = {"event number 19\n", "16 more are in the file", "event number 30\n",
+                                      "event number 37\n"};
+  expect_order(page, 4, texts);
+  assert_null(strstr(page, "event number 20\n"));
 }
 
 static void measures_are_in_trade_units(void **state) {
@@ -271,6 +307,8 @@ int main(void) {
       cmocka_unit_test_setup_teardown(long_stories_are_cut, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(short_stories_are_whole, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(repetitions_are_told_once, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(slow_repetitions_do_not_hide_the_braking, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(a_cut_story_keeps_the_braking, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(measures_are_in_trade_units, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(the_worst_limit_comes_first, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(the_energy_table_tells_who_absorbed_what, scene_open, scene_close),

@@ -6,8 +6,12 @@ function intervalsOf(run, name, begins) {
   const intervals = [];
   let open = null;
   for (const event of run.events) {
-    if (event.name !== name || event.direction === 0) continue;
-    if (event.direction === begins) {
+    if (event.name !== name) continue;
+    if (event.direction === 0) {
+      // What follows was not kept one by one: nobody knows how long each lasted.
+      if (open !== null) intervals.push({ from: open, to: event.time, ended: true });
+      open = null;
+    } else if (event.direction === begins) {
       if (open === null) open = event.time;
     } else if (open !== null) {
       intervals.push({ from: open, to: event.time, ended: true });
@@ -26,6 +30,7 @@ function gathered(intervals, run) {
     const last = groups[groups.length - 1];
     if (last !== undefined && interval.from - last.to < gap) {
       last.to = interval.to;
+      last.begin = interval.from;
       last.ended = interval.ended;
       last.total += interval.to - interval.from;
       last.times++;
@@ -41,7 +46,9 @@ function duration(time) {
 }
 
 function howLong(group) {
-  const often = group.times > 1 ? group.times + ' times within ' + duration(group.to - group.from) + ', together ' : '';
+  const rate = group.times > 3 ? ` (${figures((group.times - 1) / (group.begin - group.from), 3)}\u00a0Hz)` : '';
+  const often =
+    group.times > 1 ? `${group.times} times within ${duration(group.to - group.from)}${rate}, together ` : '';
   return often + 'for ' + duration(group.total) + (group.ended ? '' : ', to the end of the run');
 }
 
@@ -263,6 +270,29 @@ function beginAndEnd(run) {
   ];
 }
 
+// Other events: those of one kind and way that come four times or more, closely after each other, are one thing to tell.
+function repeated(events, run) {
+  const gap = 0.03 * (run.end - run.start);
+  const groups = [];
+  const latest = new Map();
+  for (const event of events) {
+    const key = event.name + event.direction;
+    const group = latest.get(key);
+    if (event.direction !== 0 && group !== undefined && event.time - group.last < gap) {
+      group.all.push(event);
+      group.last = event.time;
+    } else {
+      latest.set(key, { event, all: [event], last: event.time });
+      groups.push(latest.get(key));
+    }
+  }
+  return groups.flatMap((group) =>
+    group.all.length > 3
+      ? [{ event: group.event, times: group.all.length, last: group.last }]
+      : group.all.map((event) => ({ event, times: 1, last: event.time })),
+  );
+}
+
 function eventLogOf(run) {
   const items = beginAndEnd(run).concat(inputsOf(run));
   for (const [name, [begins, words]] of Object.entries(eventWords)) {
@@ -270,9 +300,10 @@ function eventLogOf(run) {
       items.push({ time: group.from, words: words(run, group) });
     }
   }
-  for (const event of run.events) {
-    if (eventWords[event.name] === undefined || event.direction === 0)
-      items.push({ time: event.time, words: sentenceOf(run, event) });
+  const others = run.events.filter((event) => eventWords[event.name] === undefined || event.direction === 0);
+  for (const { event, times, last } of repeated(others, run)) {
+    const again = times > 1 ? ` ${times} times, until ${seconds(last)}.` : '';
+    items.push({ time: event.time, words: sentenceOf(run, event) + again });
   }
   const rank = (item) => (item.first ? -1 : item.last ? 1 : 0);
   return items.sort((a, b) => rank(a) - rank(b) || a.time - b.time);
