@@ -6,11 +6,14 @@
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include <cmocka.h>
 
 #include "batch.h"
 #include "registry.h"
+
+#include <math.h>
 
 #define CASES SWASHLOOP_SOURCE "/cases/"
 
@@ -157,6 +160,113 @@ static void test_same_bits(void **state) {
   free(fleet);
 }
 
+/* ---- without vector kernels ---- */
+
+/* A plant that has none is asked for its rates lane by lane. */
+static void test_plain_kernels(void **state) {
+  (void)state;
+  enum { FEW = 3 };
+  static const struct variant few[FEW] = {
+      {CASES "baseline/downhill.yaml", {"simulation.end_time=3 s"}},
+      {CASES "braking.yaml", {"simulation.end_time=4 s", "vehicle.mass=18 t"}},
+      {CASES "baseline/shuttle.yaml", {"simulation.end_time=3 s"}},
+  };
+  struct error error = {0};
+  struct fleet *fleet = calloc(1, sizeof *fleet);
+  assert_non_null(fleet);
+  struct plant plain = transmission_plant;
+  plain.lanes = NULL;
+  for (int i = 0; i < VARIANTS; i++) {
+    const struct variant *variant = &few[i % FEW];
+    const char *sets[SETS + 1] = {"simulation.method=rosenbrock", variant->sets[0], variant->sets[1]};
+    assert_true(case_load(variant->path, sets, variant->sets[1] != NULL ? 3 : 2, &fleet->data[i], &error));
+    fleet->data[i].plant = &plain;
+    fleet->order[i] = i;
+    if (i < FEW) {
+      fleet->ran[i] = run_case(&fleet->data[i], NULL, NULL, &fleet->alone[i], &error);
+    } else {
+      fleet->ran[i] = fleet->ran[i % FEW];
+      fleet->alone[i] = fleet->alone[i % FEW];
+    }
+    assert_true(fleet->ran[i] && fleet->alone[i].status == RUN_COMPLETE);
+  }
+  struct batch *batch = batch_new(&plain, &error);
+  assert_non_null(batch);
+  run_all(fleet, batch, BATCH_LANES);
+  batch_free(batch);
+  for (int i = 0; i < VARIANTS; i++) {
+    if (i < FEW) {
+      outcome_free(&fleet->alone[i]);
+    }
+    case_free(&fleet->data[i]);
+  }
+  free(fleet);
+}
+
+/* ---- processor time ---- */
+
+struct timed {
+  struct fleet fleet;
+  double sum;      /* s, of all cases */
+  double longest;  /* s, of one */
+  double shortest; /* s, of one */
+};
+
+static const struct case_data *next_timed(void *context, int lane) {
+  return next(&((struct timed *)context)->fleet, lane);
+}
+
+static void done_timed(void *context, int lane, bool ran, struct outcome *outcome, const struct error *error) {
+  struct timed *timed = context;
+  (void)lane;
+  (void)error;
+  assert_true(ran);
+  timed->fleet.done++;
+  timed->sum += outcome->counts.cpu_seconds;
+  timed->longest = fmax(timed->longest, outcome->counts.cpu_seconds);
+  timed->shortest = fmin(timed->shortest, outcome->counts.cpu_seconds);
+}
+
+static double processor_time(void) {
+  struct timespec now;
+  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
+  return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* The cases of a batch share the processor's time that the batch took, and no case gets another's: those of one method
+ * side by side, one of the other method by itself, some that cannot start beside. */
+static void test_processor_time_is_shared_out(void **state) {
+  (void)state;
+  struct error error = {0};
+  struct timed *timed = calloc(1, sizeof *timed);
+  assert_non_null(timed);
+  struct fleet *fleet = &timed->fleet;
+  for (int i = 0; i < VARIANTS; i++) {
+    const char *sets[] = {i == 4 ? "simulation.method=bdf" : "simulation.method=rosenbrock",
+                          i % 3 == 0 ? "simulation.end_time=2 s" : "simulation.end_time=6 s"};
+    assert_true(case_load(CASES "baseline/downhill.yaml", sets, 2, &fleet->data[i], &error));
+    fleet->order[i] = i;
+  }
+  struct batch *batch = batch_new(fleet->data[0].plant, &error);
+  assert_non_null(batch);
+  timed->shortest = HUGE_VAL;
+  const struct batch_cases cases = {timed, next_timed, done_timed};
+  double began = processor_time();
+  batch_run(batch, &cases, 4, NULL);
+  double gone = processor_time() - began;
+  print_message("%.4f s for all, %.4f s told of %d cases, %.4f to %.4f s each\n", gone, timed->sum, fleet->done,
+                timed->shortest, timed->longest);
+  assert_int_equal(fleet->done, VARIANTS);
+  assert_true(timed->sum <= gone);
+  assert_true(timed->sum >= 0.9 * gone);
+  assert_true(timed->shortest > 0.0 && timed->longest < 0.7 * gone);
+  batch_free(batch);
+  for (int i = 0; i < VARIANTS; i++) {
+    case_free(&fleet->data[i]);
+  }
+  free(timed);
+}
+
 static bool never(void *context, double time, double end_time) {
   (void)context;
   (void)time;
@@ -198,6 +308,8 @@ static void test_interrupted(void **state) {
 }
 
 int main(void) {
-  const struct CMUnitTest tests[] = {cmocka_unit_test(test_same_bits), cmocka_unit_test(test_interrupted)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(test_same_bits), cmocka_unit_test(test_plain_kernels),
+                                     cmocka_unit_test(test_processor_time_is_shared_out),
+                                     cmocka_unit_test(test_interrupted)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

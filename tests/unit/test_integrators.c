@@ -181,6 +181,119 @@ static void derivatives_are_exact(void **state) {
   }
 }
 
+/* ---- what is counted ---- */
+
+struct counting {
+  long calls;
+  int integrals; /* 1 to 3 */
+};
+
+static void counted_rates(void *context, double t, const double *y, double *rates) {
+  struct counting *counting = context;
+  counting->calls++;
+  rates[0] = -50.0 * (y[0] - sin(t));
+  rates[1] = y[0] - y[1];
+  rates[2] = y[1] * y[2];
+}
+
+static void counted_powers(void *context, double t, const double *y, double *powers) {
+  const struct counting *counting = context;
+  const double all[3] = {y[0], 2.0, y[1]};
+  (void)t;
+  memcpy(powers, all, (size_t)counting->integrals * sizeof *powers);
+}
+
+static struct integrator_problem counted_problem(const struct integrator_method *method, struct counting *counting) {
+  static const double tolerances[3] = {1e-7, 1e-7, 1e-7};
+  static const char *const names[3] = {"level", "follower", "growth"};
+  return (struct integrator_problem){.method = method,
+                                     .state_count = 3,
+                                     .integral_count = counting->integrals,
+                                     .context = counting,
+                                     .rates = counted_rates,
+                                     .powers = counted_powers,
+                                     .tolerances = tolerances,
+                                     .state_names = names,
+                                     .relative_tolerance = 1e-7,
+                                     .nonlinear_tolerance = 0.01,
+                                     .largest_order = 5,
+                                     .integral_tolerance = 1e-8,
+                                     .largest_step = 1e6};
+}
+
+/* From here to `end`, begun again at every tenth of a second; the integrals there. */
+static void run_counted(struct integrator *integrator, double end, double *integrals) {
+  double state[3] = {0.0, 0.0, 1.0};
+  struct error error = {0};
+  for (int piece = 0; piece < 10; piece++) {
+    double from = 0.1 * piece * end;
+    double to = 0.1 * (piece + 1) * end;
+    assert_true(integrator_start(integrator, from, state, integrals, &error));
+    while (integrator_time(integrator) < to) {
+      assert_true(integrator_step(integrator, to, &error));
+    }
+    integrator_state_at(integrator, to, state);
+    integrator_integrals_at(integrator, to, integrals);
+  }
+}
+
+/* The counts that a summary prints: every call of the rates, and how many of them for Jacobians; each method's own. */
+static void every_call_is_counted(void **state) {
+  (void)state;
+  for (int place = 0; integrator_listed(place) != NULL; place++) {
+    struct counting counting = {0, 1};
+    struct integrator_problem problem = counted_problem(integrator_listed(place), &counting);
+    struct error error = {0};
+    double integrals[3] = {0.0};
+    struct integrator *integrator = integrator_new(&problem, &error);
+    assert_non_null(integrator);
+    run_counted(integrator, 5.0, integrals);
+    struct integrator_counts counts = integrator_counts(integrator);
+    integrator_free(integrator);
+    print_message("%s: %ld calls, %ld counted, %ld of them for %ld Jacobians\n", integrator_name(problem.method),
+                  counting.calls, counts.rate_calls, counts.jacobian_calls, counts.jacobians);
+    assert_int_equal(counts.rate_calls, counting.calls);
+    assert_int_equal(counts.restarts, 9);
+    assert_true(counts.steps > 20 && counts.jacobians > 0 && counts.solves >= counts.steps);
+    assert_true(counts.factorizations >= counts.jacobians);
+    /* Three columns in two groups or three, and at most one more for the derivative to time. */
+    assert_in_range(counts.jacobian_calls, 2 * counts.jacobians, 5 * counts.jacobians);
+  }
+}
+
+/* Memory made for one problem serves the next: one with more integrals or states, tighter, of another method. Each
+ * gives the bits and the counts of one newly made. */
+static void renewed_is_as_new(void **state) {
+  (void)state;
+  struct error error = {0};
+  struct integrator *renewed = NULL;
+  static const struct {
+    int place, integrals;
+    double tolerance;
+  } rows[] = {{0, 1, 1e-7}, {0, 3, 1e-7}, {0, 3, 1e-9}, {1, 3, 1e-9}, {1, 2, 1e-9}, {1, 2, 1e-5}, {0, 1, 1e-5}};
+  for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    struct counting counting = {0, rows[i].integrals};
+    struct integrator_problem problem = counted_problem(integrator_listed(rows[i].place), &counting);
+    problem.relative_tolerance = rows[i].tolerance;
+    double old[3] = {0.0};
+    double fresh[3] = {0.0};
+    assert_true(integrator_renew(&renewed, &problem, &error));
+    run_counted(renewed, 2.0, old);
+    struct integrator_counts counts = integrator_counts(renewed);
+    struct integrator *made = integrator_new(&problem, &error);
+    assert_non_null(made);
+    run_counted(made, 2.0, fresh);
+    struct integrator_counts others = integrator_counts(made);
+    integrator_free(made);
+    for (int k = 0; k < 3; k++) {
+      CHECK_NEAR(old[k], fresh[k], 0.0);
+    }
+    assert_memory_equal(&counts, &others, sizeof counts);
+    CHECK_NEAR(fresh[1], rows[i].integrals > 1 ? 4.0 : 0.0, 1e-9);
+  }
+  integrator_free(renewed);
+}
+
 /* ---- how long a Jacobian serves ---- */
 
 /* A level follows a slow wave; nothing but the count of steps asks for a new Jacobian. */
@@ -460,6 +573,8 @@ static void too_many_states_are_refused(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(choices_are_the_list),           cmocka_unit_test(derivatives_are_exact),
+      cmocka_unit_test(every_call_is_counted),          cmocka_unit_test(renewed_is_as_new),
+
       cmocka_unit_test(a_jacobian_serves_twenty_steps), cmocka_unit_test(a_spoilt_pivot_makes_a_shorter_step),
       cmocka_unit_test(failures_name_the_state),        cmocka_unit_test(failures_in_lanes_name_the_state),
       cmocka_unit_test(too_many_states_are_refused),

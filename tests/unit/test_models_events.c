@@ -10,6 +10,7 @@
 
 #include "bench.h"
 #include "check.h"
+#include "sample.h"
 #include "transmission.h"
 
 static double event_at(struct bench *bench, const char *name) {
@@ -285,9 +286,198 @@ static void signals_have_the_signs_that_they_state(void **state) {
   bench_close(bench);
 }
 
+/* ---- what is not fitted, and what plays about its bound ---- */
+
+/* Any state, however far from anything that a machine does. */
+static void scatter(struct bench *bench, struct sampler *sampler) {
+  for (int i = 0; i < bench->count; i++) {
+    const struct state_row *row = &bench->data.plant->states[bench->rows[i]];
+    double range = strcmp(row->unit, "rad/s") == 0  ? 500.0
+                   : strcmp(row->unit, "m/s") == 0  ? 30.0
+                   : strcmp(row->unit, "m/s2") == 0 ? 20.0
+                   : strcmp(row->unit, "N m") == 0  ? 1e5
+                   : strcmp(row->unit, "Pa") == 0   ? 1e7
+                   : strcmp(row->unit, "m") == 0    ? 0.1
+                                                    : 1.0;
+    if (strstr(row->name, "compression") != NULL) {
+      bench->state[i] = fluid_compression(&bench->oil, sample_decades(sampler, 1e3, 2e8));
+    } else if (strcmp(row->unit, "K") == 0) {
+      bench->state[i] = sample_between(sampler, 250.0, 400.0);
+    } else if (strcmp(row->name, "vehicle_distance") == 0) {
+      bench->state[i] = sample_between(sampler, -1e4, 1e4);
+    } else {
+      bench->state[i] = sample_between(sampler, -range, range);
+    }
+  }
+}
+
+enum { SCATTERED = 400 };
+
+/* What a circuit has not got neither begins nor ends, whatever the machine does: its function stays on the side on
+ * which nothing is told. That side is below zero where the event's rise is its beginning, above it where the rise is
+ * its end. With the same thing fitted, some of the same states lie on the other side. */
+static void what_is_not_fitted_tells_of_nothing(void **state) {
+  (void)state;
+  static const struct {
+    const char *event;
+    int quiet; /* sign */
+    const char *without;
+    const char *with;
+  } rows[] = {
+      {"limiter_a", -1, "limiter: {fitted: no}\n", "limiter: {fitted: yes}\n"},
+      {"limiter_b", -1, "limiter: {fitted: no}\n", "limiter: {fitted: yes}\n"},
+      {"motor_override", -1, "motor: {override_line: off}\n", "motor: {override_line: drive_side}\n"},
+      {"motor_override", -1, "motor: {override_line: off}\n", "motor: {override_line: higher_line}\n"},
+      {"relief_a_stop", -1, "relief: {law: first_order}\n", "relief: {law: poppet}\n"},
+      {"relief_b_stop", -1, "relief: {law: first_order}\n", "relief: {law: poppet}\n"},
+      {"front_wheel_slip", -1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
+      {"front_axle", 1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
+      {"underspeed_control", 1, "swash: {underspeed: off}\n", "swash: {underspeed: on}\n"},
+  };
+  for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (int fitted = 0; fitted <= 1; fitted++) {
+      struct sampler sampler = {41u};
+      struct bench *bench = open_bench(fitted ? rows[i].with : rows[i].without);
+      int loud = 0;
+      for (int k = 0; k < SCATTERED; k++) {
+        scatter(bench, &sampler);
+        double value = event_at(bench, rows[i].event);
+        loud += !(rows[i].quiet * value > 0.0);
+      }
+      if (fitted ? loud == 0 || loud == SCATTERED : loud > 0) {
+        fail_msg("%s, %s fitted: %d of %d states tell", rows[i].event, fitted ? "" : "not", loud, SCATTERED);
+      }
+      bench_close(bench);
+    }
+  }
+}
+
+/* The guards of what is not there hold in any state; where it is there, some state lets them fall. */
+static void what_is_not_there_changes_no_mode(void **state) {
+  (void)state;
+  static const struct {
+    int guard;
+    const char *without;
+    const char *with; /* NULL: other tests have it */
+  } rows[] = {
+      {GUARD_FRONT_AHEAD, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_FRONT_BEHIND, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_STALL, "engine: {stall: none}\n", "engine: {stall: held}\n"},
+      {GUARD_STALL, "engine: {stall: none}\n", "engine: {stall: end_run}\n"},
+      {GUARD_REST, "engine: {stall: held}\n", NULL},
+      {GUARD_FIRES, "engine: {stall: held}\n", NULL},
+      {GUARD_COMMAND_SIDE, "limiter: {law: driven_side, side: swash}\n",
+       "limiter: {law: driven_side, side: command}\n"},
+      {GUARD_COMMAND_SIDE, "limiter: {law: both_sides, side: command}\n", NULL},
+      {GUARD_PUMP_MAP_SPEED, "motor: {losses: coefficients}\n", NULL},
+      {GUARD_PUMP_MAP_PRESSURE, "pump: {losses: coefficients}\n", NULL},
+      {GUARD_MOTOR_MAP_SPEED, "motor: {losses: coefficients}\n", NULL},
+      {GUARD_MOTOR_MAP_PRESSURE, "pump: {losses: coefficients}\n", NULL},
+      {GUARD_SECOND_MOTOR_MAP_SPEED, "motor: {losses: coefficients}\n", NULL},
+      {GUARD_SECOND_MOTOR_MAP_PRESSURE, "vehicle: {axles: two, second_motor: yes}\n", NULL},
+      {GUARD_GRIP_AHEAD, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_CONE_BEHIND, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_ROLLING_AHEAD, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_REAR_AHEAD, "ground: {wheelbase: 0 m}\n", NULL},
+      {GUARD_REAR_BEHIND, "ground: {wheelbase: 0 m}\n", NULL},
+  };
+  for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (int there = 0; there <= (rows[i].with != NULL); there++) {
+      struct sampler sampler = {42u};
+      struct bench *bench = open_bench(there ? rows[i].with : rows[i].without);
+      int fallen = 0;
+      for (int k = 0; k < SCATTERED; k++) {
+        scatter(bench, &sampler);
+        fallen += !(guard_at(bench, rows[i].guard) > 0.0);
+      }
+      if (there ? fallen == 0 : fallen > 0) {
+        fail_msg("guard %d, row %zu: %d of %d states let it fall", rows[i].guard, i, fallen, SCATTERED);
+      }
+      bench_close(bench);
+    }
+  }
+}
+
+/* How far a value that has fallen below its bound must rise above it before the next fall is told: so much as ripple
+ * makes, in the trade's units as in docs/files.md; none where a valve opens and shuts sharply. */
+static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
+  (void)state;
+  static const struct {
+    const char *event;
+    double hysteresis; /* SI */
+  } rows[] = {
+      {"engine_underspeed", 2.0},                        /* rad/s, 19 rpm */
+      {"underspeed_control", 1.0}, {"line_oil", 1e-6},   /* of the volume */
+      {"low_side", 0.2e5},                               /* bar */
+      {"charge_pressure", 0.5e5},  {"wheel_lock", 0.02}, /* m/s */
+      {"relief_a_stop", 10e-6},                          /* m */
+      {"relief_b_stop", 10e-6},
+  };
+  for (int i = 0; i < transmission_plant.event_count; i++) {
+    double expected = 0.0;
+    for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++) {
+      expected = strcmp(rows[k].event, transmission_plant.events[i].name) == 0 ? rows[k].hysteresis : expected;
+    }
+    if (!(fabs(transmission_plant.events[i].hysteresis - expected) <= 1e-12 * expected)) {
+      fail_msg("%s: told again after %g, expected %g", transmission_plant.events[i].name,
+               transmission_plant.events[i].hysteresis, expected);
+    }
+  }
+}
+
+/* Tolerances of states: those of a kind are alike. A share counts to a millionth of its range, a compression to a
+ * pressure of 100 to 200 Pa in liquid, a valve's opening to 100 Pa and its poppet to 10 nm, temperatures to 0.1 mK, oil
+ * to 10 uL; engine, swash and poppet, whose speeds are large, to ten times what wheels and machine are held to. */
+static void states_of_a_kind_have_one_tolerance(void **state) {
+  (void)state;
+  static const struct {
+    const char *unit;
+    const char *word; /* in the name; "": any */
+    double tolerance;
+  } rows[] = {
+      {"m/s", "relief", 1e-5},
+      {"m", "relief", 1e-8},
+      {"Pa", "relief", 100.0},
+      {"rad/s", "engine", 1e-5},
+      {"rad/s", "", 1e-6},
+      {"m/s", "", 1e-6},
+      {"m/s2", "", 1e-5},
+      {"1/s", "", 1e-5},
+      {"1", "compression", 1e-7},
+      {"1", "", 1e-6},
+      {"K", "", 1e-4},
+      {"m3", "", 1e-8},
+      {"N m", "", 1.0},
+      {"m", "vehicle_distance", 1e-5},
+  };
+  int found = 0;
+  for (int i = 0; i < transmission_plant.state_count; i++) {
+    const struct state_row *row = &transmission_plant.states[i];
+    for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++) {
+      if (strcmp(row->unit, rows[k].unit) == 0 && strstr(row->name, rows[k].word) != NULL) {
+        if (!(fabs(row->tolerance / rows[k].tolerance - 1.0) <= 1e-12)) {
+          fail_msg("%s: %g, others of its kind %g", row->name, row->tolerance, rows[k].tolerance);
+        }
+        found++;
+        break;
+      }
+    }
+  }
+  assert_int_equal(found, transmission_plant.state_count);
+  struct bench *bench = open_bench("fluid: {air_content: 0 %}\n");
+  double stiff = fluid_compression(&bench->oil, 101e5) - fluid_compression(&bench->oil, 100e5); /* over 1 bar */
+  double pressure = 1e-7 / stiff * 1e5;
+  print_message("a compression counts to %.0f Pa\n", pressure);
+  assert_true(pressure > 100.0 && pressure < 200.0);
+  bench_close(bench);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
-
+      cmocka_unit_test(what_is_not_fitted_tells_of_nothing),
+      cmocka_unit_test(what_is_not_there_changes_no_mode),
+      cmocka_unit_test(a_value_that_plays_about_its_bound_is_told_once),
+      cmocka_unit_test(states_of_a_kind_have_one_tolerance),
       cmocka_unit_test(wheels_lock_below_a_tenth_of_the_speed),
       cmocka_unit_test(the_bypass_opens_by_the_drop_that_the_signal_shows),
       cmocka_unit_test(charge_pressure_is_low_below_its_bound),

@@ -190,6 +190,21 @@ static void stick_brake_holds_slides_and_lets_go(void **state) {
   assert_true(brake_capacity(&brake, brake_share(&brake, 1.0, 0.0)) < 1e-2 * brake.park_torque);
   brake.park_torque = 0.0;
   assert_true(brake_stored_energy(&brake, 0.0) == 0.0);
+  assert_true(brake_capacity(&brake, 1.0) > 0.0 && brake_capacity(&brake, 1.0) < 0.01); /* next to nothing */
+}
+
+/* The capacity is the pedal's share of the torque from full down to a thousandth; below that it stays a thousandth, so
+ * that quotients by it stay finite. */
+static void the_least_capacity_is_a_thousandth(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  for (double share = 1.0; share > 1.05e-3; share *= 0.9) {
+    CHECK_CLOSE(brake_capacity(&brake, share), 90e3 * share, 1e-12);
+  }
+  for (double share = 0.95e-3; share > 1e-9; share *= 0.1) {
+    CHECK_CLOSE(brake_capacity(&brake, share), 90.0, 1e-12);
+  }
+  CHECK_CLOSE(brake_capacity(&brake, 0.0), 90.0, 1e-12);
 }
 
 static void an_axle_without_brake_gives_nothing(void **state) {
@@ -249,6 +264,7 @@ int main(void) {
       cmocka_unit_test(stick_brake_never_gives_power),
       cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
       cmocka_unit_test(an_axle_without_brake_gives_nothing),
+      cmocka_unit_test(the_least_capacity_is_a_thousandth),
       cmocka_unit_test(stick_brake_keeps_its_capacity),
       cmocka_unit_test(the_peak_of_the_curve_is_where_it_is_said_to_be),
   };
