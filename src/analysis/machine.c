@@ -183,9 +183,7 @@ static void take_over(struct machine *machine) {
 }
 
 static bool find_state(const struct balance *balance, const char *name, int *place, struct error *error) {
-  *place = balance_place(balance, name);
-  return *place >= 0 || error_set(error, ERROR_RUN, "a mistake in the program: the circuit %s has no state '%s'",
-                                  balance->plant->name, name);
+  return registry_need_state(balance->plant, balance->rows, balance->state_count, name, place, error);
 }
 
 bool machine_open(const struct case_data *data, struct machine *machine, struct error *error) {

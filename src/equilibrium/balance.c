@@ -40,15 +40,6 @@ void balance_begin(struct balance *balance, const struct plant *plant, const voi
   }
 }
 
-int balance_place(const struct balance *balance, const char *name) {
-  for (int i = 0; i < balance->state_count; i++) {
-    if (strcmp(balance->plant->states[balance->rows[i]].name, name) == 0) {
-      return i;
-    }
-  }
-  return -1;
-}
-
 int balance_drifting(const struct balance *balance, int *places) {
   int count = 0;
   for (int i = 0; i < balance->state_count; i++) {

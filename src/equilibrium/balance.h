@@ -44,8 +44,6 @@ struct balance {
 
 /* The plain balance of a plant: every state sought, every rate still, but for those that drift. */
 void balance_begin(struct balance *balance, const struct plant *plant, const void *model, void *mode, double time);
-/* Place of a state among the active ones by its name, -1 if the laws chosen do not have it. */
-int balance_place(const struct balance *balance, const char *name);
 /* The states that drift: their places; returns how many. */
 int balance_drifting(const struct balance *balance, int *places);
 

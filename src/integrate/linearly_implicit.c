@@ -10,6 +10,8 @@
 #include "rosenbrock.h"
 #include "step_control.h"
 
+_Static_assert((int)ROSENBROCK_ROWS + 1 <= (int)STEP_POLYNOMIAL_ROWS, "a step's polynomial has room for every row");
+
 /* Its error is that of a step; the multistep method's steps are three to five times as many, and their errors add up.
  * So many times the tolerances give extremes as near to the true ones (docs/lanes.md). */
 #define TOLERANCES 5.0

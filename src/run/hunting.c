@@ -10,6 +10,8 @@
 #include "integrator_method.h"
 #include "integrators.h"
 
+_Static_assert((int)PLANT_STATE_LIMIT <= (int)EIGENVALUES_LIMIT, "a mode may be made of every state");
+
 /* The swing. */
 #define LEAST_SWING 1e5    /* Pa between turning points; smaller ones are not told */
 #define STAYS 0.9          /* the last four swings over the first four: a mode of 0.4 % damping comes to this */

@@ -319,7 +319,7 @@ bool main_loop_begin(struct run_workspace *run) {
   bool any = false;
   run->outcome->status = RUN_COMPLETE;
   run->changes_here = 0;
-  run->last_change = -1.0;
+  run->last_change = NAN; /* none yet */
   run->steps = 0.0;
   run->next_sample = 0;
   run->last_tick = main_loop_clock(CLOCK_MONOTONIC);

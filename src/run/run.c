@@ -11,6 +11,9 @@
 #include "registry.h"
 #include "steady_start.h"
 
+_Static_assert((int)PLANT_STATE_LIMIT <= (int)SPARSITY_LIMIT, "the integrator takes every state");
+_Static_assert(PLANT_TIME == SPARSITY_TIME, "a plant's pattern is the integrator's, time's bit too");
+
 const char *const run_status_names[] = {"complete", "stopped", "failed", "interrupted"};
 const char *const limit_verdict_names[] = {"not judged", "kept", "broken"};
 

@@ -6,6 +6,8 @@
 
 #include "steady_start.h"
 
+_Static_assert((int)TANGENT_PARAMETERS <= (int)INTEGRATOR_PARAMETERS, "the integrator takes every parameter");
+
 /* Change of states along a derivative: by the stated tolerances of the plant's rows, whatever those of the run; small
  * against what a stop or a seat yields, large against rounding. */
 #define ALONG_SHARE 1e-7

@@ -173,15 +173,49 @@ bool registry_ledger_place(const struct plant *plant, const char *name, struct r
   return settle_place(plant, "ledger row", name, index, place, error);
 }
 
+/* Names that a message may offer for one that is not there. */
+struct known_names {
+  const struct plant *plant;
+  const int *rows; /* of states */
+};
+
+static const char *known_signal(const void *context, int index) {
+  return ((const struct known_names *)context)->plant->signals[index].name;
+}
+
+static const char *known_state(const void *context, int index) {
+  const struct known_names *known = context;
+  return known->plant->states[known->rows[index]].name;
+}
+
+static bool tell_need(const char *what, const char *name, const struct plant *plant, const char *near,
+                      struct error *error) {
+  return error_set(error, ERROR_RUN,
+                   "a mistake in the program: it needs the %s '%s', which the circuit %s has not%s%s%s", what, name,
+                   plant->name, near != NULL ? "; the nearest that it has is '" : "", near != NULL ? near : "",
+                   near != NULL ? "'" : "");
+}
+
 bool registry_need(const struct plant *plant, const char *name, int *index, struct error *error) {
+  const struct known_names known = {plant, NULL};
   *index = registry_signal(plant, name);
   if (*index < 0) {
     *index = 0;
-    return error_set(error, ERROR_RUN,
-                     "a mistake in the program: it needs the signal '%s', which the circuit %s has not", name,
-                     plant->name);
+    return tell_need("signal", name, plant, registry_nearest(name, plant->signal_count, known_signal, &known), error);
   }
   return true;
+}
+
+bool registry_need_state(const struct plant *plant, const int *rows, int count, const char *name, int *place,
+                         struct error *error) {
+  const struct known_names known = {plant, rows};
+  for (*place = 0; *place < count; ++*place) {
+    if (strcmp(known_state(&known, *place), name) == 0) {
+      return true;
+    }
+  }
+  *place = 0;
+  return tell_need("state", name, plant, registry_nearest(name, count, known_state, &known), error);
 }
 
 void *registry_need_section(const struct plant *plant, void *base, const char *section, struct error *error) {

@@ -71,6 +71,9 @@ bool registry_place(const struct plant *plant, const char *name, struct row_plac
 bool registry_ledger_place(const struct plant *plant, const char *name, struct row_place *place, struct error *error);
 /* The same for a signal that the plant must have. */
 bool registry_need(const struct plant *plant, const char *name, int *index, struct error *error);
+/* The same for one of the active states, whose rows are given: its place among them. */
+bool registry_need_state(const struct plant *plant, const int *rows, int count, const char *name, int *place,
+                         struct error *error);
 
 /* The nearest of `count` names to `name` by edit distance, NULL if none is near. `name_at` returns the i-th. */
 const char *registry_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),

@@ -189,6 +189,11 @@ static void a_name_that_no_table_knows_is_a_mistake_and_not_an_absence(void **st
   assert_true(registry_need(&transmission_plant, "grade", &index, &error));
   assert_string_equal(transmission_plant.signals[index].name, "grade");
   assert_false(registry_need(&valve_rig_plant, "vehicle_speed", &index, &error)); /* lacked, yet needed */
+  assert_string_equal(error.text, "a mistake in the program: it needs the signal 'vehicle_speed', which the circuit "
+                                  "valve_rig has not");
+  assert_false(registry_need(&valve_rig_plant, "feed_flo", &index, &error));
+  assert_non_null(strstr(error.text, "'feed_flo', which the circuit valve_rig has not; the nearest that it has is "
+                                     "'feed_flow'"));
   char base[1];
   assert_non_null(registry_need_section(&valve_rig_plant, base, "relief", &error));
   assert_null(registry_need_section(&valve_rig_plant, base, "engine", &error));
@@ -196,6 +201,35 @@ static void a_name_that_no_table_knows_is_a_mistake_and_not_an_absence(void **st
   assert_non_null(registry_need_parameter(&valve_rig_plant, base, "rig", "feed_flow", &error));
   assert_null(registry_need_parameter(&valve_rig_plant, base, "rig", "feed_flo", &error));
   assert_non_null(strstr(error.text, "'rig.feed_flo'"));
+}
+
+/* A state's place is that among the active ones; one that other laws have is none of them. */
+static void a_state_is_found_among_the_active_ones(void **state) {
+  (void)state;
+  struct error error = {0};
+  int place = -1;
+  int rows[PLANT_STATE_LIMIT];
+  int count = 0;
+  for (int i = transmission_plant.state_count - 1; i >= 0; i--) {
+    if (strcmp(transmission_plant.states[i].name, "tyre_slip") != 0) {
+      rows[count++] = i;
+    }
+  }
+  for (int i = 0; i < count; i++) {
+    assert_true(
+        registry_need_state(&transmission_plant, rows, count, transmission_plant.states[rows[i]].name, &place, &error));
+    assert_int_equal(place, i);
+  }
+  assert_false(registry_need_state(&transmission_plant, rows, count, "wheel_sped", &place, &error));
+  assert_int_equal(place, 0);
+  assert_int_equal(error.code, ERROR_RUN);
+  assert_string_equal(error.text, "a mistake in the program: it needs the state 'wheel_sped', which the circuit "
+                                  "transmission has not; the nearest that it has is 'wheel_speed'");
+  assert_false(registry_need_state(&transmission_plant, rows, count, "tyre_slip", &place, &error));
+  assert_non_null(strstr(error.text, "'tyre_slip'"));
+  assert_false(registry_need_state(&transmission_plant, rows, 0, "wheel_speed", &place, &error));
+  assert_string_equal(error.text, "a mistake in the program: it needs the state 'wheel_speed', which the circuit "
+                                  "transmission has not");
 }
 
 static void errors_tell_their_place(void **state) {
@@ -284,6 +318,7 @@ int main(void) {
       cmocka_unit_test(choices_by_name_and_index),
       cmocka_unit_test(nearest_names),
       cmocka_unit_test(plants_have_sound_tables),
+      cmocka_unit_test(a_state_is_found_among_the_active_ones),
       cmocka_unit_test(errors_tell_their_place),
       cmocka_unit_test(long_errors_are_cut),
       cmocka_unit_test(excerpts_end_between_characters),
