@@ -71,7 +71,7 @@ def draw_bars(figure, ranking, measure, rows, left, width, top):
                     va="center", size=style.SMALL)
     low = min(0.0, min((e for e in effects if e == e), default=0.0))
     high = max(0.0, max((e for e in effects if e == e), default=0.0))
-    room = 0.55 * max(high - low, 1e-12)
+    room = 0.8 * max(high - low, 1e-12)
     axis.set_xlim(low - (room if low < 0.0 else 0.0), high + (room if high > 0.0 else 0.02 * largest))
     axis.set_ylim(-0.5, len(rows) - 0.5)
     axis.set_yticks([])
@@ -125,7 +125,7 @@ def draw_signal(figure, answer, name, parameters, colours, top, options, last):
         largest = max(largest, float(numpy.nanpercentile(seen, 99.8)) if seen.size else 0.0)
     # Where a change of mode makes a derivative huge for a moment, the rest shall still be seen.
     span = float(numpy.nanmax(answer[name]) - numpy.nanmin(answer[name]))
-    largest = min(largest, 0.5 * span)
+    largest = min(largest, span)
     for k, path in enumerate(order):
         change = answer.file[path].attrs["change"]
         figure.text((figure.get_figwidth() - 2.5) / figure.get_figwidth(),

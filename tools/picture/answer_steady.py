@@ -151,8 +151,11 @@ def draw_envelope(answer):
         corners = groups["corners"]
         for x, y in zip(corners["corner_speed"], corners["pull" if effort else "grade"]):
             axis.plot([x], [y], marker="o", color="white", markeredgecolor=style.INK, markersize=5, zorder=5)
-            axis.annotate(f"{x:.1f} km/h, {y:.1f} {'kN' if effort else '%'}", (x, y), (8, 6),
-                          textcoords="offset points", size=style.SMALL, path_effects=HALO, zorder=6)
+            # At the right end of the map the words would run over its edge.
+            late = x > 0.85 * speed[-1]
+            axis.annotate(f"{x:.1f} km/h, {y:.1f} {'kN' if effort else '%'}", (x, y), (-4 if late else 8, 8 if late else 6),
+                          textcoords="offset points", ha="right" if late else "left", size=style.SMALL, path_effects=HALO,
+                          zorder=6)
     axis.set_xlim(0.0, speed[-1])
     axis.set_ylim(0.0, high)
     axis.set_xlabel("steady speed, km/h", labelpad=1)

@@ -82,11 +82,11 @@ def output_format(path):
     return extension
 
 
-def write(figure, options, kind):
+def save(figure, path, reads=(), force=False):
+    kind = output_format(path)
     metadata = {"png": {"Software": "swashloop"}, "svg": {"Date": None, "Creator": "swashloop"},
                 "pdf": {"CreationDate": None, "Creator": "swashloop"}}[kind]
-    write_output(options.output, kind, options.runs, options.force,
-                 lambda file: figure.savefig(file, format=kind, metadata=metadata))
+    write_output(path, kind, reads, force, lambda file: figure.savefig(file, format=kind, metadata=metadata))
 
 
 def draw(options):
@@ -125,7 +125,7 @@ def main(arguments):
         options = parse(arguments)
         kind = output_format(options.output)
         check_output(options.output, kind, options.runs, options.force)
-        write(draw(options), options, kind)
+        save(draw(options), options.output, options.runs, options.force)
         print(options.output)
     except PlotError as error:
         print(f"plot: error: {error}", file=sys.stderr)

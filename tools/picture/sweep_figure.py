@@ -14,10 +14,12 @@ style.settle()
 from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: E402
 from matplotlib.colors import LinearSegmentedColormap  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.patheffects import withStroke  # noqa: E402
 from matplotlib.ticker import MaxNLocator, NullFormatter, NullLocator  # noqa: E402
 
 MM = 1.0 / 25.4
 FEW = 5
+HALO = (withStroke(linewidth=2.0, foreground="white"),)
 KEPT_COLOUR, BROKEN_COLOUR = "#0072b2", "#d55e00"
 # From pale to deep blue: one hue, so that a grey print keeps the order.
 DEPTH = LinearSegmentedColormap.from_list("depth", ["#f3f6fa", "#b5cde3", "#6ba0cc", "#2f6ea6", "#123f6b"])
@@ -140,7 +142,7 @@ def show_level(axis, column):
         axis.set_ylim(min(low, column.level), max(high, column.level))
     axis.annotate(f"limit: {column.side} {show(column.level, column.quantity.unit)}", (1.0, column.level), xycoords=("axes fraction", "data"),
                   xytext=(-2, 2), textcoords="offset points", ha="right", va="bottom", size=style.SMALL,
-                  color=style.LIMIT_COLOUR)
+                  color=style.LIMIT_COLOUR, path_effects=HALO, zorder=6)
 
 
 def show_failures(axis, table, x):
