@@ -153,7 +153,7 @@ def draw_envelope(answer):
             axis.plot([x], [y], marker="o", color="white", markeredgecolor=style.INK, markersize=5, zorder=5)
             # At the right end of the map the words would run over its edge.
             late = x > 0.85 * speed[-1]
-            axis.annotate(f"{x:.1f} km/h, {y:.1f} {'kN' if effort else '%'}", (x, y), (-4 if late else 8, 8 if late else 6),
+            axis.annotate(f"{x:.1f} km/h, {y:.1f} {'kN' if effort else '%'}", (x, y), (4 if late else 8, 20 if late else 6),
                           textcoords="offset points", ha="right" if late else "left", size=style.SMALL, path_effects=HALO,
                           zorder=6)
     axis.set_xlim(0.0, speed[-1])

@@ -16,7 +16,12 @@ from .workshop import PROGRAM, ROOT, QuoteError
 
 FOLDER = os.path.join(ROOT, "docs", "pictures")
 RECORD = os.path.join(FOLDER, "drawn.json")
-PLOT = ("tools/plot", "tools/picture/*.py")
+# The scripts that draw a picture, by what it shows.
+ANY = ("style", "units", "runfile")
+RUN, SWEEP = (*ANY, "figure", "panels", "curves", "tables"), (*ANY, "sweep", "sweep_figure")
+STEADY, LINEAR = (*ANY, "answers", "answer_steady"), (*ANY, "answers", "answer_linear")
+RESPONSE, SENSITIVITY = (*ANY, "answers", "answer_response"), (*ANY, "answers", "answer_sensitivity")
+COMPARE = (*ANY, "answers", "answer_compare")
 PAGE = ("tests/browser/_picture.mjs", "tests/browser/_page.mjs", "src/report/page/shared/*")
 TOLERANCE = 5e-4  # of the largest number of a column
 POINTS = 101  # of a history, whatever its samples
@@ -29,9 +34,9 @@ class Picture:
         self.name, self.commands, self.reads, self.draw, self.scripts = name, commands, reads, draw, scripts
 
 
-def plot(name, command, reads, options=""):
-    return Picture(name, [command] if isinstance(command, str) else command, reads,
-                   f"tools/plot {reads}{' ' + options if options else ''} -o {{}}", PLOT)
+def plot(name, scripts, commands, reads, options=""):
+    return Picture(name, commands, reads, f"tools/plot {reads}{' ' + options if options else ''} -o {{}}",
+                   [f"tools/picture/{script}.py" for script in scripts])
 
 
 def page(name, kind, command, reads):
@@ -46,27 +51,30 @@ STALL = "swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter
     "--of peak_line_a_pressure --of relief_heat --of engine_speed_min --of relief_a_peak_flow " \
     "--of line_a_pressure --of engine_speed -o stall.sensitivity.h5"
 PICTURES = (
-    plot("downhill.png", "swashloop run cases/downhill.yaml -o downhill.h5", "downhill.h5"),
+    plot("downhill.png", RUN, ["swashloop run cases/downhill.yaml -o downhill.h5"], "downhill.h5"),
     page("report.png", "run", "swashloop run cases/downhill.yaml -o downhill.h5", "downhill.h5"),
     page("report_sweep.png", "sweep", BRAKING, "braking.h5"),
-    plot("sweep-braking.png", BRAKING, "braking.h5"),
-    plot("sweep-map.png", BRAKING, "braking.h5", "--draw map -x ground.grade[1].value -y actions[1].over"),
-    plot("sweep-influence.png", "swashloop sweep cases/studies/braking_influence.yaml -o influence.h5", "influence.h5",
+    plot("sweep-braking.png", SWEEP, [BRAKING], "braking.h5"),
+    plot("sweep-map.png", SWEEP, [BRAKING], "braking.h5", "--draw map -x ground.grade[1].value -y actions[1].over"),
+    plot("sweep-influence.png", SWEEP, ["swashloop sweep cases/studies/braking_influence.yaml -o influence.h5"], "influence.h5",
          "--draw influence"),
-    plot("sweep-pairs.png", "swashloop sweep cases/studies/braking_pairs.yaml -o pairs.h5", "pairs.h5", "--draw pairs"),
-    plot("hold-back.png", "swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' -o hold-back.h5", "hold-back.h5"),
-    plot("tractive-effort.png", "swashloop steady cases/climb.yaml --map tractive_effort -o pull.h5", "pull.h5"),
-    plot("modes.png", "swashloop linear cases/climb.yaml --speed '8 km/h' --grade '15 %' --input grade --signal engine_speed "
-         "-o modes.h5", "modes.h5"),
-    plot("response.png", "swashloop response cases/valve/step.yaml -o step.response.h5", "step.response.h5"),
-    plot("sensitivity.png", STALL, "stall.sensitivity.h5", "--from 1.2 --to 1.6"),
-    plot("compare.png", ["swashloop run cases/valve/step.yaml --set 'simulation.output_step=0.1 ms' -o step.h5",
-                         "swashloop compare step.h5 cases/valve/bench.csv --map cases/valve/bench.yaml -o step.compare.h5"],
+    plot("sweep-pairs.png", SWEEP, ["swashloop sweep cases/studies/braking_pairs.yaml -o pairs.h5"], "pairs.h5", "--draw pairs"),
+    plot("hold-back.png", STEADY, ["swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' -o hold-back.h5"],
+         "hold-back.h5"),
+    plot("tractive-effort.png", STEADY, ["swashloop steady cases/climb.yaml --map tractive_effort -o pull.h5"], "pull.h5"),
+    plot("modes.png", LINEAR, ["swashloop linear cases/climb.yaml --speed '8 km/h' --grade '15 %' --input grade "
+                               "--signal engine_speed -o modes.h5"], "modes.h5"),
+    plot("response.png", RESPONSE, ["swashloop response cases/valve/step.yaml -o step.response.h5"], "step.response.h5"),
+    plot("sensitivity.png", SENSITIVITY, [STALL], "stall.sensitivity.h5", "--from 1.2 --to 1.6"),
+    plot("compare.png", COMPARE,
+         ["swashloop run cases/valve/step.yaml --set 'simulation.output_step=0.1 ms' -o step.h5",
+          "swashloop compare step.h5 cases/valve/bench.csv --map cases/valve/bench.yaml -o step.compare.h5"],
          "step.compare.h5"),
-    plot("fit.png", "swashloop fit cases/valve/step.yaml cases/valve/bench.csv --map cases/valve/bench.yaml -p relief.setting "
-         "-p relief.poppet_damping -p relief.discharge -p relief.opening_width -p rig.volume -o step.fit.h5", "step.fit.h5"),
+    plot("fit.png", COMPARE,
+         ["swashloop fit cases/valve/step.yaml cases/valve/bench.csv --map cases/valve/bench.yaml -p relief.setting "
+          "-p relief.poppet_damping -p relief.discharge -p relief.opening_width -p rig.volume -o step.fit.h5"], "step.fit.h5"),
     Picture("relief-study.png", ["tools/relief-study cases/stall.yaml -o relief-study.png --csv relief-study.csv"],
-            "relief-study.csv", "", ("tools/relief-study", "tools/picture/*.py")),
+            "relief-study.csv", "", ("tools/relief-study", "tools/picture/style.py", "tools/picture/answers.py")),
 )
 # Measured on one machine, by a benchmark of hours: drawn beside its numbers, which it keeps.
 MEASURED = {"work_precision.png": "tools/bench --precision"}
@@ -96,9 +104,11 @@ def numbers_of_file(path):
     found = {}
     with h5py.File(path) as file:
         time = file["time"][()] if "time" in file else None
+        # Of a run what was set is no result; of a fit it is.
+        apart = ("solver", "parameters/") if "measures" in file else ("solver",)
 
         def visit(name, item):
-            if isinstance(item, h5py.Dataset) and not name.startswith(("solver", "parameters/")) and "message" not in name:
+            if isinstance(item, h5py.Dataset) and not name.startswith(apart) and "message" not in name:
                 if h5py.check_string_dtype(item.dtype):
                     if item.ndim == 1 and name.split("/")[-1] in ("limit", "result", "status", "setting", "mark_name"):
                         found[name] = [checksum("\n".join(item.asstr()[()]).encode())[:12]]
@@ -145,7 +155,10 @@ def file_checksum(path):
 
 
 def scripts_state(picture):
-    paths = sorted(path for pattern in picture.scripts for path in glob.glob(os.path.join(ROOT, pattern)))
+    found = {pattern: glob.glob(os.path.join(ROOT, pattern)) for pattern in picture.scripts}
+    for pattern in (pattern for pattern, paths in found.items() if not paths):
+        raise QuoteError(f"{picture.name}: no {pattern}")
+    paths = sorted(path for paths in found.values() for path in paths)
     return checksum("".join(file_checksum(path) for path in paths).encode())[:16]
 
 

@@ -20,7 +20,7 @@ NEAR = 1e-6
 
 def run_of(case, options=""):
     name = re.sub(r"\W+", "-", f"{case} {options}").strip("-")
-    return f"swashloop run cases/{case}.yaml {options}{' ' if options else ''}-o {name}.h5"
+    return f"swashloop run cases/{case}.yaml {options}{' ' if options else ''}-o {name}.run.h5"
 
 
 def measure(case, name, options=""):
@@ -242,7 +242,7 @@ def held_after_feed(shop):
 def drawn_from_case(find):
     """While the case gives oil back to the loop: of its flow, over the times of the samples."""
     def of_run(shop):
-        table = shop.columns(run_of("hose_burst"), "hose_burst.h5")
+        table = shop.columns(run_of("hose_burst"), "hose_burst.run.h5")
         return find(table["time"][table["case_flow"] < 0.0], table["case_flow"])
     return of_run
 
