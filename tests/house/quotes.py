@@ -39,16 +39,20 @@ class Figures(unittest.TestCase):
         figures.FIGURES.update(self.kept)
 
     def test_a_figure_that_has_changed_is_written_anew(self):
-        text, count = figures.written("page", "It peaks at <!--=test.peak-->311 bar<!--/-->, and ends.", Stub())
-        self.assertEqual((text, count), ("It peaks at <!--=test.peak-->357 bar<!--/-->, and ends.", 1))
+        found = figures.written("page", "It peaks at <!--=test.peak-->311 bar<!--/-->, and ends.", Stub())
+        self.assertEqual(found, ("It peaks at <!--=test.peak-->357 bar<!--/-->, and ends.", 1, []))
 
     def test_one_that_is_right_stays_even_over_two_lines(self):
         page = "It peaks at <!--=test.peak-->357\nbar<!--/-->."
         self.assertEqual(figures.written("page", page, Stub())[0], page)
 
-    def test_a_name_that_is_not_there_is_told(self):
-        with self.assertRaisesRegex(QuoteError, "no figure"):
-            figures.written("page", "<!--=test.peek-->1<!--/-->", Stub())
+    def test_a_figure_that_cannot_be_had_is_told_and_stays(self):
+        figures.FIGURES["test.none"] = (lambda shop: max([]), ".0f bar")
+        for name, words in (("test.peek", "no figure"), ("test.none", "cannot be found")):
+            page = f"at <!--={name}-->1 bar<!--/-->"
+            text, _, faults = figures.written("page", page, Stub())
+            self.assertEqual(text, page)
+            self.assertRegex(" ".join(faults), words)
 
     def test_a_figure_that_no_page_quotes_is_told(self):
         self.assertTrue(any("test.peak" in line for line in figures.unused(["nothing here"])))
@@ -57,6 +61,7 @@ class Figures(unittest.TestCase):
     def test_forms(self):
         for value, form, text in ((0.2575, ".1f %", "25.8 %"), (1.299e9, "s2 bar/s", "13000 bar/s"), (26.4e3, ".0f (kW)", "26"),
                                   (0.01733, "s2 (ms)", "17"), (-0.0001, ".2f", "0.00"), ("420 bar", "", "420 bar"), (None, ".1f", "none"),
+                                  (5e-7, "e0", "5e-7"), (1.2e12, "e1", "1.2e12"),
                                   (float("nan"), ".1f bar", "none")):
             self.assertEqual(figures.shown(value, form), text)
         with self.assertRaises(QuoteError):

@@ -1,8 +1,8 @@
 """Figures within sentences: `<!--=name-->25.8 %<!--/-->` says what FIGURES says of `name`.
 
 A figure is a function of the workshop that gives a number in SI (or a text), and a form: `.1f %` is a number with one
-decimal in per cent, `s2 bar/s` one rounded to two digits that count, `.0f (kW)` one in kW whose unit the sentence
-tells; '' takes a text as it is.
+decimal in per cent, `s2 bar/s` one rounded to two digits that count, `e0` one such as 5e-7, `.0f (kW)` one in kW whose
+unit the sentence tells; '' takes a text as it is.
 """
 import math
 import re
@@ -13,14 +13,14 @@ from .workshop import QuoteError
 
 UNITS = {"": 1.0, "%": 0.01, "bar": 1e5, "bar/s": 1e5, "km/h": 1.0 / 3.6, "m/s": 1.0, "m": 1.0, "mm": 1e-3, "s": 1.0,
          "ms": 1e-3, "us": 1e-6, "h": 3600.0, "min": 60.0, "Hz": 1.0, "rpm": math.pi / 30.0, "W": 1.0, "kW": 1e3,
-         "kJ": 1e3, "J": 1.0, "L/min": 1e-3 / 60.0, "L": 1e-3, "1/s": 1.0, "t": 1e3, "cases": 1.0}
+         "kJ": 1e3, "J": 1.0, "L/min": 1e-3 / 60.0, "L": 1e-3, "Pa": 1.0, "1/s": 1.0, "t": 1e3, "cases": 1.0}
 
 
 def shown(value, form):
     """The number as it stands on a page."""
     if form == "":
         return str(value)
-    parts = re.fullmatch(r"(\.\df|s\d) ?(\()?([^)]*)\)?", form)
+    parts = re.fullmatch(r"(\.\df|[se]\d) ?(\()?([^)]*)\)?", form)
     if not parts or parts[3] not in UNITS:
         raise QuoteError(f"'{form}': no form of a figure, or no unit that it knows")
     if value is None or not math.isfinite(value):
@@ -31,6 +31,8 @@ def shown(value, form):
         rounded = float(f"{value:.{digits - 1}e}")
         decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else 0
         text = f"{rounded:.{decimals}f}"
+    elif parts[1].startswith("e"):
+        text = re.sub(r"e([-+])0*", lambda power: "e" + power[1].strip("+"), f"{value:.{parts[1][1:]}e}")
     else:
         text = f"{value:{parts[1]}}"
     if float(text) == 0.0:
@@ -38,28 +40,32 @@ def shown(value, form):
     return text + (f" {parts[3]}" if parts[3] and not parts[2] else "")
 
 
-def figure(name, workshop, page):
+def figure(name, workshop):
     if name not in FIGURES:
-        raise QuoteError(f"{page}: '{name}' is no figure of tools/quotes/table.py")
+        raise QuoteError(f"'{name}' is no figure of tools/quotes/table.py")
     find, form = FIGURES[name]
     try:
         return shown(find(workshop), form)
-    except (KeyError, IndexError, TypeError, ValueError) as reason:
+    except (KeyError, IndexError, StopIteration, TypeError, ValueError) as reason:
         raise QuoteError(f"the figure '{name}' cannot be found: {type(reason).__name__} {reason}") from reason
 
 
 def written(page, text, workshop):
-    """The page with its figures made anew, and how many there are."""
-    count = 0
+    """The page with its figures made anew, how many there are, and those that cannot be had, which stay as they are."""
+    count, faults = 0, []
 
     def fresh(mark):
         nonlocal count
         count += 1
-        said = figure(mark[1], workshop, page)
+        try:
+            said = figure(mark[1], workshop)
+        except QuoteError as reason:
+            faults.append(f"{page}: {reason}")
+            return mark[0]
         # A line may break within a figure.
         return mark[0] if " ".join(mark[2].split()) == said else f"<!--={mark[1]}-->{said}<!--/-->"
 
-    return FIGURE.sub(fresh, text), count
+    return FIGURE.sub(fresh, text), count, faults
 
 
 def unused(texts):
@@ -70,4 +76,4 @@ def unused(texts):
 def tell(workshop, words):
     for name in FIGURES:
         if all(word in name for word in words):
-            print(f"{name:32} {figure(name, workshop, '')}", flush=True)
+            print(f"{name:32} {figure(name, workshop)}", flush=True)

@@ -15,16 +15,30 @@ COMPARE = ("swashloop run cases/valve/step.yaml --set 'simulation.output_step=0.
            "swashloop compare step.h5 cases/valve/bench.csv --map cases/valve/bench.yaml -o step.compare.h5")
 RELIEF_STUDY = "tools/relief-study cases/stall.yaml -o relief-study.png --csv relief-study.csv"
 REFERENCE_FLOW = "--set 'actions[2].to=0 %' --set lines.starved_flow=unlimited"
+CLIMB, LINEARLY_IMPLICIT = "baseline/climb", "--set simulation.method=rosenbrock"
 NEAR = 1e-6
 
 
+def run_file(case, options=""):
+    return re.sub(r"\W+", "-", f"{case} {options}").strip("-") + ".run.h5"
+
+
 def run_of(case, options=""):
-    name = re.sub(r"\W+", "-", f"{case} {options}").strip("-")
-    return f"swashloop run cases/{case}.yaml {options}{' ' if options else ''}-o {name}.run.h5"
+    return f"swashloop run cases/{case}.yaml {options}{' ' if options else ''}-o {run_file(case, options)}"
 
 
 def measure(case, name, options=""):
     return lambda shop: shop.document(run_of(case, options))["measures"][name]["value"]
+
+
+def solver(case, name, options=""):
+    return lambda shop: shop.document(run_of(case, options))["solver"][name]
+
+
+def evaluations_of_a_jacobian(shop):
+    """Without the column of time, which only some ask for."""
+    counts = shop.document(run_of(CLIMB, LINEARLY_IMPLICIT))["solver"]
+    return counts["jacobian_calls"] // counts["jacobians"]
 
 
 def setting(case, path):
@@ -242,7 +256,7 @@ def held_after_feed(shop):
 def drawn_from_case(find):
     """While the case gives oil back to the loop: of its flow, over the times of the samples."""
     def of_run(shop):
-        table = shop.columns(run_of("hose_burst"), "hose_burst.run.h5")
+        table = shop.columns(run_of("hose_burst"), run_file("hose_burst"))
         return find(table["time"][table["case_flow"] < 0.0], table["case_flow"])
     return of_run
 
@@ -328,6 +342,12 @@ FIGURES = {
     # compare.md
     "compare.flow_off": (largest_off("relief_a_flow"), ".1f L/min"),
     "compare.held": (held_after_feed, ".1f bar"),
+    # numerics.md and lanes.md
+    "default.relative": (solver("downhill", "relative_tolerance"), "e0"),
+    "default.pressure": (solver("downhill", "pressure_tolerance"), ".0f Pa"),
+    "sparse.evaluations": (evaluations_of_a_jacobian, ".0f"),
+    "sparse.states": (lambda shop: len(shop.columns(run_of(CLIMB, LINEARLY_IMPLICIT), run_file(CLIMB, LINEARLY_IMPLICIT))[
+        "solver/state_name"]), ".0f"),
     # physics.md
     "burst.area": (setting("hose_burst", "fault.burst_area"), ""),
     "burst.reference": (measure("hose_burst", "vehicle_speed_end", REFERENCE_FLOW), ".1f km/h"),
