@@ -46,6 +46,12 @@ class Figures(unittest.TestCase):
         page = "It peaks at <!--=test.peak-->357\nbar<!--/-->."
         self.assertEqual(figures.written("page", page, Stub())[0], page)
 
+    def test_a_bound_stands_while_it_holds(self):
+        figures.FIGURES["test.error"] = (lambda shop: 2.4e-4, "<")
+        for present, said in (("5e-4", "5e-4"), ("2e-3", "2e-3"), ("2e-4", "5e-4"), ("1e-2", "5e-4"), ("?", "5e-4")):
+            self.assertEqual(figures.written("page", f"by <!--=test.error-->{present}<!--/-->", Stub())[0],
+                             f"by <!--=test.error-->{said}<!--/-->")
+
     def test_a_figure_that_cannot_be_had_is_told_and_stays(self):
         figures.FIGURES["test.none"] = (lambda shop: max([]), ".0f bar")
         for name, words in (("test.peek", "no figure"), ("test.none", "cannot be found")):

@@ -2,7 +2,8 @@
 
 A figure is a function of the workshop that gives a number in SI (or a text), and a form: `.1f %` is a number with one
 decimal in per cent, `s2 bar/s` one rounded to two digits that count, `e0` one such as 5e-7, `.0f (kW)` one in kW whose
-unit the sentence tells; '' takes a text as it is.
+unit the sentence tells; '' takes a text as it is. `<` is a bound, 1, 2 or 5 times a power of ten: of errors, which differ
+between machines, the page's bound stands as long as it holds and is not ten times too wide.
 """
 import math
 import re
@@ -20,6 +21,9 @@ def shown(value, form):
     """The number as it stands on a page."""
     if form == "":
         return str(value)
+    if form == "<":
+        power = 10.0 ** math.floor(math.log10(value))
+        return shown(next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= value), "e0")
     parts = re.fullmatch(r"(\.\df|[se]\d) ?(\()?([^)]*)\)?", form)
     if not parts or parts[3] not in UNITS:
         raise QuoteError(f"'{form}': no form of a figure, or no unit that it knows")
@@ -63,9 +67,19 @@ def written(page, text, workshop):
             faults.append(f"{page}: {reason}")
             return mark[0]
         # A line may break within a figure.
-        return mark[0] if " ".join(mark[2].split()) == said else f"<!--={mark[1]}-->{said}<!--/-->"
+        return mark[0] if " ".join(mark[2].split()) == said or still_bounds(mark[1], mark[2], said) else f"<!--={mark[1]}-->{said}<!--/-->"
 
     return FIGURE.sub(fresh, text), count, faults
+
+
+def still_bounds(name, present, said):
+    """Whether a bound on the page is still good, `said` being the tightest."""
+    if FIGURES[name][1] != "<":
+        return False
+    try:
+        return float(said) <= float(present) <= 10.0 * float(said)
+    except ValueError:
+        return False
 
 
 def unused(texts):

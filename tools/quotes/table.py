@@ -275,6 +275,33 @@ def event_time(case, name):
     return lambda shop: next(event["time"] for event in shop.document(run_of(case))["events"] if event["name"] == name)
 
 
+def checked(case, numbers, but=(), of=None, options=""):
+    """How far `sensitivity --check` is off at most, of the largest effect on each measure: of all measures `but` some, or
+    those `of` a list."""
+    paths = " ".join(f"--to '{path}'" for path in numbers)
+    name = re.sub(r"\W+", "-", f"{case} {options} check").strip("-")
+    command = f"swashloop sensitivity cases/{case}.yaml {paths} --check {options}{' ' if options else ''}-o {name}.h5"
+
+    def find(shop):
+        worst = 0.0
+        for measure_name, told in shop.document(command)["measures"].items():
+            rows = [row for row in told["ranking"] if row["effect"] and row["derivative"] and row["difference"] is not None]
+            if not rows or measure_name in but or (of and measure_name not in of):
+                continue
+            largest = max(abs(row["effect"]) for row in rows)
+            worst = max([worst, *(abs((row["difference"] / row["derivative"] - 1.0) * row["effect"]) / largest for row in rows)])
+        return worst
+    return find
+
+
+RELIEF_NUMBERS = ("relief.setting", "relief.gradient", "relief.lag", "rig.volume", "fluid.air_content")
+POPPET_NUMBERS = ("relief.setting", "relief.spring_rate", "relief.poppet_damping", "rig.feed[2].argument+rig.feed[3].argument")
+STALL_NUMBERS = ("relief.setting", "limiter.setting", "relief.lag", "limiter.lag", "lines.volume_a", "engine.inertia",
+                 "operator.forward_pedal[3].argument")
+DOWNHILL_NUMBERS = ("vehicle.mass", "relief.setting", "motor.rate_up", "ground.grade[3].value")
+THREE_SECONDS = "--set 'simulation.end_time=3 s'"
+TIGHTLY = "--set simulation.relative_tolerance=1e-9"
+
 FIGURES = {
     # steady.md
     "hold.at_7": (at(HOLD_BACK, "grade_held", 7.0, -1.0), ".1f %"),
@@ -342,6 +369,19 @@ FIGURES = {
     # compare.md
     "compare.flow_off": (largest_off("relief_a_flow"), ".1f L/min"),
     "compare.held": (held_after_feed, ".1f bar"),
+    # sensitivity.md
+    "check.relief": (checked("baseline/relief_step", RELIEF_NUMBERS, but=["relief_a_peak_flow"]), "<"),
+    "check.relief_flow": (checked("baseline/relief_step", RELIEF_NUMBERS, of=["relief_a_peak_flow"]), "<"),
+    "check.relief_flow_tight": (checked("baseline/relief_step", RELIEF_NUMBERS, of=["relief_a_peak_flow"], options=TIGHTLY), "<"),
+    "check.poppet": (checked("valve/step", POPPET_NUMBERS, but=["relief_a_peak_flow"]), "<"),
+    "check.poppet_flow": (checked("valve/step", POPPET_NUMBERS, of=["relief_a_peak_flow"]), "<"),
+    "check.stall": (checked("stall", STALL_NUMBERS, but=["peak_line_b_pressure"], options=THREE_SECONDS), "<"),
+    "check.stall_low": (checked("stall", STALL_NUMBERS, of=["peak_line_b_pressure"], options=THREE_SECONDS), "<"),
+    "check.downhill": (checked("downhill", DOWNHILL_NUMBERS, of=["peak_line_a_pressure", "peak_line_b_pressure", "engine_speed_max",
+                                                                 "engine_speed_min", "vehicle_speed_max"]), "<"),
+    "check.downhill_stop": (checked("downhill", DOWNHILL_NUMBERS, of=["stop_distance"]), "<"),
+    "check.downhill_time": (checked("downhill", DOWNHILL_NUMBERS, of=["stop_time"]), "<"),
+    "check.downhill_heat": (checked("downhill", DOWNHILL_NUMBERS, of=["loop_oil_temperature_max"]), "<"),
     # numerics.md and lanes.md
     "default.relative": (solver("downhill", "relative_tolerance"), "e0"),
     "default.pressure": (solver("downhill", "pressure_tolerance"), ".0f Pa"),
