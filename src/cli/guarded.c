@@ -23,13 +23,6 @@
 enum { SECONDS = 120, BYTES_A_SECOND = 1000000, BYTES_FOR_A_BYTE = 16 };
 #define BYTES_LEAST ((rlim_t)4 << 30)
 
-/* A sanitizer maps terabytes of address space for its own book-keeping. */
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-enum { MEMORY_IS_BOUNDED = 0 };
-#else
-enum { MEMORY_IS_BOUNDED = 1 };
-#endif
-
 static rlim_t bytes_of(const char *const *files, int count) {
   rlim_t sum = 0;
   struct stat status;
@@ -54,7 +47,7 @@ static void work_apart(int (*work)(void *context), void *context, const struct g
     rlim_t bytes = bytes_of(guard->files, guard->file_count);
     bound(RLIMIT_CORE, 0);
     bound(RLIMIT_CPU, SECONDS + bytes / BYTES_A_SECOND);
-    if (MEMORY_IS_BOUNDED) {
+    if (MEMORY_IS_PLAIN) {
       bound(RLIMIT_AS, BYTES_LEAST + BYTES_FOR_A_BYTE * bytes);
       memory_watch_bound((size_t)(BYTES_LEAST + BYTES_FOR_A_BYTE * bytes));
     }

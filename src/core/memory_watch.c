@@ -48,7 +48,7 @@ bool memory_suffices(struct error *error) {
                                              atomic_load_explicit(&tally->first, memory_order_relaxed));
 }
 
-#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#if MEMORY_IS_PLAIN
 
 /* ---- the allocator of the C library, looked at from outside ----
  *

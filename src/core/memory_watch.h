@@ -9,8 +9,22 @@
 
 #include "error.h"
 
+/* 0 where a sanitizer has taken the place of the C library's allocator: nothing is watched then, and address space, of
+ * which it takes terabytes for its book-keeping, cannot be bounded. */
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+#define MEMORY_IS_PLAIN 0
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
+#define MEMORY_IS_PLAIN 0
+#else
+#define MEMORY_IS_PLAIN 1
+#endif
+#else
+#define MEMORY_IS_PLAIN 1
+#endif
+
 /* Requests refused so far: in all threads and in processes forked after memory_watch_share, or in this thread alone.
- * Always 0 where a sanitizer has taken the place of the allocator. */
+ */
 unsigned long memory_refusals(void);
 unsigned long memory_refusals_here(void);
 

@@ -224,19 +224,15 @@ static herr_t add_name(hid_t group, const char *name, const H5L_info_t *link, vo
   return 0;
 }
 
+/* The order of writing where the file keeps it; H5_INDEX_UNKNOWN when it cannot be told. */
 static H5_index_t order_of(hid_t group) {
   unsigned flags = 0;
   /* A file stands for its first group, but the file library tells the order only of what was opened as a group. */
   hid_t opened = H5Gopen2(group, ".", H5P_DEFAULT);
   hid_t creation = opened >= 0 ? H5Gget_create_plist(opened) : H5I_INVALID_HID;
-  if (creation >= 0) {
-    (void)H5Pget_link_creation_order(creation, &flags);
-    (void)H5Pclose(creation);
-  }
-  if (opened >= 0) {
-    (void)H5Gclose(opened);
-  }
-  return (flags & H5P_CRT_ORDER_INDEXED) != 0 ? H5_INDEX_CRT_ORDER : H5_INDEX_NAME;
+  bool good = creation >= 0 && H5Pget_link_creation_order(creation, &flags) >= 0 && H5Pclose(creation) >= 0 &&
+              H5Gclose(opened) >= 0;
+  return !good ? H5_INDEX_UNKNOWN : (flags & H5P_CRT_ORDER_INDEXED) != 0 ? H5_INDEX_CRT_ORDER : H5_INDEX_NAME;
 }
 
 void h5_reading_names(struct h5_reading *reading, hid_t group, struct h5_names *names) {
@@ -247,7 +243,9 @@ void h5_reading_names(struct h5_reading *reading, hid_t group, struct h5_names *
   names->items = h5_reading_memory(reading, NAME_COUNT_LIMIT, sizeof *names->items);
   struct name_list list = {reading, names};
   errno = 0;
-  if (names->items != NULL && H5Literate(group, order_of(group), H5_ITER_INC, NULL, add_name, &list) < 0) {
+  H5_index_t order = names->items != NULL ? order_of(group) : H5_INDEX_UNKNOWN;
+  if (names->items != NULL &&
+      (order == H5_INDEX_UNKNOWN || H5Literate(group, order, H5_ITER_INC, NULL, add_name, &list) < 0)) {
     fail_at(reading, "a list of its objects");
   }
 }

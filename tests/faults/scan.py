@@ -12,6 +12,7 @@ call of one kind fail - alone, or with all later ones (as on a full disk). Whate
   --seed S      (default: 1)
   --only WORD   only command lines whose name begins so; may stand several times
   --kind KIND   only allocation, open, read, write or close; may stand several times
+  --every N     only every N-th n, from one on that is drawn with the seed
   --jobs N      at once (default: 2)
   --from N, --to N  only these n
 """
@@ -303,8 +304,10 @@ class Scan:
             calls = int(re.search(r"calls (\d+)", first[4])[1])
             for lasts in (False, True) if kind in LASTING else (False,):
                 numbers = range(max(1, self.options.begin), min(calls, self.options.end) + 1)
+                draw = random.Random(f"{self.options.seed} {line.name} {kind} {lasts}")
+                if self.options.every > 1:
+                    numbers = numbers[draw.randrange(self.options.every)::self.options.every]
                 if self.options.sample:
-                    draw = random.Random(f"{self.options.seed} {line.name} {kind} {lasts}")
                     numbers = sorted(draw.sample(numbers, min(self.options.sample, len(numbers))))
                 results = {}
                 for at, found in zip(numbers, pool.map(lambda at: self.once(line, kind, at, lasts), numbers)):
@@ -338,6 +341,7 @@ def main():
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--only", action="append")
     words.add_argument("--kind", action="append", choices=KINDS)
+    words.add_argument("--every", type=int, default=1)
     words.add_argument("--jobs", type=int, default=2)
     words.add_argument("--from", type=int, default=1, dest="begin")
     words.add_argument("--to", type=int, default=10 ** 9, dest="end")

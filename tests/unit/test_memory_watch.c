@@ -17,12 +17,6 @@
 #include "draft.h"
 #include "memory_watch.h"
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-enum { WATCHED = 0 }; /* the sanitizer's allocator stands in its place, and ends the program at such a request */
-#else
-enum { WATCHED = 1 };
-#endif
-
 /* More than any machine has, though not more than a request may say; hidden from the compiler. */
 static volatile size_t too_much = (size_t)1 << 62;
 
@@ -143,7 +137,7 @@ static int close_then_clear(void) {
 }
 
 static void skip_unwatched(void) {
-  if (!WATCHED) {
+  if (!MEMORY_IS_PLAIN) {
     skip();
   }
 }
