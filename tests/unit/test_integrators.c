@@ -191,7 +191,7 @@ struct counting {
 static void counted_rates(void *context, double t, const double *y, double *rates) {
   struct counting *counting = context;
   counting->calls++;
-  rates[0] = -50.0 * (y[0] - sin(t));
+  rates[0] = -50.0 * (y[0] - sin(t)) + (t > 2.345 ? 100.0 : 0.0); /* a jump that no step goes over */
   rates[1] = y[0] - y[1];
   rates[2] = y[1] * y[2];
 }
@@ -254,6 +254,7 @@ static void every_call_is_counted(void **state) {
                   counting.calls, counts.rate_calls, counts.jacobian_calls, counts.jacobians);
     assert_int_equal(counts.rate_calls, counting.calls);
     assert_int_equal(counts.restarts, 9);
+    assert_true(counts.error_failures > 0 && counts.error_failures < counts.steps);
     assert_true(counts.steps > 20 && counts.jacobians > 0 && counts.solves >= counts.steps);
     assert_true(counts.factorizations >= counts.jacobians);
     /* Three columns in two groups or three, and at most one more for the derivative to time. */

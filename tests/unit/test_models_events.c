@@ -167,6 +167,25 @@ static void valves_and_lines_by_their_settings(void **state) {
   bench_close(bench);
 }
 
+/* A line that has given more than it held is told of, whichever of the three it is; the oil told is that of the main
+ * line that holds less. */
+static void a_line_gives_no_more_than_it_holds(void **state) {
+  (void)state;
+  static const char *const lines[] = {"line_a_compression", "line_b_compression", "charge_compression"};
+  struct bench *bench = open_bench("lines: {volume_a: 2 L, volume_b: 3 L}\n");
+  for (int i = 0; i < 3; i++) {
+    falls_between(bench, "line_oil", lines[i], -0.999, -1.001);
+    *bench_state(bench, lines[i]) = 0.001;
+  }
+  for (int i = 0; i < 2; i++) {
+    *bench_state(bench, lines[i]) = -0.5;
+    CHECK_CLOSE(bench_signal(bench, "least_line_oil"), i == 0 ? 1e-3 : 1.5e-3, 1e-12);
+    *bench_state(bench, lines[i]) = 0.001;
+  }
+  CHECK_CLOSE(bench_signal(bench, "least_line_oil"), 2e-3 * 1.001, 1e-12);
+  bench_close(bench);
+}
+
 /* The charge pump no longer fills when 1 % of its displacement stays empty. */
 static void a_charge_pump_fills_to_ninety_nine_per_cent(void **state) {
   (void)state;
@@ -483,6 +502,7 @@ int main(void) {
       cmocka_unit_test(charge_pressure_is_low_below_its_bound),
       cmocka_unit_test(lost_charge_and_burst_hoses_tell_of_low_charge_pressure),
       cmocka_unit_test(valves_and_lines_by_their_settings),
+      cmocka_unit_test(a_line_gives_no_more_than_it_holds),
       cmocka_unit_test(a_charge_pump_fills_to_ninety_nine_per_cent),
       cmocka_unit_test(engine_and_wheels_by_their_bounds),
       cmocka_unit_test(an_engine_fires_above_its_stall_speed),
