@@ -319,8 +319,8 @@ static void a_stop_moves_with_the_start_of_braking(void **state) {
   struct toy toy = {.start = {0.0, 0.0, 2.0, 0.0}, .rates = stop_rates, .release = 0.5};
   struct toy up_toy = toy;
   struct toy down_toy = toy;
-  up_toy.release += STEP;
-  down_toy.release -= STEP;
+  up_toy.release += 3.0 * STEP;
+  down_toy.release -= 3.0 * STEP;
   const struct toy *refs[3];
   struct case_data data = toy_case(&refs[0], &toy, 4.0);
   struct case_data up = toy_case(&refs[1], &up_toy, 4.0);
@@ -328,9 +328,9 @@ static void a_stop_moves_with_the_start_of_braking(void **state) {
   struct outcome outcome;
   struct sensitivity_result result = differentiate(&data, &up, &down, &kept, &outcome);
   CHECK_NEAR(outcome.measures[MEASURE_stop_from_speed], 1.5, 1e-9);
-  CHECK_NEAR(result.measures[0][MEASURE_stop_from], 1.0, 1e-9);
-  CHECK_NEAR(result.measures[0][MEASURE_stop_time], -1.0, 1e-6);
-  CHECK_NEAR(result.measures[0][MEASURE_stop_distance], -1.5, 1e-6); /* braking later: shorter by v dt */
+  CHECK_NEAR(result.measures[0][MEASURE_stop_from], 3.0, 1e-9);
+  CHECK_NEAR(result.measures[0][MEASURE_stop_time], -3.0, 1e-6);
+  CHECK_NEAR(result.measures[0][MEASURE_stop_distance], -4.5, 1e-6); /* braking later: shorter by v dt */
   assert_true(isnan(result.measures[0][MEASURE_stop_from_speed]));
   finish(&result, &outcome);
 }
