@@ -226,11 +226,11 @@ static void what_is_moved_does_not_hunt(void **state) {
 /* ---- growth ---- */
 
 /* v'' = 2 g v' - (w^2 + g^2) v: amplitudes go by exp(g t), w/2 pi Hz. */
-static double growth_in_between; /* 1/s: g around the ninth second, where one look falls */
+static double growth_in_between; /* 1/s: g from 8.5 to 10.5 s, where one look falls */
 static double growth_else;
 
 static void growing_rates(double t, double lever, const double *y, double *rates) {
-  double g = t >= 8.5 && t < 9.9 ? growth_in_between : growth_else;
+  double g = t >= 8.5 && t < 10.5 ? growth_in_between : growth_else;
   double w = 2.0 * PI * 3.0;
   (void)lever;
   rates[0] = y[1];

@@ -123,6 +123,34 @@ static void test_parked_by_tables(void **state) {
   }
 }
 
+/* A parked machine starts with what its brakes carry at that instant: those that are falling, too; and no more than
+ * they can hold. On a slope of 20 %, wheels of the default radius. */
+static void test_parked_as_the_brakes_are_at_the_start(void **state) {
+  (void)state;
+  static const struct {
+    const char *brakes;
+    double share; /* of the service brake's torque */
+  } rows[] = {{"brake: 100 %", 1.0},
+              {"brake: [[0 s, 100 %], [0.8 s, 0 %]]", 1.0},
+              {"brake: [[0 s, 2 %], [5 s, 2 %]]", 0.02},
+              {"brake: [[0 s, 3 %], [0.5 s, 0 %]]", 0.03},
+              {"park_brake: [[0 s, 4.5 %], [0.5 s, 0 %]]", 0.02},
+              {"park_brake: [[0 s, 100 %], [0.5 s, 0 %]]", 40.0 / 90.0}};
+  for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    char text[512];
+    (void)snprintf(
+        text, sizeof text,
+        "operator: {%s}\nground: {grade: 20 %%}\nbrake: {law: stick, torque: 90 kN m, park_torque: 40 kN m}\n",
+        rows[i].brakes);
+    struct bench *bench = bench_open(text);
+    double weight = *bench_parameter(bench, "vehicle", "mass") * *bench_parameter(bench, "vehicle", "gravity");
+    double slope = weight * 0.2 / sqrt(1.0 + 0.04) * *bench_parameter(bench, "driveline", "wheel_radius");
+    CHECK_CLOSE(*bench_state(bench, "brake_torque"), -fmin(slope, 90e3 * rows[i].share), 1e-9);
+    assert_true(bench->good);
+    bench_close(bench);
+  }
+}
+
 /* Stuck pedals stay where they are, whatever is asked of them later; the brake is no pedal of the drive. */
 static void test_stuck_pedals(void **state) {
   (void)state;
@@ -313,6 +341,7 @@ int main(void) {
       cmocka_unit_test(test_accepted),
       cmocka_unit_test(test_soil_both_ways),
       cmocka_unit_test(test_parked_by_tables),
+      cmocka_unit_test(test_parked_as_the_brakes_are_at_the_start),
       cmocka_unit_test(test_stuck_pedals),
       cmocka_unit_test(test_fall_from_the_first_point),
       cmocka_unit_test(test_starter_moves_while_pressed),

@@ -176,6 +176,13 @@ static void drawbar_opposes_motion(void **state) {
   CHECK_NEAR(vehicle_drawbar_friction(&vehicle, 0.2, 0.5, -2.0), -vehicle_drawbar_friction(&vehicle, 0.2, 0.5, 2.0),
              0.0);
   assert_true(vehicle_drawbar_friction(&vehicle, 0.2, 0.5, 0.0) == 0.0);
+  /* The least draft is a draft, and without draft or load there is none. */
+  vehicle.dragged_mass = 0.0;
+  static const double drafts[] = {0.5, 1.0, 2.0, 0.0};
+  for (int i = 0; i < 4; i++) {
+    vehicle.draft = drafts[i];
+    CHECK_CLOSE(vehicle_drawbar_friction(&vehicle, 0.2, 1.0, 2.0), drafts[i], 1e-12);
+  }
 }
 
 static double two_node_loop(const struct heat_parameters *heat, double losses, double flow, double loop, double tank) {

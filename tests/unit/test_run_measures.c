@@ -221,6 +221,83 @@ static void measures_are_those_of_the_history(void **state) {
   }
 }
 
+/* ---- what a run that failed is evidence of ---- */
+
+/* Does a measure only grow (1), or only fall (-1), as a run goes on, by its name? */
+static int direction_by_name(const char *name) {
+  static const char *const grow[] = {"peak_",    "_max",      "largest_",    "open_time",
+                                     "openings", "peak_flow", "relief_heat", "oil_lost"};
+  static const char *const fall[] = {"lowest_", "least_", "_min"};
+  size_t length = strlen(name);
+  if (length > 5 && strcmp(name + length - 5, "_time") == 0 && strstr(name, "open_time") == NULL) {
+    return 0; /* when it was so */
+  }
+  for (size_t i = 0; i < sizeof grow / sizeof grow[0]; i++) {
+    if (strstr(name, grow[i]) != NULL) {
+      return 1;
+    }
+  }
+  for (size_t i = 0; i < sizeof fall / sizeof fall[0]; i++) {
+    if (strstr(name, fall[i]) != NULL) {
+      return -1;
+    }
+  }
+  return 0;
+}
+
+static void fail_at_work_limit(struct case_data *data, struct outcome *outcome) {
+  struct error error = {0};
+  assert_true(run_case(data, NULL, NULL, outcome, &error));
+  assert_int_equal(outcome->status, RUN_FAILED);
+}
+
+/* A run that fails half way still shows that a peak is too high: it would have grown. It does not show that a peak
+ * stays below a bound, nor anything about a mean or a last value. Every measure, bounded from both sides. */
+static void a_failed_run_breaks_what_could_not_be_mended(void **state) {
+  (void)state;
+  static const char *const sets[] = {"simulation.work_limit=1000", "relief.setting=150 bar", "limiter.fitted=no"};
+  struct case_data data;
+  struct outcome outcome;
+  struct error error = {0};
+  int directed = 0;
+  assert_true(case_load(CASES "baseline/downhill.yaml", sets, 3, &data, &error));
+  fail_at_work_limit(&data, &outcome);
+  for (int m = 0; m < MEASURE_COUNT; m++) {
+    double value = outcome.measures[m];
+    if (isnan(value) || m == MEASURE_stop_time || m == MEASURE_stop_distance) {
+      continue;
+    }
+    const char *name = measure_rows[m].name;
+    int direction = direction_by_name(name);
+    directed += direction != 0;
+    for (int above = 0; above <= 1; above++) {
+      struct limit limit;
+      memset(&limit, 0, sizeof limit);
+      limit.keep = (struct condition){.signal = CONDITION_MEASURE, .measure = m, .above = above};
+      for (int broken = 0; broken <= 1; broken++) {
+        double room = (0.1 + fabs(value)) * (above == broken ? 1.0 : -1.0);
+        limit.keep.level = value + room;
+        data.limits = &limit;
+        data.limit_count = 1;
+        struct outcome judged;
+        fail_at_work_limit(&data, &judged);
+        bool evident = broken && direction == (above ? -1 : 1);
+        if (judged.limits[0].verdict != (evident ? LIMIT_BROKEN : LIMIT_NOT_JUDGED)) {
+          fail_msg("%s = %g %s %g: %s", name, value, above ? ">=" : "<=", limit.keep.level,
+                   limit_verdict_names[judged.limits[0].verdict]);
+        }
+        outcome_free(&judged);
+      }
+    }
+  }
+  data.limits = NULL;
+  data.limit_count = 0;
+  print_message("%d measures grow or fall\n", directed);
+  assert_true(directed > 15);
+  outcome_free(&outcome);
+  case_free(&data);
+}
+
 /* ---- between samples ---- */
 
 static double phase;
@@ -313,6 +390,7 @@ static void no_search_goes_beyond_its_step(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(measures_are_those_of_the_history),
+      cmocka_unit_test(a_failed_run_breaks_what_could_not_be_mended),
       cmocka_unit_test(extremes_are_found_on_either_side_of_zero),
       cmocka_unit_test(no_search_goes_beyond_its_step),
   };
