@@ -305,6 +305,66 @@ static void measures_have_derivatives(void **state) {
 }
 
 /* A crossing that only touches has no derivative, and that is reported. */
+/* ---- two clocks that strike together: the lever's step at 1 s moves with the parameter, a bell at 1 s does not ----
+ */
+
+struct belled_mode {
+  struct toy_mode toy;
+  bool rung;
+};
+
+static void belled_start(const void *model, void *mode, real *state) {
+  toy_start(model, mode, state);
+  ((struct belled_mode *)mode)->rung = false;
+}
+
+static real belled_next_time(const void *mode) {
+  const struct belled_mode *belled = mode;
+  return fmin(toy_next_time(&belled->toy), belled->rung ? HUGE_VAL : 1.0);
+}
+
+static enum plant_verdict belled_change(const void *model, void *mode, real t, real *state, int which,
+                                        const char **message) {
+  struct belled_mode *belled = mode;
+  *message = NULL;
+  belled->rung = belled->rung || t + clock_apart(t) >= 1.0;
+  return toy_next_time(&belled->toy) <= t + clock_apart(t) ? toy_change(model, mode, t, state, which, message)
+                                                           : PLANT_GOES_ON;
+}
+
+/* A neighbour whose step comes after the bell stops at the bell first: the time moves as on the other side, where the
+ * step comes first. The first state is the lever's integral: at 2 s the lever has been at 3 for 2 s less the step's
+ * time. With the step later, or earlier, by twice the parameter. */
+static void clocks_that_strike_together(void **state) {
+  (void)state;
+  struct plant plant = toy_plant;
+  plant.mode_size = sizeof(struct belled_mode);
+  plant.start = belled_start;
+  plant.next_time = belled_next_time;
+  plant.change = belled_change;
+  static const real values[] = {0.0, 3.0};
+  for (int way = -1; way <= 1; way += 2) {
+    real times[3][2];
+    struct toy toys[3];
+    const struct toy *refs[3];
+    struct case_data data[3];
+    for (int k = 0; k < 3; k++) {
+      double moved = k == 0 ? 0.0 : (k == 1 ? 2.0 : -2.0) * way * STEP;
+      times[k][0] = times[k][1] = 1.0 + moved;
+      toys[k] = (struct toy){.rates = lever_rates, .release = NAN};
+      toys[k].lever = (struct profile){2, times[k], values, false};
+      data[k] = toy_case(&refs[k], &toys[k], 2.0);
+      data[k].plant = &plant;
+    }
+    struct outcome outcome;
+    struct sensitivity_result result = differentiate(&data[0], &data[1], &data[2], &kept, &outcome);
+    assert_true(kept.count > 0 && kept.time[kept.count - 1] > 1.9);
+    CHECK_NEAR(kept.derivative[kept.count - 1][0], -3.0 * 2.0 * way, 1e-6);
+    assert_int_equal(result.unsure, 1); /* it is told */
+    finish(&result, &outcome);
+  }
+}
+
 /* ---- the start of braking moves: v = 2 - t to its stop at 1.95 s, whatever braking means ---- */
 
 static void stop_rates(double t, double lever, const double *y, double *rates) {
@@ -383,6 +443,7 @@ int main(void) {
       cmocka_unit_test(a_step_of_a_table_moves),
       cmocka_unit_test(an_action_moves),
       cmocka_unit_test(measures_have_derivatives),
+      cmocka_unit_test(clocks_that_strike_together),
       cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
       cmocka_unit_test(a_touch_is_told),
       cmocka_unit_test(the_run_itself_is_the_same),
