@@ -395,6 +395,26 @@ static void a_stop_moves_with_the_start_of_braking(void **state) {
   finish(&result, &outcome);
 }
 
+/* Where only one of the neighbours ever brakes, nothing tells how the start of braking moves: it counts as at rest. */
+static void a_start_of_braking_on_one_side_does_not_move(void **state) {
+  (void)state;
+  struct toy toy = {.start = {0.0, 0.0, 2.0, 0.0}, .rates = stop_rates, .release = 0.5};
+  for (int side = 0; side < 2; side++) {
+    struct toy toys[2] = {toy, toy};
+    toys[side].release = NAN;
+    const struct toy *refs[3];
+    struct case_data data = toy_case(&refs[0], &toy, 4.0);
+    struct case_data up = toy_case(&refs[1], &toys[0], 4.0);
+    struct case_data down = toy_case(&refs[2], &toys[1], 4.0);
+    struct outcome outcome;
+    struct sensitivity_result result = differentiate(&data, &up, &down, &kept, &outcome);
+    CHECK_NEAR(result.measures[0][MEASURE_stop_from], 0.0, 0.0);
+    CHECK_NEAR(result.measures[0][MEASURE_stop_time], 0.0, 1e-9);
+    CHECK_NEAR(result.measures[0][MEASURE_stop_distance], 0.0, 1e-9);
+    finish(&result, &outcome);
+  }
+}
+
 static void touch_rates(double t, double lever, const double *y, double *rates) {
   (void)lever;
   (void)y;
@@ -445,6 +465,7 @@ int main(void) {
       cmocka_unit_test(measures_have_derivatives),
       cmocka_unit_test(clocks_that_strike_together),
       cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
+      cmocka_unit_test(a_start_of_braking_on_one_side_does_not_move),
       cmocka_unit_test(a_touch_is_told),
       cmocka_unit_test(the_run_itself_is_the_same),
   };
