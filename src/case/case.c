@@ -321,8 +321,8 @@ static bool unknown_section(const struct loader *loader, const char *name, const
                   hint_nearest(name, section_count(plant), section_at, plant).text);
 }
 
-static bool read_section(const struct loader *loader, const struct group *group, void *base,
-                         const struct node *section) {
+static bool read_section(const struct loader *loader, const struct group *group, void *base, const struct node *section,
+                         bool is_case) {
   if (section->kind != NODE_MAPPING) {
     bool empty = section->kind == NODE_TEXT && section->text[0] == '\0';
     return error_at(loader->error, section->file, empty ? section->key_line : section->line,
@@ -332,7 +332,9 @@ static bool read_section(const struct loader *loader, const struct group *group,
   }
   for (const struct node *node = section->first; node; node = node->next) {
     const struct field *field = registry_field(group, node->key);
-    bool good = field ? value_read(loader, base, (struct parameter){group, field}, node)
+    struct parameter parameter = {group, field};
+    bool good = field ? value_read(loader, base, parameter, node) &&
+                            (!is_case || given_note(loader, parameter, node->file, node->key_line, node->key_column))
                       : unknown_field(loader, group, node->key, node->file, node->key_line, node->key_column);
     if (!good && !loader_goes_on(loader)) {
       return false;
@@ -350,7 +352,7 @@ static bool read_top_entry(const struct loader *loader, const struct node *entry
                     "'%s' belongs in the case, not in a machine file", entry->key);
   }
   if (group) {
-    return read_section(loader, group, base, entry);
+    return read_section(loader, group, base, entry, is_case);
   }
   if (strcmp(entry->key, "actions") == 0) {
     return actions_read(loader, entry);
@@ -484,7 +486,8 @@ static bool set_path(const struct loader *loader, struct place place, const char
   if (!loader_find(loader->data, path, &parameter, &base, &inner)) {
     return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
   }
-  return value_read(loader, base, parameter, value);
+  return value_read(loader, base, parameter, value) &&
+         given_note(loader, parameter, place.file, place.line, place.column);
 }
 
 static bool apply_set(const struct loader *loader, const char *text) {

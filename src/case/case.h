@@ -43,6 +43,17 @@ struct limit {
   int line;
 };
 
+/* A parameter, or a setting of the run, that the case itself sets: its file, the command line or a study; not the
+ * machine below it. */
+struct given {
+  const struct group *group;
+  const struct field *field;
+  const char *file; /* where, as errors name it */
+  int line;         /* from 1; 0: not in a file */
+  int column;       /* from 1 */
+  struct given *next;
+};
+
 struct case_data {
   char *title;
   char *source; /* path of the case file */
@@ -54,6 +65,7 @@ struct case_data {
   struct limit *limits;
   int limit_count;
   const struct input_file *inputs; /* every file that it was read from */
+  struct given *given;             /* each parameter once, in the order of first mention */
   char *resolved;                  /* the whole case as YAML with every default, reads back to the same case */
   void *memory;                    /* everything above lies here */
 };

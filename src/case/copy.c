@@ -73,7 +73,7 @@ bool case_copy(const struct case_data *data, struct case_data *copy, struct erro
     fresh.actions = copy_bytes(arena, data->actions, (size_t)data->action_count * sizeof *data->actions);
     fresh.limits = copy_bytes(arena, data->limits, (size_t)data->limit_count * sizeof *data->limits);
     good = fresh.title && fresh.source && fresh.resolved && fresh.parameters && fresh.actions && fresh.limits &&
-           copy_inputs(arena, data->inputs, &fresh.inputs);
+           copy_inputs(arena, data->inputs, &fresh.inputs) && given_copy(arena, data->given, &fresh.given);
   }
   for (int i = 0; good && i < data->plant->group_count; i++) {
     good = copy_tables(arena, &data->plant->groups[i], fresh.parameters);

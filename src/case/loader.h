@@ -68,6 +68,11 @@ bool loader_find(const struct case_data *data, const char *path, struct paramete
 /* `name` as written in the file `beside`; NULL if it is too long or memory is out. */
 const char *loader_beside(struct arena *arena, const char *beside, const char *name);
 
+/* given.c: keep in mind that the case itself sets this parameter, and where; the last place counts. */
+bool given_note(const struct loader *loader, struct parameter parameter, const char *file, int line, int column);
+/* The list, with the names of its files, in another arena; false: memory is out. */
+bool given_copy(struct arena *arena, const struct given *given, struct given **copy);
+
 /* resolve.c: the whole case as YAML; NULL when memory is out. */
 char *resolve_case(struct arena *arena, const struct case_data *data);
 

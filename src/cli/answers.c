@@ -47,6 +47,18 @@ void answers_json(struct json *json, const struct signal *rows, int count, const
   }
 }
 
+void answers_json_warnings(struct json *json, const struct warnings *warnings) {
+  json_begin_list(json, "warnings");
+  for (int i = 0; i < warnings->count; i++) {
+    json_begin_object(json, NULL);
+    json_text(json, "name", warnings->at[i].name);
+    json_text(json, "words", warnings->at[i].words);
+    json_text(json, "source", warnings->at[i].source);
+    json_end_object(json);
+  }
+  json_end_list(json);
+}
+
 bool answers_tick(void *context, double time, double end_time) {
   progress_show(context, time, end_time);
   return !interrupt_seen() && memory_refusals() == 0;

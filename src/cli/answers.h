@@ -16,6 +16,8 @@
 void answers_print(FILE *out, const struct signal *rows, int count, const double *values, const char (*absent)[96]);
 void answers_json(struct json *json, const struct signal *rows, int count, const double *values,
                   const char (*absent)[96]);
+/* The list `warnings`: name, words, source. */
+void answers_json_warnings(struct json *json, const struct warnings *warnings);
 /* A watcher's tick: progress on the terminal, stops at Ctrl-C and when memory was refused; context is a struct
  * progress. */
 bool answers_tick(void *context, double time, double end_time);

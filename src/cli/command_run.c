@@ -6,6 +6,7 @@
 
 #include "answers.h"
 #include "commands.h"
+#include "forecast.h"
 #include "guarded.h"
 #include "interrupt.h"
 #include "plan.h"
@@ -102,6 +103,54 @@ static int finish(const struct request *request, const struct case_data *data, c
   return exit_code_of(outcome);
 }
 
+/* ---- how large and how long ---- */
+
+#define LARGE_FILE 1e9       /* bytes */
+#define LONG_RUN 120.0       /* s */
+#define LOOK_AHEAD_AFTER 3.0 /* s, wall clock */
+
+/* Warnings, and a file that is large or finds no room. Nothing is refused: a run may be stopped, and keeps what it has.
+ */
+static void tell_beforehand(const struct request *request, const struct case_data *data) {
+  struct warnings warnings;
+  plausibility_check(data, &warnings);
+  terminal_warnings(&warnings);
+  double rows = forecast_rows(&data->simulation);
+  double bytes = result_file_bytes(data, rows, 0.0);
+  double room = output_room(request->asked.output);
+  char size[32];
+  char left[32];
+  if (bytes > room) {
+    (void)fprintf(stderr, "warning: the file grows to about %s, its disk has room for %s (no_room)\n",
+                  terminal_bytes(bytes, size, (int)sizeof size), terminal_bytes(room, left, (int)sizeof left));
+  } else if (bytes > LARGE_FILE) {
+    (void)fprintf(stderr, "%.0f samples of each signal: the file grows to about %s\n", rows,
+                  terminal_bytes(bytes, size, (int)sizeof size));
+  }
+}
+
+/* Progress, and once, when it can be seen, how long a long run takes. */
+struct outlook {
+  struct progress *progress;
+  bool quiet;
+  bool told;
+};
+
+static bool tick(void *context, double time, double end_time) {
+  struct outlook *outlook = context;
+  double took = progress_seconds(outlook->progress);
+  if (!outlook->quiet && !outlook->told && took > LOOK_AHEAD_AFTER) {
+    double whole = forecast_whole(took, time, end_time);
+    outlook->told = true;
+    if (whole > LONG_RUN) {
+      char text[32];
+      progress_clear(outlook->progress);
+      (void)fprintf(stderr, "the run takes about %s\n", terminal_seconds(whole, text, (int)sizeof text));
+    }
+  }
+  return answers_tick(outlook->progress, time, end_time);
+}
+
 static int run_loaded(const struct request *request, const struct case_data *data, const char *command) {
   struct error error = {0};
   if (!option_check_output(&request->asked, OUTPUT_RUN, false, data->inputs, &error)) {
@@ -111,10 +160,14 @@ static int run_loaded(const struct request *request, const struct case_data *dat
   if (file == NULL) {
     return terminal_error(&error);
   }
+  if (!request->asked.quiet) {
+    tell_beforehand(request, data);
+  }
   interrupt_catch();
   struct progress progress = progress_start(request->asked.quiet);
   struct recorder recorder = {file, result_file_block};
-  struct watcher watcher = {&progress, answers_tick};
+  struct outlook outlook = {.progress = &progress, .quiet = request->asked.quiet};
+  struct watcher watcher = {&outlook, tick};
   struct outcome outcome;
   memset(&outcome, 0, sizeof outcome);
   bool started = run_case(data, &recorder, &watcher, &outcome, &error);

@@ -9,6 +9,7 @@
 #include "commands.h"
 #include "guarded.h"
 #include "interrupt.h"
+#include "plan_plausibility.h"
 #include "options.h"
 #include "row.h"
 #include "sweep.h"
@@ -102,40 +103,20 @@ static int processors(void) {
   return count >= 1 && count <= JOB_LIMIT ? (int)count : 1;
 }
 
-/* ---- times for people ---- */
-
-static const char *show_seconds(double seconds, char *buffer, int size) {
-  if (!(seconds < 3.2e9)) {
-    (void)snprintf(buffer, (size_t)size, "unknown");
-  } else if (seconds < 100.0) {
-    (void)snprintf(buffer, (size_t)size, "%.*f s", seconds < 10.0 ? 1 : 0, seconds);
-  } else if (seconds < 6000.0) {
-    (void)snprintf(buffer, (size_t)size, "%.0f min", seconds / 60.0);
-  } else if (seconds < 172800.0) {
-    (void)snprintf(buffer, (size_t)size, "%.1f h", seconds / 3600.0);
-  } else {
-    (void)snprintf(buffer, (size_t)size, "%.1f days", seconds / 86400.0);
-  }
-  return buffer;
-}
-
-static const char *show_bytes(double bytes, char *buffer, int size) {
-  static const char *const units[] = {"B", "kB", "MB", "GB", "TB"};
-  int unit = 0;
-  while (bytes >= 1000.0 && unit < 4) {
-    bytes /= 1000.0;
-    unit++;
-  }
-  (void)snprintf(buffer, (size_t)size, "%.*f %s", unit == 0 || bytes >= 100.0 ? 0 : 1, bytes, units[unit]);
-  return buffer;
-}
-
 /* ---- dry run ---- */
 
 static void print_case(const struct plan *plan, const char *word, int64_t k) {
   char text[1024];
   plan_describe(plan, k, text, (int)sizeof text);
   (void)printf("  %-6s case %" PRId64 ": %s\n", word, k, text);
+}
+
+static void tell_warnings(const struct plan *plan) {
+  struct warnings warnings;
+  struct error error;
+  if (plan_warnings(plan, &warnings, &error)) {
+    terminal_warnings(&warnings);
+  }
 }
 
 static int dry_run(const struct request *request, const struct plan *plan) {
@@ -157,13 +138,14 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   (void)printf("\n");
   print_case(plan, "first", request->shard);
   print_case(plan, "last", request->shard + (cases - 1) * request->shards);
+  tell_warnings(plan);
   double each = cost_estimate(plan, interrupt_seen, &error);
   struct row_shape shape = row_shape_of(plan);
   double row = (double)(row_bytes_limit(shape) - ROW_MESSAGE_LIMIT);
-  (void)printf("  about %s", show_seconds(each * (double)cases / jobs, text, (int)sizeof text));
+  (void)printf("  about %s", terminal_seconds(each * (double)cases / jobs, text, (int)sizeof text));
   (void)printf(" with %d thread%s (%.3g ms a case)", jobs, jobs == 1 ? "" : "s", 1e3 * each);
   (void)printf(", table about %s\n",
-               show_bytes((double)cases * (row + 40.0 + 8.0 * plan->axis_count) + 2e5, text, (int)sizeof text));
+               terminal_bytes((double)cases * (row + 40.0 + 8.0 * plan->axis_count) + 2e5, text, (int)sizeof text));
   return isnan(each) ? terminal_error(&error) : EXIT_DONE;
 }
 
@@ -179,8 +161,8 @@ static void show_progress(void *context, const struct sweep_progress *progress) 
   char line[256];
   (void)snprintf(line, sizeof line, "%3.0f %%   %" PRId64 " of %" PRId64 " cases   %.4g a second, about %s to go%s",
                  progress->wanted > 0 ? 100.0 * (double)progress->done / (double)progress->wanted : 100.0,
-                 progress->done, progress->wanted, progress->rate, show_seconds(progress->left, left, (int)sizeof left),
-                 progress->failed > 0 ? ", some failed" : "");
+                 progress->done, progress->wanted, progress->rate,
+                 terminal_seconds(progress->left, left, (int)sizeof left), progress->failed > 0 ? ", some failed" : "");
   progress_line(context, line);
 }
 
@@ -196,7 +178,7 @@ static void print_summary(const struct request *request, const struct plan *plan
   (void)printf(", %" PRId64 " failed\n", report->failed);
   if (ran > 0 && report->seconds > 0.0) {
     (void)printf("  %s, %.4g cases a second, %d thread%s; %.1f %% of the processor time was integration\n",
-                 show_seconds(report->seconds, text, (int)sizeof text), (double)ran / report->seconds, jobs,
+                 terminal_seconds(report->seconds, text, (int)sizeof text), (double)ran / report->seconds, jobs,
                  jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
   }
   if (report->there) {
@@ -264,6 +246,9 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
                               .context = &progress,
                               .stop = wants_stop,
                               .progress = show_progress};
+  if (first && !request->asked.quiet) {
+    tell_warnings(plan);
+  }
   interrupt_catch();
   bool good = sweep_run(&order, &report, &error);
   progress_clear(&progress);

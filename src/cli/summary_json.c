@@ -1,5 +1,6 @@
 #include <math.h>
 
+#include "answers.h"
 #include "json.h"
 #include "summary.h"
 #include "terminal.h"
@@ -116,6 +117,9 @@ void summary_json(FILE *out, const struct case_data *data, const struct outcome 
   write_events(&json, data, outcome);
   write_limits(&json, data, outcome);
   write_ledger(&json, data->plant, outcome);
+  struct warnings warnings;
+  plausibility_check(data, &warnings);
+  answers_json_warnings(&json, &warnings);
   write_solver(&json, data, outcome);
   json_text(&json, "file", file);
   json_text(&json, "swashloop_version", SWASHLOOP_VERSION);

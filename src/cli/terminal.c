@@ -8,6 +8,7 @@
 
 #include "commands.h"
 #include "memory_watch.h"
+#include "text.h"
 
 static bool is_plain(FILE *stream) {
   const char *no_color = getenv("NO_COLOR");
@@ -49,6 +50,44 @@ int terminal_faults(const struct faults *faults) {
   return code;
 }
 
+void terminal_warnings(const struct warnings *warnings) {
+  for (int i = 0; i < warnings->count; i++) {
+    char text[WARNING_WORDS + 700];
+    (void)fprintf(stderr, "%s\n", shown(plausibility_text(&warnings->at[i], text, (int)sizeof text)).text);
+  }
+  if (warnings->left_out > 0) {
+    (void)fprintf(stderr, "and %d warnings more\n", warnings->left_out);
+  }
+}
+
+const char *terminal_seconds(double seconds, char *buffer, int size) {
+  if (!(seconds < 3.2e9)) {
+    (void)snprintf(buffer, (size_t)size, "unknown");
+  } else if (seconds < 0.1) {
+    (void)snprintf(buffer, (size_t)size, "%.2g s", seconds);
+  } else if (seconds < 100.0) {
+    (void)snprintf(buffer, (size_t)size, "%.*f s", seconds < 10.0 ? 1 : 0, seconds);
+  } else if (seconds < 6000.0) {
+    (void)snprintf(buffer, (size_t)size, "%.0f min", seconds / 60.0);
+  } else if (seconds < 172800.0) {
+    (void)snprintf(buffer, (size_t)size, "%.1f h", seconds / 3600.0);
+  } else {
+    (void)snprintf(buffer, (size_t)size, "%.1f days", seconds / 86400.0);
+  }
+  return buffer;
+}
+
+const char *terminal_bytes(double bytes, char *buffer, int size) {
+  static const char *const units[] = {"B", "kB", "MB", "GB", "TB"};
+  int unit = 0;
+  while (bytes >= 1000.0 && unit < 4) {
+    bytes /= 1000.0;
+    unit++;
+  }
+  (void)snprintf(buffer, (size_t)size, "%.*f %s", unit == 0 || bytes >= 100.0 ? 0 : 1, bytes, units[unit]);
+  return buffer;
+}
+
 int terminal_finish(int code) {
   struct error error = {0};
   if (fflush(stdout) == 0 && ferror(stdout) == 0) {
@@ -67,6 +106,10 @@ static double wall_clock(void) {
 
 struct progress progress_start(bool quiet) {
   return (struct progress){!quiet && isatty(STDERR_FILENO) != 0, false, wall_clock(), 0.0};
+}
+
+double progress_seconds(const struct progress *progress) {
+  return wall_clock() - progress->started;
 }
 
 void progress_line(struct progress *progress, const char *text) {

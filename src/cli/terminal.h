@@ -6,6 +6,7 @@
 #include <stdio.h>
 
 #include "error.h"
+#include "plausibility.h"
 
 /* The one caution, wherever a caution stands. */
 #define CAUTION                                                                                                        \
@@ -30,6 +31,13 @@ int terminal_error(const struct error *error);
 /* All of them, and how many more there are; the exit status of the last, which is what ended the reading. */
 int terminal_faults(const struct faults *faults);
 
+/* All of them on standard error, a line each. */
+void terminal_warnings(const struct warnings *warnings);
+
+/* "1.3 min", "12.0 GB". */
+const char *terminal_seconds(double seconds, char *buffer, int size);
+const char *terminal_bytes(double bytes, char *buffer, int size);
+
 /* Flush standard output; if that fails, or if memory was refused though the command ended as done, say so and return
  * the exit code for it instead of `code`. */
 int terminal_finish(int code);
@@ -48,6 +56,8 @@ struct progress progress_start(bool quiet);
 void progress_show(struct progress *progress, double time, double end_time);
 /* The same with a text of one's own. */
 void progress_line(struct progress *progress, const char *text);
+/* Seconds since it was started, wall clock. */
+double progress_seconds(const struct progress *progress);
 void progress_clear(struct progress *progress);
 
 #endif

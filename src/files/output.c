@@ -2,9 +2,11 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/statvfs.h>
 #include <unistd.h>
 
 #define MARK "swashloop output: "
@@ -160,4 +162,14 @@ bool output_check(const struct output *output, const char *const *named, int nam
     }
   }
   return check_earlier(output, error);
+}
+
+double output_room(const char *path) {
+  char folder[4096] = ".";
+  const char *slash = strrchr(path, '/');
+  if (slash != NULL) {
+    (void)snprintf(folder, sizeof folder, "%.*s", slash == path ? 1 : (int)(slash - path), path);
+  }
+  struct statvfs disk;
+  return statvfs(folder, &disk) == 0 && disk.f_blocks > 0 ? (double)disk.f_bavail * (double)disk.f_frsize : HUGE_VAL;
 }

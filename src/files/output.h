@@ -34,6 +34,8 @@ struct output {
   bool again; /* what is there of this kind is taken up: it may be replaced */
 };
 
+/* Bytes that are free on the disk where the file comes to lie; HUGE_VAL: not known. */
+double output_room(const char *path);
 /* May it be written? `named` are paths that the command reads, `read` are files that it has read. */
 bool output_check(const struct output *output, const char *const *named, int named_count, const struct input_file *read,
                   struct error *error);

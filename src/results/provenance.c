@@ -42,3 +42,15 @@ void provenance_write(hid_t file, enum output_kind kind, const char *title, cons
   h5_text_attribute(file, "swashloop_build", build_id(), log);
   h5_flush_file(file, log);
 }
+
+void provenance_warning_lines(hid_t file, const struct warnings *warnings, struct h5_log *log) {
+  char *lines = plausibility_lines(warnings);
+  h5_text_attribute(file, "warnings", lines != NULL ? lines : "no memory to tell them", log);
+  free(lines);
+}
+
+void provenance_warnings(hid_t file, const struct case_data *data, struct h5_log *log) {
+  struct warnings warnings;
+  plausibility_check(data, &warnings);
+  provenance_warning_lines(file, &warnings, log);
+}

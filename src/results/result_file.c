@@ -58,6 +58,7 @@ static void write_root_attributes(struct result_file *file, const struct case_da
   provenance_write(file->out.file, OUTPUT_RUN, data->title, command, log);
   h5_text_attribute(file->out.file, "plant", data->plant->name, log);
   h5_text_attribute(file->out.file, "case", data->resolved, log);
+  provenance_warnings(file->out.file, data, log);
   h5_text_attribute(file->out.file, "status", "running", log);
   h5_text_attribute(file->out.file, "status_message", "the run is not over, or was killed", log);
 }
@@ -83,6 +84,37 @@ static void create_histories(struct result_file *file, const struct case_data *d
 static int chunk_for(const struct simulation_parameters *simulation) {
   double samples = ceil(simulation->end_time / simulation->output_step) + 2.0;
   return (int)fmin(fmax(samples, SMALLEST_CHUNK), LARGEST_CHUNK);
+}
+
+/* What a file holds besides its samples, bytes: attributes and groups, the description of each signal and of each
+ * parameter, the place of each chunk, each event. Counted on files of this program; tests/cli/forecast.py holds it
+ * against them. */
+enum {
+  BYTES_OF_FILE = 66000,
+  BYTES_OF_SIGNAL = 3000,
+  BYTES_OF_PARAMETER = 950,
+  BYTES_OF_CHUNK = 56,
+  BYTES_OF_EVENT = 220
+};
+
+double result_file_bytes(const struct case_data *data, double rows, double events) {
+  const struct plant *plant = data->plant;
+  int columns = 1;
+  int parameters = simulation_group.field_count;
+  for (int s = 0; s < plant->signal_count; s++) {
+    columns += plant->signal_active(data->parameters, s);
+  }
+  for (int g = 0; g < plant->group_count; g++) {
+    parameters += plant->groups[g].field_count;
+  }
+  double chunk = chunk_for(&data->simulation);
+  double chunks = ceil(rows / chunk);
+  return BYTES_OF_FILE + (double)BYTES_OF_PARAMETER * parameters + BYTES_OF_EVENT * events +
+         columns * (BYTES_OF_SIGNAL + chunks * (BYTES_OF_CHUNK + chunk * (double)sizeof(double)));
+}
+
+double result_file_seconds(double bytes) {
+  return 1.7e-9 * bytes;
 }
 
 static struct result_file *new_file(int signal_count, int chunk) {

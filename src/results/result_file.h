@@ -18,6 +18,11 @@ bool result_file_block(void *context, int count, const double *time, const doubl
  * says why. */
 bool result_file_close(struct result_file *file, const struct case_data *data, const struct outcome *outcome,
                        enum draft_fate fate, struct error *error);
+/* How long the file of a run becomes, bytes, with so many samples and events. */
+double result_file_bytes(const struct case_data *data, double rows, double events);
+/* Processor time that writing so many bytes takes, s, as measured on one machine of today: by the file library and the
+ * system, without what the disk lets one wait. */
+double result_file_seconds(double bytes);
 /* Give up: close and remove PATH.part. */
 void result_file_abandon(struct result_file *file);
 

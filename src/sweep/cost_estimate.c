@@ -6,6 +6,7 @@
 #include <time.h>
 
 #include "batch.h"
+#include "forecast.h"
 
 enum { TRIES = 16, TRIES_SIDE_BY_SIDE = 4 * BATCH_LANES };
 
@@ -37,13 +38,22 @@ static bool goes_on(const struct trial *trial, int tries) {
   return trial->dealt < tries && wall_clock() - trial->began < ENOUGH && !trial->stop();
 }
 
-static void one_after_the_other(struct trial *trial, struct run_workspace *workspace) {
+/* Processor time of all that were tried, s. */
+static double one_after_the_other(struct trial *trial, struct run_workspace *workspace) {
   struct outcome outcome = {0};
+  struct forecast forecast;
+  double seconds = 0.0;
   while (goes_on(trial, TRIES)) {
-    trial->ran +=
-        put(trial, TRIES, &trial->own[0]) && run_in(workspace, &trial->own[0], NULL, NULL, &outcome, trial->error);
+    double left = trial->began + ENOUGH - wall_clock();
+    if (put(trial, TRIES, &trial->own[0]) &&
+        forecast_run(workspace, &trial->own[0], left, trial->stop, &outcome, &forecast, trial->error) &&
+        forecast.seconds > 0.0) {
+      trial->ran++;
+      seconds += forecast.seconds;
+    }
   }
   outcome_free(&outcome);
+  return seconds;
 }
 
 static const struct case_data *next(void *context, int place) {
@@ -83,13 +93,15 @@ double cost_estimate(const struct plan *plan, bool (*stop)(void), struct error *
     copies += good;
   }
   trial->began = wall_clock();
+  double seconds = 0.0;
   if (good && side_by_side) {
     struct batch_cases cases = {trial, next, done};
     batch_run(batch, &cases, BATCH_LANES, NULL);
+    seconds = wall_clock() - trial->began;
   } else if (good) {
-    one_after_the_other(trial, workspace);
+    seconds = one_after_the_other(trial, workspace);
   }
-  double mean = trial->ran > 0 ? (wall_clock() - trial->began) / trial->ran : NAN;
+  double mean = trial->ran > 0 ? seconds / trial->ran : NAN;
   for (int i = 0; i < copies; i++) {
     case_free(&trial->own[i]);
   }

@@ -7,6 +7,7 @@
 
 #include "h5_columns.h"
 #include "part_file.h"
+#include "plan_plausibility.h"
 #include "provenance.h"
 #include "result_groups.h"
 #include "row.h"
@@ -160,6 +161,8 @@ static void write_attributes(struct writer *writer, const char *command) {
   struct h5_log *log = &writer->table.log;
   hid_t file = writer->table.file;
   char study[32];
+  struct warnings warnings;
+  struct error error;
   (void)snprintf(study, sizeof study, "%016" PRIx64, plan->fingerprint);
   provenance_write(file, OUTPUT_TABLE, plan->title, command, log);
   h5_text_attribute(file, "plant", plan->base.plant->name, log);
@@ -169,6 +172,9 @@ static void write_attributes(struct writer *writer, const char *command) {
   h5_text_attribute(file, "study_fingerprint", study, log);
   (void)snprintf(study, sizeof study, "%016" PRIx64, writer->head->arithmetic);
   h5_text_attribute(file, "arithmetic_fingerprint", study, log);
+  if (plan_warnings(plan, &warnings, &error)) {
+    provenance_warning_lines(file, &warnings, log);
+  }
   h5_text_attribute(file, "status", "complete", log);
   h5_integer_attribute(file, "case_count", plan->cases, log);
   h5_integer_attribute(file, "shard", writer->head->shard, log);

@@ -13,16 +13,17 @@ models/rig           models/lib models/components
 core
 schema               models/lib core
 case                 models/lib core schema
+plausibility         models/components schema case
 linear               models/lib core
 integrate            models/lib core linear
 equilibrium          models/lib core integrate
 run                  models/lib core schema case linear integrate equilibrium
 files                core
-results              models/lib core schema run files
-sweep                core schema case run files results
+results              models/lib core schema plausibility run files
+sweep                core schema case plausibility run files results
 report               models/lib core schema files
 analysis             models/lib models/components core schema case equilibrium run files results
-cli                  models/lib core schema case run files results sweep report analysis
+cli                  models/lib core schema case plausibility run files results sweep report analysis
 '
 
 complain() {
