@@ -6,7 +6,8 @@
  *
  * When the charge is lost. `held`: the rate fades and the swash stays where it was (the reference law; no real servo
  * does that). `to_neutral`: springs centre it. Supply between `spring_begin` and `spring_full` lets the servo hold
- * strokes up to an authority a from 0 to 1; toward neutral the rate never falls below the springs' rate.
+ * strokes up to an authority a from 0 to 1. Toward neutral the rate never falls below (1 - a) times the springs' rate:
+ * they act as the servo loses its hold, and leave `rate_down` to the servo while it has its supply.
  *
  * `servo: second_order`: the servo has its own inertia, x'' = w_n^2 (x_target - x) - 2 z w_n x', with the same limits
  * on x'; x' is then a state and what moves the swash is its value within the rates. 1/w_n takes the place of the lag.
@@ -34,7 +35,7 @@ enum swash_charge_loss { SWASH_HELD, SWASH_TO_NEUTRAL };
   CHOICE(charge_loss, SWASH_TO_NEUTRAL, "held|to_neutral", "", "what the swash does when the charge pressure is lost")     \
   REAL(spring_begin, PRESSURE, 3.0, 0.1, 50.0, OVER_CASE, "", "charge pressure at which the servo can hold no stroke") \
   REAL(spring_full, PRESSURE, 10.0, 0.2, 100.0, OVER_CASE, "", "charge pressure at which the servo can hold full stroke", "charge_loss to_neutral") \
-  REAL(spring_rate, RATE, 100.0, 0.1, 1e4, NONE, "", "rate at which the springs alone centre the swash", "charge_loss to_neutral") \
+  REAL(spring_rate, RATE, 100.0, 0.1, 1e4, NONE, "", "rate at which the springs centre the swash once the charge is lost", "charge_loss to_neutral") \
   REAL(servo_volume, VOLUME, 0.02, 0.0, 1.0, NONE, "", "servo oil from neutral to full stroke")                        \
   CHOICE(servo, SWASH_FIRST_ORDER, "first_order|second_order", "", "whether the servo has inertia of its own")             \
   REAL(servo_frequency, ANGULAR_RATE, 40.0, 0.1, 1e4, NONE, "", "natural frequency", "servo second_order") \
@@ -79,7 +80,7 @@ static inline real swash_rate_within(const struct swash_parameters *swash, const
   real up = swash->rate_up * share + extra;
   real down = select_where(swash->rate_down > 0.0, swash->rate_down, swash->rate_up) * share + extra;
   if (swash->charge_loss == SWASH_TO_NEUTRAL) {
-    down = larger(down, swash->spring_rate);
+    down = larger(down, swash->spring_rate * (1.0 - swash_authority(swash, supply)));
   }
   /* Up is away from neutral. Blended over a small stroke so that the rates do not jump as the swash passes neutral. */
   real side = clamp(stroke / 0.02, -1.0, 1.0);

@@ -19,14 +19,39 @@ struct state_row {
   const char *text;
 };
 
-/* A source and a loss are integrals of `powers`; so is a store whose content has no closed form (STORED_RATE); the
- * content of a plain STORED term is a function of the state. OIL_LOST is no energy, and a function of the state: oil
- * that has left the plant for good, m3, so that the audit of oil can close when a hose bursts. */
-enum ledger_kind { LEDGER_SOURCE, LEDGER_LOSS, LEDGER_STORED_RATE, LEDGER_STORED, LEDGER_OIL_LOST };
+/* Two balances share one table. Mechanical energy: sources - losses - stored = 0. Heat in the oil: what the losses of
+ * kind LOSS_TO_OIL make - heat that leaves - heat stored = 0.
+ *
+ * Sources, losses and HEAT_LEAVES are integrals of `powers`; so is a store whose content has no closed form
+ * (STORED_RATE, HEAT_STORED_RATE); the content of a plain STORED or HEAT_STORED term is a function of the state.
+ * OIL_LOST is no energy, and a function of the state: oil that has left the plant for good, m3, so that the audit of
+ * oil can close when a hose bursts. */
+enum ledger_kind {
+  LEDGER_SOURCE,
+  LEDGER_LOSS,        /* its heat goes elsewhere than into the oil */
+  LEDGER_LOSS_TO_OIL, /* its heat goes into the oil */
+  LEDGER_STORED_RATE,
+  LEDGER_HEAT_LEAVES,
+  LEDGER_HEAT_STORED_RATE,
+  LEDGER_STORED,
+  LEDGER_OIL_LOST,
+  LEDGER_HEAT_STORED,
+  LEDGER_KIND_COUNT
+};
 
-/* A term of the energy ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or
- * parts are heated, stored terms positive when the store fills. The balance is sources - losses - stored = 0. Rows of
- * kind STORED and OIL_LOST come last. */
+/* Does a row of this kind take mechanical energy for good? */
+static inline bool ledger_is_loss(enum ledger_kind kind) {
+  return kind == LEDGER_LOSS || kind == LEDGER_LOSS_TO_OIL;
+}
+
+/* Does a row of this kind count in the balance of heat alone? */
+static inline bool ledger_is_heat(enum ledger_kind kind) {
+  return kind == LEDGER_HEAT_LEAVES || kind == LEDGER_HEAT_STORED_RATE || kind == LEDGER_HEAT_STORED;
+}
+
+/* A term of the ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or parts are
+ * heated, stored terms positive when the store fills, heat that leaves positive when it leaves. Rows of kind STORED,
+ * OIL_LOST and HEAT_STORED come last. */
 struct ledger_row {
   const char *name;
   enum ledger_kind kind;
@@ -47,7 +72,7 @@ struct event_row {
 enum {
   PLANT_STATE_LIMIT = 48,
   PLANT_SIGNAL_LIMIT = 96,
-  PLANT_LEDGER_LIMIT = 40,
+  PLANT_LEDGER_LIMIT = 48,
   PLANT_EVENT_LIMIT = 32,
   PLANT_GUARD_LIMIT = 32
 };
@@ -138,7 +163,7 @@ struct plant {
   void (*sparsity_pattern)(const void *model, uint64_t *rows);
   /* Do any rates depend on time itself until the mode next changes? NULL: they may. */
   bool (*time_dependent)(const void *mode);
-  /* Power of every ledger row that is integrated (all but STORED), W. */
+  /* Power of every ledger row that is integrated, W. */
   void (*powers)(const void *model, const void *mode, double t, const double *state, double *powers);
   /* Every signal, SI; pressures by the reference of the signal's row. */
   void (*signals_at)(const void *model, const void *mode, double t, const double *state, double *signals);
@@ -148,7 +173,8 @@ struct plant {
    * events_at and guards give. NULL: a run asks those. */
   void (*evaluate)(const void *model, const void *mode, double t, const double *state,
                    const struct plant_evaluation *to);
-  /* Energy in every STORED row, J (oil in an OIL_LOST row), in order; and oil in the plant, m3 at ambient pressure. */
+  /* Energy in every STORED row, J (oil in an OIL_LOST row, heat in a HEAT_STORED row), in order; and oil in the plant,
+   * m3 at ambient pressure. */
   void (*stored)(const void *model, const double *state, double *energies);
   double (*oil)(const void *model, const double *state);
 

@@ -28,8 +28,10 @@ static const struct state_row transmission_states[] = {
 };
 
 static const struct strict_row transmission_strict[] = {
-    {STATE_engine_speed, 0.01},      {STATE_vehicle_speed, 0.01},     {STATE_wheel_speed, 0.03},
-    {STATE_front_wheel_speed, 0.03}, {STATE_line_a_compression, 0.1}, {STATE_line_b_compression, 0.1}};
+    {STATE_engine_speed, 0.01},        {STATE_vehicle_speed, 0.01},          {STATE_wheel_speed, 0.03},
+    {STATE_front_wheel_speed, 0.03},   {STATE_line_a_compression, 0.1},      {STATE_line_b_compression, 0.1},
+    {STATE_loop_temperature, 1e-3},    {STATE_loop_metal_temperature, 3e-4}, {STATE_case_temperature, 1e-3},
+    {STATE_gallery_temperature, 1e-3}, {STATE_tank_temperature, 1e-4}};
 
 static const struct signal transmission_signals[] = {
 #define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},
@@ -93,6 +95,21 @@ static void transmission_stored(const void *model_, const real *state, real *ene
                                own->lines.volume_charge * fluid_stored_energy(&model->oil, x[STATE_charge_compression]);
   stored[LEDGER_tank] = model->oil.ambient * x[STATE_tank_oil];
   stored[LEDGER_oil_lost] = x[STATE_oil_lost];
+  const struct heat_parameters *heat = &own->heat;
+  bool four_nodes = heat->nodes == HEAT_FOUR_NODES;
+  double loop = x[STATE_loop_temperature] - heat->ambient;
+  stored[LEDGER_heat_loop] = four_nodes
+                                 ? heat->loop_oil_capacity * loop +
+                                       heat_metal_capacity(heat) * (x[STATE_loop_metal_temperature] - heat->ambient)
+                                 : heat->loop_capacity * loop;
+  stored[LEDGER_heat_case] = four_nodes ? heat->case_capacity * (x[STATE_case_temperature] - heat->ambient) : 0.0;
+  double tank = x[STATE_tank_temperature] - heat->ambient;
+  double gallery = model->gallery_has_heat ? x[STATE_gallery_temperature] - heat->ambient : tank;
+  stored[LEDGER_heat_gallery] = model->gallery_has_heat ? heat->gallery_capacity * gallery : 0.0;
+  stored[LEDGER_heat_tank] = heat->tank_capacity * tank;
+  struct heat_content more = heat_content_of(model, x);
+  stored[LEDGER_heat_moved] =
+      model->oil.heat_per_volume * (more.loop * loop + more.gallery * gallery + more.tank * tank);
 }
 
 static real transmission_oil(const void *model_, const real *state) {

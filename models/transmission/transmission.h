@@ -61,6 +61,11 @@ struct transmission_parameters {
 #undef COMPONENT_MEMBER
 };
 
+/* Does the charge gallery have a temperature of its own? Else it has the tank's. */
+static inline bool transmission_gallery_has_heat(const struct transmission_parameters *own) {
+  return own->heat.nodes == HEAT_FOUR_NODES || own->relief.return_to == RELIEF_TO_GALLERY;
+}
+
 /* STATE(id, unit, absolute tolerance, text) */
 #define TRANSMISSION_STATES(STATE)                                                                                     \
   STATE(engine_speed, "rad/s", 1e-5, "engine speed")                                                                   \
@@ -90,6 +95,8 @@ struct transmission_parameters {
   STATE(governor_integral, "1", 1e-6, "integral of the isochronous governor")                                          \
   STATE(loop_metal_temperature, "K", 1e-4, "temperature of the loop's metal, heat nodes four")                         \
   STATE(case_temperature, "K", 1e-4, "temperature of the cases, heat nodes four")                                      \
+  STATE(gallery_temperature, "K", 1e-4,                                                                                \
+        "temperature of the charge gallery, heat nodes four or reliefs to the gallery")                                \
   STATE(felt_acceleration, "m/s2", 1e-5, "acceleration after the pitch lag, axles two")                                \
   STATE(front_wheel_speed, "rad/s", 1e-6, "speed of the front wheels, axles two")                                      \
   STATE(front_tyre_slip, "1", 1e-6, "deflection of the front tyres as slip")                                           \
@@ -168,6 +175,7 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(drawbar_force, FORCE, NONE, "pull of load and implement, backward positive")                                  \
   SIGNAL(loop_metal_temperature, TEMPERATURE, NONE, "temperature of the loop's metal")                                 \
   SIGNAL(case_temperature, TEMPERATURE, NONE, "temperature of the cases")                                              \
+  SIGNAL(gallery_temperature, TEMPERATURE, NONE, "oil temperature in the charge gallery")                                              \
   SIGNAL(rear_axle_load, FORCE, NONE, "load on the rear axle")                                                         \
   SIGNAL(front_axle_load, FORCE, NONE, "load on the front axle")                                                       \
   SIGNAL(front_wheel_speed, ANGULAR_SPEED, NONE, "speed of the front wheels")                                          \
@@ -185,7 +193,7 @@ enum transmission_signal {
       SIGNAL_COUNT
 };
 
-/* LEDGER(id, kind, text); STORED rows last */
+/* LEDGER(id, kind, text); rows that are functions of the state last */
 #define TRANSMISSION_LEDGER(LEDGER)                                                                                    \
   LEDGER(combustion, SOURCE, "work of combustion")                                                                     \
   LEDGER(slope, SOURCE, "work of the slope on the machine")                                                            \
@@ -193,42 +201,51 @@ enum transmission_signal {
   LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
   LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
   LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \
-  LEDGER(pump_friction, LOSS, "pump friction")                                                                         \
-  LEDGER(pump_leakage, LOSS, "pump leakage")                                                                           \
-  LEDGER(charge_pump, LOSS, "charge pump friction and leakage")                                                        \
-  LEDGER(charge_relief, LOSS, "charge relief valve")                                                                   \
-  LEDGER(check_valves, LOSS, "check valves")                                                                           \
-  LEDGER(relief_a, LOSS, "relief valve A")                                                                             \
-  LEDGER(relief_b, LOSS, "relief valve B")                                                                             \
-  LEDGER(flushing, LOSS, "loop flushing")                                                                              \
-  LEDGER(swash_servo, LOSS, "swash servo oil")                                                                         \
-  LEDGER(case_return, LOSS, "return from case to tank")                                                                \
-  LEDGER(motor_friction, LOSS, "motor friction")                                                                       \
-  LEDGER(motor_leakage, LOSS, "motor leakage")                                                                         \
+  LEDGER(pump_friction, LOSS_TO_OIL, "pump friction")                                                                  \
+  LEDGER(pump_leakage, LOSS_TO_OIL, "pump leakage")                                                                    \
+  LEDGER(charge_pump, LOSS_TO_OIL, "charge pump friction and leakage")                                                 \
+  LEDGER(charge_relief, LOSS_TO_OIL, "charge relief valve")                                                            \
+  LEDGER(check_valves, LOSS_TO_OIL, "check valves")                                                                    \
+  LEDGER(relief_a, LOSS_TO_OIL, "relief valve A")                                                                      \
+  LEDGER(relief_b, LOSS_TO_OIL, "relief valve B")                                                                      \
+  LEDGER(flushing, LOSS_TO_OIL, "loop flushing")                                                                       \
+  LEDGER(swash_servo, LOSS_TO_OIL, "swash servo oil")                                                                  \
+  LEDGER(case_return, LOSS_TO_OIL, "return from case to tank")                                                         \
+  LEDGER(motor_friction, LOSS_TO_OIL, "motor friction")                                                                \
+  LEDGER(motor_leakage, LOSS_TO_OIL, "motor leakage")                                                                  \
   LEDGER(gear, LOSS, "gear and axles")                                                                                 \
   LEDGER(brake, LOSS, "friction brake")                                                                                \
   LEDGER(tyre_slip, LOSS, "slip of the tyres")                                                                         \
   LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
-  LEDGER(filter, LOSS, "charge filter")                                                                                \
+  LEDGER(filter, LOSS_TO_OIL, "charge filter")                                                                         \
   LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
-  LEDGER(pump_filling, LOSS, "collapse of voids in a pump that draws from a starved line")                             \
-  LEDGER(motor_filling, LOSS, "collapse of voids in a motor that draws from a starved line")                           \
+  LEDGER(pump_filling, LOSS_TO_OIL, "collapse of voids in a pump that draws from a starved line")                      \
+  LEDGER(motor_filling, LOSS_TO_OIL, "collapse of voids in a motor that draws from a starved line")                    \
   LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
+  LEDGER(heat_to_air, HEAT_LEAVES, "heat to the air from loop and tank")                                               \
+  LEDGER(heat_cooler, HEAT_LEAVES, "heat taken by the cooler")                                                         \
+  LEDGER(heat_with_oil, HEAT_LEAVES, "heat lost with oil through burst hoses")                                         \
+  LEDGER(heat_left_out, HEAT_STORED_RATE, "warming of moved oil: capacities are constant")                             \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
   LEDGER(compression, STORED, "compression of the oil")                                                                \
   LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
   LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
-  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")
+  LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
+  LEDGER(heat_loop, HEAT_STORED, "warmth of the loop, oil and metal")                                                  \
+  LEDGER(heat_case, HEAT_STORED, "warmth of the cases")                                                                \
+  LEDGER(heat_gallery, HEAT_STORED, "warmth of the charge gallery")                                                    \
+  LEDGER(heat_tank, HEAT_STORED, "warmth of the tank")                                                                 \
+  LEDGER(heat_moved, HEAT_STORED, "warmth of the oil that changed places")
 
 enum transmission_ledger {
 #define LEDGER_ID(id, kind, text) LEDGER_##id,
   TRANSMISSION_LEDGER(LEDGER_ID)
 #undef LEDGER_ID
       LEDGER_COUNT,
-  LEDGER_INTEGRATED = LEDGER_engine_motion /* rows before the first STORED one */
+  LEDGER_INTEGRATED = LEDGER_engine_motion /* rows before the first that is a function of the state */
 };
 
 /* EVENT(id, words when rising, words when falling, signal reported, hysteresis) */
@@ -289,6 +306,7 @@ struct transmission_model {
   struct axle axles[AXLE_LIMIT];        /* rear (or all wheels), front */
   real case_pressure;                   /* Pa absolute */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
+  bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
   struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
   int active_count;                     /* states that the laws chosen have */
   int active[STATE_COUNT];              /* which they are, rising */
@@ -363,10 +381,10 @@ static inline void transmission_set_up_axles(struct transmission_model *model) {
   for (int i = 0; i < model->axle_count; i++) {
     struct axle *axle = &model->axles[i];
     bool front = i == 1;
-    bool time_dependent = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+    bool driven = !front || own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
     axle->driveline = front ? &own->second_driveline : &own->driveline;
-    axle->motor = time_dependent ? (front ? &own->second_motor : &own->motor) : NULL;
-    if (time_dependent) {
+    axle->motor = driven ? (front ? &own->second_motor : &own->motor) : NULL;
+    if (driven) {
       axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
     }
     real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : broadcast(1.0);
@@ -386,6 +404,7 @@ static inline void transmission_set_up_axles(struct transmission_model *model) {
 static inline void transmission_derive(struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
+  model->gallery_has_heat = transmission_gallery_has_heat(own);
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   transmission_set_up_axles(model);
 }

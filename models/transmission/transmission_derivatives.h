@@ -76,17 +76,16 @@ static inline void rates_of(const struct transmission_model *model, const struct
   d[STATE_vehicle_speed] = acceleration;
   d[STATE_vehicle_distance] = now.speed;
   d[STATE_felt_acceleration] = (acceleration - x[STATE_felt_acceleration]) / own->vehicle.pitch_lag;
-  real heat_in = model->oil.heat_per_volume * (e.check_a + e.check_b);
-  real heat_out = model->oil.heat_per_volume * e.loop_outflow;
-  bool four_nodes = own->heat.nodes == HEAT_FOUR_NODES;
-  d[STATE_loop_temperature] = heat_loop_rate(&own->heat, loop_losses(model, &e, &now), heat_in, now.loop,
-                                             x[STATE_loop_metal_temperature], now.tank);
-  if (four_nodes) {
-    d[STATE_loop_metal_temperature] = heat_metal_rate(&own->heat, now.loop, x[STATE_loop_metal_temperature]);
-    d[STATE_case_temperature] = heat_case_rate(&own->heat, heat_out, now.loop, x[STATE_case_temperature]);
+  struct heat_streams streams = heat_streams_of(model, &e, &now);
+  d[STATE_loop_temperature] = heat_loop_rate(&own->heat, &streams, &now.heat);
+  if (own->heat.nodes == HEAT_FOUR_NODES) {
+    d[STATE_loop_metal_temperature] = heat_metal_rate(&own->heat, &now.heat);
+    d[STATE_case_temperature] = heat_case_rate(&own->heat, &streams, &now.heat);
   }
-  d[STATE_tank_temperature] = heat_tank_rate(&own->heat, tank_losses(model, &e, &now), heat_out,
-                                             four_nodes ? x[STATE_case_temperature] : now.loop, now.tank, e.cooler);
+  if (model->gallery_has_heat) {
+    d[STATE_gallery_temperature] = heat_gallery_rate(&own->heat, &streams, &now.heat);
+  }
+  d[STATE_tank_temperature] = heat_tank_rate(&own->heat, &streams, &now.heat, model->gallery_has_heat, e.cooler);
   d[STATE_tank_oil] = e.case_flow - e.charge_flow;
   d[STATE_oil_lost] = e.hose_a + e.hose_b;
   transmission_gather(model, d, rates);

@@ -27,8 +27,7 @@ struct node_values {
   real a_over_case;                     /* Pa */
   real b_over_case;                     /* Pa */
   real gallery_over_case;               /* Pa */
-  real loop;                            /* K, of the oil in the loop */
-  real tank;                            /* K, of the oil in the tank */
+  struct heat_nodes_at heat;            /* K */
   struct fluid_table_place table_place; /* of the loop's temperature */
   real viscosity;                       /* Pa s, dynamic, in the loop */
   real speed;                           /* m/s, of the machine, forward positive */
@@ -119,9 +118,13 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->a_over_case = now->a - model->case_pressure;
   now->b_over_case = now->b - model->case_pressure;
   now->gallery_over_case = now->gallery - model->case_pressure;
-  now->loop = x[STATE_loop_temperature];
-  now->tank = x[STATE_tank_temperature];
-  now->table_place = fluid_table_place_of(now->loop);
+  bool four_nodes = own->heat.nodes == HEAT_FOUR_NODES;
+  now->heat.loop = x[STATE_loop_temperature];
+  now->heat.tank = x[STATE_tank_temperature];
+  now->heat.metal = four_nodes ? x[STATE_loop_metal_temperature] : now->heat.loop;
+  now->heat.cases = four_nodes ? x[STATE_case_temperature] : now->heat.tank;
+  now->heat.gallery = model->gallery_has_heat ? x[STATE_gallery_temperature] : now->heat.tank;
+  now->table_place = fluid_table_place_of(now->heat.loop);
   now->viscosity = fluid_viscosity_at(&model->oil.viscosity, &now->table_place);
   now->speed = x[STATE_vehicle_speed];
   now->grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
@@ -214,7 +217,7 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
                                                     const struct node_values *now, real lost, real blocked) {
   const struct transmission_parameters *own = &model->own;
   struct charge_supply supply;
-  real viscosity = fluid_viscosity(&model->oil.viscosity, now->tank);
+  real viscosity = fluid_viscosity(&model->oil.viscosity, now->heat.tank);
   real resistance = model->filter_resistance * (1.0 + own->filter.blocked_loading * blocked);
   supply.filled = charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), viscosity);
   supply.delivers = supply.filled * (1.0 - lost);
@@ -349,12 +352,40 @@ static inline real loop_losses(const struct transmission_model *model, const str
   return losses;
 }
 
-/* Heat made in charge circuit and case, W. */
-static inline real tank_losses(const struct transmission_model *model, const struct element_outputs *e,
-                               const struct node_values *now) {
-  return charge_pump_power(&model->own, e, now) + e->charge_flow * e->filter_drop +
-         (e->charge_relief_flow + e->servo_flow) * now->gallery_over_case +
-         e->case_flow * (model->case_pressure - model->oil.ambient);
+/* Oil and heat from node to node of the heat balance. */
+static inline struct heat_streams heat_streams_of(const struct transmission_model *model,
+                                                  const struct element_outputs *e, const struct node_values *now) {
+  struct heat_streams streams;
+  streams.per_volume = broadcast(model->oil.heat_per_volume);
+  streams.make_up = e->check_a + e->check_b;
+  streams.outflow = e->loop_outflow;
+  streams.relieved = relief_arrives(&model->own.relief, RELIEF_TO_GALLERY, max0(e->relief_a) + max0(e->relief_b));
+  streams.relieved_back =
+      relief_arrives(&model->own.relief, RELIEF_TO_GALLERY, max0(-e->relief_a) + max0(-e->relief_b));
+  streams.charge = e->charge_flow;
+  streams.spill = e->charge_relief_flow + e->servo_flow;
+  streams.loop_losses = loop_losses(model, e, now);
+  streams.charge_losses = charge_pump_power(&model->own, e, now) + e->charge_flow * e->filter_drop;
+  streams.spill_losses = streams.spill * now->gallery_over_case;
+  streams.return_losses = e->case_flow * (model->case_pressure - model->oil.ambient);
+  return streams;
+}
+
+/* Oil that the nodes of the heat balance hold beyond what they are filled with at ambient pressure, m3. */
+struct heat_content {
+  real loop;
+  real gallery;
+  real tank;
+};
+
+/* By the states of the volumes, not by the streams between them: a stream that one end forgets does not close. */
+static inline struct heat_content heat_content_of(const struct transmission_model *model, const real *x) {
+  const struct lines_parameters *lines = &model->own.lines;
+  struct heat_content more;
+  more.loop = lines->volume_a * x[STATE_line_a_compression] + lines->volume_b * x[STATE_line_b_compression];
+  more.gallery = lines->volume_charge * x[STATE_charge_compression];
+  more.tank = x[STATE_tank_oil] - lines->tank_volume;
+  return more;
 }
 
 /* Acceleration of the machine, m/s2. */

@@ -51,6 +51,20 @@ static inline void powers_of(const struct transmission_model *model, const struc
     p[LEDGER_rolling] += gives->rolling * now->speed;
   }
   p[LEDGER_drawbar] = now->drag * now->speed;
+  real air = own->heat.ambient;
+  real per_volume = broadcast(model->oil.heat_per_volume);
+  p[LEDGER_heat_to_air] = heat_to_air(&own->heat, &now->heat);
+  p[LEDGER_heat_cooler] = e->cooler * heat_thermostat(&own->heat, now->heat.tank) * (now->heat.tank - air);
+  p[LEDGER_heat_with_oil] = per_volume * (e->hose_a + e->hose_b) * (now->heat.loop - air);
+  struct heat_streams streams = heat_streams_of(model, e, now);
+  struct heat_content more = heat_content_of(model, x);
+  p[LEDGER_heat_left_out] =
+      -per_volume * (more.loop * heat_loop_rate(&own->heat, &streams, &now->heat) +
+                     more.tank * heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler));
+  p[LEDGER_heat_left_out] -=
+      per_volume * more.gallery *
+      (model->gallery_has_heat ? heat_gallery_rate(&own->heat, &streams, &now->heat)
+                               : heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler));
 }
 
 /* Every signal, SI; pressures by the reference of the signal's row. */
@@ -103,8 +117,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_charge_relief_flow] = e->charge_relief_flow;
   signals[SIGNAL_flush_flow] = e->flush_a + e->flush_b;
   signals[SIGNAL_case_flow] = e->case_flow;
-  signals[SIGNAL_loop_oil_temperature] = now->loop;
-  signals[SIGNAL_tank_oil_temperature] = now->tank;
+  signals[SIGNAL_loop_oil_temperature] = now->heat.loop;
+  signals[SIGNAL_tank_oil_temperature] = now->heat.tank;
   signals[SIGNAL_loop_heat] = loop_losses(model, e, now);
   signals[SIGNAL_tank_oil] = x[STATE_tank_oil];
   signals[SIGNAL_oil_viscosity] = now->viscosity / model->oil.density;
@@ -117,6 +131,7 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_drawbar_force] = now->pull;
   signals[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
   signals[SIGNAL_case_temperature] = x[STATE_case_temperature];
+  signals[SIGNAL_gallery_temperature] = now->heat.gallery;
   signals[SIGNAL_rear_axle_load] = now->axles[0].contact.load;
   signals[SIGNAL_front_axle_load] = now->axles[front].contact.load;
   signals[SIGNAL_front_wheel_speed] = now->axles[front].wheel_speed;

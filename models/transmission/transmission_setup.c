@@ -205,6 +205,8 @@ static bool state_active(const struct transmission_parameters *own, int state) {
   case STATE_loop_metal_temperature:
   case STATE_case_temperature:
     return own->heat.nodes == HEAT_FOUR_NODES;
+  case STATE_gallery_temperature:
+    return transmission_gallery_has_heat(own);
   case STATE_felt_acceleration:
   case STATE_front_wheel_speed:
     return two_axles;
@@ -445,6 +447,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   x[STATE_loop_temperature] = own->heat.loop_start;
   x[STATE_loop_metal_temperature] = own->heat.loop_start;
   x[STATE_case_temperature] = own->heat.loop_start;
+  x[STATE_gallery_temperature] = own->heat.tank_start;
   x[STATE_tank_temperature] = own->heat.tank_start;
   x[STATE_tank_oil] = own->lines.tank_volume;
   if (own->vehicle.start_speed == 0.0 && !mode->brake_off) {

@@ -17,6 +17,8 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_loop_metal_temperature:
   case SIGNAL_case_temperature:
     return own->heat.nodes == HEAT_FOUR_NODES;
+  case SIGNAL_gallery_temperature:
+    return transmission_gallery_has_heat(own);
   case SIGNAL_rear_axle_load:
   case SIGNAL_front_axle_load:
   case SIGNAL_front_wheel_speed:

@@ -1,6 +1,6 @@
 /* Which state's rate depends on which states, and on time: every place of the Jacobian that can be anything but zero,
  * read off the passes (transmission_elements.h) and off transmission_rates. A place that is missing here makes a method
- * that relies on it slower, not wrong; tests/unit/test_pattern.c looks for missing ones by differences. */
+ * that relies on it slower, not wrong; tests/unit/test_linear_method.c looks for missing ones by differences. */
 #include "transmission.h"
 
 #define ON(state) (UINT64_C(1) << STATE_##state)
@@ -79,11 +79,17 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_vehicle_distance] = ON(vehicle_speed);
   on[STATE_loop_temperature] = outflow | ON(engine_speed) | relief_positions | ON(charge_compression) |
                                ON(tank_temperature) | ON(loop_metal_temperature) | PLANT_TIME;
+  on[STATE_loop_temperature] |= ON(gallery_temperature) | ON(case_temperature);
   on[STATE_loop_metal_temperature] = ON(loop_metal_temperature) | ON(loop_temperature);
-  on[STATE_case_temperature] = outflow | ON(case_temperature);
   on[STATE_tank_oil] =
       outflow | ON(engine_speed) | swash | ON(charge_relief_opening) | ON(tank_temperature) | PLANT_TIME;
-  on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature);
+  on[STATE_case_temperature] = outflow | swash | ON(charge_relief_opening) | ON(case_temperature) |
+                               ON(gallery_temperature) | ON(tank_temperature) |
+                               (model->own.pump.losses == ROTARY_MAP ? ON(engine_speed) : 0) | PLANT_TIME;
+  on[STATE_gallery_temperature] = swash | lines | ON(engine_speed) | ON(charge_relief_opening) |
+                                  (to_gallery ? relief_positions : 0) | ON(gallery_temperature) | ON(loop_temperature) |
+                                  ON(case_temperature) | ON(tank_temperature) | PLANT_TIME;
+  on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature) | ON(gallery_temperature);
   on[STATE_oil_lost] = lines | PLANT_TIME;
   bool by_content = model->own.lines.starved_flow == LINES_BY_CONTENT; /* voids collapse in what displaces */
   on[STATE_loop_temperature] |= by_content ? ON(pump_stroke) : 0;

@@ -243,7 +243,7 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
   }
   double *powers_told[PLANT_LEDGER_LIMIT] = {NULL};
   for (int k = 0; k < plant->ledger_integrated; k++) {
-    if (plant->ledger[k].kind == LEDGER_SOURCE || plant->ledger[k].kind == LEDGER_LOSS) {
+    if (plant->ledger[k].kind == LEDGER_SOURCE || ledger_is_loss(plant->ledger[k].kind)) {
       struct signal row = {plant->ledger[k].name, QUANTITY_POWER, REFERENCE_NONE, plant->ledger[k].text};
 
       powers_told[k] = chart_column(chart, 1, row);

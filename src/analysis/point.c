@@ -117,7 +117,7 @@ static void add_powers(struct machine *machine, const struct machine_point *poin
   double powers[PLANT_LEDGER_LIMIT];
   machine_powers(machine, point, powers);
   for (int i = 0; i < plant->ledger_integrated; i++) {
-    if (plant->ledger[i].kind == LEDGER_SOURCE || plant->ledger[i].kind == LEDGER_LOSS) {
+    if (plant->ledger[i].kind == LEDGER_SOURCE || ledger_is_loss(plant->ledger[i].kind)) {
       struct signal row = {plant->ledger[i].name, QUANTITY_POWER, REFERENCE_NONE, plant->ledger[i].text};
       double *value = chart_column(chart, 0, row);
       if (value != NULL) {

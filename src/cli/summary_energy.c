@@ -9,9 +9,16 @@ static double given(const struct ledger_row *row, double energy) {
   return row->kind == LEDGER_SOURCE ? energy : -energy;
 }
 
-/* Both kinds of store are one to the reader. */
+/* Kinds of loss, of store and of heat are one each to the reader. */
 static enum ledger_kind kind_of(const struct ledger_row *row) {
-  return row->kind == LEDGER_STORED_RATE ? LEDGER_STORED : row->kind;
+  static const enum ledger_kind kinds[LEDGER_KIND_COUNT] = {
+      [LEDGER_SOURCE] = LEDGER_SOURCE,           [LEDGER_LOSS] = LEDGER_LOSS,
+      [LEDGER_LOSS_TO_OIL] = LEDGER_LOSS,        [LEDGER_STORED_RATE] = LEDGER_STORED,
+      [LEDGER_HEAT_LEAVES] = LEDGER_HEAT_LEAVES, [LEDGER_HEAT_STORED_RATE] = LEDGER_HEAT_STORED,
+      [LEDGER_STORED] = LEDGER_STORED,           [LEDGER_OIL_LOST] = LEDGER_OIL_LOST,
+      [LEDGER_HEAT_STORED] = LEDGER_HEAT_STORED,
+  };
+  return kinds[row->kind];
 }
 
 struct account {
@@ -27,7 +34,9 @@ static double energy_of(const struct outcome *outcome, const struct account *acc
 static struct account account_of(const struct plant *plant, const struct outcome *outcome, bool braking) {
   struct account account = {braking, 0.0};
   for (int i = 0; i < plant->ledger_count; i++) {
-    account.total += fmax(0.0, given(&plant->ledger[i], energy_of(outcome, &account, i)));
+    if (!ledger_is_heat(plant->ledger[i].kind)) {
+      account.total += fmax(0.0, given(&plant->ledger[i], energy_of(outcome, &account, i)));
+    }
   }
   return account;
 }
@@ -87,6 +96,18 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
   }
 }
 
+/* Where the heat went that losses made in the oil, shares of what they made. */
+static void print_heat(FILE *out, const struct plant *plant, const struct outcome *outcome, double scale) {
+  struct account account = {false, fmax(0.0, outcome->heat_made)};
+  (void)fprintf(out, "  heat made in the oil by the losses%*s", 12, "");
+  print_amount(out, &account, outcome->heat_made, scale);
+  (void)fputc('\n', out);
+  print_kind(out, plant, outcome, &account, 1, LEDGER_HEAT_LEAVES, "of this left as", scale);
+  print_kind(out, plant, outcome, &account, 1, LEDGER_HEAT_STORED, "stored (negative: given back) as", scale);
+  (void)fprintf(out, "  heat residual %.2e of the heat that moved (%.3g J)\n", outcome->measures[MEASURE_heat_residual],
+                outcome->heat_residual);
+}
+
 void summary_energy(FILE *out, const struct plant *plant, const struct outcome *outcome) {
   if (plant->ledger_count == 0) {
     (void)fputs("  this circuit keeps no ledger\n", out);
@@ -120,4 +141,7 @@ void summary_energy(FILE *out, const struct plant *plant, const struct outcome *
     (void)fprintf(out, ", oil residual %.2e m3", outcome->measures[MEASURE_oil_residual]);
   }
   (void)fputc('\n', out);
+  if (outcome->has_heat) {
+    print_heat(out, plant, outcome, scale);
+  }
 }

@@ -2,6 +2,7 @@
 
 #include "answers.h"
 #include "json.h"
+#include "registry.h"
 #include "summary.h"
 #include "terminal.h"
 
@@ -44,29 +45,43 @@ static void write_events(struct json *json, const struct case_data *data, const 
   json_integer(json, "events_left_out", outcome->events_left_out);
 }
 
-static void write_ledger(struct json *json, const struct plant *plant, const struct outcome *outcome) {
-  static const char *const kinds[] = {
-      [LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED_RATE] = "stored", [LEDGER_STORED] = "stored"};
-  json_begin_object(json, "ledger");
-  json_text(json, "unit", "J");
-  json_number(json, "energy_in", outcome->energy_in);
-  json_number(json, "energy_lost", outcome->energy_lost);
-  json_number(json, "energy_stored", outcome->energy_stored);
-  json_number(json, "energy_residual", outcome->energy_residual);
+/* The rows of one balance. */
+static void write_terms(struct json *json, const struct plant *plant, const struct outcome *outcome, bool heat) {
   json_begin_object(json, "terms");
   for (int i = 0; i < plant->ledger_count; i++) {
-    if (plant->ledger[i].kind == LEDGER_OIL_LOST) {
-      continue; /* a volume: the measure oil_lost */
+    enum ledger_kind kind = plant->ledger[i].kind;
+    if (kind == LEDGER_OIL_LOST || ledger_is_heat(kind) != heat) {
+      continue; /* oil lost is a volume: the measure oil_lost */
     }
     json_begin_object(json, plant->ledger[i].name);
-    json_text(json, "kind", kinds[plant->ledger[i].kind]);
+    json_text(json, "kind", ledger_kind_word(kind));
     json_number(json, "energy", outcome->ledger[i].energy);
     json_number(json, "from_release", outcome->ledger[i].from_release);
     json_text(json, "text", plant->ledger[i].text);
     json_end_object(json);
   }
   json_end_object(json);
+}
+
+static void write_ledger(struct json *json, const struct plant *plant, const struct outcome *outcome) {
+  json_begin_object(json, "ledger");
+  json_text(json, "unit", "J");
+  json_number(json, "energy_in", outcome->energy_in);
+  json_number(json, "energy_lost", outcome->energy_lost);
+  json_number(json, "energy_stored", outcome->energy_stored);
+  json_number(json, "energy_residual", outcome->energy_residual);
+  write_terms(json, plant, outcome, false);
   json_end_object(json);
+  if (outcome->has_heat) {
+    json_begin_object(json, "heat");
+    json_text(json, "unit", "J");
+    json_number(json, "heat_made", outcome->heat_made);
+    json_number(json, "heat_left", outcome->heat_left);
+    json_number(json, "heat_stored", outcome->heat_stored);
+    json_number(json, "heat_residual", outcome->heat_residual);
+    write_terms(json, plant, outcome, true);
+    json_end_object(json);
+  }
 }
 
 static void write_limits(struct json *json, const struct case_data *data, const struct outcome *outcome) {

@@ -115,37 +115,60 @@ void result_write_events(hid_t file, const struct case_data *data, const struct 
   columns_close(&columns);
 }
 
-static void energy(hid_t group, const char *name, double value, const char *kind, const char *text,
-                   struct h5_log *log) {
+/* An amount of energy; the caller closes the dataset. */
+static hid_t energy(hid_t group, const char *name, double value, const char *text, struct h5_log *log) {
   hid_t dataset = h5_real(group, name, value, log);
   result_describe(dataset, QUANTITY_ENERGY, REFERENCE_NONE, text, log);
-  if (kind != NULL) {
-    h5_text_attribute(dataset, "kind", kind, log);
-  }
-  h5_close_dataset(dataset, log);
+  return dataset;
 }
 
-void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
-  static const char *const kinds[] = {
-      [LEDGER_SOURCE] = "source", [LEDGER_LOSS] = "loss", [LEDGER_STORED_RATE] = "stored", [LEDGER_STORED] = "stored"};
-  const struct plant *plant = data->plant;
-  hid_t group = h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
+static void total(hid_t group, const char *name, double value, const char *text, struct h5_log *log) {
+  h5_close_dataset(energy(group, name, value, text, log), log);
+}
+
+/* The rows of one balance into a group of their own, over the whole run and over the braking. */
+static void write_balance(hid_t file, const struct plant *plant, const struct outcome *outcome, bool heat,
+                          struct h5_log *log) {
+  hid_t group = heat ? h5_group(file, "heat", "where the heat in the oil went: made - left - stored = 0", log)
+                     : h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
   hid_t braking =
       h5_group(group, "from_release", "the same terms from the start of braking to the stop or the end", log);
   for (int i = 0; i < plant->ledger_count; i++) {
     const struct ledger_row *row = &plant->ledger[i];
-    if (row->kind == LEDGER_OIL_LOST) {
-      continue; /* a volume: the measure oil_lost */
+    if (row->kind == LEDGER_OIL_LOST || ledger_is_heat(row->kind) != heat) {
+      continue; /* oil lost is a volume: the measure oil_lost */
     }
-    energy(group, row->name, outcome->ledger[i].energy, kinds[row->kind], row->text, log);
-    energy(braking, row->name, outcome->ledger[i].from_release, kinds[row->kind], row->text, log);
+    hid_t into[] = {group, braking};
+    double values[] = {outcome->ledger[i].energy, outcome->ledger[i].from_release};
+    for (int k = 0; k < 2; k++) {
+      hid_t dataset = energy(into[k], row->name, values[k], row->text, log);
+      h5_text_attribute(dataset, "kind", ledger_kind_word(row->kind), log);
+      if (row->kind == LEDGER_LOSS_TO_OIL) {
+        h5_text_attribute(dataset, "heats", "oil", log);
+      }
+      h5_close_dataset(dataset, log);
+    }
   }
-  energy(group, "energy_in", outcome->energy_in, NULL, "positive parts of the sources, summed", log);
-  energy(group, "energy_lost", outcome->energy_lost, NULL, "losses, summed", log);
-  energy(group, "energy_stored", outcome->energy_stored, NULL, "stored at the end minus stored at the start", log);
-  energy(group, "energy_residual", outcome->energy_residual, NULL, "what the terms do not explain, signed", log);
+  if (heat) {
+    total(group, "heat_made", outcome->heat_made, "made by the losses of the ledger that heat the oil", log);
+    total(group, "heat_left", outcome->heat_left, "left to the air, by the cooler and with oil", log);
+    total(group, "heat_stored", outcome->heat_stored, "stored at the end minus stored at the start", log);
+    total(group, "heat_residual", outcome->heat_residual, "what the terms do not explain, signed", log);
+  } else {
+    total(group, "energy_in", outcome->energy_in, "positive parts of the sources, summed", log);
+    total(group, "energy_lost", outcome->energy_lost, "losses, summed", log);
+    total(group, "energy_stored", outcome->energy_stored, "stored at the end minus stored at the start", log);
+    total(group, "energy_residual", outcome->energy_residual, "what the terms do not explain, signed", log);
+  }
   h5_close_group(braking, log);
   h5_close_group(group, log);
+}
+
+void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
+  write_balance(file, data->plant, outcome, false, log);
+  if (outcome->has_heat) {
+    write_balance(file, data->plant, outcome, true, log);
+  }
 }
 
 static enum quantity quantity_of(const struct plant *plant, const struct condition *condition) {

@@ -192,6 +192,10 @@ static void lack(struct outcome *outcome, int measure, const char *why) {
   snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
 }
 
+static bool starts_filled(enum ledger_kind kind) {
+  return kind == LEDGER_STORED || kind == LEDGER_HEAT_STORED;
+}
+
 static void end_ledger(struct metrics *metrics, const struct view *view, const struct sample *sample,
                        struct outcome *outcome) {
   const struct plant *plant = view->plant;
@@ -199,37 +203,37 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
   double ledger[PLANT_LEDGER_LIMIT] = {0};
   ledger_at(view, sample, ledger);
   const double *to = stop->kind != STOP_NONE ? stop->stop.ledger : ledger;
+  double sums[LEDGER_KIND_COUNT] = {0.0};
   double in = 0.0;
-  double balance = 0.0;
-  double oil_lost = 0.0;
+  bool has_heat = false;
   for (int i = 0; i < plant->ledger_count; i++) {
-    double energy = ledger[i] - (plant->ledger[i].kind == LEDGER_STORED ? metrics->stored_start[i] : 0.0);
+    enum ledger_kind kind = plant->ledger[i].kind;
+    double energy = ledger[i] - (starts_filled(kind) ? metrics->stored_start[i] : 0.0);
     outcome->ledger[i].energy = energy;
     outcome->ledger[i].from_release = stop->begun ? to[i] - stop->begin.ledger[i] : NAN;
-    switch (plant->ledger[i].kind) {
-    case LEDGER_SOURCE:
-      in += fmax(0.0, energy);
-      balance += energy;
-      break;
-    case LEDGER_LOSS:
-      outcome->energy_lost += energy;
-      balance -= energy;
-      break;
-    case LEDGER_OIL_LOST:
-      oil_lost += energy; /* m3 */
-      break;
-    case LEDGER_STORED_RATE:
-    case LEDGER_STORED:
-      outcome->energy_stored += energy;
-      balance -= energy;
-      break;
-    }
+    sums[kind] += energy;
+    in += kind == LEDGER_SOURCE ? fmax(0.0, energy) : 0.0;
+    has_heat = has_heat || ledger_is_heat(kind);
   }
   outcome->energy_in = in;
-  outcome->energy_residual = balance;
-  give(outcome, MEASURE_energy_residual, fabs(balance) / fmax(in, LEAST_ENERGY_IN));
+  outcome->energy_lost = sums[LEDGER_LOSS] + sums[LEDGER_LOSS_TO_OIL];
+  outcome->energy_stored = sums[LEDGER_STORED] + sums[LEDGER_STORED_RATE];
+  outcome->energy_residual = sums[LEDGER_SOURCE] - outcome->energy_lost - outcome->energy_stored;
+  give(outcome, MEASURE_energy_residual, fabs(outcome->energy_residual) / fmax(in, LEAST_ENERGY_IN));
+  double oil_lost = sums[LEDGER_OIL_LOST]; /* m3 */
   give(outcome, MEASURE_oil_lost, oil_lost);
   give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);
+  outcome->has_heat = has_heat;
+  if (!has_heat) {
+    lack(outcome, MEASURE_heat_residual, "this circuit has no temperatures");
+    return;
+  }
+  outcome->heat_made = sums[LEDGER_LOSS_TO_OIL];
+  outcome->heat_left = sums[LEDGER_HEAT_LEAVES];
+  outcome->heat_stored = sums[LEDGER_HEAT_STORED] + sums[LEDGER_HEAT_STORED_RATE];
+  outcome->heat_residual = outcome->heat_made - outcome->heat_left - outcome->heat_stored;
+  double moved = fmax(fabs(outcome->heat_made), fmax(fabs(outcome->heat_left), fabs(outcome->heat_stored)));
+  give(outcome, MEASURE_heat_residual, fabs(outcome->heat_residual) / fmax(moved, LEAST_ENERGY_IN));
 }
 
 static const char *no_stop(const struct stop_observer *stop) {

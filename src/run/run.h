@@ -89,6 +89,11 @@ struct outcome {
   double energy_lost;     /* J */
   double energy_stored;   /* J, end minus start, from the state */
   double energy_residual; /* J, signed */
+  bool has_heat;          /* the plant keeps the balance of heat in the oil: */
+  double heat_made;       /* J, by losses */
+  double heat_left;       /* J, to air, cooler, and with oil */
+  double heat_stored;     /* J, end minus start */
+  double heat_residual;   /* J, signed */
   struct run_event *events;
   int event_count;
   int event_capacity;

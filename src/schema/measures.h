@@ -58,6 +58,7 @@
   MEASURE(element_dirt, DIRT, NONE, "dirt in the filter element at the end of the duty")                               \
   MEASURE(bypass_opening_time, LONG_TIME, NONE, "duty until the filter's bypass opens at the run's mean flow")         \
   MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")                                            \
+  MEASURE(heat_residual, FRACTION, NONE, "what the balance of heat in the oil does not explain, over the heat that moved") \
   MEASURE(hunts, NUMBER, NONE, "whether it hunts: the pressure swings and does not settle")                              \
   MEASURE(hunting_from, TIME, NONE, "when hunting began")                                                              \
   MEASURE(hunting_frequency, FREQUENCY, NONE, "frequency of the largest swings while it hunts")                        \

@@ -313,3 +313,12 @@ const char *registry_nearest(const char *name, int count, const char *(*name_at)
   }
   return nearest ? nearest : begun;
 }
+
+const char *ledger_kind_word(enum ledger_kind kind) {
+  static const char *const kinds[LEDGER_KIND_COUNT] = {
+      [LEDGER_SOURCE] = "source",      [LEDGER_LOSS] = "loss",          [LEDGER_LOSS_TO_OIL] = "loss",
+      [LEDGER_STORED_RATE] = "stored", [LEDGER_HEAT_LEAVES] = "leaves", [LEDGER_HEAT_STORED_RATE] = "stored",
+      [LEDGER_STORED] = "stored",      [LEDGER_OIL_LOST] = "oil_lost",  [LEDGER_HEAT_STORED] = "stored",
+  };
+  return kinds[kind];
+}

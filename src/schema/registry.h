@@ -79,4 +79,7 @@ bool registry_need_state(const struct plant *plant, const int *rows, int count, 
 const char *registry_nearest(const char *name, int count, const char *(*name_at)(const void *context, int index),
                              const void *context);
 
+/* The word of a ledger row's kind in files: a reader sees one kind of loss and of store. */
+const char *ledger_kind_word(enum ledger_kind kind);
+
 #endif

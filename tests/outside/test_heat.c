@@ -24,13 +24,17 @@ static double to_fahrenheit(double kelvin) {
 /* Oil enters the loop at `inlet`, is throttled by `drop` and leaves: the loop's settled temperature. */
 static double throttled(double drop, double density, double specific_heat, double inlet) {
   DEFAULTS(heat, heat);
+  heat.nodes = HEAT_TWO_NODES;
   heat.loop_to_ambient = 0.0;
   const double flow = 1e-3;
+  struct heat_streams streams = {.per_volume = density * specific_heat, .make_up = flow, .outflow = flow};
+  streams.loop_losses = flow * drop;
   double low = inlet;
   double high = inlet + 1000.0;
   while (high - low > 1e-10) {
     double middle = 0.5 * (low + high);
-    if (heat_loop_rate(&heat, flow * drop, density * specific_heat * flow, middle, middle, inlet) > 0.0) {
+    struct heat_nodes_at at = {middle, middle, inlet, inlet, inlet};
+    if (heat_loop_rate(&heat, &streams, &at) > 0.0) {
       low = middle;
     } else {
       high = middle;
@@ -105,9 +109,12 @@ struct nodes {
 static void node_rates(void *context, double t, const double *state, double *rates) {
   const struct nodes *nodes = context;
   (void)t;
-  rates[0] = heat_loop_rate(&nodes->heat, nodes->loop_losses, nodes->exchange, state[0], state[0], state[1]);
-  rates[1] = heat_tank_rate(&nodes->heat, nodes->tank_losses, nodes->exchange, state[0], state[1],
-                            heat_cooler(&nodes->heat, 0.0, 0.0));
+  struct heat_nodes_at at = {state[0], state[0], state[1], state[1], state[1]};
+  struct heat_streams streams = {.per_volume = 1.0, .make_up = nodes->exchange, .outflow = nodes->exchange};
+  streams.loop_losses = nodes->loop_losses;
+  streams.return_losses = nodes->tank_losses;
+  rates[0] = heat_loop_rate(&nodes->heat, &streams, &at);
+  rates[1] = heat_tank_rate(&nodes->heat, &streams, &at, false, heat_cooler(&nodes->heat, 0.0, 0.0));
 }
 
 /* Temperatures of loop and tank at `end`, from ambient. */
@@ -141,6 +148,7 @@ static bool warm_up(struct nodes *nodes, double end, double *state) {
 
 static double p8_9(double end) {
   DEFAULTS(heat, heat);
+  heat.nodes = HEAT_TWO_NODES;
   struct nodes nodes = {heat, 0.0, 3e3, 0.0};
   nodes.heat.ambient = 303.15;
   nodes.heat.tank_capacity = 112980.0;
@@ -160,6 +168,7 @@ enum { LOOP, TANK };
 
 static double p8_10(double which) {
   DEFAULTS(heat, heat);
+  heat.nodes = HEAT_TWO_NODES;
   struct nodes nodes = {heat, 15e3, 0.0, 870.0 * 1900.0 * 18.0 * LITRE_PER_MINUTE};
   nodes.heat.ambient = 303.15;
   nodes.heat.loop_to_ambient = 0.0;

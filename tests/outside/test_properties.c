@@ -271,7 +271,7 @@ static void watched_signals(const void *model, const void *mode, real t, const r
   transmission_plant.powers(model, mode, t, state, powers);
   for (int i = 0; i < transmission_plant.ledger_integrated; i++) {
     const struct ledger_row *row = &transmission_plant.ledger[i];
-    if (row->kind == LEDGER_LOSS && powers[i] < gave_most && powers[i] < -allowed(row->name)) {
+    if (ledger_is_loss(row->kind) && powers[i] < gave_most && powers[i] < -allowed(row->name)) {
       gave_most = powers[i];
       gave_when = t;
       gave = row->name;
@@ -342,6 +342,11 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   /* Between corners of forty parameters the default tolerance is not what it is for a usual machine. */
   if (!(energy < (plan->tolerance > 0.0 ? fmax(1e-7, 100.0 * plan->tolerance) : 1e-4))) {
     (void)fprintf(stderr, "case %u: energy residual %.3g\n", plan->number, energy);
+    complaints++;
+  }
+  double heat = outcome->measures[MEASURE_heat_residual];
+  if (!(heat < (plan->tolerance > 0.0 ? fmax(1e-6, 100.0 * plan->tolerance) : 1e-4))) {
+    (void)fprintf(stderr, "case %u: heat residual %.3g\n", plan->number, heat);
     complaints++;
   }
   double least = outcome->measures[MEASURE_least_line_oil];

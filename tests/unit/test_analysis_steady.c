@@ -129,7 +129,8 @@ static struct last run_to_end(const struct case_data *data) {
 }
 
 #define HELD_HEAT                                                                                                      \
-  "heat: {loop_capacity: 100000 kJ/K, tank_capacity: 1000000 kJ/K}\n" /* temperatures stand still, as in balance */
+  "heat: {nodes: two, loop_capacity: 100000 kJ/K, tank_capacity: 1000000 kJ/K}\n" /* temperatures stand still, as in   \
+                                                                                     balance */
 
 /* A long run of a machine on a steady grade comes to where the balance says it is. */
 static void test_balance_is_where_a_run_comes_to(void **state) {
@@ -332,7 +333,7 @@ static void test_powers_close(void **state) {
   double in = 0.0;
   for (int i = 0; i < data.plant->ledger_integrated; i++) {
     enum ledger_kind kind = data.plant->ledger[i].kind;
-    balance += kind == LEDGER_SOURCE ? powers[i] : kind == LEDGER_LOSS ? -powers[i] : 0.0;
+    balance += kind == LEDGER_SOURCE ? powers[i] : ledger_is_loss(kind) ? -powers[i] : 0.0;
     in += kind == LEDGER_SOURCE && powers[i] > 0.0 ? powers[i] : 0.0;
   }
   CHECK_NEAR(balance, 0.0, 1e-7 * in);
