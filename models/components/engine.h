@@ -13,8 +13,11 @@
  * nothing at twice of it. A stalled engine burns again only when the starter has brought it over the stall speed.
  *
  * Stall. Below the stall speed nothing burns any more and nothing makes it burn again by itself. `end_run` ends the run
- * there; `held` lets the shaft run down to rest, where compression holds it: it never turns backwards. `none` is the
- * reference law: fuel burns at any speed, either way round.
+ * there; `held` lets the shaft run down to rest, where its compression holds it up to the crank-over torque: a loop
+ * that pulls harder turns it over, either way round, and it comes to rest again when the pull is gone. While nothing
+ * burns, the torque that it opposes rises from its friction to the crank-over torque as it slows below some 50 rpm.
+ * (200 N m for an engine of 720 N m: from memory; the crank-over torque of an engine is what its starter is chosen by.)
+ * `none` is the reference law: fuel burns at any speed, either way round.
  *
  * Sign: torque and speed positive as the engine runs. */
 #ifndef SWASHLOOP_MODELS_ENGINE_H
@@ -55,6 +58,7 @@ enum engine_stall { ENGINE_NO_STALL, ENGINE_HELD, ENGINE_END_RUN };
   REAL(start_fuel, FRACTION, 20.0, 0.0, 100.0, NONE, "xf_start", "fuel at the start")                                  \
   CHOICE(stall, ENGINE_END_RUN, "none|held|end_run", "", "what happens below the stall speed")                             \
   REAL(stall_speed, ANGULAR_SPEED, 350.0, 0.0, 5000.0, NONE, "", "below this nothing burns", "stall held|end_run") \
+  REAL(crank_over_torque, TORQUE, 200.0, 1.0, 5000.0, NONE, "", "torque that turns the stopped engine over against its compression", "stall held") \
   REAL(starter_torque, TORQUE, 250.0, 0.0, 5000.0, NONE, "", "torque of the starter at rest", "channel starter") \
   REAL(overspeed_alarm, ANGULAR_SPEED, 2500.0, 1.0, 20000.0, NONE, "", "speed above which the engine is reported as too fast") \
   REAL(underspeed_alarm, ANGULAR_SPEED, 1400.0, 0.0, 20000.0, NONE, "", "speed below which the engine is reported as lugging")
@@ -77,13 +81,31 @@ static inline real engine_full_torque(const struct engine_parameters *engine, re
   return engine->peak_torque * max0(1.0 - away * away);
 }
 
+/* Size of the motoring torque, N m. */
+static inline real engine_friction_size(const struct engine_parameters *engine, real speed) {
+  return engine->friction_law == ENGINE_FRICTION_CURVE
+             ? profiles_at(EACH(engine->friction_curve), fabs(speed))
+             : engine->friction_constant + engine->friction_linear * fabs(speed) +
+                   engine->friction_quadratic * speed * speed;
+}
+
 /* Motoring torque that opposes rotation, N m, signed as the speed. */
 static inline real engine_friction(const struct engine_parameters *engine, real speed) {
-  real size = engine->friction_law == ENGINE_FRICTION_CURVE
-                  ? profiles_at(EACH(engine->friction_curve), fabs(speed))
-                  : engine->friction_constant + engine->friction_linear * fabs(speed) +
-                        engine->friction_quadratic * speed * speed;
-  return size * tanh_sign(speed, engine->speed_width);
+  return engine_friction_size(engine, speed) * tanh_sign(speed, engine->speed_width);
+}
+
+#define ENGINE_COMPRESSION_SPEED 5.0 /* rad/s: below this it is no longer carried over its compression */
+#define ENGINE_REST_WIDTH 0.03       /* rad/s over which the torque of rest turns round */
+#define ENGINE_REST_SPEED 0.06       /* rad/s below which an engine that nothing turns over stands */
+#define ENGINE_REST_SHARE 0.95       /* of the crank-over torque, below which it comes to rest */
+
+/* Torque of the compression that opposes a slow shaft while nothing burns, N m, signed as the speed: beside the
+ * friction, so that at rest both come to the crank-over torque. */
+static inline real engine_compression_hold(const struct engine_parameters *engine, real speed) {
+  real slow = speed / ENGINE_COMPRESSION_SPEED;
+  real more = max0(engine->crank_over_torque - engine_friction_size(engine, broadcast(0.0)));
+  return select_where_rare(fabs(slow) < 1e3, more / (1.0 + slow * slow) * tanh_sign(speed, ENGINE_REST_WIDTH),
+                           broadcast(0.0));
 }
 
 /* Torque of the exhaust brake, N m, signed as the speed; `share` of the lever, 0 to 1. */

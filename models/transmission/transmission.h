@@ -258,6 +258,7 @@ enum transmission_ledger {
   EVENT(motor_override, "motor override begins", "motor override ends", motor_displacement, 0.0)                          \
   EVENT(engine_overspeed, "engine above the overspeed alarm", "engine below the overspeed alarm again", engine_speed, 0.0)  \
   EVENT(engine_underspeed, "engine back above the underspeed alarm", "engine lugs below the underspeed alarm", engine_speed, 2.0)     \
+  EVENT(engine_backwards, "the engine no longer turns backwards", "the engine turns backwards", engine_speed, 0.5) \
   EVENT(line_oil, "the lines hold oil again", "a line has given more oil than it held: no machine does that", least_line_oil, 1e-6) \
   EVENT(low_side, "low side no longer starved", "low side starved", low_side_pressure, 2e4)                               \
   EVENT(charge_pressure, "charge pressure back", "charge pressure low", charge_pressure, 5e4)                             \
@@ -326,6 +327,7 @@ enum transmission_switch {
   GUARD_ROLLING_BEHIND,
   GUARD_STALL,
   GUARD_REST,
+  GUARD_CRANKED,
   GUARD_FIRES,
   GUARD_COMMAND_SIDE,
   GUARD_PUMP_MAP_SPEED,

@@ -24,6 +24,7 @@ struct node_values {
   real relief_drop_b;                   /* Pa, line B likewise */
   real filling_a;                       /* of what is drawn from line A, 0 to 1; 1 unless it starves */
   real filling_b;                       /* of what is drawn from line B likewise */
+  real filling_gallery;                 /* of what is drawn from the gallery likewise */
   real a_over_case;                     /* Pa */
   real b_over_case;                     /* Pa */
   real gallery_over_case;               /* Pa */
@@ -78,7 +79,7 @@ struct element_outputs {
   real pump_torque;        /* N m taken from the engine, losses included; below zero the pump drives it */
   real pump_filling_loss;  /* W, collapse of voids in oil drawn from a starved line */
   real charge_outlet;      /* Pa, of the charge pump over the tank */
-  real charge_filled;      /* m3/rad that fill, the fault charge_lost taken off */
+  real charge_filled;      /* m3/rad that deliver (struct charge_supply) */
   real charge_flow;        /* m3/s out of the tank into the gallery */
   real charge_torque_loss; /* N m, signed as the engine's speed */
   real charge_torque;      /* N m taken from the engine, losses included */
@@ -115,6 +116,7 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->relief_drop_b = relief_drop(&own->relief, now->b, now->a, now->gallery);
   now->filling_a = lines_filling(&own->lines, x[STATE_line_a_compression]);
   now->filling_b = lines_filling(&own->lines, x[STATE_line_b_compression]);
+  now->filling_gallery = lines_filling(&own->lines, x[STATE_charge_compression]);
   now->a_over_case = now->a - model->case_pressure;
   now->b_over_case = now->b - model->case_pressure;
   now->gallery_over_case = now->gallery - model->case_pressure;
@@ -208,7 +210,7 @@ static inline real relief_output(const struct transmission_model *model, const r
 /* The charge pump with its filter, on a gallery at a pressure over the tank's. */
 struct charge_supply {
   real filled;      /* displacement that fills, m3/rad */
-  real delivers;    /* what is left of it when the pump fails, m3/rad */
+  real delivers;    /* what is left of it when the pump fails, or draws from an empty gallery, m3/rad */
   real filter_drop; /* Pa, at the flow that the pump would give without the filter */
 };
 
@@ -220,7 +222,9 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
   real viscosity = fluid_viscosity(&model->oil.viscosity, now->heat.tank);
   real resistance = model->filter_resistance * (1.0 + own->filter.blocked_loading * blocked);
   supply.filled = charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), viscosity);
-  supply.delivers = supply.filled * (1.0 - lost);
+  /* An engine that is turned backwards has it draw from the gallery, and no more than that holds. */
+  real drawn = select_where(now->engine_speed < 0.0, now->filling_gallery, broadcast(1.0));
+  supply.delivers = supply.filled * drawn * (1.0 - lost);
   supply.filter_drop = filter_drop(
       &own->filter, resistance, viscosity,
       charge_pump_flow(&own->charge, supply.delivers, now->engine_speed, now->gallery - model->oil.ambient));
@@ -253,6 +257,10 @@ static inline void element_outputs_of(const struct transmission_model *model, co
       mode->burning,
       engine_combustion(x[STATE_fuel], engine_full_torque(&own->engine, now->engine_speed), e->engine_friction),
       broadcast(0.0));
+  if (own->engine.stall == ENGINE_HELD) {
+    e->engine_friction += select_where_rare(mask_not(mode->burning),
+                                            engine_compression_hold(&own->engine, now->engine_speed), broadcast(0.0));
+  }
   e->exhaust_brake = engine_exhaust_brake(&own->engine, now->engine_speed, e->channels[CHANNEL_exhaust_brake]);
   e->auxiliaries = engine_auxiliaries(&own->engine, now->engine_speed);
   e->starter = select_where(mode->burning, broadcast(0.0),

@@ -169,6 +169,7 @@ static inline void events_of(const struct transmission_model *model, const struc
                                      : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now->a, now->b) -
                                            model->case_pressure - own->motor.override_begin;
   values[EVENT_engine_overspeed] = now->engine_speed - own->engine.overspeed_alarm;
+  values[EVENT_engine_backwards] = now->engine_speed + 0.5;
   values[EVENT_engine_underspeed] = now->engine_speed - own->engine.underspeed_alarm;
   values[EVENT_line_oil] =
       1.0 + smaller(smaller(x[STATE_line_a_compression], x[STATE_line_b_compression]), x[STATE_charge_compression]);
@@ -220,6 +221,15 @@ static inline void map_guards(const struct transmission_model *model, const real
   }
 }
 
+/* Torque with which loop and charge gallery turn a shaft at rest, over the crank-over torque, either way. */
+static inline real crank_over_share(const struct transmission_model *model, const real *x) {
+  const struct transmission_parameters *own = &model->own;
+  real gallery = fluid_pressure(&model->oil, x[STATE_charge_compression]) - model->oil.ambient;
+  real torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], line_drop(model, x)) +
+                charge_pump_pressure_torque(own->charge.displacement, gallery);
+  return fabs(torque) / own->engine.crank_over_torque;
+}
+
 /* The functions that fall when the mode must change. */
 static inline void guards_of(const struct transmission_model *model, const struct transmission_mode *mode,
                              const real *x, real *values) {
@@ -239,7 +249,16 @@ static inline void guards_of(const struct transmission_model *model, const struc
   values[GUARD_STALL] = engine->stall == ENGINE_NO_STALL
                             ? broadcast(1.0)
                             : select_where(mode->burning, speed - engine->stall_speed, broadcast(1.0));
-  values[GUARD_REST] = select_where(mode->burning | mode->held, broadcast(1.0), speed);
+  values[GUARD_REST] = broadcast(1.0);
+  values[GUARD_CRANKED] = broadcast(1.0);
+  if (engine->stall == ENGINE_HELD && !mask_none(mask_not(mode->burning))) {
+    real pull = crank_over_share(model, x);
+    mask out = mask_not(mode->burning);
+    mask may_rest = out & mask_not(mode->held | mode->starting);
+    values[GUARD_REST] =
+        select_where(may_rest, larger(fabs(speed) / ENGINE_REST_SPEED - 1.0, pull - ENGINE_REST_SHARE), broadcast(1.0));
+    values[GUARD_CRANKED] = select_where(out & mode->held, 1.0 - pull, broadcast(1.0));
+  }
   /* 5 % above the stall speed, so that it does not stall again at once. */
   values[GUARD_FIRES] =
       select_where(mask_not(mode->burning) & mode->starting, 1.05 * engine->stall_speed - speed, broadcast(1.0));

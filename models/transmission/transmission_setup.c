@@ -548,6 +548,10 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     state[STATE_engine_speed] = 0.0; /* always the first active state */
     *message = "the stalled engine comes to rest and is held there by its compression";
     return PLANT_GOES_ON;
+  case GUARD_CRANKED:
+    mode->held = false;
+    *message = "the loop turns the stopped engine over: it pulls harder than the compression holds";
+    return PLANT_GOES_ON;
   case GUARD_FIRES:
     mode->burning = true;
     *message = "the engine fires";

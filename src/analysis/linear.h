@@ -52,7 +52,7 @@ int linear_kinks(const struct instant *instant, const struct linear *linear, str
 
 /* A mode: one real eigenvalue, or a conjugate pair as one. */
 struct mode {
-  double real;                     /* 1/s */
+  double real;                     /* 1/s; 0 where it cannot be told from zero */
   double imaginary;                /* rad/s, >= 0 */
   double share[PLANT_STATE_LIMIT]; /* by place in `linear`: how much each state takes part, sum 1 */
   double phase[PLANT_STATE_LIMIT]; /* rad, of each state's motion */

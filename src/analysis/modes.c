@@ -29,6 +29,19 @@ static double complex entry(const double *vectors, int n, int i, int k, bool pai
   return pair ? vectors[i * n + k] + vectors[i * n + k + 1] * I : (double complex)vectors[i * n + k];
 }
 
+/* An eigenvalue is known to the rounding of the matrix times its condition (1 over the product of its eigenvectors of
+ * length one: Golub and Van Loan, Matrix Computations, chapter 7, from memory). The matrix is known to 1e-12 at best:
+ * it is made by differences. */
+#define MATRIX_ROUNDING 1e-12
+
+static double resolution(const double *left, const double *right, int n, int k, bool pair, double size) {
+  double complex product = 0.0;
+  for (int i = 0; i < n; i++) {
+    product += conj(entry(left, n, i, k, pair)) * entry(right, n, i, k, pair);
+  }
+  return MATRIX_ROUNDING * size / fmax(cabs(product), MATRIX_ROUNDING);
+}
+
 static void take_part(const double *left, const double *right, int n, int k, bool pair, struct mode *mode) {
   double sum = 0.0;
   for (int i = 0; i < n; i++) {
@@ -60,12 +73,17 @@ bool modes_find(const struct linear *linear, struct modes *modes, struct error *
       matrix[i * n + k] = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
     }
   }
+  double size = 0.0; /* of the matrix: the root of the sum of its entries' squares */
+  for (size_t i = 0; i < square; i++) {
+    size = hypot(size, matrix[i]);
+  }
   int status = LAPACKE_dgeev(LAPACK_ROW_MAJOR, 'V', 'V', n, matrix, n, growth, swing, left, n, right, n);
   modes->count = 0;
   for (int k = 0; status == 0 && k < n; k++) {
     bool pair = swing[k] != 0.0 && k + 1 < n;
     struct mode *mode = &modes->modes[modes->count++];
-    mode->real = growth[k];
+    /* What is within rounding of zero neither grows nor decays: an integral, as distance is of speed. */
+    mode->real = fabs(growth[k]) > resolution(left, right, n, k, pair, size) ? growth[k] : 0.0;
     mode->imaginary = fabs(swing[k]);
     take_part(left, right, n, k, pair, mode);
     k += pair ? 1 : 0;

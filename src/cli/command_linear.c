@@ -309,7 +309,9 @@ static void print_modes(FILE *out, const struct work *work) {
     }
     (void)fprintf(out, "  %4d  %24s  %8.3g Hz  %8.3g  %s%s\n", k + 1, value, mode_frequency(mode) / TWO_PI,
                   mode_damping(mode), mode_words(&work->instant, &work->linear, mode, words, sizeof words),
-                  mode->real > 0.0 ? "  (grows)" : "");
+                  mode->real > 0.0    ? "  (grows)"
+                  : mode->real == 0.0 ? "  (neither grows nor decays)"
+                                      : "");
   }
 }
 

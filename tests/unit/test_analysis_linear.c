@@ -38,6 +38,41 @@ static void test_limiter_hunts(void **state) {
   window_free(&window);
 }
 
+/* Eigenvalues 0, -3, -1e4 of a matrix that is no longer simple: rounding must not make the zero grow, and what does
+ * grow, however slowly, must. */
+static void test_a_zero_neither_grows_nor_decays(void **state) {
+  (void)state;
+  static const double slowest[] = {0.0, 1e-6, -1e-6};
+  static const double to[3][3] = {{1.0, 2.0, -1.0}, {0.5, -1.0, 3.0}, {2.0, 1.0, 1.0}};
+  static const double back[3][3] = {
+      {-4.0 / 4.5, -3.0 / 4.5, 5.0 / 4.5}, {5.5 / 4.5, 3.0 / 4.5, -3.5 / 4.5}, {2.5 / 4.5, 3.0 / 4.5, -2.0 / 4.5}};
+  for (int which = 0; which < 3; which++) {
+    const double values[3] = {slowest[which], -3.0, -1e4};
+    struct linear linear = {.count = 3, .places = {0, 1, 2}, .sizes = {1.0, 1.0, 1.0}};
+    for (int i = 0; i < 3; i++) {
+      for (int k = 0; k < 3; k++) {
+        double unit = 0.0;
+        for (int j = 0; j < 3; j++) {
+          linear.jacobian[3 * i + k] += to[i][j] * values[j] * back[j][k];
+          unit += to[i][j] * back[j][k];
+        }
+        CHECK_NEAR(unit, i == k ? 1.0 : 0.0, 1e-12); /* `back` undoes `to` */
+      }
+    }
+    struct modes modes;
+    struct error error = {0};
+    assert_true(modes_find(&linear, &modes, &error));
+    assert_int_equal(modes.count, 3);
+    if (which == 0) {
+      assert_true(modes.modes[0].real == 0.0);
+    } else {
+      CHECK_CLOSE(modes.modes[0].real, slowest[which], 1e-3);
+    }
+    CHECK_CLOSE(modes.modes[1].real, -3.0, 1e-9);
+    CHECK_CLOSE(modes.modes[2].real, -1e4, 1e-12);
+  }
+}
+
 static void test_override_hunts(void **state) {
   (void)state;
   static const char *const narrow[] = {"motor.override_band=40 bar", "motor.servo_lag=80 ms",
@@ -171,9 +206,13 @@ static void test_kinks(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_limiter_hunts),        cmocka_unit_test(test_override_hunts),
-      cmocka_unit_test(test_sound_runs_are_sound), cmocka_unit_test(test_free_motion),
-      cmocka_unit_test(test_participation),        cmocka_unit_test(test_kinks),
+      cmocka_unit_test(test_limiter_hunts),
+      cmocka_unit_test(test_override_hunts),
+      cmocka_unit_test(test_sound_runs_are_sound),
+      cmocka_unit_test(test_free_motion),
+      cmocka_unit_test(test_a_zero_neither_grows_nor_decays),
+      cmocka_unit_test(test_participation),
+      cmocka_unit_test(test_kinks),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
   return failed;

@@ -29,8 +29,8 @@ static void run_with(const char *name, const char *const *sets, int set_count, s
  * charge, an engine that is dragged, hot and cold. */
 static void closes_whatever_the_laws(void **state) {
   (void)state;
-  static const char *const names[] = {"downhill", "shuttle", "hose_burst", "charge_lost", "stall_and_restart",
-                                      "cold_start"};
+  static const char *const names[] = {"downhill",    "shuttle",           "hose_burst",
+                                      "charge_lost", "stall_and_restart", "cold_start"};
   static const char *const nodes[] = {"heat.nodes=two", "heat.nodes=four"};
   static const char *const ways[] = {"relief.return_to=line", "relief.return_to=gallery"};
   static const char *const methods[] = {"simulation.method=bdf", "simulation.method=rosenbrock"};

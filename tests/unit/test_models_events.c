@@ -245,6 +245,46 @@ static void an_engine_fires_above_its_stall_speed(void **state) {
   bench_close(bench);
 }
 
+/* A stopped engine stands while pump and charge pump together pull less than the crank-over torque, either way round.
+ */
+static void the_loop_cranks_a_stopped_engine_over(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("engine: {stall: held, crank_over_torque: 180 N m}\n");
+  struct transmission_mode *mode = bench->mode;
+  const char *message = NULL;
+  mode->burning = false;
+  *bench_state(bench, "engine_speed") = 0.0;
+  *bench_state(bench, "pump_stroke") = 0.5;
+  double low = 20e5 + bench->oil.ambient;
+  double displacement = *bench_parameter(bench, "pump", "displacement"); /* m3/rad */
+  double charge = *bench_parameter(bench, "charge", "displacement") * 20e5;
+  bench_set_pressure(bench, "line_b_compression", low);
+  bench_set_pressure(bench, "charge_compression", low);
+  for (int back = 0; back <= 1; back++) {
+    /* pump torque 0.5 D dp against the engine forward; with line B high it helps it, and the charge pump still drags */
+    double drop = back == 0 ? (180.0 - charge) / (0.5 * displacement) : (180.0 + charge) / (0.5 * displacement);
+    const char *high = back == 0 ? "line_a_compression" : "line_b_compression";
+    const char *other = back == 0 ? "line_b_compression" : "line_a_compression";
+    bench_set_pressure(bench, other, low);
+    mode->held = true;
+    bench_set_pressure(bench, high, low + 0.999 * drop);
+    assert_true(guard_at(bench, GUARD_CRANKED) > 0.0);
+    CHECK_NEAR(bench_rate(bench, "engine_speed"), 0.0, 0.0);
+    bench_set_pressure(bench, high, low + 1.001 * drop);
+    assert_true(guard_at(bench, GUARD_CRANKED) < 0.0);
+    assert_int_equal(bench->data.plant->change(bench->model, mode, 0.0, bench->state, GUARD_CRANKED, &message),
+                     PLANT_GOES_ON);
+    assert_non_null(strstr(message, "turns the stopped engine over"));
+    assert_false(mode->held);
+    assert_true(back == 0 ? bench_rate(bench, "engine_speed") < 0.0 : bench_rate(bench, "engine_speed") > 0.0);
+    /* it does not rest again before the pull has fallen by a twentieth */
+    assert_true(guard_at(bench, GUARD_REST) > 0.0);
+    bench_set_pressure(bench, high, low + 0.9 * drop);
+    assert_true(guard_at(bench, GUARD_REST) < 0.0);
+  }
+  bench_close(bench);
+}
+
 /* With the side told by the command, the sides change when the command has passed zero by a hundred thousandth. */
 static void the_commanded_side_changes_past_zero(void **state) {
   (void)state;
@@ -506,6 +546,7 @@ int main(void) {
       cmocka_unit_test(a_charge_pump_fills_to_ninety_nine_per_cent),
       cmocka_unit_test(engine_and_wheels_by_their_bounds),
       cmocka_unit_test(an_engine_fires_above_its_stall_speed),
+      cmocka_unit_test(the_loop_cranks_a_stopped_engine_over),
       cmocka_unit_test(the_commanded_side_changes_past_zero),
       cmocka_unit_test(signals_have_the_signs_that_they_state),
       cmocka_unit_test(the_film_drags_by_its_reference_viscosity),

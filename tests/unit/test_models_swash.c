@@ -155,6 +155,14 @@ static void springs_centre_without_charge(void **state) {
   CHECK_NEAR(swash_stroke_rate(&swash, &limiter, 0.5, full, half), 0.0, 1e-9);
   /* at neutral without supply it stays */
   assert_true(swash_stroke_rate(&swash, &limiter, 0.0, full, 0.0) == 0.0);
+  /* with its supply the servo falls by its own rate, slower than the springs; without it by theirs, between by both */
+  swash.rate_down = 0.3;
+  swash.spring_rate = 1.0;
+  struct limiter_action none = {0.0, 0.0};
+  CHECK_CLOSE(swash_stroke_rate(&swash, &limiter, 0.9, none, swash.nominal_supply), -0.3, 1e-12);
+  CHECK_CLOSE(swash_stroke_rate(&swash, &limiter, -0.9, none, swash.nominal_supply), 0.3, 1e-12);
+  CHECK_CLOSE(swash_stroke_rate(&swash, &limiter, 0.9, none, 0.0), -1.0, 1e-12);
+  CHECK_CLOSE(swash_stroke_rate(&swash, &limiter, 0.9, none, half), -0.5, 1e-12);
   swash.charge_loss = SWASH_HELD;
   assert_true(swash_authority(&swash, 0.0) == 1.0);
 }
