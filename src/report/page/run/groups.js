@@ -41,6 +41,7 @@ const shortNames = {
   tank_oil_temperature: 'tank oil',
   loop_metal_temperature: 'loop metal',
   case_temperature: 'case',
+  gallery_temperature: 'gallery',
   park_brake: 'park brake',
   relief_a_poppet: 'poppet A',
   relief_b_poppet: 'poppet B',
@@ -98,7 +99,13 @@ const chartGroups = [
   { title: 'Heat made in the loop', names: ['loop_heat'] },
   {
     title: 'Oil temperatures',
-    names: ['loop_oil_temperature', 'tank_oil_temperature', 'loop_metal_temperature', 'case_temperature'],
+    names: [
+      'loop_oil_temperature',
+      'tank_oil_temperature',
+      'loop_metal_temperature',
+      'case_temperature',
+      'gallery_temperature',
+    ],
   },
   { title: 'Relief valves above cracking', names: ['relief_a_lift', 'relief_b_lift'] },
   { title: 'Relief poppets', names: ['relief_a_poppet', 'relief_b_poppet'] },

@@ -512,12 +512,14 @@ function perRun(body, make) {
 function solverOf(run) {
   const energy = measureOf(run, 'energy_residual');
   const oil = run.measureByName.get('oil_residual');
+  const heat = measureOf(run, 'heat_residual');
   const residual = run.ledger.find((row) => row.name === 'energy_residual');
   const closing = [
     Number.isFinite(energy)
       ? `The energy ledger leaves ${figures(energy, 3)} of the energy put in unexplained${residual ? ` (${shown(residual, residual.value, 3)})` : ''}. `
       : '',
-    oil && oil.value !== null ? `The oil in tank and lines drifts by ${shown(oil, oil.value, 3)}.` : '',
+    oil && oil.value !== null ? `The oil in tank and lines drifts by ${shown(oil, oil.value, 3)}. ` : '',
+    Number.isFinite(heat) ? `The balance of heat in the oil leaves ${figures(heat, 3)} of what moved unexplained.` : '',
   ];
   return [
     element('p', {}, closing.join('')),
