@@ -32,7 +32,7 @@ enum heat_nodes { HEAT_TWO_NODES, HEAT_FOUR_NODES };
   REAL(loop_oil_capacity, HEAT_CAPACITY, 12.0, 0.1, 1e5, NONE, "", "heat capacity of the loop's oil", "nodes four") \
   REAL(oil_to_metal, HEAT_CONDUCTANCE, 600.0, 0.0, 1e6, NONE, "", "heat from the loop's oil to its metal", "nodes four") \
   REAL(case_capacity, HEAT_CAPACITY, 20.0, 0.1, 1e5, NONE, "", "heat capacity of the cases with their oil", "nodes four") \
-  REAL(gallery_capacity, HEAT_CAPACITY, 4.0, 0.1, 1e5, NONE, "", "heat capacity of the charge gallery with its oil", "nodes four, or relief.return_to gallery") \
+  REAL(gallery_capacity, HEAT_CAPACITY, 4.0, 0.1, 1e5, NONE, "", "heat capacity of the charge gallery with its oil, where it has a temperature of its own") \
   REAL(loop_capacity, HEAT_CAPACITY, 60.0, 0.1, 1e5, NONE, "C_L", "heat capacity of the loop, oil and metal")          \
   REAL(tank_capacity, HEAT_CAPACITY, 165.0, 0.1, 1e6, NONE, "C_T", "heat capacity of the tank with its oil")           \
   REAL(loop_to_ambient, HEAT_CONDUCTANCE, 25.0, 0.0, 1e5, NONE, "G_La", "heat from the loop to the air")               \

@@ -194,16 +194,17 @@ static double a4(double pedal) {
 
 static bool loaded_units(double stroke, struct history *history) {
   char text[4096];
-  (void)snprintf(text, sizeof text,
-                 "engine: {peak_torque: 1000 N m, set_speed: 2400 rpm, stall: held}\nlimiter: {fitted: no}\nrelief: "
-                 "{setting: 420 bar}\n"
-                 "fluid: {viscosity_at_40: 32 mm2/s, viscosity_at_100: 5.4 mm2/s}\n"
-                 "heat: {loop_start: 40 degC, tank_start: 40 degC, loop_capacity: 1e5 kJ/K, tank_capacity: 1e6 kJ/K}\n"
-                 "pump: {displacement: 107 cm3/rev, " FITTED "}\nmotor: {displacement: 107 cm3/rev, smallest: 100 %%, "
-                 "override_line: off, " FITTED "}\nvehicle: {mass: 20 t, draft: 80 kN}\ntyre: {grip: 1.2}\n"
-                 "simulation: {end_time: 46 s, output_step: 20 ms, relative_tolerance: 1e-9}\n"
-                 "operator: {pump_share: 100 %%, " PULLED "}\n",
-                 100.0 * stroke);
+  (void)snprintf(
+      text, sizeof text,
+      "engine: {peak_torque: 1000 N m, set_speed: 2400 rpm, stall: held}\nlimiter: {fitted: no}\nrelief: "
+      "{setting: 420 bar}\n"
+      "fluid: {viscosity_at_40: 32 mm2/s, viscosity_at_100: 5.4 mm2/s}\n"
+      "heat: {nodes: two, loop_start: 40 degC, tank_start: 40 degC, loop_capacity: 1e5 kJ/K, tank_capacity: 1e6 kJ/K}\n"
+      "pump: {displacement: 107 cm3/rev, " FITTED "}\nmotor: {displacement: 107 cm3/rev, smallest: 100 %%, "
+      "override_line: off, " FITTED "}\nvehicle: {mass: 20 t, draft: 80 kN}\ntyre: {grip: 1.2}\n"
+      "simulation: {end_time: 46 s, output_step: 20 ms, relative_tolerance: 1e-9}\n"
+      "operator: {pump_share: 100 %%, " PULLED "}\n",
+      100.0 * stroke);
   return run_of(text, history);
 }
 

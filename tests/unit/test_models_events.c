@@ -465,11 +465,11 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
     const char *event;
     double hysteresis; /* SI */
   } rows[] = {
-      {"engine_underspeed", 2.0},                        /* rad/s, 19 rpm */
-      {"underspeed_control", 1.0}, {"line_oil", 1e-6},   /* of the volume */
-      {"low_side", 0.2e5},                               /* bar */
-      {"charge_pressure", 0.5e5},  {"wheel_lock", 0.02}, /* m/s */
-      {"relief_a_stop", 10e-6},                          /* m */
+      {"engine_underspeed", 2.0},                                                  /* rad/s, 19 rpm */
+      {"engine_backwards", 0.5},  {"underspeed_control", 1.0}, {"line_oil", 1e-6}, /* of the volume */
+      {"low_side", 0.2e5},                                                         /* bar */
+      {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                            /* m/s */
+      {"relief_a_stop", 10e-6},                                                    /* m */
       {"relief_b_stop", 10e-6},
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
