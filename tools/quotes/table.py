@@ -261,6 +261,10 @@ def drawn_from_case(find):
     return of_run
 
 
+def celsius(*of):
+    return lambda shop: measure(*of)(shop) - 273.15
+
+
 def limit_of(case, name):
     def find(shop):
         return next(limit for limit in shop.document(run_of(case))["limits"] if limit["name"] == name)
@@ -319,7 +323,7 @@ FIGURES = {
     "hold.relief": (held_at_word(HOLD_BACK_LOW_RELIEF, "relief valve"), ".0f %"),
     "hold.at_10": (at(HOLD_BACK, "grade_held", 10.0, -1.0), ".0f %"),
     "hold.braked_at_10": (at(HOLD_BACK_BRAKED, "grade_held", 10.0, -1.0), ".0f %"),
-    "hold.braked_hot_from": (ended_by(HOLD_BACK_BRAKED, "heat", False, lambda speed: speed > 8.0), ".1f km/h"),
+    "hold.braked_hot_from": (ended_by(HOLD_BACK_BRAKED, "heat", False, lambda speed: speed > 10.0), ".1f km/h"),
     "downhill.relief": (setting("downhill", "relief.setting"), ""),
     # linear.md
     "mode.loop": (mode("the machine's motion", "natural_frequency"), ".2f Hz"),
@@ -394,6 +398,8 @@ FIGURES = {
     "burst.by_content": (measure("hose_burst", "vehicle_speed_end", "--set 'actions[2].to=0 %'"), ".1f km/h"),
     "burst.case_time": (drawn_from_case(lambda times, flow: len(times) * 1e-3), ".0f ms"),
     "burst.case_power": (drawn_from_case(lambda times, flow: -flow.min() * 0.987e5), ".2f W"),
+    "heat.two": (celsius("downhill_exhaust_brake", "loop_oil_temperature_max", "--set heat.nodes=two"), ".0f degC"),
+    "heat.four": (celsius("downhill_exhaust_brake", "loop_oil_temperature_max"), ".0f degC"),
     # report.md and sweeps.md
     "downhill.over": (over_level("downhill", "engine_speed"), ".0f %"),
     "downhill.overspeed": (event_time("downhill", "engine_overspeed"), ".3f s"),
