@@ -17,6 +17,9 @@ struct integrator_method {
   const char *text;  /* what it is, in words */
   double tolerances; /* times those of the problem: what its steps' errors must be held to for equal results */
   double vouched;    /* tolerances, over the default ones, up to which its extremes were tried and are vouched for */
+  bool iterates;     /* on nonlinear equations, to a tolerance */
+  int steps_between_looks; /* at the eigenvalues of the rates (hunting.h): what makes a look cost less than 3 % of them
+                            */
   /* integrator->own from integrator->problem, tolerances and sparsity. False without memory; destroy follows. */
   bool (*create)(struct integrator *integrator);
   /* As if newly created, for another problem of the same sizes and sparsity. */

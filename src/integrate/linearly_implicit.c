@@ -278,6 +278,7 @@ const struct integrator_method integrator_rosenbrock = {
     .text = "linearly implicit",
     .tolerances = TOLERANCES,
     .vouched = 10.0,
+    .steps_between_looks = 90,
     .create = create,
     .renew = renew,
     .destroy = destroy,

@@ -22,24 +22,18 @@ static void find_reach(const double *matrix, int n, uint64_t *reach) {
 /* The eigenvalues of the unknowns at `members`. False where LAPACK finds none. */
 static bool find_block(const double *matrix, int n, const int *members, int size, double *real, double *imaginary) {
   double block[EIGENVALUES_LIMIT * EIGENVALUES_LIMIT];
-  double scale[EIGENVALUES_LIMIT];
   double reflectors[EIGENVALUES_LIMIT];
   double work[16 * EIGENVALUES_LIMIT];
   double none;
   lapack_int room = sizeof work / sizeof work[0];
-  lapack_int low;
-  lapack_int high;
   for (int i = 0; i < size; i++) {
     for (int j = 0; j < size; j++) {
       block[j * size + i] = matrix[members[i] * n + members[j]];
     }
   }
-  lapack_int status = LAPACKE_dgebal_work(LAPACK_COL_MAJOR, 'B', size, block, size, &low, &high, scale);
+  lapack_int status = LAPACKE_dgehrd_work(LAPACK_COL_MAJOR, size, 1, size, block, size, reflectors, work, room);
   if (status == 0) {
-    status = LAPACKE_dgehrd_work(LAPACK_COL_MAJOR, size, low, high, block, size, reflectors, work, room);
-  }
-  if (status == 0) {
-    status = LAPACKE_dhseqr_work(LAPACK_COL_MAJOR, 'E', 'N', size, low, high, block, size, real, imaginary, &none, 1,
+    status = LAPACKE_dhseqr_work(LAPACK_COL_MAJOR, 'E', 'N', size, 1, size, block, size, real, imaginary, &none, 1,
                                  work, room);
   }
   return status == 0;

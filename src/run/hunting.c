@@ -21,20 +21,16 @@ _Static_assert((int)PLANT_STATE_LIMIT <= (int)EIGENVALUES_LIMIT, "a mode may be 
 
 /* Growth. */
 #define LOOKS_IN_A_RUN 32.0     /* at most about so many */
-#define LONG_STEP 2500.0        /* of which the run would have this many, or fewer */
 #define GROWTH_COUNTS 0.02      /* 1/s: slower is no growth that anybody meets */
 #define FOLDS_TOLD 1.5          /* a small oscillation has grown to 4.5 times */
 #define SHIFT_OF_TOLERANCE 10.0 /* how far a state is moved for its derivatives */
-enum { STEPS_BETWEEN = 100 };   /* what keeps the looks at some per cent of the work */
-
-/* The default tolerances, of which a method's limit is a multiple (simulation.h). */
-#define DEFAULT_RELATIVE 5e-7
-#define DEFAULT_PRESSURE 300.0
 
 bool hunting_begin(struct hunting *hunting, const struct view *view, const struct sample *sample, struct error *error) {
   const struct plant *plant = view->plant;
   struct balance balance;
-  *hunting = (struct hunting){.looked = -1.0, .growth_then = -1.0, .steps = STEPS_BETWEEN / 2};
+  *hunting = (struct hunting){.looked = -1.0, .growth_then = -1.0};
+  hunting->steps_between = integrator_listed(view->data->simulation.method)->steps_between_looks;
+  hunting->steps = hunting->steps_between / 2;
   if (!registry_place(plant, "line_pressure_difference", &hunting->pressure, error) ||
       !registry_place(plant, "grade", &hunting->grade, error)) {
     return false;
@@ -175,31 +171,34 @@ static void count_growth(struct hunting *hunting, double growth, double frequenc
   }
 }
 
-static void watch_growth(struct hunting *hunting, const struct view *view, const struct step *step) {
-  double end_time = view->data->simulation.end_time;
-  double t = step->end->time;
-  hunting->steps++;
-  if (hunting->steps < STEPS_BETWEEN || t - hunting->looked < end_time / LOOKS_IN_A_RUN ||
-      (t - step->start->time) * LONG_STEP < end_time) {
-    return;
-  }
+/* Looks at the least damped mode. */
+static void look(struct hunting *hunting, const struct view *view, const struct sample *sample) {
   struct eigenvalue_pair pair = {-1.0, 0.0};
-  if (!find_pair(hunting, view, step->end, &pair)) {
+  if (!find_pair(hunting, view, sample, &pair)) {
     pair.real = -1.0;
   }
   if (hunting->looked >= 0.0) {
-    count_growth(hunting, pair.real, pair.imaginary / 6.283185307179586, t - hunting->looked);
+    count_growth(hunting, pair.real, pair.imaginary / 6.283185307179586, sample->time - hunting->looked);
   }
-  hunting->looked = t;
+  hunting->looked = sample->time;
   hunting->growth_then = pair.real;
+  hunting->frequency_then = pair.imaginary / 6.283185307179586;
   hunting->steps = 0;
+}
+
+static void watch_growth(struct hunting *hunting, const struct view *view, const struct sample *sample) {
+  hunting->steps++;
+  if (hunting->steps >= hunting->steps_between &&
+      sample->time - hunting->looked >= view->data->simulation.end_time / LOOKS_IN_A_RUN) {
+    look(hunting, view, sample);
+  }
 }
 
 void hunting_observe(struct hunting *hunting, const struct view *view, const struct step *step) {
   if (hunting->pressure.there) {
     watch_swing(hunting, view, step->middle);
     watch_swing(hunting, view, step->end);
-    watch_growth(hunting, view, step);
+    watch_growth(hunting, view, step->end);
   }
 }
 
@@ -215,23 +214,31 @@ static void lack(struct outcome *outcome, int measure, const char *why) {
   (void)snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
 }
 
-/* How much looser than the default tolerances, the looser of the two. */
-static double looseness(const struct simulation_parameters *simulation) {
-  return fmax(simulation->relative_tolerance / DEFAULT_RELATIVE, simulation->pressure_tolerance / DEFAULT_PRESSURE);
+/* Settings at which nobody has tried the method, in words; none for those that were. */
+static void find_looseness(const struct simulation_parameters *simulation, char *words, int size) {
+  const struct integrator_method *method = integrator_listed(simulation->method);
+  struct simulation_parameters usual;
+  registry_defaults(&simulation_group, 1, &usual);
+  double looseness = fmax(simulation->relative_tolerance / usual.relative_tolerance,
+                          simulation->pressure_tolerance / usual.pressure_tolerance);
+  if (looseness > method->vouched * (1.0 + 1e-9)) {
+    (void)snprintf(words, (size_t)size, "tolerances more than %.3g times the default, method %s", method->vouched,
+                   method->name);
+  } else if (method->iterates && simulation->nonlinear_tolerance > usual.nonlinear_tolerance * (1.0 + 1e-9)) {
+    (void)snprintf(words, (size_t)size, "nonlinear tolerance above the default, method %s", method->name);
+  }
 }
 
 static const char *find_doubt(const struct hunting *hunting, const struct simulation_parameters *simulation,
                               char *words, int size) {
-  const struct integrator_method *method = integrator_listed(simulation->method);
   words[0] = '\0';
   if (hunting->hunts) {
     (void)snprintf(words, (size_t)size, "hunts, %.3g Hz, +-%.3g bar", hunting->frequency, 1e-5 * hunting->half);
   } else if (hunting->most_folds > FOLDS_TOLD) {
     (void)snprintf(words, (size_t)size, "a mode of %.3g Hz grows by %.3g 1/s: it may hunt", hunting->growth_frequency,
                    hunting->growth);
-  } else if (looseness(simulation) > method->vouched * (1.0 + 1e-9)) {
-    (void)snprintf(words, (size_t)size, "tolerances more than %.3g times the default, method %s", method->vouched,
-                   method->name);
+  } else {
+    find_looseness(simulation, words, size);
   }
   return words;
 }
@@ -241,9 +248,12 @@ bool hunting_end(struct hunting *hunting, const struct view *view, const struct 
   if (!hunting->pressure.there) {
     return true;
   }
-  if (hunting->looked >= 0.0) { /* nothing says that it stopped growing */
-    count_growth(hunting, hunting->growth_then, hunting->growth_frequency, sample->time - hunting->looked);
+  /* A machine at rest takes so few steps that nobody has looked; and nothing says that what grew has stopped. */
+  double gone = sample->time - fmax(hunting->looked, 0.0);
+  if (hunting->looked < 0.0) {
+    look(hunting, view, sample);
   }
+  count_growth(hunting, hunting->growth_then, hunting->frequency_then, gone);
   char *doubt = outcome->doubt;
   (void)find_doubt(hunting, &view->data->simulation, doubt, sizeof outcome->doubt);
   give(outcome, MEASURE_hunts, hunting->hunts ? 1.0 : 0.0);

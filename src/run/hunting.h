@@ -2,9 +2,10 @@
  *
  *  - the swing of the pressure: its turning points, at the ends and middles of the steps. Twelve swings in a row that
  * do not get smaller, with no grade or pedal moving, are hunting.
- *  - modes that grow: where the steps are long, and so would damp a small oscillation that the machine itself lets
- * grow, the eigenvalues of the rates tell. Looked at now and then only, so that a run that does not hunt pays next to
- *    nothing; which instants is settled by the run's own steps, so that a case gives the same bits in any company.
+ *  - modes that grow: below some hundred tolerances a method damps them, or pumps them up, whatever the machine does
+ *    (long steps, the formula's own damping, ringing.h), so the eigenvalues of the rates tell. Looked at now and then
+ *    only, so that a run that does not hunt pays next to nothing; which instants is settled by the run's own steps, so
+ *    that a case gives the same bits in any company.
  *
  * Where either is found, extremes depend on what disturbs the machine, and on the solver's own errors: such a run is
  * not vouched for. Nor is one at tolerances looser than its method was tried at. */
@@ -37,10 +38,12 @@ struct hunting {
   int places[PLANT_STATE_LIMIT]; /* of the states that do not drift */
   int place_count;
   double sizes[PLANT_STATE_LIMIT];
-  int steps;          /* since the last look at the eigenvalues */
-  double looked;      /* s: when; below zero: never */
-  double growth_then; /* 1/s, as found there; below zero: no mode grew */
-  double folds;       /* by how much a mode has grown in a row: logarithm */
+  int steps_between;     /* looks at the eigenvalues, at least */
+  int steps;             /* since the last look at the eigenvalues */
+  double looked;         /* s: when; below zero: never */
+  double growth_then;    /* 1/s, as found there; below zero: no mode grew */
+  double frequency_then; /* Hz */
+  double folds;          /* by how much a mode has grown in a row: logarithm */
   double most_folds;
   double growth; /* 1/s and Hz of the mode that grew most */
   double growth_frequency;

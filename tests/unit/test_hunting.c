@@ -112,6 +112,8 @@ static void loose_tolerances_are_not_vouched_for(void **state) {
     double vouched;
   } rows[] = {{"simulation.method=bdf", "simulation.relative_tolerance=1.5e-6", 1.0},
               {"simulation.method=bdf", "simulation.relative_tolerance=5e-6", 0.0},
+              {"simulation.method=bdf", "simulation.nonlinear_tolerance=0.1", 0.0},
+              {"simulation.method=rosenbrock", "simulation.nonlinear_tolerance=0.1", 1.0}, /* has none */
               {"simulation.method=rosenbrock", "simulation.relative_tolerance=5e-6", 1.0},
               {"simulation.method=rosenbrock", "simulation.pressure_tolerance=0.1 bar", 0.0}};
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
