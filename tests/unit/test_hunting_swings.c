@@ -9,6 +9,8 @@
 
 #include "check.h"
 #include "hunting.h"
+#include "integrator_method.h"
+#include "integrators.h"
 #include "toy.h"
 
 #define PI 3.14159265358979323846
@@ -237,7 +239,7 @@ static void growing_rates(double t, double lever, const double *y, double *rates
   rates[1] = 2.0 * g * y[1] - (w * w + g * g) * y[0];
 }
 
-/* Of a run of 32 s, in steps that are long enough for a look; looks at 1 s and every two seconds from there. */
+/* Of a run of 32 s, in steps of which the method's looks are two seconds apart; the first at 1 s. */
 static void grow(double end, struct outcome *outcome) {
   static const struct toy growing = {.rates = growing_rates, .release = NAN};
   const struct toy *ref;
@@ -254,10 +256,11 @@ static void grow(double end, struct outcome *outcome) {
   memset(outcome, 0, sizeof *outcome);
   memset(samples, 0, sizeof samples);
   assert_true(hunting_begin(&hunting, &view, &samples[0], &error));
-  for (int k = 0; k < (int)(end / 0.02 + 0.5); k++) {
-    samples[0].time = 0.02 * k;
-    samples[1].time = 0.02 * k + 0.01;
-    samples[2].time = 0.02 * k + 0.02;
+  const double width = 2.0 / integrator_listed(data.simulation.method)->steps_between_looks;
+  for (int k = 0; k < (int)(end / width + 0.5); k++) {
+    samples[0].time = width * k;
+    samples[1].time = width * (k + 0.5);
+    samples[2].time = width * (k + 1);
     const struct step step = {&samples[0], &samples[1], &samples[2]};
     hunting_observe(&hunting, &view, &step);
   }
