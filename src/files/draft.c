@@ -22,9 +22,12 @@
 
 enum { OPEN_LIMIT = 4200 }; /* more than a sweep has threads; pages that are not used cost nothing */
 
+/* Named before the part is made: whoever dies between the two leaves a part that is on the list. */
+enum { FREE, TAKEN, NAMED, MADE };
+
 struct open_draft {
-  atomic_int state; /* 0: free, 1: taken, 2: filled */
-  dev_t device;
+  atomic_int state;
+  dev_t device; /* of a part that is made */
   ino_t number;
   char part[PATH_MAX];
 };
@@ -39,51 +42,30 @@ bool draft_share(void) {
   return open_drafts != NULL;
 }
 
-static void put_on_list(const struct draft *draft) {
-  struct stat status;
-  if (open_drafts == NULL || fstat(draft->descriptor, &status) != 0) {
-    return;
-  }
-  for (int i = 0; i < OPEN_LIMIT; i++) {
-    struct open_draft *slot = &open_drafts[i];
-    int vacant = 0;
-    if (atomic_compare_exchange_strong(&slot->state, &vacant, 1)) {
-      slot->device = status.st_dev;
-      slot->number = status.st_ino;
-      (void)snprintf(slot->part, sizeof slot->part, "%s", draft->part);
-      atomic_store(&slot->state, 2);
+static void put_on_list(struct draft *draft) {
+  for (int i = 0; open_drafts != NULL && i < OPEN_LIMIT; i++) {
+    int vacant = FREE;
+    if (atomic_compare_exchange_strong(&open_drafts[i].state, &vacant, TAKEN)) {
+      draft->listed = &open_drafts[i];
+      (void)snprintf(draft->listed->part, sizeof draft->listed->part, "%s", draft->part);
+      atomic_store(&draft->listed->state, NAMED);
       return;
     }
+  }
+}
+
+static void note_made(const struct draft *draft) {
+  struct stat status;
+  if (draft->listed != NULL && fstat(draft->descriptor, &status) == 0) {
+    draft->listed->device = status.st_dev;
+    draft->listed->number = status.st_ino;
+    atomic_store(&draft->listed->state, MADE);
   }
 }
 
 static bool lies_at(const char *path, dev_t device, ino_t number) {
   struct stat status;
   return lstat(path, &status) == 0 && S_ISREG(status.st_mode) && status.st_dev == device && status.st_ino == number;
-}
-
-static void take_off_list(const struct draft *draft) {
-  struct stat status;
-  if (open_drafts == NULL || fstat(draft->descriptor, &status) != 0) {
-    return;
-  }
-  for (int i = 0; i < OPEN_LIMIT; i++) {
-    struct open_draft *slot = &open_drafts[i];
-    if (atomic_load(&slot->state) == 2 && slot->device == status.st_dev && slot->number == status.st_ino) {
-      atomic_store(&slot->state, 0);
-      return;
-    }
-  }
-}
-
-void draft_clear_shared(void) {
-  for (int i = 0; open_drafts != NULL && i < OPEN_LIMIT; i++) {
-    struct open_draft *slot = &open_drafts[i];
-    if (atomic_load(&slot->state) == 2 && lies_at(slot->part, slot->device, slot->number)) {
-      (void)unlink(slot->part);
-    }
-    atomic_store(&slot->state, 0);
-  }
 }
 
 /* ---- one draft ---- */
@@ -101,6 +83,9 @@ static char *part_name(const char *path) {
 static void forget(struct draft *draft) {
   free(draft->path);
   free(draft->part);
+  if (draft->listed != NULL) {
+    atomic_store(&draft->listed->state, FREE);
+  }
   *draft = (struct draft){.descriptor = -1};
 }
 
@@ -108,7 +93,7 @@ static void forget(struct draft *draft) {
 static bool find_names(struct draft *draft, const char *path) {
   struct stat status;
   bool is_link = lstat(path, &status) == 0 && S_ISLNK(status.st_mode);
-  *draft = (struct draft){is_link ? realpath(path, NULL) : strdup(path), NULL, -1};
+  *draft = (struct draft){is_link ? realpath(path, NULL) : strdup(path), NULL, -1, NULL};
   draft->part = draft->path != NULL ? part_name(draft->path) : NULL;
   return draft->part != NULL;
 }
@@ -182,9 +167,12 @@ bool draft_open(struct draft *draft, const char *path, struct error *error) {
   } else if (!good) {
     error_set(error, errno == ENOMEM ? ERROR_MEMORY : ERROR_OUTPUT, "%s cannot be written: %s", path, strerror(errno));
   }
-  good = good && create(draft, error);
   if (good) {
     put_on_list(draft);
+    good = create(draft, error);
+  }
+  if (good) {
+    note_made(draft);
   } else {
     forget(draft);
   }
@@ -227,8 +215,20 @@ bool draft_close(struct draft *draft, enum draft_fate fate, struct error *error)
   if (!good) {
     (void)unlink(draft->part);
   }
-  take_off_list(draft);
   (void)close(draft->descriptor);
   forget(draft);
   return good;
+}
+
+void draft_clear_shared(void) {
+  for (int i = 0; open_drafts != NULL && i < OPEN_LIMIT; i++) {
+    struct open_draft *slot = &open_drafts[i];
+    int state = atomic_exchange(&slot->state, FREE);
+    if (state == NAMED) {
+      struct draft named = {.part = slot->part, .descriptor = -1};
+      (void)clear_stale(&named, NULL);
+    } else if (state == MADE && lies_at(slot->part, slot->device, slot->number)) {
+      (void)unlink(slot->part);
+    }
+  }
 }

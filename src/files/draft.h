@@ -8,10 +8,13 @@
 
 #include "error.h"
 
+struct open_draft;
+
 struct draft {
-  char *path;     /* the file wanted, links followed */
-  char *part;     /* the file being written */
-  int descriptor; /* of the part; locked as long as it is open */
+  char *path;                /* the file wanted, links followed */
+  char *part;                /* the file being written */
+  int descriptor;            /* of the part; locked as long as it is open */
+  struct open_draft *listed; /* its place in the list of draft_share; NULL: in none */
 };
 
 enum draft_fate {
