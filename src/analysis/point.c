@@ -127,6 +127,9 @@ static void add_powers(struct machine *machine, const struct machine_point *poin
   }
 }
 
+/* In steady drive a line that loses oil stands below the gallery that makes it up. */
+#define TRAPPED_ABOVE_CHARGE 1e5 /* Pa */
+
 static void warn(struct machine *machine, const struct machine_point *point, struct steady_answer *answer) {
   unsigned bounds = machine_bounds(machine, point);
   double signals[PLANT_SIGNAL_LIMIT];
@@ -148,6 +151,12 @@ static void warn(struct machine *machine, const struct machine_point *point, str
                         : i == BOUND_charge           ? "the charge pressure is low:"
                                                       : "the loop is hot:";
     steady_say(answer, "%s %s", words, show_signal(machine, signals, reported).text);
+  }
+  if (fmin(signals[machine_signal(machine, READ_line_a_pressure)],
+           signals[machine_signal(machine, READ_line_b_pressure)]) >
+      signals[machine_signal(machine, READ_charge_pressure)] + TRAPPED_ABOVE_CHARGE) {
+    steady_say(answer, "nothing leaks from the lines: both stand above the charge pressure, at a level that what went "
+                       "before has left; only their difference is an answer");
   }
 }
 

@@ -177,6 +177,48 @@ static void test_start_steady_stays(void **state) {
   case_free(&data);
 }
 
+#define LOSSLESS_UNIT                                                                                                  \
+  "{slip_coefficient: 0, case_leak_coefficient: 0, viscous_coefficient: 0, friction_coefficient: 0, constant_torque: " \
+  "0 N m}\n"
+
+/* A drive without losses has its points like any other, however they are asked for; the pressures by hand. Its lines
+ * may stand at any level: balance is a line, not a point. */
+static void test_a_lossless_drive_has_points(void **state) {
+  (void)state;
+  struct case_data data =
+      load_text("machine: machines/forwarder.yaml\nsimulation: {end_time: 1 s}\npump: " LOSSLESS_UNIT
+                "motor: " LOSSLESS_UNIT "driveline: {efficiency: 100 %}\ntyre: {rolling_resistance: 0}\n"
+                "flushing: {orifice: 0 L/min/bar^0.5}\ncharge: {leak: 0 L/min/bar}\n");
+  struct machine *machine = open_machine(&data);
+  static const double grades[] = {0.05, 0.0, -0.05};
+  for (int i = 0; i < 3; i++) {
+    struct steady_given by_speed = {10.0 / 3.6, grades[i], NAN, NAN};
+    struct machine_point point;
+    struct error error = {0};
+    double signals[PLANT_SIGNAL_LIMIT];
+    if (!steady_find(machine, &by_speed, &point, &error)) {
+      fail_msg("%s", error.text);
+    }
+    machine_signals(machine, &point, signals);
+    double drop = signals[registry_signal(data.plant, "line_pressure_difference")];
+    double share = signals[registry_signal(data.plant, "motor_displacement")];
+    double slope = 14000.0 * 9.81 * grades[i] / sqrt(1.0 + grades[i] * grades[i]);
+    /* the drag of the gear's own turning, 0 here, and the width over which a lossless gear turns round leave 0.1 bar */
+    double by_hand = slope * 0.62 / (53.0 * 160e-6 / (2.0 * 3.14159265358979323846) * share);
+    CHECK_NEAR(drop, by_hand, 4e5);
+    struct steady_given by_pedal = {NAN, grades[i], NAN, point.inputs[MACHINE_PEDAL]};
+    struct machine_point again;
+    if (!steady_find(machine, &by_pedal, &again, &error)) {
+      fail_msg("%s", error.text);
+    }
+    machine_signals(machine, &again, signals);
+    CHECK_CLOSE(signals[registry_signal(data.plant, "vehicle_speed")], 10.0 / 3.6, 1e-4);
+    CHECK_NEAR(signals[registry_signal(data.plant, "line_pressure_difference")], drop, 2e3);
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
 /* A start that cannot be is refused in words. */
 static void test_start_steady_refused(void **state) {
   (void)state;
@@ -391,6 +433,7 @@ int main(void) {
       cmocka_unit_test(test_roots),
       cmocka_unit_test(test_balance_is_where_a_run_comes_to),
       cmocka_unit_test(test_start_steady_stays),
+      cmocka_unit_test(test_a_lossless_drive_has_points),
       cmocka_unit_test(test_start_steady_refused),
       cmocka_unit_test(test_questions_agree),
       cmocka_unit_test(test_reasons),
