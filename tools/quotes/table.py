@@ -155,6 +155,14 @@ def kept_quicker(shop):
     return found if found else "none"
 
 
+def edge_case(shop):
+    """The case that the picture of the report shows: the slowest foot on the steepest grade that keeps every limit."""
+    table, grade = braking(shop), kept_down_to(4)(shop)
+    return next(int(case) for case, slope, mass, relief, time in zip(
+        table["case"], table["ground.grade[1].value"], table["vehicle.mass"], table["relief.setting"], table["actions[1].over"])
+        if abs(slope - grade) < 1e-9 and abs(mass - 14e3) < 1.0 and abs(relief - 420e5) < 1e3 and time == foot(shop, 4))
+
+
 def stop_with(place, grade):
     return lambda shop: next(distance for slope, _, distance in braked_like(shop, foot(shop, place)) if abs(slope - grade) < 1e-9)
 
@@ -418,6 +426,7 @@ FIGURES = {
     "braking.down_3": (kept_down_to(3), ".0f %"),
     "braking.down_2": (kept_down_to(2), ".0f %"),
     "braking.low_relief_down": (kept_down_to(0, 180e5), ".1f %"),
+    "braking.edge_case": (edge_case, ".0f"),
     "braking.quick_kept": (kept_quicker, ""),
     "braking.slow_stop": (stop_with(4, -0.05), ".1f m"),
     "braking.quick_stop": (stop_with(0, -0.05), ".1f m"),
