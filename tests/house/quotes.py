@@ -17,10 +17,11 @@ class Stub:
     """A workshop whose program says what the test wants."""
 
     def __init__(self, printed=""):
-        self.printed, self.ran = printed, []
+        self.printed, self.ran, self.warnings = printed, [], {}
 
     def run(self, command, codes=()):
         self.ran.append((command, codes))
+        self.warnings[command] = "warning: new\n"
         return self.printed
 
 
@@ -95,6 +96,11 @@ class Blocks(unittest.TestCase):
         (text, _), stub = self.made(page, "new\n")
         self.assertIn("    new", text)
         self.assertEqual(stub.ran[0][0], "swashloop run a.yaml")
+
+    def test_warnings(self):
+        (text, _), _ = self.made(self.PAGE.replace("output of", "warnings of"), "said on standard output\n")
+        self.assertIn("    warning: new\n", text)
+        self.assertNotIn("standard output", text)
 
     def test_processor_times_stay(self):
         page = self.PAGE.replace("old 1", "done 3, 0.23 s of processor time")

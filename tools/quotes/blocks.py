@@ -35,11 +35,14 @@ def is_command(line):
     return bool(re.match(r"swashloop [a-z]", line.strip()))
 
 
-def output_of(commands, code, workshop, page):
+def output_of(commands, mark, workshop, page):
+    code = int(mark[2]) if mark[2] else None
     printed = ""
     for command in commands:
         last = command == commands[-1]
         printed = workshop.run(command, (code,) if last and code is not None else WHOLE)
+    if mark[1] == "warnings":
+        printed = workshop.warnings[commands[-1]]
     lines = [line.rstrip() for line in printed.splitlines() if not line.startswith("file ")]
     text = "\n".join(folded for line in lines for folded in fold(line)).strip("\n")
     if not text:
@@ -71,7 +74,7 @@ def written(page, text):
             end = at
             while end < len(lines) and (lines[end].startswith("    ") or not lines[end]):
                 end += 1
-            new = output_of(commands, int(mark[1]) if mark[1] else None, workshop, page)
+            new = output_of(commands, mark, workshop, page)
             measured = MEASURED.search("\n".join(lines[at:end]))
             if measured:
                 new = [MEASURED.sub(measured[0], line) for line in new]

@@ -7,6 +7,7 @@ and on lines of their own
 
     <!-- output of the commands above -->                 the block below is what the last of them prints
     <!-- output of the commands above, exit code 1 -->    the same of a command that has to fail
+    <!-- warnings of the commands above -->               what the last of them says on standard error
     <!-- measured 2026-11-25: tools/bench -->             everything down to
     <!-- end of measured -->
 """
@@ -19,7 +20,7 @@ from .workshop import ROOT
 FIGURE = re.compile(r"<!--=([\w.-]+)-->(.*?)<!--/-->", re.S)
 MEASURED = re.compile(r"<!--measured ([^:]*): ([^>]*?)-->(.*?)<!--/-->", re.S)
 REGION = re.compile(r"^<!-- measured ([^:]*): (.*?) -->\n(.*?)^<!-- end of measured -->$", re.S | re.M)
-OUTPUT = re.compile(r"<!-- output of the commands above(?:, exit code (\d+))? -->")
+OUTPUT = re.compile(r"<!-- (output|warnings) of the commands above(?:, exit code (\d+))? -->")
 # A comment at the start of a line ends the paragraph, for readers of Markdown.
 AT_START = re.compile(r"^ *(?:[-*] |\d+\. )?<!--[=m/]", re.M)
 

@@ -22,6 +22,7 @@ class Workshop:
         self.done = {}
         self.documents = {}
         self.writers = {}
+        self.warnings = {}
         os.symlink(os.path.join(ROOT, "cases"), os.path.join(folder, "cases"))
 
     def path(self, name):
@@ -45,6 +46,7 @@ class Workshop:
                                 capture_output=True, check=False)
         if result.returncode not in codes:
             raise QuoteError(f"'{command}' gives {result.returncode}: {result.stderr.strip()[-500:]}")
+        self.warnings[command] = result.stderr
         self.done[command] = result.stdout if result.returncode in WHOLE else result.stderr
         return self.done[command]
 
