@@ -6,7 +6,6 @@
 #include <errno.h>
 #include <stdatomic.h>
 #include <stdint.h>
-#include <stdlib.h>
 #include <sys/mman.h>
 
 struct tally {
@@ -54,6 +53,13 @@ bool memory_suffices(struct error *error) {
  *
  * A definition in the program stands before those of all libraries, and libraries linked into it use it, too. free() is
  * left alone: memory comes from whom it came from before. */
+
+/* Not by <stdlib.h>: the names that it gives to parameters are reserved. */
+void *malloc(size_t size);
+void *calloc(size_t count, size_t size);
+void *realloc(void *old, size_t size);
+void *aligned_alloc(size_t alignment, size_t size);
+int posix_memalign(void **place, size_t alignment, size_t size);
 
 static void *noted(void *memory, size_t size) {
   if (memory == NULL && size > 0 && size <= plausible) {

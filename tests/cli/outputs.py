@@ -131,6 +131,20 @@ class Outputs(Folder):
                     self.assertIn("expected", result.stderr)
                     self.assertEqual(self.files(), before)
 
+    def test_what_is_no_regular_file_is_refused(self):
+        """A pipe, a device, standard output that is a pipe: nothing waits for them, and they stay what they are."""
+        commands = self.commands()
+        os.mkfifo(self.path("pipe.h5"))
+        for arguments, _ in commands:
+            for name in ("pipe.h5", "/dev/null", "/dev/stdout"):
+                with self.subTest(command=arguments, name=name):
+                    before = self.files()
+                    result = self.expect(3, *arguments, "-o", name)
+                    self.assertIn("no regular file", result.stderr)
+                    self.assertEqual(result.stdout, "")
+                    self.assertEqual(self.files(), before)
+                    self.assertTrue(stat.S_ISFIFO(os.stat(self.path("pipe.h5")).st_mode))
+
     def test_an_empty_file_is_nothing_to_lose(self):
         self.write("empty.h5", "")
         self.expect(0, "run", self.case, "-o", "empty.h5", "--quiet")

@@ -263,6 +263,8 @@ enum { READERS = (int)(sizeof readers / sizeof readers[0]) };
 
 /* ---- whose fault is it? ---- */
 
+/* What these call is not made for signal handlers; a child that is lost anyhow loses nothing more by it. */
+/* NOLINTBEGIN(bugprone-signal-handler) */
 static bool is_in_program(void *place, Dl_info *found) {
   Dl_info own;
   return dladdr(__extension__(void *) is_in_program, &own) != 0 && dladdr(place, found) != 0 &&
@@ -293,6 +295,7 @@ static void judge(int number) {
   (void)signal(number, SIG_DFL);
   (void)raise(number);
 }
+/* NOLINTEND(bugprone-signal-handler) */
 
 /* The sanitizer leaves these signals to us; what the library keeps after a failure is no leak of ours. */
 const char *__asan_default_options(void);

@@ -32,33 +32,37 @@ static int apart(int (*work)(void)) {
   return WEXITSTATUS(status);
 }
 
+static bool refused(void *memory) {
+  bool none = memory == NULL;
+  free(memory);
+  return none;
+}
+
 static int ask_each(void) {
-  void *kept = malloc(16);
   struct error error = {0};
   unsigned long seen = memory_refusals();
-  if (seen != 0 || !memory_suffices(&error) || kept == NULL) {
+  if (seen != 0 || !memory_suffices(&error)) {
     return 1;
   }
-  if (malloc(too_much) != NULL || memory_refusals() != 1) {
+  if (!refused(malloc(too_much)) || memory_refusals() != 1) {
     return 2;
   }
-  if (calloc(too_much, 2) != NULL || memory_refusals() != 2 || calloc(too_much, 8) != NULL || memory_refusals() != 3) {
+  if (!refused(calloc(too_much, 2)) || memory_refusals() != 2 || !refused(calloc(too_much, 8)) ||
+      memory_refusals() != 3) {
     return 3;
   }
-  if (realloc(kept, too_much) != NULL || memory_refusals() != 4) {
+  if (!refused(realloc(NULL, too_much)) || memory_refusals() != 4) {
     return 4;
   }
   void *place = NULL;
-  if (aligned_alloc(64, too_much) != NULL || posix_memalign(&place, 64, too_much) == 0 || memory_refusals() != 6) {
+  if (!refused(aligned_alloc(64, too_much)) || posix_memalign(&place, 64, too_much) == 0 || memory_refusals() != 6) {
     return 5;
   }
-  /* What the C library asks for, too. */
-  free(kept);
   return !memory_suffices(&error) && error.code == ERROR_MEMORY && strstr(error.text, "4611686018427387904") ? 0 : 6;
 }
 
 static void *ask_aside(void *argument) {
-  return malloc(too_much) == NULL && memory_refusals_here() == 1 ? argument : NULL;
+  return refused(malloc(too_much)) && memory_refusals_here() == 1 ? argument : NULL;
 }
 
 static int ask_in_a_thread(void) {
@@ -72,7 +76,7 @@ static int ask_in_a_thread(void) {
 }
 
 static int ask_once(void) {
-  return malloc(too_much) == NULL ? 0 : 1;
+  return refused(malloc(too_much)) ? 0 : 1;
 }
 
 static int ask_in_a_child(void) {
@@ -84,7 +88,7 @@ static int ask_in_a_child(void) {
 
 static int ask_beyond_the_bound(void) {
   memory_watch_bound(1 << 30);
-  return malloc(too_much) == NULL && memory_refusals() == 0 ? 0 : 1;
+  return refused(malloc(too_much)) && memory_refusals() == 0 ? 0 : 1;
 }
 
 static bool is_there(const char *path) {
@@ -99,7 +103,7 @@ static int name_without_memory(void) {
   if (!draft_open(&draft, "memory_watch.out", &error) || !is_there("memory_watch.out.part")) {
     return 1;
   }
-  if (malloc(too_much) != NULL || draft_close(&draft, DRAFT_NAME, &error) || error.code != ERROR_MEMORY) {
+  if (!refused(malloc(too_much)) || draft_close(&draft, DRAFT_NAME, &error) || error.code != ERROR_MEMORY) {
     return 2;
   }
   return is_there("memory_watch.out") || is_there("memory_watch.out.part") ? 3 : 0;
