@@ -75,8 +75,8 @@ void limits_observe(struct limits *limits, const struct view *view, const struct
       continue;
     }
     extremum_observe(&observer->worst, view, step);
-    observer->undefined |=
-        isnan(step->start->signals[signal] + step->middle->signals[signal] + step->end->signals[signal]) != 0;
+    observer->undefined = observer->undefined || isnan(step->start->signals[signal]) ||
+                          isnan(step->middle->signals[signal]) || isnan(step->end->signals[signal]);
     if (!observer->broken && observer->worst.seen && breaks(limit, observer->worst.best)) {
       struct limit_question question = {limit, observer->worst.from};
       struct sample found;

@@ -11,7 +11,9 @@
 #define CREEP_TIME 1.0      /* s */
 #define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
 
-/* Which extremum of which signal makes which measure, and where its time goes (-1: nowhere). */
+enum { NOWHERE = -1 };
+
+/* Which extremum of which signal makes which measure, and where its time goes. */
 struct extremum_row {
   int measure;
   int time_measure;
@@ -25,20 +27,20 @@ static const struct extremum_row extremum_rows[] = {
     {MEASURE_peak_line_a_pressure, MEASURE_peak_line_a_pressure_time, "line_a_pressure", 1.0, false, 0.0},
     {MEASURE_peak_line_b_pressure, MEASURE_peak_line_b_pressure_time, "line_b_pressure", 1.0, false, 0.0},
     {MEASURE_lowest_low_side_pressure, MEASURE_lowest_low_side_pressure_time, "low_side_pressure", -1.0, false, 0.0},
-    {MEASURE_lowest_low_side_pressure_after_settling, -1, "low_side_pressure", -1.0, false, SETTLED},
+    {MEASURE_lowest_low_side_pressure_after_settling, NOWHERE, "low_side_pressure", -1.0, false, SETTLED},
     {MEASURE_lowest_charge_pressure, MEASURE_lowest_charge_pressure_time, "charge_pressure", -1.0, false, 0.0},
-    {MEASURE_least_line_oil, -1, "least_line_oil", -1.0, false, 0.0},
-    {MEASURE_peak_charge_pressure, -1, "charge_pressure", 1.0, false, 0.0},
+    {MEASURE_least_line_oil, NOWHERE, "least_line_oil", -1.0, false, 0.0},
+    {MEASURE_peak_charge_pressure, NOWHERE, "charge_pressure", 1.0, false, 0.0},
     {MEASURE_engine_speed_max, MEASURE_engine_speed_max_time, "engine_speed", 1.0, false, 0.0},
     {MEASURE_engine_speed_min, MEASURE_engine_speed_min_time, "engine_speed", -1.0, false, 0.0},
-    {MEASURE_motor_speed_max, -1, "motor_speed", 1.0, true, 0.0},
-    {MEASURE_vehicle_speed_max, -1, "vehicle_speed", 1.0, true, 0.0},
-    {MEASURE_largest_wheel_slip, -1, "wheel_slip", 1.0, true, 0.0},
-    {MEASURE_largest_front_wheel_slip, -1, "front_wheel_slip", 1.0, true, 0.0},
-    {MEASURE_relief_a_peak_flow, -1, "relief_a_flow", 1.0, false, 0.0},
-    {MEASURE_relief_b_peak_flow, -1, "relief_b_flow", 1.0, false, 0.0},
-    {MEASURE_loop_oil_temperature_max, -1, "loop_oil_temperature", 1.0, false, 0.0},
-    {MEASURE_tank_oil_temperature_max, -1, "tank_oil_temperature", 1.0, false, 0.0},
+    {MEASURE_motor_speed_max, NOWHERE, "motor_speed", 1.0, true, 0.0},
+    {MEASURE_vehicle_speed_max, NOWHERE, "vehicle_speed", 1.0, true, 0.0},
+    {MEASURE_largest_wheel_slip, NOWHERE, "wheel_slip", 1.0, true, 0.0},
+    {MEASURE_largest_front_wheel_slip, NOWHERE, "front_wheel_slip", 1.0, true, 0.0},
+    {MEASURE_relief_a_peak_flow, NOWHERE, "relief_a_flow", 1.0, false, 0.0},
+    {MEASURE_relief_b_peak_flow, NOWHERE, "relief_b_flow", 1.0, false, 0.0},
+    {MEASURE_loop_oil_temperature_max, NOWHERE, "loop_oil_temperature", 1.0, false, 0.0},
+    {MEASURE_tank_oil_temperature_max, NOWHERE, "tank_oil_temperature", 1.0, false, 0.0},
 };
 
 enum { EXTREMUM_ROWS = sizeof extremum_rows / sizeof extremum_rows[0] };
@@ -339,7 +341,7 @@ bool metrics_end(struct metrics *metrics, const struct view *view, const struct 
       continue;
     }
     give(outcome, row->measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
-    if (row->time_measure >= 0) {
+    if (row->time_measure != NOWHERE) {
       give(outcome, row->time_measure, extremum->time);
     }
   }

@@ -531,12 +531,68 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
   bench_close(bench);
 }
 
+/* What carries much of the energy is held tighter: speeds to a hundredth, those of the wheels to a thirtieth, the lines
+ * to a tenth of their tolerances; nothing else. */
+static void what_carries_energy_is_held_tighter(void **state) {
+  (void)state;
+  static const struct {
+    const char *name;
+    double share;
+  } held[] = {{"engine_speed", 0.01},      {"vehicle_speed", 0.01},     {"wheel_speed", 0.03},
+              {"front_wheel_speed", 0.03}, {"line_a_compression", 0.1}, {"line_b_compression", 0.1}};
+  for (int i = 0; i < transmission_plant.state_count; i++) {
+    double expected = 1.0;
+    for (size_t k = 0; k < sizeof held / sizeof held[0]; k++) {
+      expected = strcmp(held[k].name, transmission_plant.states[i].name) == 0 ? held[k].share : expected;
+    }
+    if (plant_share(&transmission_plant, i) != expected) {
+      fail_msg("%s: %g, expected %g", transmission_plant.states[i].name, plant_share(&transmission_plant, i), expected);
+    }
+  }
+  /* A valve alone is measured finer: its volume to half a per cent, the valve to a twentieth. */
+  for (int i = 0; i < valve_rig_plant.state_count; i++) {
+    const char *name = valve_rig_plant.states[i].name;
+    double expected = strcmp(name, "line_a_compression") == 0 ? 0.005 : strncmp(name, "relief", 6) == 0 ? 0.05 : 1.0;
+    CHECK_NEAR(plant_share(&valve_rig_plant, i), expected, 0.0);
+  }
+}
+
+/* Every channel has a value, whether it moves or rests. */
+static void every_channel_has_a_value(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("operator: {forward_pedal: [[0 s, 0 %], [2 s, 100 %]], brake: 30 %}\n");
+  const struct transmission_mode *mode = bench->mode;
+  for (int moved = -1; moved < CHANNEL_COUNT; moved++) {
+    real values[CHANNEL_COUNT + 1];
+    if (moved >= 0) {
+      bench->data.plant->move(bench->model, bench->mode, 0.5, moved, 0.25, 0.0);
+    }
+    for (int i = 0; i <= CHANNEL_COUNT; i++) {
+      values[i] = NAN;
+    }
+    transmission_channel_values(mode, 0.5, values);
+    assert_true(isnan(values[CHANNEL_COUNT]));
+    for (int i = 0; i < CHANNEL_COUNT; i++) {
+      CHECK_NEAR(values[i], piece_at(&mode->channels[i].piece, 0.5), 1e-15);
+    }
+    if (moved < 0) {
+      CHECK_NEAR(values[CHANNEL_forward_pedal], 0.25, 1e-12);
+      CHECK_NEAR(values[CHANNEL_brake], 0.3, 1e-12);
+      CHECK_NEAR(values[CHANNEL_throttle], 1.0, 0.0);
+      CHECK_NEAR(values[CHANNEL_charge_lost], 0.0, 0.0);
+    }
+  }
+  bench_close(bench);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(what_is_not_fitted_tells_of_nothing),
       cmocka_unit_test(what_is_not_there_changes_no_mode),
       cmocka_unit_test(a_value_that_plays_about_its_bound_is_told_once),
       cmocka_unit_test(states_of_a_kind_have_one_tolerance),
+      cmocka_unit_test(what_carries_energy_is_held_tighter),
+      cmocka_unit_test(every_channel_has_a_value),
       cmocka_unit_test(wheels_lock_below_a_tenth_of_the_speed),
       cmocka_unit_test(the_bypass_opens_by_the_drop_that_the_signal_shows),
       cmocka_unit_test(charge_pressure_is_low_below_its_bound),
