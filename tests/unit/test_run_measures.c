@@ -59,13 +59,14 @@ struct history {
 static bool keep(void *context, int count, const double *time, const double *const *values, struct error *error) {
   struct history *history = context;
   int signals = history->plant->signal_count;
-  (void)error;
   for (int k = 0; k < count; k++) {
     if (history->count == history->capacity) {
       history->capacity = history->capacity > 0 ? 2 * history->capacity : 4096;
       history->time = realloc(history->time, (size_t)history->capacity * sizeof(double));
       history->values = realloc(history->values, (size_t)(history->capacity * signals) * sizeof(double));
-      assert_true(history->time != NULL && history->values != NULL);
+      if (history->time == NULL || history->values == NULL) {
+        return error_set(error, ERROR_MEMORY, "out of memory for the history");
+      }
     }
     history->time[history->count] = time[k];
     for (int i = 0; i < signals; i++) {
