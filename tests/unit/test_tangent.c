@@ -305,6 +305,47 @@ static void measures_have_derivatives(void **state) {
 }
 
 /* A crossing that only touches has no derivative, and that is reported. */
+/* ---- a change that any of the states may make: it falls from 0.5 to zero, is lifted by 5, and another begins to rise
+ * by 3 a second ---- */
+
+static int falling_state;
+
+static void any_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  rates[falling_state] = -1.0;
+  rates[(falling_state + 1) % TOY_STATES] = y[falling_state] > 2.0 ? 3.0 : 0.0;
+}
+
+static double any_falls(const double *y) {
+  return y[falling_state];
+}
+
+static enum plant_verdict any_change(double *y, const char **message) {
+  (void)message;
+  y[falling_state] += 5.0;
+  return PLANT_GOES_ON;
+}
+
+static void a_change_moves_with_whichever_state_makes_it(void **state) {
+  (void)state;
+  for (falling_state = 0; falling_state < TOY_STATES; falling_state++) {
+    int rises = (falling_state + 1) % TOY_STATES;
+    struct toy toy = {.rates = any_rates, .falls = any_falls, .change = any_change, .release = NAN};
+    toy.start[falling_state] = 0.5;
+    struct outcome outcome;
+    struct sensitivity_result result = by_start(&toy, falling_state, 1.5, NULL, &kept, &outcome);
+    assert_true(kept.count > 0 && kept.time[kept.count - 1] > 1.4);
+    for (int i = 0; i < TOY_STATES; i++) {
+      double expected = i == falling_state ? 1.0 : i == rises ? -3.0 : 0.0; /* it changes later by the parameter */
+      CHECK_NEAR(kept.derivative[kept.count - 1][i], expected, 1e-6);
+    }
+    assert_int_equal(result.moved, 1);
+    assert_int_equal(result.unsure, 0);
+    finish(&result, &outcome);
+  }
+}
+
 /* ---- two clocks that strike together: the lever's step at 1 s moves with the parameter, a bell at 1 s does not ----
  */
 
@@ -463,6 +504,7 @@ int main(void) {
       cmocka_unit_test(a_step_of_a_table_moves),
       cmocka_unit_test(an_action_moves),
       cmocka_unit_test(measures_have_derivatives),
+      cmocka_unit_test(a_change_moves_with_whichever_state_makes_it),
       cmocka_unit_test(clocks_that_strike_together),
       cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
       cmocka_unit_test(a_start_of_braking_on_one_side_does_not_move),
