@@ -112,10 +112,36 @@ static void the_case_may_say_from_when(void **state) {
   outcome_free(&outcome);
 }
 
+/* A limit with a time to hold from counts it from the start of braking, also one that nobody knew of at the start: the
+ * machine still moves when it has to hold. */
+static void a_limit_waits_from_the_start_of_braking(void **state) {
+  (void)state;
+  static const char *const starts[] = {"operator: {" FALLS "}\n",
+                                       "operator: {" DRIVES "}\nactions:\n  - {when: time > 2 s, move: forward_pedal, "
+                                       "to: 0 %, over: 0.5 s}\n",
+                                       "operator: {" DRIVES ", brake: [[0 s, 0 %], [2 s, 0 %], [2.5 s, 100 %]]}\n"};
+  for (int i = 0; i < 3; i++) {
+    char text[1024];
+    struct outcome outcome;
+    (void)snprintf(
+        text, sizeof text,
+        "%ssimulation: {end_time: 9 s, output_step: 0.1 s}\nlimits:\n  - vehicle_speed <= 0.2 km/h within 0.3 "
+        "s\n  - vehicle_speed <= 50 km/h within 0.3 s\n",
+        starts[i]);
+    assert_true(bench_whole_run(text, &outcome));
+    CHECK_NEAR(outcome.measures[MEASURE_stop_from], 2.0, 1e-9);
+    assert_int_equal(outcome.limits[0].verdict, LIMIT_BROKEN);
+    CHECK_NEAR(outcome.limits[0].first, 2.3, 1e-6);
+    assert_int_equal(outcome.limits[1].verdict, LIMIT_KEPT);
+    outcome_free(&outcome);
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(braking_starts_as_it_is_told),
       cmocka_unit_test(the_case_may_say_from_when),
+      cmocka_unit_test(a_limit_waits_from_the_start_of_braking),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -532,14 +532,17 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
 }
 
 /* What carries much of the energy is held tighter: speeds to a hundredth, those of the wheels to a thirtieth, the lines
- * to a tenth of their tolerances; nothing else. */
+ * to a tenth of their tolerances; temperatures, whose bodies hold 50 kJ and more a kelvin, to 30 nK (the loop's metal),
+ * 10 nK (the tank) and 0.1 uK (the rest); nothing else. */
 static void what_carries_energy_is_held_tighter(void **state) {
   (void)state;
   static const struct {
     const char *name;
     double share;
-  } held[] = {{"engine_speed", 0.01},      {"vehicle_speed", 0.01},     {"wheel_speed", 0.03},
-              {"front_wheel_speed", 0.03}, {"line_a_compression", 0.1}, {"line_b_compression", 0.1}};
+  } held[] = {{"engine_speed", 0.01},           {"vehicle_speed", 0.01},     {"wheel_speed", 0.03},
+              {"front_wheel_speed", 0.03},      {"line_a_compression", 0.1}, {"line_b_compression", 0.1},
+              {"loop_temperature", 1e-3},       {"case_temperature", 1e-3},  {"gallery_temperature", 1e-3},
+              {"loop_metal_temperature", 3e-4}, {"tank_temperature", 1e-4}};
   for (int i = 0; i < transmission_plant.state_count; i++) {
     double expected = 1.0;
     for (size_t k = 0; k < sizeof held / sizeof held[0]; k++) {

@@ -173,6 +173,31 @@ static void actions_fire_on_time(void **state) {
   assert_true(isnan(fired));
 }
 
+/* An action that waits for a signal, or for the clock, is no change of mode: the plant is not asked for one. */
+static enum plant_verdict ends_here(double *y, const char **message) {
+  (void)y;
+  *message = "a change";
+  return PLANT_ENDS_RUN;
+}
+
+static void an_action_is_no_change_of_mode(void **state) {
+  (void)state;
+  struct toy touchy = wave;
+  touchy.change = ends_here;
+  for (int by_clock = 0; by_clock <= 1; by_clock++) {
+    struct action action = action_when(by_clock ? CONDITION_CLOCK : 2, true, 0.7311, 2.0, 0.5);
+    const struct toy *ref;
+    struct case_data data = toy_case(&ref, &touchy, 3.0);
+    data.actions = &action;
+    data.action_count = 1;
+    struct outcome outcome;
+    run_ok(&data, NULL, &outcome);
+    assert_int_equal(outcome.status, RUN_COMPLETE);
+    CHECK_CLOSE(outcome.measures[MEASURE_vehicle_distance_end], 0.5 + 2.0 * (3.0 - 1.2311), 1e-8);
+    outcome_free(&outcome);
+  }
+}
+
 static void actions_move_in_straight_lines_and_follow_each_other(void **state) {
   (void)state;
   double fired;
@@ -668,6 +693,7 @@ int main(void) {
       cmocka_unit_test(spans_are_timed),
       cmocka_unit_test(measures_do_not_depend_on_output),
       cmocka_unit_test(actions_fire_on_time),
+      cmocka_unit_test(an_action_is_no_change_of_mode),
       cmocka_unit_test(actions_move_in_straight_lines_and_follow_each_other),
       cmocka_unit_test(a_short_pulse_is_never_missed),
       cmocka_unit_test(kinks_may_lie_side_by_side),

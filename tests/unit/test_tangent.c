@@ -346,6 +346,29 @@ static void a_change_moves_with_whichever_state_makes_it(void **state) {
   }
 }
 
+/* What a run stands at when it ends by itself moves with its end: a speed that grows by 2 and a distance by 3 a second,
+ * the end being later by the parameter. */
+static void to_the_end_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  (void)y;
+  rates[0] = -1.0;
+  rates[2] = 2.0;
+  rates[3] = 3.0;
+}
+
+static void what_a_run_ends_at_moves_with_its_end(void **state) {
+  (void)state;
+  struct toy toy = {.start = {0.5}, .rates = to_the_end_rates, .falls = height, .change = end_here, .release = NAN};
+  struct outcome outcome;
+  struct sensitivity_result result = by_start(&toy, 0, 2.0, NULL, &kept, &outcome);
+  assert_int_equal(outcome.status, RUN_STOPPED);
+  CHECK_NEAR(outcome.measures[MEASURE_vehicle_distance_end], 1.5, 1e-9);
+  CHECK_NEAR(result.measures[0][MEASURE_vehicle_speed_end], 2.0, 1e-6);
+  CHECK_NEAR(result.measures[0][MEASURE_vehicle_distance_end], 3.0, 1e-6);
+  finish(&result, &outcome);
+}
+
 /* ---- two clocks that strike together: the lever's step at 1 s moves with the parameter, a bell at 1 s does not ----
  */
 
@@ -505,6 +528,7 @@ int main(void) {
       cmocka_unit_test(an_action_moves),
       cmocka_unit_test(measures_have_derivatives),
       cmocka_unit_test(a_change_moves_with_whichever_state_makes_it),
+      cmocka_unit_test(what_a_run_ends_at_moves_with_its_end),
       cmocka_unit_test(clocks_that_strike_together),
       cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
       cmocka_unit_test(a_start_of_braking_on_one_side_does_not_move),
