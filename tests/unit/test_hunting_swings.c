@@ -117,12 +117,15 @@ static void a_steady_swing_is_hunting(void **state) {
   double from = found.outcome.measures[MEASURE_hunting_from];
   assert_true(from > 1.0 / 16.0 - 0.005 && from < 3.0 / 16.0 + 0.005);
   assert_non_null(strstr(found.outcome.doubt, "hunts, 4 Hz, +-50 bar"));
-  history.end = 1.5; /* eleven swings */
-  watch(&history, &found);
-  assert_false(found.hunts);
-  history.end = 1.6; /* and the twelfth, once the pressure has turned */
-  watch(&history, &found);
-  assert_true(found.hunts);
+  for (int way = -1; way <= 1; way += 2) { /* whichever way it begins */
+    history.amplitude = way * 50e5;
+    history.end = 1.5; /* eleven swings */
+    watch(&history, &found);
+    assert_false(found.hunts);
+    history.end = 1.6; /* and the twelfth, once the pressure has turned */
+    watch(&history, &found);
+    assert_true(found.hunts);
+  }
 }
 
 /* Four swings and the four that come eight later: a decay of 0.9 between them is the bound. */

@@ -149,6 +149,22 @@ static void smoothed_brake_opposes(void **state) {
   assert_true(brake_smoothed_torque(&brake, 1.0, 0.0) == 0.0);
 }
 
+/* Mobility on soil, C the cone index, b and d the tyre's width and diameter, W one wheel's load, delta its deflection
+ * over the section height: C b d/W sqrt(delta)/(1 + b/2d) by Gee-Clough, C b d/W (1 + 5 delta)/(1 + 3 b/d) by Brixius
+ * (tyre.h names the sources). A wheel of 0.6 m by 1.5 m under 27 kN on 9 bar: C b d/W = 30. */
+static void mobility_is_that_of_its_soil_law(void **state) {
+  (void)state;
+  DEFAULTS(tyre, tyre);
+  tyre.width = 0.6;
+  tyre.diameter = 1.5;
+  tyre.deflection = 0.25;
+  struct tyre_soil soil = {tyre.grip, 9e5, 0.05};
+  tyre.ground = TYRE_GEE_CLOUGH;
+  CHECK_CLOSE(tyre_contact_of(&tyre, &soil, 4 * 27e3, 4.0).mobility, 30.0 * 0.5 / 1.2, 1e-12);
+  tyre.ground = TYRE_BRIXIUS;
+  CHECK_CLOSE(tyre_contact_of(&tyre, &soil, 4 * 27e3, 4.0).mobility, 30.0 * 2.25 / 2.2, 1e-12);
+}
+
 /* Power that the brake takes, less what its wind-up stores, for any speed, wind-up and pedal. */
 static void stick_brake_never_gives_power(void **state) {
   (void)state;
@@ -259,6 +275,7 @@ int main(void) {
       cmocka_unit_test(tyre_never_gives_power),
       cmocka_unit_test(damping_fades_with_rolling),
       cmocka_unit_test(soil_laws_are_odd_and_grow),
+      cmocka_unit_test(mobility_is_that_of_its_soil_law),
       cmocka_unit_test(park_brake_adds_its_torque),
       cmocka_unit_test(smoothed_brake_opposes),
       cmocka_unit_test(stick_brake_never_gives_power),

@@ -64,6 +64,7 @@ static void a_plant_can_end_the_run(void **state) {
   CHECK_NEAR(last, outcome.end_time, 0.0); /* the last sample is the end, off the grid */
   assert_int_equal(outcome.event_count, 1);
   assert_string_equal(outcome.events[0].message, "that is the end");
+  assert_string_equal(outcome.stop_words, "that is the end");
   CHECK_NEAR(outcome.measures[MEASURE_vehicle_distance_end], 0.0, 0.0);
   outcome_free(&outcome);
 }

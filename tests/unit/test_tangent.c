@@ -346,6 +346,36 @@ static void a_change_moves_with_whichever_state_makes_it(void **state) {
   }
 }
 
+/* However large the states are, a trigger is differentiated over microseconds: place x = 1e6 + t, and 1 - (x - 1e6)^3
+ * falls through zero a second after the start, or as much earlier as the start lies farther on. */
+static void far_rates(double t, double lever, const double *y, double *rates) {
+  (void)t;
+  (void)lever;
+  rates[0] = 1.0;
+  rates[1] = y[2] > 0.5 ? 3.0 : 0.0;
+}
+
+static double far_falls(const double *y) {
+  return y[2] > 0.5 ? 1.0 : 1.0 - pow(y[0] - 1e6, 3.0);
+}
+
+static enum plant_verdict far_change(double *y, const char **message) {
+  (void)message;
+  y[2] = 1.0;
+  return PLANT_GOES_ON;
+}
+
+static void a_curved_trigger_far_out(void **state) {
+  (void)state;
+  struct toy toy = {.start = {1e6}, .rates = far_rates, .falls = far_falls, .change = far_change, .release = NAN};
+  struct outcome outcome;
+  struct sensitivity_result result = by_start(&toy, 0, 1.5, NULL, &kept, &outcome);
+  assert_true(kept.count > 0 && kept.time[kept.count - 1] > 1.4);
+  CHECK_NEAR(kept.derivative[kept.count - 1][0], 1.0, 1e-6);
+  CHECK_NEAR(kept.derivative[kept.count - 1][1], 3.0, 1e-3);
+  finish(&result, &outcome);
+}
+
 /* What a run stands at when it ends by itself moves with its end: a speed that grows by 2 and a distance by 3 a second,
  * the end being later by the parameter. */
 static void to_the_end_rates(double t, double lever, const double *y, double *rates) {
@@ -528,6 +558,7 @@ int main(void) {
       cmocka_unit_test(an_action_moves),
       cmocka_unit_test(measures_have_derivatives),
       cmocka_unit_test(a_change_moves_with_whichever_state_makes_it),
+      cmocka_unit_test(a_curved_trigger_far_out),
       cmocka_unit_test(what_a_run_ends_at_moves_with_its_end),
       cmocka_unit_test(clocks_that_strike_together),
       cmocka_unit_test(a_stop_moves_with_the_start_of_braking),
