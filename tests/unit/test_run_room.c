@@ -8,7 +8,6 @@
 #include <stdlib.h>
 
 #include "check.h"
-#include "limits.h"
 #include "toy.h"
 
 #define PI 3.14159265358979323846
@@ -315,56 +314,6 @@ static void limits_are_watched_inside_steps(void **state) {
 }
 
 /* Nothing brakes: what had to hold so long after it is not judged, whatever the signal does. */
-/* A limit that only a peak between the evaluated points breaks is broken there. */
-static void a_limit_may_be_broken_by_a_peak_alone(void **state) {
-  (void)state;
-  for (int above = 0; above <= 1; above++) {
-    struct limit limit = limit_on(0, above, above ? -1.0 + 1e-7 : 1.0 - 1e-7, 0.0);
-    const struct toy *ref;
-    struct case_data data = toy_case(&ref, &wave, 0.9);
-    data.limits = &limit;
-    data.limit_count = 1;
-    struct outcome outcome;
-    run_ok(&data, NULL, &outcome);
-    assert_int_equal(outcome.limits[0].verdict, LIMIT_BROKEN);
-    CHECK_NEAR(outcome.limits[0].first, above ? 0.75 : 0.25, 1e-4);
-    CHECK_NEAR(outcome.limits[0].worst, above ? -1.0 : 1.0, 1e-11);
-    outcome_free(&outcome);
-  }
-}
-
-/* A signal that is no number at one point of a step, its start, its middle or its end, is not judged. */
-static void a_signal_that_is_no_number_is_not_judged(void **state) {
-  (void)state;
-  struct limit limit = limit_on(0, false, 1.0, 0.0);
-  const struct toy *ref;
-  struct case_data data = toy_case(&ref, &wave, 1.0);
-  struct toy_mode mode = {.taken = false};
-  struct view view = {.data = &data, .plant = &toy_plant, .model = &ref, .mode = &mode, .state_count = TOY_STATES};
-  data.limits = &limit;
-  data.limit_count = 1;
-  for (int k = 0; k <= 3; k++) {
-    struct sample samples[3];
-    struct limits limits = {.each = NULL};
-    struct outcome outcome;
-    struct error error = {0};
-    memset(samples, 0, sizeof samples);
-    memset(&outcome, 0, sizeof outcome);
-    samples[1].time = 0.5;
-    samples[2].time = 1.0;
-    assert_true(limits_begin(&limits, &view, &samples[0], NAN, &error));
-    if (k < 3) {
-      samples[k].signals[0] = NAN;
-    }
-    const struct step step = {&samples[0], &samples[1], &samples[2]};
-    limits_observe(&limits, &view, &step);
-    assert_true(limits_end(&limits, &view, NULL, &samples[2], &outcome, &error));
-    assert_int_equal(outcome.limits[0].verdict, k < 3 ? LIMIT_NOT_JUDGED : LIMIT_KEPT);
-    free(limits.each);
-    outcome_free(&outcome);
-  }
-}
-
 static void without_braking_its_limits_are_not_judged(void **state) {
   (void)state;
   struct limit limits[] = {
@@ -698,8 +647,6 @@ int main(void) {
       cmocka_unit_test(a_short_pulse_is_never_missed),
       cmocka_unit_test(kinks_may_lie_side_by_side),
       cmocka_unit_test(limits_are_watched_inside_steps),
-      cmocka_unit_test(a_limit_may_be_broken_by_a_peak_alone),
-      cmocka_unit_test(a_signal_that_is_no_number_is_not_judged),
       cmocka_unit_test(without_braking_its_limits_are_not_judged),
       cmocka_unit_test(a_failed_run_judges_what_it_saw),
       cmocka_unit_test(a_stop_that_glides_into_creep_is_a_stop),
