@@ -114,6 +114,22 @@ static void starter_fades_as_the_engine_fires(void **state) {
   assert_true(engine_starter(&engine, 0.0, 0.0) == 0.0);
 }
 
+/* What the compression adds to the friction of a slow engine: at rest both come to the crank-over torque, at 5 rad/s
+ * half of the addition is left, at working speeds nothing. */
+static void compression_holds_a_slow_engine(void **state) {
+  (void)state;
+  DEFAULTS(engine, engine);
+  double friction = engine_friction_size(&engine, 0.0);
+  engine.crank_over_torque = friction + 100.0;
+  CHECK_CLOSE(engine_compression_hold(&engine, 5.0), 50.0, 1e-12);
+  CHECK_CLOSE(engine_compression_hold(&engine, -5.0), -50.0, 1e-12);
+  CHECK_CLOSE(engine_compression_hold(&engine, 1.0), 100.0 / 1.04, 1e-12);
+  assert_true(engine_compression_hold(&engine, 0.0) == 0.0);
+  assert_true(engine_compression_hold(&engine, 200.0) < 0.1);
+  engine.crank_over_torque = 0.5 * friction;
+  assert_true(engine_compression_hold(&engine, 5.0) == 0.0);
+}
+
 static void gear_loses_both_ways(void **state) {
   (void)state;
   DEFAULTS(driveline, driveline);
@@ -302,6 +318,7 @@ int main(void) {
       cmocka_unit_test(isochronous_governor_does_not_wind_up),
       cmocka_unit_test(curves_replace_the_polynomials),
       cmocka_unit_test(starter_fades_as_the_engine_fires),
+      cmocka_unit_test(compression_holds_a_slow_engine),
       cmocka_unit_test(gear_loses_both_ways),
       cmocka_unit_test(weight_splits_on_a_slope),
       cmocka_unit_test(loads_shift_between_axles),
