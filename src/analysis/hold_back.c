@@ -15,14 +15,21 @@ enum edge { EDGE_ENGINE, EDGE_RELIEF, EDGE_GRIP, EDGE_HEAT, EDGE_COUNT };
 
 static const struct {
   enum machine_bound bound;
+  const char *hot; /* words where it ends the hold with the loop at its highest temperature */
   struct signal row;
 } edges[EDGE_COUNT] = {
     {BOUND_engine_overspeed,
+     "engine braking, hot oil",
      {"grade_engine_braking", QUANTITY_FRACTION, REFERENCE_NONE,
       "downgrade at which the engine reaches its allowed speed"}},
-    {BOUND_relief, {"grade_relief", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the relief valve cracks"}},
-    {BOUND_grip, {"grade_grip", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the grip is used up"}},
+    {BOUND_relief,
+     "relief valve, hot oil",
+     {"grade_relief", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the relief valve cracks"}},
+    {BOUND_grip,
+     "grip, hot oil",
+     {"grade_grip", QUANTITY_FRACTION, REFERENCE_NONE, "downgrade at which the grip is used up"}},
     {BOUND_heat,
+     "heat",
      {"grade_heat", QUANTITY_FRACTION, REFERENCE_NONE,
       "downgrade at which the loop reaches its highest temperature in thermal balance"}},
 };
@@ -90,7 +97,7 @@ static void hold_hot_edges(struct machine *machine, const struct scan *hot, int 
     if (scan_edge(machine, hot, from, edge_condition(machine, (enum edge)k), &point)) {
       hold->grades[k] = point.inputs[MACHINE_GRADE];
       if (!isnan(hold->usable)) {
-        consider(hold, &point, machine_bound_words[edges[k].bound]);
+        consider(hold, &point, edges[k].hot);
       }
     }
   }

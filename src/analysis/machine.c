@@ -407,12 +407,19 @@ void machine_powers(struct machine *machine, const struct machine_point *point, 
   plant->powers(machine->model, machine->mode, 0.0, point->state, powers);
 }
 
+enum machine_signal machine_slip(const struct machine *machine, const double *signals) {
+  double rear = fabs(signals[machine_signal(machine, READ_wheel_slip)]);
+  double front = fabs(signals[machine_signal(machine, READ_front_wheel_slip)]);
+  return machine->own.vehicle->second_motor == VEHICLE_SECOND_MOTOR && front > rear ? READ_front_wheel_slip
+                                                                                    : READ_wheel_slip;
+}
+
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point) {
   double signals[PLANT_SIGNAL_LIMIT];
   machine_signals(machine, point, signals);
   unsigned bounds = 0;
 #define SIGNAL_NOW(name) signals[machine_signal(machine, READ_##name)]
-  if (fabs(SIGNAL_NOW(wheel_slip)) >= tyre_used_up_slip(machine->own.tyre)) {
+  if (fabs(signals[machine_signal(machine, machine_slip(machine, signals))]) >= tyre_used_up_slip(machine->own.tyre)) {
     bounds |= 1u << BOUND_grip;
   }
   if (SIGNAL_NOW(relief_a_flow) > OPEN_FLOW || SIGNAL_NOW(relief_b_flow) > OPEN_FLOW) {

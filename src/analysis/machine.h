@@ -13,6 +13,7 @@
 #include "engine.h"
 #include "flushing.h"
 #include "ground.h"
+#include "limiter.h"
 #include "motor.h"
 #include "operator.h"
 #include "pump.h"
@@ -99,6 +100,7 @@ enum machine_signal {
   SECTION(lines, lines)                                                                                                \
   SECTION(engine, engine)                                                                                              \
   SECTION(pump, pump)                                                                                                  \
+  SECTION(limiter, limiter)                                                                                            \
   SECTION(relief, relief)                                                                                              \
   SECTION(charge, charge)                                                                                              \
   SECTION(flushing, flushing)                                                                                          \
@@ -177,6 +179,8 @@ double machine_heating(struct machine *machine, const struct machine_point *poin
 void machine_signals(struct machine *machine, const struct machine_point *point, double *signals);
 /* Power of every term of the ledger, W; the stored ones nothing. */
 void machine_powers(struct machine *machine, const struct machine_point *point, double *powers);
+/* The slip that is the larger, of the axles that are driven. */
+enum machine_signal machine_slip(const struct machine *machine, const double *signals);
 /* Which bounds are reached there: a set of bits 1 << BOUND_x. */
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point);
 

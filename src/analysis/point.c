@@ -33,7 +33,7 @@ static void explain(struct machine *machine, const struct scan *scan, int neares
   bool full_pedal = fabs(point->at.inputs[MACHINE_PEDAL]) > 0.999;
   if (point->bounds & (1u << BOUND_grip)) {
     (void)snprintf(reason, sizeof reason, "the grip is used up (slip %s)",
-                   show_signal(machine, point->signals, READ_wheel_slip).text);
+                   show_signal(machine, point->signals, machine_slip(machine, point->signals)).text);
   } else if (point->bounds & (1u << BOUND_relief)) {
     (void)snprintf(reason, sizeof reason, "the relief valve passes oil at %s",
                    show_signal(machine, point->signals, more ? READ_line_a_pressure : READ_line_b_pressure).text);
@@ -68,20 +68,66 @@ static bool seek_pedal(struct machine *machine, double speed, enum machine_input
     return error_set(error, ERROR_RUN, "no steady drive at %s: with no pedal does the machine come to balance there",
                      show(QUANTITY_SPEED, speed).text);
   }
-  double highest = fmax(scan.points[most].at.inputs[freed], scan.points[least].at.inputs[freed]);
-  bool more = asked > highest;
+  /* The scan may have stepped over the top. At the top itself two pedals become one, which no Newton's method finds. */
+  double level = scan.points[scan_level(&scan)].at.inputs[freed];
+  bool rises = asked > level;
+  bool more = speed < 0.0 ? !rises : rises;
   struct steady_most peak;
-  if (more) {
-    /* The scan may have stepped over the top. */
-    steady_most(machine, speed, freed, point, &peak);
-    if (peak.found) {
-      struct scan_point *top = &scan.points[most];
-      top->at = peak.at;
-      top->bounds = peak.bounds;
-      machine_signals(machine, &peak.at, top->signals);
+  steady_extreme(machine, &scan, rises ? 1.0 : -1.0, &peak);
+  double value = peak.at.inputs[freed];
+  if (fabs(value - asked) <= 1e-8 * fabs(asked)) {
+    *point = peak.at;
+    return true;
+  }
+  if ((rises ? value > asked : value < asked) &&
+      scan_pedal_between(machine, &scan, &peak.inner, &peak.at, asked, point)) {
+    return true;
+  }
+  struct scan_point *top = &scan.points[more ? most : least];
+  top->at = peak.at;
+  top->bounds = peak.bounds;
+  machine_signals(machine, &peak.at, top->signals);
+  explain(machine, &scan, more ? most : least, freed, asked, more, error);
+  return false;
+}
+
+/* In small steps of the pedal from a place of a scan, so that no other balance with the same pedal is jumped to. */
+static bool walk(struct machine *machine, const struct scan *scan, int from, double pedal,
+                 struct machine_point *point) {
+  enum { STEPS = 8 };
+  *point = scan->points[from].at;
+  double begin = point->inputs[MACHINE_PEDAL];
+  for (int k = 1; k <= STEPS; k++) {
+    point->inputs[MACHINE_PEDAL] = k < STEPS ? begin + (pedal - begin) * k / STEPS : pedal;
+    if (!machine_follow(machine, scan->speed, scan->freed, point)) {
+      return false;
     }
   }
-  explain(machine, &scan, more ? most : least, freed, asked, more, error);
+  return true;
+}
+
+/* From the places of a scan about the pedal of the point; first from that on the side of level drive. */
+static bool follow_scan(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point) {
+  struct scan scan;
+  double pedal = point->inputs[MACHINE_PEDAL];
+  scan_pedal(machine, speed, freed, point, &scan);
+  int level = scan_level(&scan);
+  int below = -1; /* the last place with no more pedal, and the first with no less */
+  int above = -1;
+  for (int i = 0; i < SCAN_POINTS; i++) {
+    if (scan.points[i].found && fabs(scan.points[i].at.inputs[MACHINE_PEDAL]) <= fabs(pedal)) {
+      below = i;
+    }
+    if (scan.points[i].found && fabs(scan.points[i].at.inputs[MACHINE_PEDAL]) >= fabs(pedal) && above < 0) {
+      above = i;
+    }
+  }
+  int order[2] = {below >= level ? below : above, below >= level ? above : below};
+  for (int k = 0; k < 2; k++) {
+    if (order[k] >= 0 && walk(machine, &scan, order[k], pedal, point)) {
+      return true;
+    }
+  }
   return false;
 }
 
@@ -89,8 +135,14 @@ static bool seek_pedal(struct machine *machine, double speed, enum machine_input
 static bool seek_freed(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point,
                        struct error *error) {
   const char *words = NULL;
+  struct machine_point from = *point;
+  /* Where there are several balances: that of a machine which is loaded more and more, as in the maps. */
+  if (follow_scan(machine, speed, freed, point)) {
+    return true;
+  }
+  *point = from;
   machine_set_all(machine, point->inputs);
-  if (!machine_guess(machine, speed, point, &words) || !machine_find(machine, speed, freed, point)) {
+  if (!machine_guess(machine, speed, point, &words) || !machine_follow(machine, speed, freed, point)) {
     return error_set(error, ERROR_RUN, "no steady drive at %s with a pedal of %s: %s", show(QUANTITY_SPEED, speed).text,
                      show(QUANTITY_FRACTION, point->inputs[MACHINE_PEDAL]).text,
                      words != NULL ? words : "the drive does not come to balance");
@@ -138,7 +190,7 @@ static void warn(struct machine *machine, const struct machine_point *point, str
     if ((bounds & (1u << i)) == 0) {
       continue;
     }
-    enum machine_signal reported = i == BOUND_grip                                          ? READ_wheel_slip
+    enum machine_signal reported = i == BOUND_grip ? machine_slip(machine, signals)
                                    : i == BOUND_engine_power || i == BOUND_engine_overspeed ? READ_engine_speed
                                    : i == BOUND_charge                                      ? READ_charge_pressure
                                    : i == BOUND_heat                                        ? READ_loop_oil_temperature

@@ -2,7 +2,7 @@
 
 #include <math.h>
 
-static double pedal_of(const struct machine *machine, int i) {
+double scan_pedal_at(const struct machine *machine, int i) {
   double share = machine->own.operator->pump_share;
   if (i <= SCAN_PUMP_STEPS) {
     double part = (double)i / SCAN_PUMP_STEPS;
@@ -25,7 +25,7 @@ static int start_of(const struct machine *machine, double speed) {
     pedal = share + (1.0 - share) * part;
   }
   int i = 0;
-  while (i < SCAN_POINTS - 1 && pedal_of(machine, i) < pedal) {
+  while (i < SCAN_POINTS - 1 && scan_pedal_at(machine, i) < pedal) {
     i++;
   }
   return i;
@@ -43,7 +43,7 @@ static void take(struct machine *machine, struct scan_point *here, const struct 
 static bool visit(struct machine *machine, struct scan *scan, int i, struct machine_point *guess) {
   struct scan_point *here = &scan->points[i];
   here->at = *guess;
-  here->at.inputs[MACHINE_PEDAL] = (scan->speed < 0.0 ? -1.0 : 1.0) * pedal_of(machine, i);
+  here->at.inputs[MACHINE_PEDAL] = (scan->speed < 0.0 ? -1.0 : 1.0) * scan_pedal_at(machine, i);
   here->found = machine_follow(machine, scan->speed, scan->freed, &here->at);
   if (here->found) {
     *guess = here->at;
@@ -75,7 +75,7 @@ void scan_pedal(struct machine *machine, double speed, enum machine_input freed,
       continue;
     }
     start = *from;
-    start.inputs[MACHINE_PEDAL] = (speed < 0.0 ? -1.0 : 1.0) * pedal_of(machine, i);
+    start.inputs[MACHINE_PEDAL] = (speed < 0.0 ? -1.0 : 1.0) * scan_pedal_at(machine, i);
     machine_set_all(machine, start.inputs);
     found = machine_guess(machine, speed, &start, NULL) && visit(machine, scan, i, &start);
     first = found ? i : first;
@@ -111,26 +111,87 @@ void scan_pedal_down(struct machine *machine, double speed, enum machine_input f
   }
 }
 
-bool scan_pedal_for(struct machine *machine, const struct scan *scan, double level, struct machine_point *point) {
-  for (int i = SCAN_POINTS - 1; i > 0; i--) {
-    const struct scan_point *high = &scan->points[i];
-    const struct scan_point *low = &scan->points[i - 1];
-    if (!high->found || !low->found) {
-      continue;
-    }
-    double above = high->at.inputs[scan->freed] - level;
-    double below = low->at.inputs[scan->freed] - level;
-    if ((above >= 0.0) == (below >= 0.0) && above != 0.0) {
-      continue;
-    }
-    const struct scan_point *starts[2] = {fabs(above) < fabs(below) ? high : low,
-                                          fabs(above) < fabs(below) ? low : high};
-    for (int k = 0; k < 2; k++) {
-      *point = starts[k]->at;
-      point->inputs[scan->freed] = level;
-      if (machine_find(machine, scan->speed, MACHINE_PEDAL, point) && fabs(point->inputs[MACHINE_PEDAL]) <= 1.0) {
-        return true;
+int scan_level(const struct scan *scan) {
+  double side = scan->speed < 0.0 ? -1.0 : 1.0;
+  int last = -1;
+  for (int i = 0; i < SCAN_POINTS; i++) {
+    if (scan->points[i].found) {
+      last = i;
+      if (side * scan->points[i].at.inputs[scan->freed] >= 0.0) {
+        break;
       }
+    }
+  }
+  return last;
+}
+
+/* Is this so near to the level that it is the same? A pull of a newton, or a grade of a millionth, counts as a size. */
+static bool is_level(const struct scan *scan, double value, double level) {
+  double size = scan->freed == MACHINE_PULL ? 1.0 : 1e-6;
+  return fabs(value - level) <= 1e-9 * fmax(fabs(level), size);
+}
+
+/* Newton from `start`; the pedal it finds lies within the bracket. */
+static bool jump(struct machine *machine, const struct scan *scan, const struct machine_point *start,
+                 const double bracket[2], double level, struct machine_point *point) {
+  *point = *start;
+  point->inputs[scan->freed] = level;
+  if (!machine_find(machine, scan->speed, MACHINE_PEDAL, point)) {
+    return false;
+  }
+  double pedal = point->inputs[MACHINE_PEDAL];
+  return pedal >= fmin(bracket[0], bracket[1]) - 1e-9 && pedal <= fmax(bracket[0], bracket[1]) + 1e-9;
+}
+
+bool scan_pedal_between(struct machine *machine, const struct scan *scan, const struct machine_point *one,
+                        const struct machine_point *other, double level, struct machine_point *point) {
+  enum { HALVINGS = 48, JUMP_EVERY = 6 };
+  struct machine_point ends[2] = {*one, *other};
+  for (int k = 0; k < 2; k++) {
+    if (is_level(scan, ends[k].inputs[scan->freed], level)) {
+      *point = ends[k];
+      return true;
+    }
+  }
+  bool side = ends[0].inputs[scan->freed] > level;
+  for (int i = 0; i < HALVINGS; i++) {
+    double bracket[2] = {ends[0].inputs[MACHINE_PEDAL], ends[1].inputs[MACHINE_PEDAL]};
+    int near = fabs(ends[0].inputs[scan->freed] - level) < fabs(ends[1].inputs[scan->freed] - level) ? 0 : 1;
+    /* From both ends; within a narrower bracket no kink may lie between. */
+    if (i % JUMP_EVERY == 0 && (jump(machine, scan, &ends[near], bracket, level, point) ||
+                                jump(machine, scan, &ends[1 - near], bracket, level, point))) {
+      return true;
+    }
+    struct machine_point middle = ends[near];
+    middle.inputs[MACHINE_PEDAL] = 0.5 * (bracket[0] + bracket[1]);
+    if (!machine_follow(machine, scan->speed, scan->freed, &middle)) {
+      return false;
+    }
+    if (is_level(scan, middle.inputs[scan->freed], level)) {
+      *point = middle;
+      return true;
+    }
+    ends[(middle.inputs[scan->freed] > level) == side ? 0 : 1] = middle;
+  }
+  return false;
+}
+
+bool scan_pedal_for(struct machine *machine, const struct scan *scan, double level, struct machine_point *point) {
+  int from = scan_level(scan);
+  bool up = (scan->speed < 0.0 ? -level : level) >= 0.0;
+  /* Level drive lies between the place below and this one. */
+  for (int i = up && from > 0 ? from - 1 : from; up ? i + 1 < SCAN_POINTS : i > 0; i += up ? 1 : -1) {
+    const struct scan_point *here = &scan->points[i];
+    const struct scan_point *next = &scan->points[up ? i + 1 : i - 1];
+    if (!here->found || !next->found) {
+      continue;
+    }
+    double before = here->at.inputs[scan->freed] - level;
+    double after = next->at.inputs[scan->freed] - level;
+    bool passes = (before > 0.0) != (after > 0.0) || is_level(scan, before + level, level) ||
+                  is_level(scan, after + level, level);
+    if (passes && scan_pedal_between(machine, scan, &here->at, &next->at, level, point)) {
+      return true;
     }
   }
   return false;
@@ -180,7 +241,7 @@ bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct
       *point = starts[k]->at;
       if (machine_find_edge(machine, scan->speed, MACHINE_PEDAL, scan->freed, condition, point)) {
         double pedal = fabs(point->inputs[MACHINE_PEDAL]);
-        if (pedal <= fabs(high->at.inputs[MACHINE_PEDAL]) + 1e-9 && pedal >= pedal_of(machine, i - 1) - 1e-3) {
+        if (pedal <= fabs(high->at.inputs[MACHINE_PEDAL]) + 1e-9 && pedal >= scan_pedal_at(machine, i - 1) - 1e-3) {
           return true;
         }
       }
@@ -210,8 +271,8 @@ bool scan_finer(struct machine *machine, struct scan *scan, int low, struct bala
   }
   struct machine_point guess = scan->points[low].at;
   struct scan_point *above = &scan->points[low + 1];
-  double from = pedal_of(machine, low);
-  double to = pedal_of(machine, low + 1);
+  double from = scan_pedal_at(machine, low);
+  double to = scan_pedal_at(machine, low + 1);
   for (int k = 1; k < FINER; k++) {
     guess.inputs[MACHINE_PEDAL] = (scan->speed < 0.0 ? -1.0 : 1.0) * (from + (to - from) * k / FINER);
     if (!machine_follow(machine, scan->speed, scan->freed, &guess)) {

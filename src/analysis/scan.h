@@ -20,6 +20,8 @@ struct scan {
   struct scan_point points[SCAN_POINTS];
 };
 
+/* The pedal of place i, forward. */
+double scan_pedal_at(const struct machine *machine, int i);
 /* From the pedal that would give the speed without load, up to full and down to none, as far as there is balance. The
  * inputs of `from` but the pedal and the freed one are kept. */
 void scan_pedal(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
@@ -27,9 +29,16 @@ void scan_pedal(struct machine *machine, double speed, enum machine_input freed,
 /* Only from `start`, which takes place `top` of the scan, downward. */
 void scan_pedal_down(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *start,
                      int top, struct scan *scan);
-/* Between two neighbours of the scan the value of the freed input passes `level`: the balance there with the pedal
- * sought, on the side of the larger pedal. False if the scan never passes it. */
+/* The first scan point from which the freed input drives (or, going back, holds the other way): where level drive lies
+ * just below it. -1: nothing was found. */
+int scan_level(const struct scan *scan);
+/* From level drive on, up for a load and down for an overrun, two neighbours between which the freed input passes
+ * `level`: the balance there with the pedal sought. The first such place is what a machine comes to that is loaded
+ * more and more; farther on there may be others. False if the scan never passes it. */
 bool scan_pedal_for(struct machine *machine, const struct scan *scan, double level, struct machine_point *point);
+/* The same between two points of which one lies on either side of `level`, or on it. */
+bool scan_pedal_between(struct machine *machine, const struct scan *scan, const struct machine_point *one,
+                        const struct machine_point *other, double level, struct machine_point *point);
 /* The first place, from scan point `top` down to the foot off, at which a signal passes `level`: the balance there. */
 bool scan_edge(struct machine *machine, const struct scan *scan, int top, struct balance_condition condition,
                struct machine_point *point);

@@ -29,12 +29,17 @@ struct steady_answer {
 struct steady_most {
   bool found;
   struct machine_point at;
+  struct machine_point inner; /* a balance with less of it, on the side of level drive */
   unsigned bounds;
   const char *limit; /* what ends it, in words */
 };
 /* Sets `most` for speed, m/s; `found` false: there is no such balance. */
 void steady_most(struct machine *machine, double speed, enum machine_input freed, const struct machine_point *from,
                  struct steady_most *most);
+
+/* The same of a scan that is made: the largest value of its freed input (sign 1), or the smallest (-1). */
+struct scan;
+void steady_extreme(struct machine *machine, const struct scan *scan, double sign, struct steady_most *most);
 
 /* Give back the charts of an answer. */
 void steady_answer_free(struct steady_answer *answer);
@@ -57,7 +62,8 @@ bool steady_grade_ability(struct machine *machine, const struct steady_options *
 bool steady_efficiency(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                        struct error *error);
 
-/* One point: two of speed, grade, pull and pedal given (NaN: not), see docs/steady.md. */
+/* One point, of a warm machine with its oil hot: two of speed, grade, pull and pedal given (NaN: not), see
+ * docs/steady.md. */
 struct steady_given {
   double speed; /* m/s */
   double grade; /* tangent, uphill positive */

@@ -55,6 +55,7 @@ struct request {
   bool map_named;
   struct steady_options options;
   struct steady_given given;
+  bool hot;             /* the oil of a point, as where heat ends a map */
   double exhaust_brake; /* NaN: as the case */
   double throttle;
 };
@@ -89,6 +90,7 @@ static const struct option_row options[] = {
     OPTION_ANY_AMOUNT("grade", "GRADE", given.grade, FRACTION, "point: the grade, uphill positive"),
     OPTION_ANY_AMOUNT("pull", "FORCE", given.pull, FORCE, "point: pull at the drawbar"),
     OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "point: the pedal, backward negative"),
+    OPTION_FLAG("hot", hot, "point: the loop at --loop-limit, all behind it in thermal balance with it"),
     OPTION_ANY_AMOUNT("from", "SPEED", options.lowest_speed, SPEED, "maps: the lowest speed"),
     OPTION_ANY_AMOUNT("to", "SPEED", options.highest_speed, SPEED, "maps: the highest speed"),
     OPTION_READ("steps", '\0', "N", read_steps, "maps: how many speeds (default 40)"),
@@ -111,12 +113,12 @@ static bool check_request(void *context, struct error *error) {
     return error_set(error, ERROR_USAGE, "which case? usage: swashloop steady CASE [--map NAME]");
   }
   bool any_given = !isnan(request->given.speed) || !isnan(request->given.grade) || !isnan(request->given.pull) ||
-                   !isnan(request->given.pedal);
+                   !isnan(request->given.pedal) || request->hot;
   if (!request->map_named && any_given) {
     request->map = &maps[MAP_COUNT - 1];
   }
   if (any_given && request->map->make != NULL) {
-    return error_set(error, ERROR_USAGE, "--speed, --grade, --pull and --pedal belong to --map point");
+    return error_set(error, ERROR_USAGE, "--speed, --grade, --pull, --pedal and --hot belong to --map point");
   }
   return true;
 }
@@ -207,6 +209,7 @@ static bool make_map(const struct request *request, struct machine *machine, str
     machine->allowed_overspeed = request->options.allowed_engine_speed;
   }
   machine->hot = request->options.hot;
+  machine->warm = request->hot;
   return request->map->make != NULL ? request->map->make(machine, &request->options, answer, error)
                                     : steady_point(machine, &request->given, answer, error);
 }

@@ -65,7 +65,7 @@ class Answers(Folder):
         self.assertGreater(len(held), 10)
         self.assertLess(len(held), 18)
         self.assertEqual(held, sorted(held))
-        self.assertEqual(set(answer["limit"][:len(held)]), {"engine braking", "heat"})
+        self.assertEqual(set(answer["limit"][:len(held)]), {"engine braking", "engine braking, hot oil", "heat"})
         for i, grade in enumerate(held):
             self.assertLessEqual(columns["engine_speed"][i], 2520.0 * 2.0 * math.pi / 60.0 * (1.0 + 1e-6))
             edges = [columns[name][i] for name in ("grade_engine_braking", "grade_relief", "grade_grip", "grade_heat")]

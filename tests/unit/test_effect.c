@@ -159,13 +159,18 @@ static void load(const char *text, struct case_data *data) {
   }
 }
 
+static bool same_number(double a, double b) {
+  return a == b || (isnan(a) && isnan(b));
+}
+
 /* Are two runs the same, to the last bit of what they tell? */
 static bool same(const struct outcome *a, const struct outcome *b) {
-  bool same = a->status == b->status && memcmp(&a->end_time, &b->end_time, sizeof a->end_time) == 0 &&
-              a->event_count == b->event_count && memcmp(a->measures, b->measures, sizeof a->measures) == 0;
+  bool same = a->status == b->status && same_number(a->end_time, b->end_time) && a->event_count == b->event_count;
+  for (int m = 0; same && m < MEASURE_COUNT; m++) {
+    same = same_number(a->measures[m], b->measures[m]);
+  }
   for (int i = 0; same && i < a->event_count; i++) {
-    same = memcmp(&a->events[i].time, &b->events[i].time, sizeof(double)) == 0 &&
-           strcmp(a->events[i].message, b->events[i].message) == 0;
+    same = same_number(a->events[i].time, b->events[i].time) && strcmp(a->events[i].message, b->events[i].message) == 0;
   }
   return same;
 }

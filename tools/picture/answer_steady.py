@@ -12,6 +12,9 @@ HALO = (withStroke(linewidth=2.2, foreground="white"),)
 ENDS = {"engine braking": "#d55e00", "engine power": "#d55e00", "relief valve": "#cc79a7", "grip": "#009e73",
         "heat": "#882255", "pressure limiter": "#0072b2", "gearing": "#6f6f6b", "foot off": "#56b4e9",
         "drive": "#c4c2bb", "no balance": "#c4c2bb", "": "#ffffff"}
+# The same end, with hot oil or with another beside it.
+ENDS.update({f"{end}, hot oil": ENDS[end] for end in ("engine braking", "relief valve", "grip")})
+ENDS["pressure limiter and engine power"] = "#7a5a8c"
 SHORTEST_SHARE = 0.02  # of the largest power: a smaller loss joins the rest
 
 
