@@ -347,7 +347,7 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
     complaints++;
   }
   double heat = outcome->measures[MEASURE_heat_residual];
-  if (!(heat < (plan->tolerance > 0.0 ? fmax(1e-6, 100.0 * plan->tolerance) : 1e-4))) {
+  if (!(heat < (plan->tolerance > 0.0 ? fmax(1e-6, 100.0 * plan->tolerance) : 3e-5))) {
     (void)fprintf(stderr, "case %u: heat residual %.3g\n", plan->number, heat);
     complaints++;
   }
