@@ -186,6 +186,19 @@ static void a_line_gives_no_more_than_it_holds(void **state) {
   bench_close(bench);
 }
 
+/* The low side is the line with the lower pressure, whichever that is. */
+static void the_low_side_is_the_lower_line(void **state) {
+  (void)state;
+  struct bench *bench = open_bench("lines: {case_pressure: 1 bar}\n");
+  double ambient = *bench_parameter(bench, "fluid", "ambient_pressure");
+  for (int a_is_low = 0; a_is_low <= 1; a_is_low++) {
+    bench_set_pressure(bench, "line_a_compression", a_is_low ? 20e5 : 300e5);
+    bench_set_pressure(bench, "line_b_compression", a_is_low ? 300e5 : 20e5);
+    CHECK_NEAR(bench_signal(bench, "low_side_pressure"), 20e5 - ambient, 1.0);
+  }
+  bench_close(bench);
+}
+
 /* The charge pump no longer fills when 1 % of its displacement stays empty. */
 static void a_charge_pump_fills_to_ninety_nine_per_cent(void **state) {
   (void)state;
@@ -602,6 +615,7 @@ int main(void) {
       cmocka_unit_test(lost_charge_and_burst_hoses_tell_of_low_charge_pressure),
       cmocka_unit_test(valves_and_lines_by_their_settings),
       cmocka_unit_test(a_line_gives_no_more_than_it_holds),
+      cmocka_unit_test(the_low_side_is_the_lower_line),
       cmocka_unit_test(a_charge_pump_fills_to_ninety_nine_per_cent),
       cmocka_unit_test(engine_and_wheels_by_their_bounds),
       cmocka_unit_test(an_engine_fires_above_its_stall_speed),
