@@ -43,6 +43,29 @@ async function lookAt(page, name) {
   await settle(page);
 }
 
+// A brake that is applied by nothing, by little, by all of it: no evidence, a broken limit, a kept one.
+const BRAKES = { 0: 'none', 0.05: 'broken', 1: 'all' };
+writeFileSync(
+  join(folder, 'braked.yaml'),
+  `${base.replace(/operator:\n.*\n/, '')}operator:
+  pedal: [[0 s, 0 %], [0.2 s, 60 %]]
+  brake: [[0 s, 0 %], [1.5 s, 0 %], [1.8 s, 0 %]]
+limits:
+  - line_a_pressure <= 600 bar
+  - vehicle_speed <= 3 km/h within 1 s
+`,
+);
+writeFileSync(
+  join(folder, 'brakes.yaml'),
+  `case: braked.yaml
+vary:
+  - {path: vehicle.mass, values: [8 t, 9 t]}
+  - {path: "operator.brake[3].value", values: [0 %, 5 %, 100 %]}
+`,
+);
+swashloop('sweep', 'brakes.yaml', '-o', 'brakes.h5', '--quiet');
+const brakes = report('brakes', 'brakes.h5');
+
 test('the study has cases of both kinds', () => {
   assert.equal(known.rows, 40);
   assert.ok(known.kept > 4 && known.kept < 36, `${known.kept} keep all limits`);
@@ -112,6 +135,27 @@ test('the map: colour, contour and region are what the table says', async () => 
   assert.ok(new Set(seen.cells.map((cell) => cell.first)).size >= 6, 'the colours hardly differ');
   assert.equal(seen.limit, 1);
   assert.ok(seen.contours >= 3 && seen.edge > 10);
+  await page.close();
+});
+
+test('a limit without evidence is not judged: in the verdict, the map and the table of cases', async () => {
+  const page = await open(brakes);
+  const headline = await words(page, '#verdict .headline');
+  assert.match(headline, /^. ?2 of 6 cases \(33\.3 %\) keep every limit\..* 2 are not judged: failed, or no evidence/s);
+  const row = (await page.locator('#verdict tbody tr').first().innerText()).replace(/\s+/g, ' ');
+  assert.match(row, /broken vehicle_speed <= 3 km\/h within 1 s .*2 \(.*not judged in 2/);
+  await lookAt(page, 'peak_line_a_pressure');
+  const cells = await page.evaluate(() => {
+    const brake = varied.find((column) => column.name.includes('brake'));
+    return mapState.cells.map(({ rows, hold }) => [hold, ...rows.map((at) => cellsOf(brake)[at])]);
+  });
+  assert.equal(cells.length, 6);
+  for (const [hold, brake] of cells) assert.equal(hold, BRAKES[Number(brake.toPrecision(3))]);
+  assert.match(await words(page, '#map-view'), /no case is judged/);
+  const outcomes = await page.locator('#cases tbody tr').allInnerTexts();
+  assert.equal(outcomes.length, 6);
+  assert.equal(outcomes.filter((text) => text.includes('not judged')).length, 2);
+  assert.deepEqual(page.complaints, []);
   await page.close();
 });
 
