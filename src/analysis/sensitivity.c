@@ -89,6 +89,10 @@ static bool read_options(const struct case_data *data, const struct sensitivity_
     double reach = (options->check ? CHECK_SHARE : STEP_SHARE) * varied->size;
     bool low = varied->value - reach < varied->ref.low;
     bool high = varied->value + reach > varied->ref.high;
+    for (int k = 0; k < varied->other_count; k++) { /* what moves together stays within the bounds of all */
+      low = low || varied->value - reach < varied->others[k].low;
+      high = high || varied->value + reach > varied->others[k].high;
+    }
     found->inside[i] = low && !high ? 1 : high && !low ? -1 : 0;
   }
   found->count = options->to_count;

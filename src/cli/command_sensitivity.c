@@ -68,11 +68,16 @@ static void show_check(const struct sensitivity *found, int i, int measure, char
   }
 }
 
+/* At which of its bounds a parameter stands, so that its derivative is taken to one side. */
+static const char *bound_word(int inside) {
+  return inside > 0 ? "lower" : inside < 0 ? "upper" : "none";
+}
+
 static void print_notes(const struct sensitivity *found) {
   for (int i = 0; i < found->count; i++) {
     if (found->inside[i] != 0) {
       (void)printf("\n%s stands at its %s bound: its derivatives are one-sided, taken just inside\n",
-                   found->varied[i].path, found->inside[i] > 0 ? "lower" : "upper");
+                   found->varied[i].path, bound_word(found->inside[i]));
     }
   }
   if (found->result.moved > 0) {
@@ -151,6 +156,7 @@ static void json_answer(const struct request *request, const struct case_data *d
     json_text(&json, "unit", quantity_rows[varied->ref.quantity].si_unit);
     json_number(&json, "change", varied->change);
     json_text(&json, "change_words", varied->change_words);
+    json_text(&json, "one_sided", bound_word(found->inside[i]));
     json_end_object(&json);
   }
   json_end_list(&json);

@@ -34,19 +34,20 @@ const struct field *registry_field(const struct group *group, const char *name) 
   return NULL;
 }
 
-const char *registry_renamed(const char *group, const char *field) {
-  static const struct {
-    const char *group;
-    const char *before;
-    const char *now;
-  } names[] = {
+const struct registry_rename *registry_rename(int i) {
+  static const struct registry_rename renames[] = {
       {"engine", "told_overspeed", "overspeed_alarm"},
       {"engine", "told_underspeed", "underspeed_alarm"},
       {"tyre", "told_slip", "slip_alarm"},
   };
-  for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
-    if (strcmp(names[i].group, group) == 0 && strcmp(names[i].before, field) == 0) {
-      return names[i].now;
+  return i >= 0 && i < (int)(sizeof renames / sizeof renames[0]) ? &renames[i] : NULL;
+}
+
+const char *registry_renamed(const char *group, const char *field) {
+  const struct registry_rename *rename;
+  for (int i = 0; (rename = registry_rename(i)) != NULL; i++) {
+    if (strcmp(rename->group, group) == 0 && strcmp(rename->before, field) == 0) {
+      return rename->now;
     }
   }
   return NULL;

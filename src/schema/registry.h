@@ -20,7 +20,14 @@ struct parameter {
 /* The section, and the parameter in it, that a user names; NULL: there is none. */
 const struct group *registry_group(const struct group *groups, int group_count, const char *name);
 const struct field *registry_field(const struct group *group, const char *name);
-/* What a field of earlier versions is called now, or NULL. */
+/* A field that earlier versions called otherwise. */
+struct registry_rename {
+  const char *group;
+  const char *before;
+  const char *now;
+};
+/* The i-th of them, NULL behind the last; and what a field of earlier versions is called now, NULL: it is none. */
+const struct registry_rename *registry_rename(int i);
 const char *registry_renamed(const char *group, const char *field);
 /* Where the parameter's member lies in a block that starts at `base`. */
 void *registry_member(void *base, struct parameter parameter);

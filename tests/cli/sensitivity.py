@@ -66,6 +66,38 @@ class Sensitivity(Folder):
         for measure in answer["measures"]:
             self.assertLess(self.worst(answer, measure), 2e-4, measure)
 
+    def test_one_sided_at_a_bound(self):
+        """A number at its bound is varied to the one side there is; the value is that of two runs on this side."""
+        import h5py
+
+        def peak(setting):
+            self.expect(0, "run", STEP, "--quiet", "--force", "-o", "run.h5", *TIGHT, "--set", f"relief.setting={setting} bar")
+            with h5py.File(self.path("run.h5")) as file:
+                return file["measures/peak_line_a_pressure"][()]
+
+        for bound, at, inside in (("lower", 1.0, 1.002), ("upper", 1000.0, 998.0)):
+            more = ("--set", f"relief.setting={at} bar", "--force", *TIGHT)
+            answer = self.answer(STEP, ("relief.setting", "relief.gradient"), ("peak_line_a_pressure", "line_a_pressure"), more)
+            self.assertEqual({row["path"]: row["one_sided"] for row in answer["parameters"]},
+                             {"relief.setting": bound, "relief.gradient": "none"})
+            found = {row["path"]: row for row in answer["measures"]["peak_line_a_pressure"]["ranking"]}["relief.setting"]
+            difference = (peak(inside) - peak(at)) / (inside - at) / 1e5
+            self.assertLess(abs(found["derivative"] / difference - 1.0), 2e-3, (bound, found, difference))
+            self.assertLess(abs(found["difference"] / difference - 1.0), 2e-3, bound)
+            with h5py.File(self.path("s.h5")) as file:
+                # at rest the pressure follows the setting one to one; 1 bar drives the flow but in part (flow_width)
+                self.assertAlmostEqual(file["relief.setting/line_a_pressure"][-1], 1.0, delta=1e-4 if at > 10.0 else 0.2)
+            words = self.expect(0, "sensitivity", STEP, "--to", "relief.setting", "-o", "s.h5", *more).stdout
+            self.assertIn(f"relief.setting stands at its {bound} bound: its derivatives are one-sided", words)
+        self.assertNotIn("one-sided", self.expect(0, "sensitivity", STEP, "--to", "relief.setting", "-o", "s.h5",
+                                                  "--force").stdout)
+
+    def test_what_moves_together_stays_within_all_bounds(self):
+        """Two numbers of one value, of which the second stands at its bound."""
+        more = ("--set", "limiter.band=100 bar", "--set", "relief.flow_width=100 bar", "--set", "simulation.end_time=0.2 s")
+        answer = self.answer(STALL, ("limiter.band+relief.flow_width",), ("peak_line_a_pressure",), more)
+        self.assertEqual(answer["parameters"][0]["one_sided"], "upper")
+
     def test_ranked_in_units_of_an_engineer(self):
         result = self.expect(0, "sensitivity", STEP, "--to", "relief.lag", "--to", "relief.setting", "--of",
                              "peak_line_a_pressure")

@@ -202,6 +202,38 @@ static void unknown_names(void **state) {
           "nonlinear_tolerance, largest_order, largest_step, start, stop_from, work_limit)");
 }
 
+/* A key of an earlier version is refused with the new one, in a case and on the command line; the new one is there. */
+static void renamed_keys_name_the_new_one(void **state) {
+  (void)state;
+  const struct registry_rename *rename;
+  int count = 0;
+  for (; (rename = registry_rename(count)) != NULL; count++) {
+    char text[128];
+    char set[128];
+    char words[192];
+    char message[512];
+    (void)snprintf(text, sizeof text, "%s:\n  %s: 1\n", rename->group, rename->before);
+    (void)snprintf(set, sizeof set, "%s.%s=1", rename->group, rename->before);
+    (void)snprintf(words, sizeof words, "%s.%s is now called %s.%s", rename->group, rename->before, rename->group,
+                   rename->now);
+    (void)snprintf(message, sizeof message, "c.yaml:2:3: error: %s", words);
+    refused(text, message);
+    (void)snprintf(message, sizeof message, "--set '%s', column %d: error: %s", set, (int)strlen(rename->group) + 2,
+                   words);
+    set_refused(set, message);
+    int found = 0;
+    for (int k = 0; registry_plants[k] != NULL; k++) {
+      const struct group *group =
+          registry_group(registry_plants[k]->groups, registry_plants[k]->group_count, rename->group);
+      found += group != NULL && registry_field(group, rename->now) != NULL;
+      assert_true(group == NULL || registry_field(group, rename->before) == NULL);
+    }
+    assert_true(found > 0);
+  }
+  assert_true(count >= 3);
+  assert_null(registry_renamed("engine", "inertia"));
+}
+
 static void wrong_values(void **state) {
   (void)state;
   refused("relief:\n  setting: 450\n",
@@ -573,6 +605,7 @@ int main(void) {
       cmocka_unit_test(another_circuit),
       cmocka_unit_test(actions_and_limits),
       cmocka_unit_test(unknown_names),
+      cmocka_unit_test(renamed_keys_name_the_new_one),
       cmocka_unit_test(wrong_values),
       cmocka_unit_test(bounds_themselves_are_accepted),
       cmocka_unit_test(wrong_tables),
