@@ -15,6 +15,7 @@
 #define CHECK_SHARE 2e-3
 #define CHECK_TOLERANCE 1e-9
 #define CHECK_PRESSURE 0.1   /* Pa */
+#define JUMP_SHARE 0.01      /* of a measure, from a bound to two steps inside: no slope does that */
 #define LARGEST_COUNT 5000.0 /* samples of a history */
 
 _Static_assert((int)SENSITIVITY_PARAMETERS <= (int)TANGENT_PARAMETERS, "a run carries a tangent for each parameter");
@@ -144,9 +145,11 @@ static void free_neighbours(struct neighbours *neighbours) {
   }
 }
 
-/* At a bound there is nothing on the other side: how far inside the derivative is taken, to have a step each way. */
-static double centre_of(const struct sensitivity *found, int i, double step) {
-  return found->varied[i].value + found->inside[i] * step;
+/* Where the derivative is taken. At a bound there is nothing on the other side, and the bound itself may mean something
+ * else (no delay, no filter): two steps inside, so that what lies one step to either side is inside too. */
+static double centre_of(const struct sensitivity *found, int i) {
+  int steps = found->jumps[i] < 0 ? 2 * found->inside[i] : 0;
+  return found->varied[i].value + steps * STEP_SHARE * found->varied[i].size;
 }
 
 static bool make_neighbours(const struct case_data *data, const struct sensitivity *found,
@@ -155,12 +158,11 @@ static bool make_neighbours(const struct case_data *data, const struct sensitivi
     const struct varied_parameter *varied = &found->varied[i];
     neighbours->steps[i] = STEP_SHARE * varied->size;
     neighbours->scales[i] = varied->size;
-    if (!varied_parameter_put(data, varied, centre_of(found, i, neighbours->steps[i]) + neighbours->steps[i],
-                              &neighbours->up[i], error)) {
+    double step = found->jumps[i] < 0 ? neighbours->steps[i] : 0.0; /* nothing beside it counts */
+    if (!varied_parameter_put(data, varied, centre_of(found, i) + step, &neighbours->up[i], error)) {
       return false;
     }
-    if (!varied_parameter_put(data, varied, centre_of(found, i, neighbours->steps[i]) - neighbours->steps[i],
-                              &neighbours->down[i], error)) {
+    if (!varied_parameter_put(data, varied, centre_of(found, i) - step, &neighbours->down[i], error)) {
       case_free(&neighbours->up[i]);
       return false;
     }
@@ -231,25 +233,87 @@ static bool measures_at(struct run_workspace *workspace, const struct case_data 
   return good;
 }
 
-/* Central differences at a step and at half of it, put together so that the error of second order falls out. */
+/* Differences at a step and at half of it, put together so that the error of the larger goes out: central ones, of
+ * which the next error is of fourth order; at a bound from where the derivative was taken inwards, of second. */
 static bool check_one(struct run_workspace *workspace, const struct case_data *data, const struct watcher *watcher,
                       struct sensitivity *found, int i, struct error *error) {
   const struct varied_parameter *varied = &found->varied[i];
+  bool central = found->inside[i] == 0;
   double values[4][MEASURE_COUNT];
-  double step = CHECK_SHARE * varied->size;
-  const double places[] = {step, -step, 0.5 * step, -0.5 * step};
-  for (int k = 0; k < 4; k++) {
-    if (!measures_at(workspace, data, varied, centre_of(found, i, step) + places[k], watcher, values[k], error)) {
+  double centre = centre_of(found, i);
+  double step = CHECK_SHARE * varied->size * (found->inside[i] < 0 ? -1.0 : 1.0);
+  const double places[] = {step, central ? -step : 0.0, 0.5 * step, -0.5 * step};
+  for (int k = 0; k < (central ? 4 : 3); k++) {
+    if (!measures_at(workspace, data, varied, centre + places[k], watcher, values[k], error)) {
       return false;
     }
   }
   for (int m = 0; m < MEASURE_COUNT; m++) {
-    double wide = (values[0][m] - values[1][m]) / (2.0 * step);
-    double near = (values[2][m] - values[3][m]) / step;
-    found->differences[i][m] = (4.0 * near - wide) / 3.0;
+    double wide = (values[0][m] - values[1][m]) / (places[0] - places[1]);
+    double near = central ? (values[2][m] - values[3][m]) / step : 2.0 * (values[2][m] - values[1][m]) / step;
+    found->differences[i][m] = central ? (4.0 * near - wide) / 3.0 : 2.0 * near - wide;
     found->doubts[i][m] = fabs(near - wide);
   }
   return true;
+}
+
+/* ---- bounds that mean something else ---- */
+
+/* Does a measure jump from the bound to where the derivative would be taken? The first of those asked for, or of the
+ * usual ones, that does; -1: none. */
+static int jump_of(const struct sensitivity *found, const double *at, const double *near) {
+  int usual = (int)(sizeof usual_measures / sizeof usual_measures[0]);
+  for (int k = 0; k < (found->measure_count > 0 ? found->measure_count : usual); k++) {
+    int measure = found->measure_count > 0 ? found->measures[k] : usual_measures[k];
+    double change = fabs(near[measure] - at[measure]);
+    if (change > JUMP_SHARE * fmax(fabs(near[measure]), fabs(at[measure]))) {
+      return measure;
+    }
+  }
+  return -1;
+}
+
+static bool find_jumps(const struct case_data *data, const struct watcher *watcher, struct sensitivity *found,
+                       struct error *error) {
+  bool needed = false;
+  for (int i = 0; i < found->count; i++) {
+    found->jumps[i] = -1;
+    needed = needed || found->inside[i] != 0;
+  }
+  if (!needed) {
+    return true;
+  }
+  double at[MEASURE_COUNT];
+  double near[MEASURE_COUNT];
+  struct run_workspace *workspace = run_workspace_new(data->plant, false, error);
+  bool good =
+      workspace != NULL && measures_at(workspace, data, &found->varied[0], found->varied[0].value, watcher, at, error);
+  for (int i = 0; good && i < found->count; i++) {
+    if (found->inside[i] != 0) {
+      good = measures_at(workspace, data, &found->varied[i], centre_of(found, i), watcher, near, error);
+      found->jumps[i] = good ? jump_of(found, at, near) : -1;
+    }
+  }
+  run_workspace_free(workspace);
+  return good;
+}
+
+/* What was found of a parameter without a derivative is none. */
+static void forget_jumps(struct sensitivity *found) {
+  for (int i = 0; i < found->count; i++) {
+    if (found->jumps[i] < 0) {
+      continue;
+    }
+    for (int m = 0; m < MEASURE_COUNT; m++) {
+      found->result.measures[i][m] = NAN;
+    }
+    for (int k = 0; k < found->sample_count; k++) {
+      for (int s = 0; s < found->signal_count; s++) {
+        size_t row = (size_t)k * (size_t)found->count + (size_t)i;
+        found->samples[row * (size_t)found->signal_count + (size_t)s] = NAN;
+      }
+    }
+  }
 }
 
 static bool check(const struct case_data *data, const struct watcher *watcher, struct sensitivity *found,
@@ -262,7 +326,7 @@ static bool check(const struct case_data *data, const struct watcher *watcher, s
     good = error_set(error, ERROR_MEMORY, "out of memory for the check");
   }
   for (int i = 0; good && i < found->count; i++) {
-    good = check_one(workspace, data, watcher, found, i, error);
+    good = found->jumps[i] >= 0 || check_one(workspace, data, watcher, found, i, error);
   }
   run_workspace_free(workspace);
   return good;
@@ -275,11 +339,12 @@ bool sensitivity_find(struct case_data *data, const struct sensitivity_options *
   if (!read_options(data, options, found, error)) {
     return false;
   }
-  /* The run goes through where the derivatives are taken: what stands at a bound, a hundred-thousandth inside. */
+  if (!find_jumps(data, watcher, found, error)) {
+    return false;
+  }
+  /* The run goes through where the derivatives are taken. */
   for (int i = 0; i < found->count; i++) {
-    if (found->inside[i] != 0) {
-      varied_parameter_write(data, &found->varied[i], centre_of(found, i, STEP_SHARE * found->varied[i].size));
-    }
+    varied_parameter_write(data, &found->varied[i], centre_of(found, i));
   }
   bool good = run_it(data, watcher, found, error);
   for (int i = 0; i < found->count; i++) {
@@ -288,6 +353,7 @@ bool sensitivity_find(struct case_data *data, const struct sensitivity_options *
   if (!good) {
     return false;
   }
+  forget_jumps(found);
   if (found->measure_count == 0) {
     for (size_t k = 0; k < sizeof usual_measures / sizeof usual_measures[0]; k++) {
       int measure = usual_measures[k];

@@ -19,6 +19,9 @@ struct sensitivity_options {
 struct sensitivity {
   struct varied_parameter varied[SENSITIVITY_PARAMETERS];
   int inside[SENSITIVITY_PARAMETERS]; /* 1: at its lower bound, -1: at its upper one; derivatives are taken inside */
+  /* At a bound that means something else than what lies beside it (0: as the other rate): the measure that jumps there;
+   * -1 where none does. Then there is no derivative. */
+  int jumps[SENSITIVITY_PARAMETERS];
   int count;
   int measures[MEASURE_COUNT]; /* which, in the order of the report */
   int measure_count;

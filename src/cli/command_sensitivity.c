@@ -75,7 +75,11 @@ static const char *bound_word(int inside) {
 
 static void print_notes(const struct sensitivity *found) {
   for (int i = 0; i < found->count; i++) {
-    if (found->inside[i] != 0) {
+    if (found->jumps[i] >= 0) {
+      (void)printf("\n%s stands at its %s bound, which means something else than what lies beside it: %s jumps there,\n"
+                   "and no derivative holds; ask with a value inside\n",
+                   found->varied[i].path, bound_word(found->inside[i]), measure_rows[found->jumps[i]].name);
+    } else if (found->inside[i] != 0) {
       (void)printf("\n%s stands at its %s bound: its derivatives are one-sided, taken just inside\n",
                    found->varied[i].path, bound_word(found->inside[i]));
     }
@@ -118,6 +122,9 @@ static void print_answer(const struct request *request, const struct case_data *
         continue;
       }
       char effect[64] = "none: a run beside it lacks the measure";
+      if (found->jumps[order[k]] >= 0) {
+        (void)snprintf(effect, sizeof effect, "none: see below");
+      }
       char checked[128] = "";
       if (!isnan(derivative)) {
         show_change(measure, derivative * varied->change, effect, sizeof effect);
@@ -157,6 +164,7 @@ static void json_answer(const struct request *request, const struct case_data *d
     json_number(&json, "change", varied->change);
     json_text(&json, "change_words", varied->change_words);
     json_text(&json, "one_sided", bound_word(found->inside[i]));
+    json_text(&json, "jumps", found->jumps[i] >= 0 ? measure_rows[found->jumps[i]].name : "");
     json_end_object(&json);
   }
   json_end_list(&json);

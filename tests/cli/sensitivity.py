@@ -92,6 +92,40 @@ class Sensitivity(Folder):
         self.assertNotIn("one-sided", self.expect(0, "sensitivity", STEP, "--to", "relief.setting", "-o", "s.h5",
                                                   "--force").stdout)
 
+    def test_a_bound_that_means_something_else(self):
+        """0 %/s is `as the rise`, and what lies beside it is a swash that does not fall: no derivative, and the others are
+        those of the machine as it is."""
+        of = ("engine_speed_max", "vehicle_speed")
+        answer = self.answer(DOWNHILL, ("swash.rate_down", "vehicle.mass"), of, TIGHT)
+        rows = {row["path"]: row for row in answer["parameters"]}
+        self.assertEqual((rows["swash.rate_down"]["one_sided"], rows["swash.rate_down"]["jumps"]),
+                         ("lower", "engine_speed_max"))
+        self.assertEqual((rows["vehicle.mass"]["one_sided"], rows["vehicle.mass"]["jumps"]), ("none", ""))
+        found = {row["path"]: row for row in answer["measures"]["engine_speed_max"]["ranking"]}
+        self.assertIsNone(found["swash.rate_down"]["derivative"])
+        without = self.answer(DOWNHILL, ("vehicle.mass",), of, ("--force", *TIGHT))
+        mass = without["measures"]["engine_speed_max"]["ranking"][0]
+        self.assertAlmostEqual(found["vehicle.mass"]["derivative"] / mass["derivative"], 1.0, delta=1e-4)
+        self.assertAlmostEqual(found["vehicle.mass"]["difference"] / mass["derivative"], 1.0, delta=1e-3)
+        text = self.expect(0, "sensitivity", DOWNHILL, "--to", "swash.rate_down", "-o", "s.h5", "--force").stdout
+        self.assertIn("means something else than what lies beside it", text)
+        self.assertNotRegex(text, r"[-+][\d.]+(e[-+]\d+)? \S+ per 1 %/s")
+
+    def test_a_delay_from_none(self):
+        """Without a delay there is no wait at all: both neighbours must have one."""
+        import h5py
+
+        peaks = []
+        for delay in ("1e-4", "3e-4"):
+            self.expect(4, "run", DOWNHILL, "--quiet", "--force", "-o", "run.h5", *TIGHT, "--set",
+                        f"motor.upstroke_delay={delay} s")
+            with h5py.File(self.path("run.h5")) as file:
+                peaks.append(file["measures/engine_speed_max"][()])
+        answer = json.loads(self.expect(0, "sensitivity", DOWNHILL, "--to", "motor.upstroke_delay", "--of", "engine_speed_max",
+                                        "--json", "-o", "s.h5", *TIGHT).stdout)
+        found = answer["measures"]["engine_speed_max"]["ranking"][0]["derivative"]
+        self.assertAlmostEqual(found / ((peaks[1] - peaks[0]) / 2e-4), 1.0, delta=0.05)
+
     def test_what_moves_together_stays_within_all_bounds(self):
         """Two numbers of one value, of which the second stands at its bound."""
         more = ("--set", "limiter.band=100 bar", "--set", "relief.flow_width=100 bar", "--set", "simulation.end_time=0.2 s")
