@@ -147,6 +147,7 @@ static bool write_curve(const struct request *request, const struct case_data *r
     answer_column(file, &columns[i], "flow", VALVE_CURVE_POINTS, values[i]);
   }
   answer_group(file, "valve", "numbers of the curve");
+  answer_words(file, "ends_at_stop", curve->ends_at_stop ? "yes" : "no");
   for (int i = 0; i < CURVE_COUNT; i++) {
     struct answer_meaning meaning = {valve_curve_rows[i], NULL};
     answer_value(file, &meaning, curve->values[i], curve->absent[i]);
@@ -160,6 +161,13 @@ static void tell_curve(const struct request *request, const struct case_data *ri
     (void)printf("%s%s%s   flow-pressure curve of the relief valve\n\n", paint.strong, shown(rig->title).text,
                  paint.plain);
     answers_print(stdout, valve_curve_rows, CURVE_COUNT, curve->values, curve->absent);
+    if (curve->ends_at_stop) {
+      char wanted[48];
+      char last[48];
+      units_show(QUANTITY_FLOW, request->flow, wanted, sizeof wanted);
+      units_show(QUANTITY_FLOW, curve->flow[VALVE_CURVE_POINTS - 1], last, sizeof last);
+      (void)printf("\nThe curve ends at %s, where the poppet meets its lift stop; %s were asked for.\n", last, wanted);
+    }
     (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
                  shown(request->asked.output).text);
     return;
@@ -172,6 +180,7 @@ static void tell_curve(const struct request *request, const struct case_data *ri
   json_begin_object(&json, "valve");
   answers_json(&json, valve_curve_rows, CURVE_COUNT, curve->values, curve->absent);
   json_end_object(&json);
+  json_bool(&json, "ends_at_stop", curve->ends_at_stop);
   static const char *const names[] = {"flow", "drop_up", "drop_down", "drop_balance", "lift"};
   const double *columns[] = {curve->flow, curve->up, curve->down, curve->balance, curve->lift};
   for (int i = 0; i < 5; i++) {

@@ -79,6 +79,33 @@ class Response(Folder):
         # 8 L/min/bar: 15 bar at 120 L/min
         self.assertAlmostEqual(found["full_drop"], 435e5, delta=0.2e5)
 
+    def test_the_curve_ends_at_the_lift_stop(self):
+        """Beyond its stop a valve is an orifice: no curve of a valve. It says so, and ends there only if it must."""
+        step = os.path.join(VALVE, "step.yaml")
+        lift = 0.3e-3
+        curve = ("response", step, "--curve", "-o", "c.h5", "--force", "--set", f"relief.largest_lift={lift} m")
+        answer = json.loads(self.expect(0, *curve, "--json").stdout)
+        self.assertTrue(answer["ends_at_stop"])
+        stop = answer["valve"]["stop_flow"]["value"]
+        self.assertLess(stop, 119.0 / 60e3)
+        self.assertAlmostEqual(answer["flow"][-1] / stop, 1.0, places=9)
+        self.assertAlmostEqual(answer["valve"]["full_lift"]["value"] / lift, 1.0, delta=2e-3)
+        self.assertLess(max(answer["lift"]), lift * 1.001)
+        # An orifice of that opening alone would make the pressure rise with the square of the flow.
+        self.assertLess(answer["valve"]["pressure_override"]["value"], 40e5)
+        with h5py.File(self.path("c.h5")) as file:
+            self.assertEqual(file["valve"].attrs["ends_at_stop"], "yes")
+            self.assertAlmostEqual(file["flow"][-1] / stop, 1.0, places=9)
+        flow = f"{stop * 60e3:.2f} L/min"
+        self.assertIn(f"The curve ends at {flow}, where the poppet meets its lift stop; 120 L/min were asked for.",
+                      self.expect(0, *curve).stdout)
+        # less flow than that, or room to open: no word of a stop
+        for more in (("--flow", "60 L/min"), ("--set", "relief.largest_lift=3 mm")):
+            answer = json.loads(self.expect(0, *curve, "--json", *more).stdout)
+            self.assertFalse(answer["ends_at_stop"])
+            self.assertIn("clear of its stop", answer["valve"]["stop_flow"]["reason"])
+            self.assertNotIn("ends at", self.expect(0, *curve, *more).stdout)
+
     def test_the_file_and_its_picture(self):
         self.expect(0, "response", os.path.join(VALVE, "step.yaml"), "--quiet")
         with h5py.File(self.path("step.response.h5")) as file:
