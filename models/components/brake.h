@@ -27,7 +27,7 @@ enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
   REAL(rear_share, FRACTION, 55.0, 0.0, 100.0, NONE, "", "part of both brakes on the rear axle", "vehicle.axles two") \
   REAL(speed_width, ANGULAR_SPEED, 0.095492965855137207, 1e-6, 100.0, NONE, "w_b0", "wheel speed over which the law smoothed turns round", "law smoothed") \
   REAL(wind_up_angle, ANGLE, 0.1, 1e-3, 5.0, NONE, "", "turn of the wheels at which the law stick carries its full torque", "law stick") \
-  REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "how fast the law stick lets go of torque beyond its capacity", "law stick") \
+  REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "time constant with which the law stick sheds torque beyond its capacity", "law stick") \
   REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness", "law stick")
 /* clang-format on */
 

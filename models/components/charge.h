@@ -27,7 +27,7 @@
   REAL(check_crack, PRESSURE, 0.3, 0.0, 20.0, NONE, "pck0", "drop at which a check valve cracks")                      \
   REAL(check_open, PRESSURE, 1.5, 0.01, 50.0, NONE, "pck1", "drop at which a check valve is fully open")               \
   REAL(check_flow, FLOW_PER_ROOT_PRESSURE, 98.66305273, 0.01, 1e5, NONE, "kck", "flow coefficient of an open check valve") \
-  REAL(low_pressure, PRESSURE, 10.0, 0.0, 100.0, OVER_CASE, "", "charge pressure below this is told as low")
+  REAL(low_pressure, PRESSURE, 10.0, 0.0, 100.0, OVER_CASE, "", "charge pressure below this is reported as low")
 /* clang-format on */
 
 struct charge_parameters {

@@ -10,10 +10,10 @@
  * particle is lost.
  *
  * Dirt: particles of 4 to 6, 6 to 14 and above 14 um count with a mean size each, as balls of the dirt's density. The
- * element's resistance is 1 + (m/m_cap)^k of the clean one (form from memory, the exponent is no one's measurement but
- * yours); as it grows the drop at the run's mean flow and oil reaches the bypass valve's cracking pressure, and the
- * share y grows by the filter's own law (filter.h). The mean of the flow through the element over the run, cold start
- * and all, is kept as its starting point.
+ * element's resistance is 1 + (m/m_cap)^k of the clean one (form from memory; the exponent has to come from
+ * measurements of the element); as it grows the drop at the run's mean flow and oil reaches the bypass valve's cracking
+ * pressure, and the share y grows by the filter's own law (filter.h). The mean of the flow through the element over the
+ * run, cold start and all, is kept as its starting point.
  *
  * Cleanliness code: ISO 4406, the smallest code whose upper bound holds the count per mL; bounds from its table.
  *
@@ -39,7 +39,7 @@ enum contamination_start { CONTAMINATION_BY_CODES, CONTAMINATION_BY_COUNTS };
   REAL(beta_4, NUMBER, 5.0, 1.0, 1e5, NONE, "", "filtration ratio above 4 um(c)")                                      \
   REAL(beta_6, NUMBER, 20.0, 1.0, 1e5, NONE, "", "filtration ratio above 6 um(c)")                                     \
   REAL(beta_14, NUMBER, 200.0, 1.0, 1e5, NONE, "", "filtration ratio above 14 um(c)")                                  \
-  CHOICE(start_by, CONTAMINATION_BY_CODES, "codes|counts", "", "how the oil at the start is told")                     \
+  CHOICE(start_by, CONTAMINATION_BY_CODES, "codes|counts", "", "how the oil at the start is given")                     \
   REAL(start_code_4, NUMBER, 21.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 4 um(c) at the start", "start_by codes") \
   REAL(start_code_6, NUMBER, 19.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 6 um(c) at the start", "start_by codes") \
   REAL(start_code_14, NUMBER, 16.0, 0.0, 28.0, NONE, "", "ISO 4406 code above 14 um(c) at the start", "start_by codes") \
@@ -138,7 +138,7 @@ static inline real contamination_mass(const struct contamination_parameters *dir
 
 /* ---- the duty ---- */
 
-/* What one cycle tells: means over the run. */
+/* What the duty takes from one cycle: means over the run. */
 struct contamination_cycle {
   real flow;             /* of the charge pump, m3/s */
   real filtered;         /* of it through the element, m3/s */
@@ -155,7 +155,7 @@ struct contamination_result {
 
 enum { CONTAMINATION_STEPS = 2000, CONTAMINATION_HALVINGS = 40 };
 
-/* Where a duty has come to. */
+/* State of a duty at a time. */
 struct contamination_state {
   real count[CONTAMINATION_CLASSES]; /* particles per m3 */
   real dirt;                         /* in the element, kg */
@@ -234,7 +234,7 @@ static inline real contamination_through(const struct contamination_parameters *
 }
 
 /* The whole duty. The first half of each step goes by the element at its start, the second by the element at its end:
- * so the dirt is right to second order, and the counts belong to the element as it is. */
+ * so the dirt is right to second order in the step. */
 static inline struct contamination_result contamination_duty(const struct contamination_parameters *dirt,
                                                              const struct filter_parameters *filter,
                                                              const struct contamination_cycle *cycle) {

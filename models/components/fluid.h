@@ -10,8 +10,8 @@
  * what the line holds at p_0, over its volume. V w' = sum of flows is linear, so that the integrator keeps the oil to
  * rounding, and a line that has run empty remembers by w < 0 how much must come back. p(w) is read from a table made
  * once a case (cubic Hermite in 512 knots spaced evenly in log p, p and dp/dw = K exact at the knots; checked against
- * the integral in tests/unit/test_fluid.c). Below the floor pressure the gas law with the modulus at the floor goes on
- * as an exponential: p stays positive however empty the line. Above the last knot p goes on straight.
+ * the integral in tests/unit/test_models_fluid.c). Below the floor pressure the gas law with the modulus at the floor
+ * goes on as an exponential: p stays positive however empty the line. Above the last knot p goes on straight.
  *
  * Viscosity. Walther, ASTM D341 two-constant form: log10 log10(nu + 0.7) = A - B log10 T, nu in mm2/s, T in K; from
  * nu at 40 and 100 degC, given as such or made from the ISO grade and the viscosity index (viscosity_index.h). Read
@@ -77,7 +77,7 @@ struct fluid_cubic {
   double c0, c1, c2, c3; /* Pa, rising powers */
 };
 
-/* The oil made ready: tables and what kernels ask for often. */
+/* The oil as kernels need it, made once a case: tables, and constants that are asked for often. */
 struct fluid {
   double density;         /* kg/m3 */
   double heat_per_volume; /* J/(m3 K) */
@@ -146,7 +146,7 @@ static inline struct fluid_table_place fluid_table_place_of(real temperature) {
   table_place.along = place;
   for (int i = 0; i < REAL_LANES; i++) {
     int knot = (int)lane_get(place, i);
-    if ((unsigned)knot > FLUID_TEMPERATURES - 2) { /* what is no number becomes a negative one */
+    if ((unsigned)knot > FLUID_TEMPERATURES - 2) { /* a NaN becomes a negative number */
       knot = FLUID_TEMPERATURES - 2;
     }
     EACH(table_place.knot)[i] = knot;
@@ -178,7 +178,7 @@ static inline real fluid_viscosity(const struct fluid_viscosity_table *table, re
   return fluid_viscosity_at(table, &table_place);
 }
 
-#if REAL_LANES == 1 /* the oil made ready */
+#if REAL_LANES == 1 /* made once a case */
 
 /* Kinematic viscosity at 40 degC, m2/s. */
 static inline real fluid_viscosity_at_40(const struct fluid_parameters *oil) {

@@ -44,7 +44,7 @@ static inline real ground_height(const struct ground_contact *contact, real s) {
   return contact->height + ground_rise(&contact->piece, s);
 }
 
-#if REAL_LANES == 1 /* modes change in no lane */
+#if REAL_LANES == 1 /* modes change in plain kernels only */
 
 /* From the contact on one piece to that on the piece with `index` points at or left of it. Heights are summed point by
  * point on the way, so that a long track costs no more than what is passed. */

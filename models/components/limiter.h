@@ -6,8 +6,8 @@
  *  - `driven_side`: target u (1 - x), x of the line that drives. Which line drives is reported by `side`: `command`
  * goes by the sign of u, `swash` by the sign of the stroke (blended over `side_width`). With `command` a direction
  * flip destrokes on the overrun line; `swash` is right, `command` is kept as the reference law. Its jump at u = 0 is a
- *    mode that turns over when u has passed zero by LIMITER_COMMAND_BAND (10 us at a usual rate): u fades to zero
- *    after a release, and a sign taken from its rounding error would throw the swash about.
+ *    mode that turns over when u has passed zero by LIMITER_COMMAND_BAND (10 us at a usual rate): after a
+ *    release u fades to zero, and the sign of its rounding error would make the swash jump to and fro.
  *  - `both_sides`: target clamp(u - G (x_A - x_B), -1, 1): each pilot moves the swash toward less pressure in its own
  *    line, in overrun too, where that strokes the pump up and drives the engine.
  *  - `higher_line`: a shuttle picks the higher line and lowers the servo's supply: target u (1 - max(x_A, x_B)), always
@@ -29,7 +29,7 @@ enum limiter_side { LIMITER_BY_COMMAND, LIMITER_BY_SWASH };
 #define LIMITER_FIELDS(REAL, CHOICE, TABLE)                                                                            \
   CHOICE(fitted, LIMITER_FITTED, "no|yes", "lim_on", "whether there is a pressure limiter")                               \
   CHOICE(law, LIMITER_DRIVEN_SIDE, "driven_side|both_sides|higher_line", "lim_over", "how line pressure takes stroke from the pump") \
-  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "", "what tells the driven side: the commanded or the actual stroke", "law driven_side") \
+  CHOICE(side, LIMITER_BY_SWASH, "command|swash", "", "what decides which side is driven: the commanded or the actual stroke", "law driven_side") \
   REAL(setting, PRESSURE, 395.0, 1.0, 1000.0, OVER_CASE, "plim", "pressure at which the limiter begins") \
   REAL(band, PRESSURE, 50.0, 0.1, 500.0, NONE, "blim", "pressure above the setting that takes all stroke") \
   REAL(lag, TIME, 0.003, 1e-5, 1.0, NONE, "tau_l", "lag of the pilot") \

@@ -12,8 +12,8 @@
  * with the steady flow force of H. E. Merritt, Hydraulic Control Systems (1967), jet angle phi 69 deg (from memory),
  * flow C_d w x sqrt(2 |drop|/rho) with the drop's sign, w the width of the opening. Seat and lift stop are stiff
  * springs with damping strong enough to take the speed away (no rebound); a stop only pushes. The flow reads max(0, x).
- * The static override follows: relief_poppet_drop solves the force balance for a flow. Valid for direct valves; a
- * piloted valve has a main stage that this law does not know.
+ * The static override follows: relief_poppet_drop solves the force balance for a flow. Valid for direct valves; the
+ * main stage of a piloted valve is not modelled.
  *
  * Flow positive out of the valve's own line. */
 #ifndef SWASHLOOP_MODELS_RELIEF_H
@@ -174,20 +174,20 @@ static inline real relief_poppet_drop(const struct relief_parameters *relief, re
 /* ---- the laws ----
  *
  * All that a plant or an analysis asks of a valve, whatever its law. A new law has its kernels above, its states in
- * RELIEF_STATES, its row in relief_laws, and an arm in each switch below: the compiler asks for those that are missing.
+ * RELIEF_STATES, its row in relief_laws, and a case in each switch below: the compiler warns of those that are missing.
  */
 
 /* The states of one valve. Each law has its own; those of the other laws stand at zero and are not integrated. */
 enum relief_state { RELIEF_OPENING, RELIEF_LIFT, RELIEF_SPEED, RELIEF_STATE_COUNT };
 
 /* The rows of valve `x` ("X") in a plant's list of states, in the order of enum relief_state;
- * a poppet alone is followed finer than one in a machine. */
+ * the valve rig holds its poppet to finer tolerances than a machine does. */
 #define RELIEF_STATES(STATE, x, X, speed_tolerance)                                                                    \
   STATE(relief_##x##_opening, "Pa", 100.0, "opening of relief valve " X)                                               \
   STATE(relief_##x##_lift, "m", 1e-8, "lift of poppet " X ", relief law poppet")                                       \
   STATE(relief_##x##_speed, "m/s", speed_tolerance, "speed of poppet " X)
 
-/* What the rate of each state goes by: bits 1 << state of the valve's own states, and whether the drop. */
+/* What the rate of each state depends on: bits 1 << state of the valve's own states, and whether on the drop. */
 static const struct relief_dependence {
   unsigned states; /* bits 1 << state */
   bool drop;
@@ -197,12 +197,12 @@ static const struct relief_dependence {
     [RELIEF_SPEED] = {1u << RELIEF_LIFT | 1u << RELIEF_SPEED, true},
 };
 
-/* A valve's position says how far it is open, in the measure that its law goes by; it has a signal for each measure. */
+/* How far a valve is open: a pressure or a lift, depending on its law; each has a signal of its own. */
 enum relief_position { RELIEF_BY_PRESSURE /* Pa above cracking */, RELIEF_BY_LIFT /* m */ };
 static const char *const relief_position_signals[] = {
     [RELIEF_BY_PRESSURE] = "relief_%c_lift", [RELIEF_BY_LIFT] = "relief_%c_poppet"}; /* %c: the valve */
 
-/* What is true of a law without any number. */
+/* What holds for a law whatever its parameters. */
 static const struct relief_law_row {
   unsigned states;                  /* its own: bits 1 << state */
   enum relief_state position_state; /* the one that is its position */

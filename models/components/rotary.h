@@ -20,8 +20,8 @@
  * sign s(w). Like the coefficients they hold whatever the stroke. Leakage leaves the port of the higher pressure;
  * `map_case_share` of it goes to the case (less when that port is itself hardly above the case, none when below), the
  * rest to the other port: no element ever gives power. A map holds for the oil it was measured with: viscosity and
- * temperature do not enter. Beyond the largest speed or pressure there is no answer, and the run ends (the plant's
- * switch); a step that tries such a point meanwhile sees the edge. */
+ * temperature do not enter. Beyond the largest speed or pressure the map says nothing, and the run ends (a guard of
+ * the plant); until the integrator has found that instant, trial steps beyond it use the value at the edge. */
 #ifndef SWASHLOOP_MODELS_ROTARY_H
 #define SWASHLOOP_MODELS_ROTARY_H
 

@@ -104,7 +104,7 @@ static inline real swash_motion_rate(const struct swash_parameters *swash, const
   real target = saturate(action.target, swash_authority(swash, supply));
   real frequency = swash->servo_frequency * sqrt(1.0 + limiter->servo_gain * action.intensity);
   real within = swash_rate_within(swash, limiter, stroke, motion, action.intensity, supply);
-  /* Beyond the rates the motion is drawn back to what moves the swash, so that it does not wind up. */
+  /* Beyond the rate limits the state x' is drawn back to the limited value, so that it does not wind up. */
   return frequency * frequency * (target - stroke) - 2.0 * swash->servo_damping * frequency * motion +
          (within - motion) * 10.0 * frequency;
 }

@@ -23,7 +23,7 @@ enum lines_starved_flow { LINES_UNLIMITED, LINES_BY_CONTENT };
   REAL(case_pressure, PRESSURE, 0.987, -0.5, 10.0, GAUGE, "p_case", "pressure in the cases of pump and motor")         \
   REAL(tank_volume, VOLUME, 100.0, 1.0, 5000.0, NONE, "Vt_start", "oil in the tank at the start")                      \
   REAL(start_drop, PRESSURE, 1.0, 0.0, 20.0, NONE, "", "how far the main lines start below the charge gallery")        \
-  REAL(starved_pressure, PRESSURE, 0.5, 0.0, 10.0, ABSOLUTE, "", "a line below this is told as starved") \
+  REAL(starved_pressure, PRESSURE, 0.5, 0.0, 10.0, ABSOLUTE, "", "a line below this is reported as starved") \
   CHOICE(starved_flow, LINES_BY_CONTENT, "unlimited|by_content", "", "what pump and motors draw from a line that is running empty")
 /* clang-format on */
 

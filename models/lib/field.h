@@ -8,7 +8,7 @@
  *
  * `acts` names the choices under which the parameter can have an effect; a row without it always can. Clauses joined
  * by " and ": "law poppet" or "ground gee_clough|brixius" of the own section, "vehicle.axles two" of another,
- * "clean_drop": that number is not nothing, "channel brake": a table or an action moves that channel.
+ * "clean_drop": that number is not zero, "channel brake": a table or an action moves that channel.
  *
  * Numbers in a REAL or TABLE row are in the trade unit of the quantity (models/lib/quantity.h); members are SI. A
  * pressure counted `gauge` is kept in its member as gauge too: the plant's prepare step adds the ambient pressure. */
@@ -54,7 +54,8 @@ struct group {
 #define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, ...) struct profile name PER_LANE;
 #define FIELD_MEMBER_MAP(name, ...) struct map name PER_LANE;
 
-/* Rows need the struct they lie in: define FIELD_OWNER around the table. What stands behind the text is `acts`. */
+/* A row records the offset of its member, so FIELD_OWNER must name the struct while a table is expanded. The optional
+ * argument behind the text is `acts`. */
 #define FIELD_ROW(member, of_kind, values, of_argument, first, least, most, pressure, names, symbol, ...)              \
   {.name = #member,                                                                                                    \
    .kind = of_kind,                                                                                                    \

@@ -7,7 +7,7 @@
 
 /* e^x for |x| up to 700. */
 static inline real real_exp(real x) {
-  const double shift = 6755399441055744.0; /* 1.5 * 2^52: what is added to it is rounded to a whole number */
+  const double shift = 6755399441055744.0; /* 1.5 * 2^52: adding it rounds to a whole number */
   real shifted = x * 1.4426950408889634074 + shift;
   real whole = shifted - shift;
   real rest = (x - whole * 6.93145751953125e-1) - whole * 1.42860682030941723212e-6;

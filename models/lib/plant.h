@@ -60,7 +60,7 @@ struct ledger_row {
 
 /* Something worth reporting. The function falls through zero, and rises again through `hysteresis`, so that a value
  * that plays about zero is reported once; `rising` and `falling` are the words for each way ("" = say nothing).
- * `signal` is the place among the plant's signals of the one whose value is reported with it. */
+ * `signal` is the index of the signal whose value is reported with the event. */
 struct event_row {
   const char *name;
   const char *rising;
@@ -77,18 +77,19 @@ enum {
   PLANT_GUARD_LIMIT = 32
 };
 
-/* Why a plant wants the run to end, or PLANT_GOES_ON. Fails: what it was given says nothing about where it has come
- * (`excess` tells). */
+/* Why a plant wants the run to end, or PLANT_GOES_ON. PLANT_FAILS_RUN: the state has left the range of a table that it
+ * was given, a measured map for one (`excess` says which and by how much). */
 enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
 
-/* A number beyond what was given. */
+/* A quantity that has left the range of the data given for it. */
 struct plant_excess {
   enum quantity quantity;
   double value; /* SI */
-  double edge;  /* SI, the last that was given */
+  double edge;  /* SI, the edge of that range */
 };
 
-/* What hours of a run, repeated, come to (contamination.h). Size classes 4, 6, 14 um(c). NaN: not within the duty. */
+/* Result of a duty: the run taken as one cycle and repeated for hours (contamination.h). Size classes 4, 6, 14 um(c).
+ * NaN: it does not happen within the duty. */
 enum { PLANT_DUTY_CLASSES = 3, PLANT_DUTY_RATES = 4 };
 struct plant_duty {
   double particles[PLANT_DUTY_CLASSES]; /* per m3 at the end */
@@ -99,7 +100,7 @@ struct plant_duty {
 };
 
 /* A state that carries much of the energy is held to a share of its tolerances, so that the balance of energy
- * closes. It costs few steps: those are made by other states. */
+ * closes. It costs few steps, because other states limit the step length. */
 struct strict_row {
   int state;    /* of `states` */
   double share; /* of its tolerances, 0 to 1 */
@@ -109,11 +110,11 @@ struct strict_row {
 #define PLANT_TIME (UINT64_C(1) << 63)
 _Static_assert(PLANT_STATE_LIMIT <= 63, "each state has a bit of its own below that of time");
 
-/* Where the numbers of one instant go. */
+/* Where an evaluation at one instant puts its results. */
 struct plant_evaluation {
   double *powers;  /* W, ledger rows that are integrated */
   double *signals; /* SI */
-  double *events;  /* NULL: nobody asks */
+  double *events;  /* NULL: not wanted */
   double *guards;  /* positive while the mode holds */
 };
 

@@ -5,7 +5,7 @@
  * first mode that are loaded fill all lanes, so that a lane without a case computes something harmless. Tables of a
  * case (struct profile, struct map) are not copied: a lane's case must live until another is loaded into that lane.
  *
- * Vectors go by address: what passes them by value depends on the processor compiled for. */
+ * Vectors are passed by address, because how they are passed by value depends on the instruction set compiled for. */
 #ifndef SWASHLOOP_MODELS_PLANT_LANES_H
 #define SWASHLOOP_MODELS_PLANT_LANES_H
 
@@ -16,7 +16,7 @@ enum { LANES = 8, LANES_ALL = -1 };
 /* One number, [lane]. */
 typedef double lanes __attribute__((vector_size(64)));
 
-/* Where the numbers of LANES instants go, rows as in the plain plant; NULL: not wanted. */
+/* Where an evaluation at LANES instants puts its results, rows as in the plain plant; NULL: not wanted. */
 struct lanes_evaluation {
   lanes *powers;
   lanes *signals;

@@ -6,7 +6,7 @@
  * A smooth table is for measured traces: a hundred points a second would be a hundred kinks. It is laid through its
  * points by cubics whose slopes are the weighted harmonic means of the secants (F. N. Fritsch and J. Butland, SIAM J.
  * Sci. Stat. Comput. 5 (1984), from memory): continuous in slope, never beyond the points, flat at both ends, so that
- * nowhere is a kink. Its arguments rise strictly. */
+ * it has no kink anywhere. Its arguments rise strictly. */
 #ifndef SWASHLOOP_MODELS_PROFILE_H
 #define SWASHLOOP_MODELS_PROFILE_H
 
@@ -169,7 +169,7 @@ static inline real piece_at(const struct piece *piece, real argument) {
   return value;
 }
 
-#if REAL_LANES == 1 /* modes change in no lane */
+#if REAL_LANES == 1 /* modes change in plain kernels only */
 
 /* The piece with `index` points at or left of it, as far as its line goes on both ways: a point on a straight line is
  * no kink. */
@@ -179,7 +179,7 @@ static inline struct piece profile_piece(const struct profile *profile, int inde
     return piece;
   }
   if (profile->smooth) {
-    piece.slope = 1.0; /* it moves */
+    piece.slope = 1.0; /* any but zero: the piece is not constant */
     piece.smooth = profile;
     return piece;
   }

@@ -30,11 +30,11 @@ typedef bool mask;
 #define broadcast(x) (x)
 /* `yes` where the mask holds, `no` elsewhere. In lanes both are computed, plainly only one. */
 #define select_where(where, yes, no) ((where) ? (yes) : (no))
-/* The same where `yes` is dear and often wanted nowhere: it is then not computed in lanes either. */
+/* The same for a `yes` that is expensive and rarely needed: lanes skip it, too, where the mask holds in none. */
 #define select_where_rare(where, yes, no) ((where) ? (yes) : (no))
 /* Where the mask does not hold. */
 #define mask_not(where) (!(where))
-/* Does the mask hold in no lane? Lets kernels leave out what would be selected nowhere. */
+/* Does the mask hold in no lane? Lets kernels leave out what no lane would select. */
 #define mask_none(where) (!(where))
 
 /* One lane's number. */

@@ -2,9 +2,9 @@
  * valves, a charge circuit with check valves, loop flushing, pressure limiter, servos, a machine on a grade. Wiring
  * only: every formula stands in its component's file.
  *
- * Three passes. Stores give node values (pressures, speeds, temperatures); elements turn node values into flows,
- * torques and heat; stores turn those into derivatives. So there is no loop to solve and no order to get wrong, and
- * what one element gives another takes: oil and energy close by construction.
+ * The right-hand side has three stages. Stores give node values (pressures, speeds, temperatures); elements turn node
+ * values into flows, torques and heat; stores sum those to the rates of their states. So there is no algebraic loop and
+ * no order of elements, and what one element gives another takes: oil and energy close by construction.
  *
  * Signs: forward drive turns everything positive; flow is positive out of the pump's port A; drop = p_A - p_B. Inside,
  * pressures are absolute. */

@@ -1,5 +1,5 @@
 /* What the files of the transmission share: its components, its lists of states, signals, ledger rows and events (each
- * declared once, here), its model and its mode. Private to models/transmission*.c. */
+ * declared once, here), its model and its mode. Private to models/transmission. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_H
 #define SWASHLOOP_MODELS_TRANSMISSION_H
 
@@ -29,8 +29,8 @@
 #include "vehicle.h"
 #include "volume.h"
 
-/* The plant's components, one line each: its type (models/<type>.h), its section of the case file, what it is, and
- * when its parameters can have an effect (models/lib/field.h: acts). */
+/* The plant's components, one line each: its type (its header in models/components), its section of the case file, what
+ * it is, and when its parameters can have an effect (models/lib/field.h: acts). */
 #define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
   COMPONENT(fluid, fluid, "oil")                                                                                       \
   COMPONENT(lines, lines, "volumes of oil")                                                                            \
@@ -311,7 +311,7 @@ struct transmission_model {
   struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
   int active_count;                     /* states that the laws chosen have */
   int active[STATE_COUNT];              /* which they are, rising */
-  int leading_count;                    /* active[i] is i for so many: the states that every law has come first */
+  int leading_count;                    /* so many states, from the first, are active under every law: active[i] == i */
 };
 
 enum transmission_switch {
@@ -344,18 +344,18 @@ _Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <
                    (int)GUARD_COUNT <= (int)PLANT_GUARD_LIMIT,
                "the transmission has more rows than the run has room for");
 
-/* What begins braking. A cause that stands lower counts only until a higher one comes. */
+/* What starts braking, by rank: a cause of lower rank counts only until one of higher rank comes. */
 enum braking_cause { BRAKING_NONE, BRAKING_BY_ACTION, BRAKING_BY_FAULT, BRAKING_BY_BRAKE, BRAKING_BY_RELEASE };
 
 struct channel_mode {
   struct piece piece;
-  bool taken; /* an action moves it; the table is left */
+  bool taken; /* an action moves it; its table no longer counts */
 };
 
 struct transmission_mode {
   struct channel_mode channels[CHANNEL_COUNT];
   real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
-  int moving_count;            /* those that do, in any lane */
+  int moving_count;            /* so many do, in any lane */
   int moving[CHANNEL_COUNT];
   struct ground_contact rear;     /* under the rear axle, or under all wheels */
   struct ground_contact front;    /* under the front axle */
@@ -411,7 +411,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   transmission_set_up_axles(model);
 }
 
-/* Everything of a mode that kernels read, in one order: how a plain mode finds its lane. */
+/* Everything of a mode that kernels read, as lists in one order: by them a plain mode is copied into a lane. */
 struct transmission_mode_list {
   int number_count;
   real *numbers[OPEN_NUMBERS];
@@ -500,7 +500,7 @@ void transmission_evaluate(const void *model, const void *mode, real t, const re
 /* Role as in struct plant. */
 void transmission_guards(const void *model, const void *mode, const real *state, real *values);
 
-/* transmission_pattern.c */
+/* transmission_sparsity.c */
 void transmission_sparsity_pattern(const void *model, uint64_t *rows);
 
 /* transmission_setup.c: parameters to model, start, modes. Roles as in struct plant. */

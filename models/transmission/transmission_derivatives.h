@@ -1,11 +1,11 @@
-/* The circuit's third pass: stores turn flows, torques and heat into derivatives. Wiring only. Private to
- * models/transmission*.c. */
+/* Third stage of the right-hand side: stores sum flows, torques and heat to the rates of their states. Wiring only.
+ * Private to models/transmission. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_DERIVATIVES_H
 #define SWASHLOOP_MODELS_TRANSMISSION_DERIVATIVES_H
 
 #include "transmission_elements.h"
 
-/* d(state)/dt of the active states, SI; pass three over the first two. */
+/* d(state)/dt of the active states, SI: runs the first two stages, then the third. */
 static inline void rates_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                             const real *state, real *rates) {
   const struct transmission_parameters *own = &model->own;

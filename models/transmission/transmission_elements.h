@@ -1,5 +1,6 @@
-/* The first two of the circuit's three passes: stores to node values, elements to flows, torques and heat. Wiring only.
- * Shared by the files that evaluate the circuit (rates, ledger, signals). Private to models/transmission*.c. */
+/* The first two of the three stages of the right-hand side: states to node values, node values to element outputs
+ * (flows, torques, heat). Wiring only. Shared by the files that evaluate the circuit (rates, ledger, signals). Private
+ * to models/transmission. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 #define SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 
@@ -102,7 +103,7 @@ struct element_outputs {
   real case_flow;    /* m3/s back to the tank through the case, with servo oil and the charge relief's */
 };
 
-/* Pass one: what the stores give at time t, s; x is the full state vector. */
+/* First stage: the node values at time t, s; x is the full state vector. */
 static inline void node_values_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                                   const real *x, struct node_values *now) {
   const struct transmission_parameters *own = &model->own;
@@ -231,7 +232,7 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
   return supply;
 }
 
-/* Pass two: what every element gives for these node values. */
+/* Second stage: what every element gives for these node values. */
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                       const struct node_values *now, real t, const real *x, struct element_outputs *e) {
   const struct transmission_parameters *own = &model->own;

@@ -1,5 +1,5 @@
 /* What is evaluated of the circuit at one instant: powers of the ledger, signals, event functions and guards. Private
- * to models/transmission*.c. */
+ * to models/transmission. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
 #define SWASHLOOP_MODELS_TRANSMISSION_EVALUATION_H
 
@@ -209,7 +209,7 @@ static inline real line_drop(const struct transmission_model *model, const real 
          fluid_pressure(&model->oil, x[STATE_line_b_compression]);
 }
 
-/* How far pump and motors are inside their maps, as shares; below zero a map has no answer. */
+/* How far pump and motors are inside their maps, as shares; below zero they have left them. */
 static inline void map_guards(const struct transmission_model *model, const real *x, real *values) {
   for (int i = 0; i <= AXLE_LIMIT; i++) {
     real speed = broadcast(0.0);
@@ -270,7 +270,7 @@ static inline void guards_of(const struct transmission_model *model, const struc
   map_guards(model, x, values);
 }
 
-/* Where the numbers go; NULL: not asked for. */
+/* Where the results go; NULL: not wanted. */
 struct evaluations {
   real *powers;  /* W, of the ledger rows that are integrated */
   real *signals; /* SI */

@@ -1,5 +1,6 @@
 /* The transmission in lanes: its kernels compiled for the vectors of one kind of processor, which hold REAL_LANES
- * doubles; LANES of them are so many parts one after the other. Compiled once for each kind (LANES_OBJECT names it). */
+ * doubles; LANES of them are processed in LANES / REAL_LANES parts. Compiled once for each kind (LANES_OBJECT names
+ * it). */
 #if defined(__AVX512F__)
 #define REAL_LANES 8
 #elif defined(__AVX__)

@@ -1,5 +1,5 @@
-/* A model and a mode of the transmission laid open in plain numbers: how those of a case find their lane. Seen by the
- * plain kernels' side and by that of the lanes, so nothing here is a real. */
+/* Plain views of a model and a mode of the transmission, from which a case is copied into a lane. Both the plain
+ * kernels and those in lanes include this, and `real` means a different type in each, so nothing here is a real. */
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_OPEN_H
 #define SWASHLOOP_MODELS_TRANSMISSION_OPEN_H
 
@@ -33,7 +33,7 @@ struct transmission_open_mode {
 void transmission_open_model(const void *model, struct transmission_open_model *open);
 void transmission_open_mode(const void *mode, struct transmission_open_mode *open);
 
-/* Copies of the lanes' side, one each kind of processor: transmission_lanes.c. */
+/* The kernels in lanes, compiled once for each instruction set: transmission_lanes.c. */
 extern const struct plant_lanes transmission_lanes_plain;
 extern const struct plant_lanes transmission_lanes_v3;
 extern const struct plant_lanes transmission_lanes_v4;

@@ -1,6 +1,7 @@
 /* Which state's rate depends on which states, and on time: every place of the Jacobian that can be anything but zero,
- * read off the passes (transmission_elements.h) and off transmission_rates. A place that is missing here makes a method
- * that relies on it slower, not wrong; tests/unit/test_linear_method.c looks for missing ones by differences. */
+ * read off the stages of the right-hand side (transmission_elements.h, transmission_derivatives.h). A place that is
+ * missing here makes a method that relies on it slower, not wrong; tests/unit/test_linear_method.c looks for missing
+ * ones by differences. */
 #include "transmission.h"
 
 #define ON(state) (UINT64_C(1) << STATE_##state)

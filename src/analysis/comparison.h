@@ -9,7 +9,7 @@ struct curve {
   int count;
   const double *time;
   const double *values;
-  double straight; /* straight lines between its samples stay within this, SI; NaN: nobody says */
+  double straight; /* straight lines between its samples stay within this, SI; NaN: unknown */
 };
 
 /* The shift that brings the trace onto the run: run time = trace time + shift. Largest mean correlation of the signals

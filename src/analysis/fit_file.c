@@ -34,7 +34,7 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
   struct answer_meaning axis = {{"parameter", QUANTITY_NUMBER, REFERENCE_NONE, "the numbers sought"}, NULL};
   struct answer_meaning columns[] = {
       {{"value", QUANTITY_NUMBER, REFERENCE_NONE, "found, SI; NaN where the traces do not tell it"}, "1"},
-      {{"best", QUANTITY_NUMBER, REFERENCE_NONE, "where the search ended, SI, whether told or not"}, "1"},
+      {{"best", QUANTITY_NUMBER, REFERENCE_NONE, "where the search ended, SI, whether identified or not"}, "1"},
       {{"deviation", QUANTITY_NUMBER, REFERENCE_NONE, "one standard deviation, SI"}, "1"},
       {{"from", QUANTITY_NUMBER, REFERENCE_NONE, "95 % interval, SI"}, "1"},
       {{"to", QUANTITY_NUMBER, REFERENCE_NONE, "95 % interval, SI"}, "1"},
@@ -46,8 +46,8 @@ static void write_parameters(const struct fit *fit, struct answer_file *file) {
   answer_axis(file, &axis, count, NULL);
   answer_texts(file, "path", "name of the number", "parameter", count, paths);
   answer_texts(file, "unit", "its SI unit", "parameter", count, units);
-  answer_texts(file, "trade_unit", "the unit in which it is told to people", "parameter", count, trade);
-  answer_texts(file, "why", "why it is not told", "parameter", count, why);
+  answer_texts(file, "trade_unit", "its unit on the screen", "parameter", count, trade);
+  answer_texts(file, "why", "why it is not identified", "parameter", count, why);
   for (int c = 0; c < 8; c++) {
     answer_column(file, &columns[c], "parameter", count, numbers[c]);
   }

@@ -1,5 +1,5 @@
-/* A machine in steady drive: a case of the transmission whose pedal, grade, drawbar pull and levers are held at values
- * of ours, held in balance at a given speed. Speeds, grades and pulls count forward and uphill positive. */
+/* A machine in steady drive: a case of the transmission whose pedal, grade, drawbar pull and levers are held at
+ * chosen values, brought into balance at a given speed. Speeds, grades and pulls count forward and uphill positive. */
 #ifndef SWASHLOOP_ANALYSIS_MACHINE_H
 #define SWASHLOOP_ANALYSIS_MACHINE_H
 
@@ -128,7 +128,7 @@ struct machine {
   struct case_data data; /* a copy, its tables pointing to `values` */
   void *model;
   void *mode;
-  double zero;                        /* argument of every table of ours */
+  double zero;                        /* argument of the one point of each table */
   double values[MACHINE_TABLE_LIMIT]; /* one point each */
   double inputs[MACHINE_INPUT_COUNT]; /* as last set */
   double allowed_overspeed;           /* rad/s; an engine above it is over its bound */

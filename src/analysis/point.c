@@ -224,7 +224,7 @@ bool steady_find(struct machine *machine, const struct steady_given *given, stru
   point->inputs[MACHINE_PULL] = has_pull ? given->pull : point->inputs[MACHINE_PULL];
   point->inputs[MACHINE_PEDAL] = has_pedal ? given->pedal : point->inputs[MACHINE_PEDAL];
   if (has_speed && given->speed == 0.0) {
-    return error_set(error, ERROR_USAGE, "at a speed of nothing there is no steady drive");
+    return error_set(error, ERROR_USAGE, "at zero speed there is no steady drive");
   }
   if (has_speed && !has_pedal) {
     /* Pedal sought. Where a pull is given, the scan frees the pull. */

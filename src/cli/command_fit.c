@@ -86,7 +86,7 @@ static void print_pairs(const struct fit *fit) {
   for (int i = 0; i < fit->parameter_count; i++) {
     for (int k = 0; k < i; k++) {
       if (fabs(fit->correlation[i][k]) > CLOSE) {
-        (void)printf("%s  %s and %s: correlation %+.3f, they are told apart only by little\n",
+        (void)printf("%s  %s and %s: correlation %+.3f, the traces can hardly distinguish them\n",
                      first ? "\nWARNING\n" : "", fit->parameters[k].path, fit->parameters[i].path,
                      fit->correlation[i][k]);
         first = false;
@@ -141,10 +141,9 @@ static void print_answer(const struct request *request, const struct case_data *
   print_noise(fit);
   print_pairs(fit);
   if (!all) {
-    (void)printf(
-        "\nThe traces do not tell every number (condition %.2g). Fix the ones not told at what is known of them\n"
-        "(--set), or bring a trace in which they act.\n",
-        fit->condition);
+    (void)printf("\nThe traces do not identify every number (condition %.2g). Fix the others at what is known of them\n"
+                 "(--set), or bring a trace in which they act.\n",
+                 fit->condition);
   }
   (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
                shown(request->asked.output).text);

@@ -34,7 +34,7 @@ static const struct option_row options[] = {
                 "frequency response from: pedal, grade, pull, brake, exhaust_brake, throttle, or a state"),
     OPTION_TEXT("signal", '\0', "NAME", signal, "frequency response to this signal"),
     OPTION_ANY_AMOUNT("from", "TIME", from, TIME, "a window of a run: its start"),
-    OPTION_ANY_AMOUNT("to", "TIME", to, TIME, "a window of a run: its end; tells whether the machine hunts"),
+    OPTION_ANY_AMOUNT("to", "TIME", to, TIME, "a window of a run: its end; says whether the machine hunts"),
     OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
     OPTION_SET,
     OPTION_JSON("print the answer as one JSON document, numbers in SI"),
@@ -568,7 +568,8 @@ int command_linear(int argument_count, char **arguments) {
                   "pedals and grade of the case at time zero). Distance, temperatures and the tank's oil are held. "
                   "With --from "
                   "and\n"
-                  "--to the modes are followed along the run, and persistent instability is told apart from growth in "
+                  "--to the modes are followed along the run, and persistent instability is distinguished from growth "
+                  "in "
                   "passing.\n\n"
                   "  swashloop linear cases/climb.yaml --speed \"8 km/h\" --grade \"15 %\"\n"
                   "  swashloop linear cases/climb.yaml --at \"20 s\" --input grade --signal engine_speed -o bode.h5\n"

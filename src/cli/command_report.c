@@ -66,7 +66,7 @@ int command_report(int argument_count, char **arguments) {
               .head =
                   "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n"
                   "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n\n"
-                  "Writes one page for a browser that tells the run: verdict, events, measures, charts, the circuit at "
+                  "Writes one page for a browser that shows the run: verdict, events, measures, charts, the circuit at "
                   "every\n"
                   "instant, where the energy went, the case. It needs no network and can be mailed. Several runs are\n"
                   "compared, differences first. The table of a sweep becomes a page of its own: how many cases keep "

@@ -230,7 +230,7 @@ int command_sensitivity(int argument_count, char **arguments) {
                   "usage: swashloop sensitivity CASE --to PATH... [--of NAME]... [--check] [--json]\n\n"
                   "Which setting moves what, and by how much: derivatives of measures and of time histories, "
                   "integrated\n"
-                  "beside the run, told in units of an engineer (bar per 10 %), ranked. docs/sensitivity.md.\n\n"
+                  "beside the run, given in units of an engineer (bar per 10 %), ranked. docs/sensitivity.md.\n\n"
                   "  swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter.setting --to limiter.lag\n"
                   "  tools/plot stall.sensitivity.h5\n\n",
               .tail = "\n" CAUTION "\n",

@@ -272,7 +272,7 @@ int command_steady(int argument_count, char **arguments) {
                       "                   the grade, --pedal and --grade to find the speed\n\n"
                       "  swashloop steady cases/downhill.yaml --engine-limit \"2520 rpm\"\n"
                       "  swashloop steady cases/climb.yaml --map point --speed \"8 km/h\" --grade \"20 %\"\n\n",
-              .tail = "\nOil temperatures are those at the case's start but for heat, which is looked at in thermal "
+              .tail = "\nOil temperatures are those at the case's start but for heat, which is judged in thermal "
                       "balance. A\n"
                       "question without a steady answer ends with exit code 1 and the reason.\n\n" CAUTION "\n",
           },

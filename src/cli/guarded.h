@@ -1,6 +1,6 @@
-/* Work in a process of its own, so that whatever brings it down is told and leaves nothing behind: a damaged or hostile
- * HDF5 file can crash the file library, keep it busy for ever or have it ask for all memory, and several libraries end
- * the process when memory is out. */
+/* Work in a process of its own, so that whatever brings it down is reported and leaves nothing behind: a damaged or
+ * hostile HDF5 file can crash the file library, keep it busy for ever or have it ask for all memory, and several
+ * libraries end the process when memory is out. */
 #ifndef SWASHLOOP_CLI_GUARDED_H
 #define SWASHLOOP_CLI_GUARDED_H
 

@@ -59,7 +59,7 @@ static void print_help(FILE *out) {
   for (int i = 0; i < COMMAND_COUNT; i++) {
     (void)fprintf(out, "  %-8s %s\n", commands[i].name, commands[i].text);
   }
-  (void)fputs("\nswashloop COMMAND --help tells more; swashloop --version the version.\n\n"
+  (void)fputs("\nswashloop COMMAND --help says more; swashloop --version the version.\n\n"
               "exit codes\n"
               "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
               "  4 a limit of the case was broken   5 some cases of a sweep failed\n"

@@ -131,7 +131,7 @@ bool option_amount(const char *name, enum quantity quantity, const char *text, d
 bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value);
 /* The command line as typed, for a file's history; to be freed. NULL when memory is out. */
 char *option_command_line(const char *command, int argument_count, char **arguments);
-/* "cases/downhill.yaml", ".h5" to "downhill.h5", to be freed: the file that a command writes unless it is reported
+/* "cases/downhill.yaml", ".h5" to "downhill.h5", to be freed: the file that a command writes unless it is given
  * another. NULL when memory is out. */
 char *option_default_file(const char *path, const char *ending);
 /* May the output be written? Not over anything that the command reads (named on its command line, or `read`), and not

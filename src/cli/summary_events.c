@@ -139,7 +139,7 @@ static int count_singles(const struct outcome *outcome, const struct told *told,
 
 void summary_events(FILE *out, const struct case_data *data, const struct outcome *outcome) {
   if (outcome->event_count == 0) {
-    (void)fputs("  nothing worth telling\n", out);
+    (void)fputs("  nothing to report\n", out);
     return;
   }
   struct told *told = calloc((size_t)outcome->event_count, sizeof *told);

@@ -1,4 +1,5 @@
-/* What went wrong and where. Every function outside models/ that can fail returns false (or NULL) and fills one. */
+/* An error: what went wrong and where. Every function outside models/ that can fail returns false (or NULL) and fills
+ * a struct error. */
 #ifndef SWASHLOOP_CORE_ERROR_H
 #define SWASHLOOP_CORE_ERROR_H
 

@@ -20,8 +20,8 @@ struct input_file {
  * while nothing was there to read. `status`, if not NULL, becomes what the system says of the file. */
 char *input_read(const char *path, size_t limit, size_t *length, struct stat *status, const char **why);
 
-/* Is `file` neither beside the file `named` on the command line or below its folder, nor below the present folder? What
- * cannot be told counts as outside. */
+/* Does `file` lie outside both the folder of the file `named` on the command line and the present folder, and outside
+ * all folders below them? Where the system does not say, it counts as outside. */
 bool input_is_outside(const char *file, const char *named);
 
 #endif

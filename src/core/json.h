@@ -1,4 +1,4 @@
-/* A small strict JSON writer: one document, indented, commas and quotes its own business. `key` is NULL inside a list.
+/* A small strict JSON writer: one document, indented; it sets commas and quotes itself. `key` is NULL inside a list.
  * A number that is not finite becomes null; a byte that is no UTF-8 becomes the replacement character. A document for a
  * web page is written without blanks, and nothing in it can end or open a tag: '<', '>' and '&' are written as \u003c,
  * \u003e and \u0026, and so are the two line breaks that scripts know and JSON does not. */

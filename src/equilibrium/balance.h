@@ -1,4 +1,4 @@
-/* A plant in balance: states and inputs at which chosen rates are nothing. Distance, temperatures and the tank's oil
+/* A plant in balance: states and inputs at which chosen rates are zero. Distance, temperatures and the tank's oil
  * drift in every steady drive, so they are held at given values; any other state may be held instead (a speed that is
  * prescribed), an input freed (the grade that belongs to it), and a signal given a value. */
 #ifndef SWASHLOOP_EQUILIBRIUM_BALANCE_H
@@ -34,7 +34,7 @@ struct balance {
   int state_count;
   int rows[PLANT_STATE_LIMIT];
   bool sought[PLANT_STATE_LIMIT]; /* by place among the active states: the state is an unknown */
-  bool still[PLANT_STATE_LIMIT];  /* its rate shall be nothing */
+  bool still[PLANT_STATE_LIMIT];  /* its rate shall be zero */
   int input_count;
   struct balance_input inputs[BALANCE_EXTRA_LIMIT];
   int condition_count;

@@ -15,7 +15,7 @@
 struct integrator;
 struct integrator_method;
 
-enum { INTEGRATOR_PARAMETERS = 32 }; /* that derivatives are integrated to, at most */
+enum { INTEGRATOR_PARAMETERS = 32 }; /* at most so many parameters to which derivatives are integrated */
 
 struct integrator_problem {
   /* NULL: the first of the list. With parameters the first that takes some, where this one takes none. */
@@ -27,7 +27,7 @@ struct integrator_problem {
   /* The same of LANES times and states at once, rows of lanes, to the last bit; NULL: there is none. */
   void (*rates_in_lanes)(void *context, const lanes *t, const lanes *state, lanes *rates);
   void (*powers)(void *context, double t, const double *state, double *powers);
-  /* Powers at t, if the caller has them already, from looking there; returns false if not. May be NULL. */
+  /* Powers at t, if the caller has evaluated them already; returns false if not. May be NULL. */
   bool (*known_powers)(void *context, double t, double *powers);
   /* Bit j of depends[i] where rate i depends on state j, SPARSITY_TIME where on time; NULL: all on all. And whether
    * rates depend on time itself now; NULL: they may. */

@@ -1,5 +1,5 @@
-/* A way to make steps, as an integrator goes by it, and what an integrator holds whichever that is. Private to the
- * room: the files of the methods and integrator.c see it, callers see integrator.h. */
+/* Descriptor of a method of integration, and what an integrator holds whatever its method. Private to the room: the
+ * files of the methods and integrator.c include it, callers include integrator.h. */
 #ifndef SWASHLOOP_INTEGRATE_INTEGRATOR_METHOD_H
 #define SWASHLOOP_INTEGRATE_INTEGRATOR_METHOD_H
 
@@ -9,17 +9,18 @@
 #include "sparsity.h"
 #include "step_polynomial.h"
 
-/* Below this the step is no step: a state has left the numbers or the problem has no solution from here. */
+/* s; a shorter step is given up: a rate is not finite, or the problem has no solution from here. */
 #define SMALLEST_STEP 1e-12
 
 struct integrator_method {
   const char *name;  /* as a case names it */
   const char *text;  /* what it is, in words */
-  double tolerances; /* times those of the problem: what its steps' errors must be held to for equal results */
-  double vouched;    /* tolerances, over the default ones, up to which its extremes were tried and are vouched for */
+  double tolerances; /* factor on the problem's tolerances with which this method gives equal results */
+  double vouched;    /* up to this factor on the default tolerances its extremes were tried, and are vouched for */
   bool iterates;     /* on nonlinear equations, to a tolerance */
-  int steps_between_looks; /* at the eigenvalues of the rates (hunting.h): what makes a look cost less than 3 % of them
-                            */
+  /* Accepted steps from one look at the eigenvalues of the rates to the next (hunting.h): so many that a look costs less
+   * than 3 % of them. */
+  int steps_between_looks;
   /* integrator->own from integrator->problem, tolerances and sparsity. False without memory; destroy follows. */
   bool (*create)(struct integrator *integrator);
   /* As if newly created, for another problem of the same sizes and sparsity. */
@@ -63,8 +64,8 @@ struct integrator {
   double *integral_sensitivities;            /* [parameter][integral], those with which a start begins, times scales */
   double *integral_sensitivities_at;         /* the same, evaluated */
   double *sensitivities_within;              /* [parameter][state], for the quadrature */
-  double *change;                            /* [state], of the parameter evaluated beside */
-  int perturbed;                             /* parameter that is evaluated beside */
+  double *change;                            /* [state], change by the parameter of integrator_perturb */
+  int perturbed;                             /* parameter of integrator_perturb */
   double amount;
   struct integrator_counts counts; /* restarts, rate_calls outside the Jacobians, jacobian_calls */
   int bad_state;                   /* first non-finite derivative, -1 none */
@@ -75,7 +76,7 @@ struct integrator {
 
 /* Are all of these numbers? */
 bool integrator_finite(const double *values, int count);
-/* Keep which rate left the numbers first, at t. */
+/* Keep which rate is the first that is not finite, at t. */
 void integrator_note_bad(struct integrator *integrator, double t, const double *values);
 /* The same of the rates near t by which this Jacobian, given by entries of the sparsity, was found. */
 void integrator_note_bad_jacobian(struct integrator *integrator, double t, const double *jacobian);

@@ -1,4 +1,4 @@
-/* Integrals of powers along an integrator's steps, by rules of our own on the steps' polynomials.
+/* Integrals of powers along an integrator's steps, by rules applied to the steps' polynomials.
  *
  * A step is integrated by Simpson's rule on its start, middle and end, points that a run evaluates anyway. The middle
  * and start of the step before give its fourth differences, and so its error, which is taken off. Where the error so

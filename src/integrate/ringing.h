@@ -1,7 +1,7 @@
-/* Tells when steps follow nothing but the formula's own ringing. Formulas of order 3 to 5 are not stable for lightly
- * damped modes: where the plant itself has come to rest they keep such a mode ringing some hundred tolerances high,
- * step after step, and the run is slow and shows an oscillation that is not there. Order 2 is stable for every damped
- * mode (Dahlquist's second barrier: no multistep formula of higher order is).
+/* Detects steps that follow nothing but an oscillation of the integration formula itself. Formulas of order 3 to 5 are
+ * not stable for lightly damped modes: where the plant itself has come to rest they keep such a mode ringing some
+ * hundred tolerances high, step after step, and the run is slow and shows an oscillation that is not there. Order 2 is
+ * stable for every damped mode (Dahlquist's second barrier: no multistep formula of higher order is).
  *
  * What is watched: over a window of steps, how far the state strays from a straight line, in tolerances. A mode of the
  * plant decays from window to window; ringing stays. */

@@ -39,7 +39,7 @@ struct rosenbrock_lanes {
   ROSENBROCK_MEMORY(lanes);
 };
 
-/* From all zero but what the differences are opened with; differences.time_dependent may be set anew before each
+/* What differences_*_open asks for must be set, all else zero; differences.time_dependent may be changed before each
  * attempt. False without memory. */
 bool rosenbrock_plain_open(struct rosenbrock_plain *method);
 void rosenbrock_plain_close(struct rosenbrock_plain *method);
@@ -47,7 +47,7 @@ bool rosenbrock_lanes_open(struct rosenbrock_lanes *method);
 void rosenbrock_lanes_close(struct rosenbrock_lanes *method);
 
 /* Try a step of `width` from `state` at t; `absolute` and `relative` tolerances one a state. Fills end, rows and error;
- * an error that is no number, or HUGE_VAL, means that the attempt was worth nothing. */
+ * an error that is NaN or HUGE_VAL means that the attempt failed. */
 void rosenbrock_plain_try(struct rosenbrock_plain *method, double t, double width, const double *state,
                           const double *absolute, const double *relative);
 void rosenbrock_lanes_try(struct rosenbrock_lanes *method, const lanes *t, const lanes *width, const lanes *state,

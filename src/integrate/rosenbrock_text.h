@@ -4,7 +4,7 @@
 #define ALWAYS_INLINE __attribute__((always_inline))
 
 /* Increments of differences: a share of the state's size that leaves half of the digits, and never less than a
- * hundredth of its tolerance. Time: 1e-7 s, as long as a double of that size feels it. */
+ * hundredth of its tolerance. Time: 1e-7 s, or more where t is so large that a double would round that away. */
 #define INCREMENT_RELATIVE 1.5e-8
 #define INCREMENT_OF_TOLERANCE 0.01
 #define INCREMENT_TIME 1e-7
@@ -44,7 +44,7 @@ VECTORS static void OF_KIND(rosenbrock, _choose_increments)(const METHOD *method
   }
 }
 
-/* How spoilt the factors are: not nothing, the attempt is worth nothing. */
+/* `spoilt` is zero for good factors, HUGE_VAL where cancellation has spoilt them and the attempt fails. */
 VECTORS static void OF_KIND(rosenbrock, _factor)(const METHOD *method, GIVEN width, NUMBER *spoilt) {
   NUMBER shift = 1.0 / (RODAS4_GAMMA * TAKE(width));
   NUMBER loss;

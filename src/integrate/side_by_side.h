@@ -11,7 +11,7 @@
 struct integrator_aim {
   double time;
   double width;
-  long starts;         /* how often it has begun again: what the rates go by may be another since */
+  long starts;         /* how often it has begun again; at each start the mode that the rates read may have changed */
   bool time_dependent; /* rates depend on time itself */
   const double *state;
   const double *absolute; /* tolerances */

@@ -20,7 +20,7 @@ void step_control_begin(struct step_control *control, double largest);
 void step_control_jump(struct step_control *control);
 /* Length of an attempt from t that must not pass `stop`; into width and reaches. */
 void step_control_aim(struct step_control *control, double t, double stop);
-/* The attempt's error: is it good? Sets the next wish. */
+/* Is an attempt with this error good? Sets `wanted` for the next. */
 bool step_control_judge(struct step_control *control, double error);
 
 #endif

@@ -1,5 +1,5 @@
 /* Vector operations for small systems, put into the solver library's own objects: ours are compiled for wide registers
- * and know that nothing is carried from element to element. The digits are the same but for the order of sums. */
+ * and assume that no element depends on the one before. The digits are the same but for the order of sums. */
 #ifndef SWASHLOOP_INTEGRATE_VECOPS_H
 #define SWASHLOOP_INTEGRATE_VECOPS_H
 
@@ -9,8 +9,8 @@
 
 /* Replace the operations of an object made by the library; its clones inherit them. */
 void vecops_vector(N_Vector vector);
-/* A vector that takes no sum: given a linear combination it keeps the terms, which stay the giver's. So the polynomial
- * of a step, which the library would sum anew for every time asked for, is got once. */
+/* A vector that, as the target of a linear combination, keeps pointers to the terms and their factors instead of
+ * summing. So the polynomial of a step, which the library would sum anew for every time asked for, is read off once. */
 enum { VECOPS_TERMS = STEP_POLYNOMIAL_ROWS };
 
 struct vecops_terms {

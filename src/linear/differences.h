@@ -17,10 +17,10 @@
   number *increments;  /* of the unknowns; the method's */                                                             \
   number *rates;       /* at the state */                                                                              \
   number *by_time;                                                                                                     \
-  number *jacobian; /* by entries of the sparsity, nothing where only elimination puts something */                    \
-  number *shifted;  /* work: where a group is evaluated */                                                             \
-  number *there;    /* the rates there */                                                                              \
-  number *over;     /* reciprocals of the increments as made */                                                        \
+  number *jacobian; /* by entries of the sparsity, zero where elimination fills in */                                  \
+  number *shifted;  /* work: the state with a group's columns shifted */                                               \
+  number *there;    /* work: the rates at that state */                                                                \
+  number *over;     /* reciprocals of the increments after rounding */                                                 \
   void *memory
 
 /* One system. */
@@ -31,7 +31,7 @@ struct differences_plain {
    * at a time. */
   void (*rates_of_lanes)(void *context, const lanes *t, const lanes *state, lanes *rates);
   DIFFERENCES_MEMBERS(double);
-  double *ahead; /* rates of those, [evaluation][unknown] */
+  double *ahead; /* rates of evaluations made ahead, [evaluation][unknown] */
   lanes *lane_states;
   lanes *lane_rates;
 };
@@ -43,8 +43,8 @@ struct differences_lanes {
   DIFFERENCES_MEMBERS(lanes);
 };
 
-/* From all zero but sparsity, rates and context; the two choices may be set anew before each search. False without
- * memory. */
+/* Sparsity, rates and context must be set, all else zero. rates_known and time_dependent may be changed before each
+ * search. False without memory. */
 bool differences_plain_open(struct differences_plain *differences);
 void differences_plain_close(struct differences_plain *differences);
 bool differences_lanes_open(struct differences_lanes *differences);

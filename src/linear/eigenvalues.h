@@ -1,4 +1,4 @@
-/* Eigenvalues of small matrices, most of whose entries are nothing. */
+/* Eigenvalues of small matrices, most of whose entries are zero. */
 #ifndef SWASHLOOP_LINEAR_EIGENVALUES_H
 #define SWASHLOOP_LINEAR_EIGENVALUES_H
 
@@ -13,8 +13,9 @@ struct eigenvalue_pair {
 };
 
 /* Of matrix[row * n + column], the conjugate pair with the largest real part. False where there is none: all
- * eigenvalues are real, or they could not be found (an entry is no number). Looks only at unknowns that act on each
- * other in a circle, one such set after the other, since no others swing. */
+ * eigenvalues are real, or they could not be found (an entry is no number). Only sets of unknowns
+ * that act on each other in a circle (strongly connected ones) are looked at, one after the other: no others can
+ * oscillate. */
 bool eigenvalues_least_damped(const double *matrix, int n, struct eigenvalue_pair *pair);
 
 #endif

@@ -1,6 +1,6 @@
 /* As plain_number.h, for LANES doubles at once, one of each of as many systems. Every operation works lane by lane and
- * is the plain one there, to the last bit. Vectors go by address: what passes them by value depends on the processor
- * compiled for. */
+ * is the plain one there, to the last bit. Vectors are passed by address, because how they are passed by value depends
+ * on the instruction set compiled for. */
 #ifndef SWASHLOOP_LINEAR_LANE_NUMBER_H
 #define SWASHLOOP_LINEAR_LANE_NUMBER_H
 
@@ -32,7 +32,7 @@ static inline void take_root(lanes *square) {
 
 /* Compiled once for each width of vectors that processors have; the right one is taken when the program starts. */
 #if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && defined(__gnu_linux__) &&                       \
-    !defined(__SANITIZE_THREAD__) /* it starts after the choice by processor is made */
+    !defined(__SANITIZE_THREAD__) /* it is ready only after the program has chosen by processor */
 #define VECTORS __attribute__((target_clones("default", "avx2", "avx512f")))
 #else
 #define VECTORS

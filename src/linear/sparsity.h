@@ -1,5 +1,5 @@
-/* Which number depends on which: the places of a Jacobian that are not nothing, the columns that one evaluation can
- * find together, and the order in which the Newton matrix is eliminated so that it stays empty. All of it is settled
+/* Sparsity of a Jacobian: which entries can be other than zero, which columns one evaluation can find together, and in
+ * which order the Newton matrix is eliminated so that few entries fill in. All of it is settled
  * once for a system, by its equations and never by its numbers, so that no case decides how another's sums are ordered.
  */
 #ifndef SWASHLOOP_LINEAR_SPARSITY_H
@@ -40,8 +40,8 @@ struct sparsity_term {
 
 struct sparsity {
   int size;
-  uint64_t pattern[SPARSITY_LIMIT]; /* that it was made from */
-  int entry_count;                  /* places, those that fill up in the elimination among them */
+  uint64_t pattern[SPARSITY_LIMIT]; /* as given to sparsity_new */
+  int entry_count;                  /* entries, with those that elimination fills in */
   int group_count;
   int *group_columns; /* columns by groups */
   int *group_first;   /* [group_count + 1] in group_columns */

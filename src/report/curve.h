@@ -1,5 +1,5 @@
 /* A time history made small enough for a page. What is left out lies within a tolerance of the straight lines between
- * what is kept; the extremes and the points that a measure, an event or a limit tells are always kept, exactly. A
+ * what is kept; the extremes and the points that a measure, an event or a limit names are always kept, exactly. A
  * history that is all noise falls back to the smallest and the largest sample of equal pieces. So no peak is ever
  * hidden. */
 #ifndef SWASHLOOP_REPORT_CURVE_H

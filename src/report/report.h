@@ -1,4 +1,4 @@
-/* The report: one or more run files, or the table of a sweep, to one page that needs nothing else, not even a network.
+/* The report: makes one self-contained HTML page from one or more run files, or from the table of a sweep.
  */
 #ifndef SWASHLOOP_REPORT_REPORT_H
 #define SWASHLOOP_REPORT_REPORT_H

@@ -7,7 +7,7 @@
 #include "json.h"
 #include "plant.h"
 
-/* Points of signals that the file tells more exactly than its histories do. */
+/* Points of signals that the file knows more exactly than its histories do. */
 struct known_points {
   struct {
     char signal[96];

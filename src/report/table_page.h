@@ -12,8 +12,8 @@
  */
 bool table_page_fits(const char *path);
 
-/* Write the script elements of the table to `out`. Of a large table a fair sample of the cases goes on the page; what
- * is reported of all cases (counts, extremes) is of all cases all the same. */
+/* Write the script elements of the table to `out`. Of a large table a random sample of the cases goes on the page;
+ * counts and extremes are of all cases nevertheless. */
 bool table_page_write(FILE *out, const char *path, struct error *error);
 
 #endif

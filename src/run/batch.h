@@ -11,12 +11,12 @@
 
 enum { BATCH_LANES = LANES };
 
-/* Whence the cases come and whither they go. */
+/* Where the cases come from, and who is told when one has ended. */
 struct batch_cases {
   void *context;
   /* The next case, which stays as it is until it is done; NULL: there is none. */
   const struct case_data *(*next)(void *context, int lane);
-  /* The case at `place` has ended. Not `ran`: it could not even start, and `error` says why. */
+  /* The case in this lane has ended. `ran` false: it could not even start, and `error` says why. */
   void (*done)(void *context, int lane, bool ran, struct outcome *outcome, const struct error *error);
 };
 
@@ -28,7 +28,7 @@ bool batch_takes(const struct case_data *data);
 /* NULL without memory. */
 struct batch *batch_new(const struct plant *plant, struct error *error);
 void batch_free(struct batch *batch);
-/* Run all the cases there are; at most `places` at once. `watcher` is asked for each run. */
+/* Run all the cases there are; at most `lane_count` at once. `watcher` is asked for each run. */
 void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher);
 
 #endif

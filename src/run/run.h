@@ -149,7 +149,7 @@ struct run_workspace;
  */
 struct run_workspace *run_workspace_new(const struct plant *plant, bool event_log, struct error *error);
 void run_workspace_free(struct run_workspace *workspace);
-/* From now on `observe` sees every step that is accepted, before the samples are put; NULL: nobody. */
+/* From now on `observe` is called with every accepted step, before its samples are recorded; NULL: no call. */
 struct view;
 struct step;
 typedef void run_observer(void *context, const struct view *view, const struct step *step);

@@ -34,7 +34,7 @@ struct sample_buffer {
 /* Begin a run. Its memory is made at the first run with a recorder and kept. */
 bool sample_buffer_begin(struct sample_buffer *buffer, const struct recorder *recorder, int signal_count,
                          struct error *error);
-/* From here on by sample_buffer_take, if this run has lanes. */
+/* From here on samples come by sample_buffer_take, if this run has lanes. */
 bool sample_buffer_use_lanes(struct sample_buffer *buffer, struct vector_evaluator *evaluator, struct error *error);
 /* One instant. */
 bool sample_buffer_put(struct sample_buffer *buffer, double time, const double *signals, struct error *error);
@@ -43,7 +43,7 @@ int sample_buffer_room(const struct sample_buffer *buffer);
 /* The instants at `times` within the integrator's last step, in the plant's present mode. */
 bool sample_buffer_take(struct sample_buffer *buffer, struct integrator *integrator, const void *mode,
                         const double *times, int count, struct error *error);
-/* The mode in the lanes is about to be forgotten. */
+/* The mode is about to change: evaluate the instants that still wait for it. */
 bool sample_buffer_settle(struct sample_buffer *buffer, struct error *error);
 /* Hand over what is left. */
 bool sample_buffer_flush(struct sample_buffer *buffer, struct error *error);

@@ -28,8 +28,8 @@ struct stop_observer {
   bool slow; /* below the stop speed, since `slowed`; else faster since `fast_since` */
   struct stop_mark slowed;
   double fast_since;
-  bool touched; /* standstill speed reached, and not left for good again */
-  bool ran_on;  /* it was, and was left */
+  bool touched; /* the standstill speed was reached, and the machine has not gone on since */
+  bool ran_on;  /* it was reached, but the machine went on */
   struct stop_mark touch;
   enum stop_kind kind; /* once it is sure */
   struct stop_mark stop;
@@ -51,7 +51,7 @@ struct motion_observer {
 
 enum { MOTION_NEWS_LIMIT = 12 };
 
-/* What there is to tell. */
+/* Something to report. */
 struct motion_note {
   enum motion_news news;
   double time;
@@ -72,7 +72,7 @@ struct motion {
 void motion_brake(struct motion *motion, double from, const char *why);
 void motion_begin(struct motion *motion, const struct view *view, const struct sample *sample);
 void motion_observe(struct motion *motion, const struct view *view, const struct step *step);
-/* The run is over: a stop that nothing spoke against stands. */
+/* The run is over: a stop that was not yet sure counts if nothing contradicted it. */
 void motion_end(struct motion *motion, const struct sample *sample);
 
 /* Energies of the ledger up to `sample`, which lies in the last step. */

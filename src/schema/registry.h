@@ -40,7 +40,7 @@ enum { CLAUSE_LIMIT = 96 };
 struct clause {
   char group[CLAUSE_LIMIT];   /* "": the own section */
   char name[CLAUSE_LIMIT];    /* of the field; "channel" without a group: of no field */
-  char choices[CLAUSE_LIMIT]; /* "a|b"; "": asks for a number that is not nothing */
+  char choices[CLAUSE_LIMIT]; /* "a|b"; "": asks for a number that is not zero */
 };
 /* The clause at `from`; returns where the next one begins, NULL behind the last. */
 const char *registry_clause(const char *from, struct clause *clause);
@@ -56,8 +56,8 @@ double registry_sampling(const struct group *groups, int group_count, const void
 int registry_choice(const char *choices, const char *name);
 const char *registry_choice_name(const char *choices, int index, char *buffer, int size);
 
-/* Where the parameters of a section, or one of them by its path, lie that the program itself reads by name; `base` is
- * the plant's parameters. NULL: it was renamed and the program was not. */
+/* For parameters that the program itself reads by name: where a section's struct, or one parameter by its path, lies in
+ * the plant's parameters at `base`. NULL: there is none of this name, so a row was renamed and the program was not. */
 void *registry_need_section(const struct plant *plant, void *base, const char *section, struct error *error);
 void *registry_need_parameter(const struct plant *plant, void *base, const char *section, const char *name,
                               struct error *error);
@@ -66,10 +66,10 @@ void *registry_need_parameter(const struct plant *plant, void *base, const char 
 int registry_signal(const struct plant *plant, const char *name);
 int registry_channel(const struct plant *plant, const char *name);
 
-/* Where a signal or a ledger row lies that the program itself reads by name. */
+/* Index of a signal or a ledger row that the program itself reads by name. */
 struct row_place {
-  bool there; /* else the plant has none, and says so (plant->lacks) */
-  int index;  /* counts where it is there */
+  bool there; /* false: the plant has none by design (plant->lacks) */
+  int index;  /* only where it is there */
 };
 
 /* To be asked once, before a run starts. False: the plant neither has the name nor says that it lacks it; a row was

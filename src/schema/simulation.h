@@ -1,4 +1,5 @@
-/* Settings of a run that are no physics: the case's `simulation` section, declared by the same table as components. */
+/* Settings of a run (end time, method, tolerances): the case's `simulation` section, declared by rows like those of the
+ * components. */
 #ifndef SWASHLOOP_SCHEMA_SIMULATION_H
 #define SWASHLOOP_SCHEMA_SIMULATION_H
 

@@ -16,7 +16,7 @@ struct work_queue {
   double case_seconds; /* of one thread, running mean; 0 unknown */
 };
 
-/* `journal` is sorted. No span has fewer than `least` positions, unless no more lie side by side. */
+/* `journal` is sorted. No span has fewer than `least` positions, unless a gap of the journal is shorter. */
 bool work_queue_open(struct work_queue *queue, int64_t positions, const struct journal *journal, int workers,
                      int64_t least, struct error *error);
 /* The next span; false when all are dealt. Large enough that handing over costs nothing, small enough that little is
