@@ -18,8 +18,8 @@ struct integrator_method {
   double tolerances; /* factor on the problem's tolerances with which this method gives equal results */
   double vouched;    /* up to this factor on the default tolerances its extremes were tried, and are vouched for */
   bool iterates;     /* on nonlinear equations, to a tolerance */
-  /* Accepted steps from one look at the eigenvalues of the rates to the next (hunting.h): so many that a look costs less
-   * than 3 % of them. */
+  /* Accepted steps from one look at the eigenvalues of the rates to the next (hunting.h): so many that a look costs
+   * less than 3 % of them. */
   int steps_between_looks;
   /* integrator->own from integrator->problem, tolerances and sparsity. False without memory; destroy follows. */
   bool (*create)(struct integrator *integrator);

@@ -4,8 +4,8 @@
  * do not get smaller, with no grade or pedal moving, are hunting.
  *  - modes that grow: below some hundred tolerances a method damps them, or pumps them up, whatever the machine does
  *    (long steps, the formula's own damping, ringing.h), so the eigenvalues of the rates tell. Looked at now and then
- *    only, so that a run that does not hunt pays next to nothing; the instants follow from the run's own steps, so that a
- *    case gives the same bits alone and in a batch.
+ *    only, so that a run that does not hunt pays next to nothing; the instants follow from the run's own steps, so that
+ * a case gives the same bits alone and in a batch.
  *
  * Where either is found, extremes depend on what disturbs the machine, and on the solver's own errors: such a run is
  * not vouched for. Nor is one at tolerances looser than its method was tried at. */
