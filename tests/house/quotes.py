@@ -165,6 +165,7 @@ class Pictures(unittest.TestCase):
         self.assertTrue(pictures.same([0.0, 466.5, 121.0, 60.2], [0.0, 466.51, 121.0, 60.2]))
         self.assertFalse(pictures.same([0.0, 466.5, 121.0, 60.2], [0.0, 467.5, 121.0, 60.2]))
         self.assertFalse(pictures.same([1.0], [1.0, 3.0]))
+        self.assertEqual(pictures.told([0.0, 3.7e-128]), pictures.told([0.0, 0.0]))
         self.assertFalse(pictures.same(["ab"], ["ac"]))
 
     def test_a_history_tells_any_change(self):

@@ -24,6 +24,7 @@ RESPONSE, SENSITIVITY = (*ANY, "answers", "answer_response"), (*ANY, "answers", 
 COMPARE = (*ANY, "answers", "answer_compare")
 PAGE = ("tests/browser/_picture.mjs", "tests/browser/_page.mjs", "src/report/page/shared/*")
 TOLERANCE = 5e-4  # of the largest number of a column
+NOTHING = 1e-30
 POINTS = 101  # of a history, whatever its samples
 
 
@@ -128,7 +129,8 @@ def told(values, time=None):
     if time is not None:
         values = numpy.interp(numpy.linspace(time[0], time[-1], POINTS), time, values)
     lost = int(numpy.isnan(values).sum())
-    values = numpy.where(numpy.isnan(values), 0.0, values)
+    # What is left of an iteration towards nothing is nothing.
+    values = numpy.where(numpy.isnan(values) | (numpy.abs(values) < NOTHING), 0.0, values)
     if len(values) == 0 or numpy.all(values == values[0]):
         return [float(f"{value:.6g}") for value in values[:1]] + [lost] * (lost > 0)
     place = (numpy.arange(len(values)) + 0.5) / len(values)
