@@ -165,8 +165,19 @@ class Pictures(unittest.TestCase):
         self.assertTrue(pictures.same([0.0, 466.5, 121.0, 60.2], [0.0, 466.51, 121.0, 60.2]))
         self.assertFalse(pictures.same([0.0, 466.5, 121.0, 60.2], [0.0, 467.5, 121.0, 60.2]))
         self.assertFalse(pictures.same([1.0], [1.0, 3.0]))
-        self.assertEqual(pictures.told([0.0, 3.7e-128]), pictures.told([0.0, 0.0]))
         self.assertFalse(pictures.same(["ab"], ["ac"]))
+
+    def test_rounding_about_nothing_is_nothing(self):
+        import h5py
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "a.h5")
+            with h5py.File(path, "w") as file:
+                for name, values in (("slope", [6e4, 7e4]), ("servo", [0.0, 3e-7]), ("leak", [0.0, 3.0])):
+                    file[name] = values
+                    file[name].attrs["units"] = "W"
+            found = pictures.numbers_of(path)
+            self.assertEqual(found["servo"], [0.0])
+            self.assertEqual(found["leak"][:2], [0.0, 3.0])
 
     def test_a_history_tells_any_change(self):
         import numpy

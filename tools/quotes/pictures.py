@@ -24,7 +24,7 @@ RESPONSE, SENSITIVITY = (*ANY, "answers", "answer_response"), (*ANY, "answers", 
 COMPARE = (*ANY, "answers", "answer_compare")
 PAGE = ("tests/browser/_picture.mjs", "tests/browser/_page.mjs", "src/report/page/shared/*")
 TOLERANCE = 5e-4  # of the largest number of a column
-NOTHING = 1e-30
+NOTHING = 1e-9  # of the largest power in a file
 POINTS = 101  # of a history, whatever its samples
 
 
@@ -101,8 +101,9 @@ def numbers_of_rows(path):
 
 def numbers_of_file(path):
     import h5py
+    import numpy
 
-    found = {}
+    found, columns, largest = {}, {}, {}
     with h5py.File(path) as file:
         time = file["time"][()] if "time" in file else None
         # Of a run what was set is no result; of a fit it is.
@@ -114,10 +115,18 @@ def numbers_of_file(path):
                     if item.ndim == 1 and name.split("/")[-1] in ("limit", "result", "status", "setting", "mark_name"):
                         found[name] = [checksum("\n".join(item.asstr()[()]).encode())[:12]]
                 elif item.dtype.kind in "iuf":
-                    history = time is not None and item.shape == time.shape and item.ndim == 1 and name != "time"
-                    found[name] = told(item[()], time if history else None)
+                    values, unit = item[()], str(item.attrs.get("units", ""))
+                    columns[name] = values, unit
+                    size = float(numpy.max(numpy.abs(values), initial=0.0, where=numpy.isfinite(values)))
+                    largest[unit] = max(largest.get(unit, 0.0), size)
 
         file.visititems(visit)
+    for name, (values, unit) in columns.items():
+        history = time is not None and values.shape == time.shape and values.ndim == 1 and name != "time"
+        if unit == "W":
+            # Of a power what is left of an iteration towards nothing is nothing.
+            values = numpy.where(numpy.abs(values) < NOTHING * largest[unit], 0.0, values)
+        found[name] = told(values, time if history else None)
     return found
 
 
@@ -129,8 +138,7 @@ def told(values, time=None):
     if time is not None:
         values = numpy.interp(numpy.linspace(time[0], time[-1], POINTS), time, values)
     lost = int(numpy.isnan(values).sum())
-    # What is left of an iteration towards nothing is nothing.
-    values = numpy.where(numpy.isnan(values) | (numpy.abs(values) < NOTHING), 0.0, values)
+    values = numpy.where(numpy.isnan(values), 0.0, values)
     if len(values) == 0 or numpy.all(values == values[0]):
         return [float(f"{value:.6g}") for value in values[:1]] + [lost] * (lost > 0)
     place = (numpy.arange(len(values)) + 0.5) / len(values)
