@@ -68,14 +68,13 @@ bool modes_find(const struct linear *linear, struct modes *modes, struct error *
   double *growth = right + square;
   double *swing = growth + n;
   /* States in their typical sizes, so that shares compare. */
+  double size = 0.0; /* of the matrix: the root of the sum of its entries' squares */
   for (int i = 0; i < n; i++) {
     for (int k = 0; k < n; k++) {
-      matrix[i * n + k] = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
+      double scaled = linear->jacobian[i * n + k] * linear->sizes[k] / linear->sizes[i];
+      matrix[i * n + k] = scaled;
+      size = hypot(size, scaled);
     }
-  }
-  double size = 0.0; /* of the matrix: the root of the sum of its entries' squares */
-  for (size_t i = 0; i < square; i++) {
-    size = hypot(size, matrix[i]);
   }
   int status = LAPACKE_dgeev(LAPACK_ROW_MAJOR, 'V', 'V', n, matrix, n, growth, swing, left, n, right, n);
   modes->count = 0;

@@ -138,5 +138,11 @@ int guarded_run(int (*work)(void *context), void *context, const struct guard *g
     (void)fputs("interrupted; nothing was written\n", stderr);
     return EXIT_INTERRUPTED;
   }
+  if (WIFSIGNALED(status) && WTERMSIG(status) == SIGPIPE) {
+    /* Whoever read what is printed has gone (`| head`): no fault to tell of, and the end that he would see of any tool.
+     */
+    (void)signal(SIGPIPE, SIG_DFL);
+    (void)raise(SIGPIPE);
+  }
   return tell_death(status, guard);
 }

@@ -2,10 +2,12 @@
 import json
 import math
 import os
+import signal
+import subprocess
 import time
 import unittest
 
-from _program import DOWNHILL, Folder, need_program
+from _program import DOWNHILL, PROGRAM, Folder, need_program
 
 SHORT = ("--set", "simulation.end_time=0.2 s")
 
@@ -26,6 +28,18 @@ class Usage(Folder):
 
     def test_version(self):
         self.assertRegex(self.expect(0, "--version").stdout, r"^swashloop \d+\.\d+\.\d+, build [0-9a-f]{12}-[0-9a-f]{6}\n$")
+
+    def test_a_reader_that_goes_is_no_fault(self):
+        """`| head`: the end of any tool, and not a word of memory or libraries."""
+        for arguments in (("run", DOWNHILL), ("steady", DOWNHILL), ("list", "parameters")):
+            ends = os.pipe()
+            os.close(ends[0])
+            process = subprocess.Popen([PROGRAM, *arguments], cwd=self.folder, stdout=ends[1], stderr=subprocess.PIPE)
+            os.close(ends[1])
+            said = process.communicate(timeout=60)[1]
+            self.assertIn(process.returncode, (-signal.SIGPIPE, 3), said)
+            self.assertNotIn(b"memory", said)
+            self.assertNotIn(b"library", said)
 
     def test_the_caution_is_in_the_help(self):
         for arguments in (("--help",), ("run", "--help")):

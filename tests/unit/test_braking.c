@@ -91,7 +91,7 @@ static void braking_starts(void **state) {
     char whole[2048];
     struct error error = {0};
     struct case_data data;
-    struct outcome outcome;
+    struct outcome outcome = {.status = RUN_FAILED};
     (void)snprintf(whole, sizeof whole, "machine: forwarder.yaml\n%s", start->text);
     if (!case_load_text(SWASHLOOP_SOURCE "/cases/machines/braking.yaml", whole, sets, 1, &data, &error) ||
         !run_case(&data, NULL, NULL, &outcome, &error)) {

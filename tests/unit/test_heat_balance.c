@@ -37,7 +37,7 @@ static void closes_whatever_the_laws(void **state) {
   for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
     for (int k = 0; k < 8; k++) {
       const char *sets[] = {nodes[k & 1], ways[k >> 1 & 1], methods[k >> 2 & 1], "filter.clean_drop=0.4 bar"};
-      struct outcome outcome;
+      struct outcome outcome = {.status = RUN_FAILED};
       run_with(names[i], sets, 4, &outcome);
       assert_int_not_equal(outcome.status, RUN_FAILED);
       assert_true(outcome.has_heat);
@@ -63,7 +63,7 @@ static void relief_to_gallery_loses_no_heat(void **state) {
     for (int i = 0; i < 2; i++) {
       const char *sets[] = {"limiter.fitted=no", "simulation.end_time=21 s",
                             "operator.forward_pedal=[[0 s, 0 %], [1 s, 25 %]]", nodes[k], ways[i]};
-      struct outcome outcome;
+      struct outcome outcome = {.status = RUN_FAILED};
       run_with("stall", sets, 5, &outcome);
       assert_int_equal(outcome.status, RUN_COMPLETE);
       assert_true(outcome.measures[MEASURE_relief_heat] > 1e6);
