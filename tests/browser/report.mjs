@@ -54,7 +54,14 @@ test('tells the verdict first, worst margin first, and the caution', async () =>
 });
 
 test('tells what a hunting machine repeats once, and what was not kept', async () => {
-  const hunts = ['limiter.band=10 bar', 'lines.volume_a=0.8 L', 'lines.volume_b=0.8 L', 'relief.lag=20 ms'];
+  // with two nodes the oil stays cooler, so that nothing else happens between the limiter's hundreds of strokes
+  const hunts = [
+    'limiter.band=10 bar',
+    'lines.volume_a=0.8 L',
+    'lines.volume_b=0.8 L',
+    'relief.lag=20 ms',
+    'heat.nodes=two',
+  ];
   const sets = hunts.flatMap((words) => ['--set', words]);
   swashloop('run', `${process.env.SWASHLOOP_SOURCE}/cases/lugging.yaml`, '-o', 'hunts.h5', '--quiet', ...sets);
   const page = await open(report('hunts', 'hunts.h5'));
@@ -65,7 +72,7 @@ test('tells what a hunting machine repeats once, and what was not kept', async (
   assert.ok(
     sentences.some((item) => /\d+ more of these until 2\d\.\d+ s, not kept one by one: pressure limiter/.test(item)),
   );
-  assert.ok(sentences.some((item) => /Hunts, 1\d\.\d Hz, \+-\d+\.\d bar; extremes are not vouched for\./.test(item)));
+  assert.ok(sentences.some((item) => /Hunts, 1\d\.\d Hz, \+-\d+(\.\d)? bar; extremes are not vouched for\./.test(item)));
   assert.ok(sentences.length < 30);
   await page.close();
 });

@@ -69,7 +69,7 @@ static void what_comes_again_is_told_to_the_end(void **state) {
 static void what_happens_once_is_always_kept(void **state) {
   (void)state;
   enum { VALVES = 20, TIMES = 300 };
-  static char names[VALVES][16];
+  static char names[VALVES][20];
   struct outcome outcome = {0};
   struct error error = {0};
   for (int k = 0; k < TIMES; k++) {
