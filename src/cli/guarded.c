@@ -40,8 +40,11 @@ static void bound(int what, rlim_t most) {
   }
 }
 
-static void work_apart(int (*work)(void *context), void *context, const struct guard *guard) {
+static void work_apart(int (*work)(void *context), void *context, const struct guard *guard, pid_t parent) {
   (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
+  if (getppid() != parent) {
+    _exit(EXIT_FAILURE); /* it was killed before that was said: nobody waits for this work any more */
+  }
   interrupt_release();
   if (guard->bounded) {
     rlim_t bytes = bytes_of(guard->files, guard->file_count);
@@ -111,10 +114,11 @@ int guarded_run(int (*work)(void *context), void *context, const struct guard *g
     return terminal_error(&error);
   }
   interrupt_catch();
+  pid_t parent = getpid();
   pid_t child = pipe(ends) == 0 ? fork() : -1;
   if (child == 0) {
     (void)close(ends[0]);
-    work_apart(work, context, guard);
+    work_apart(work, context, guard, parent);
   }
   bool good = child > 0;
   if (ends[1] >= 0) {

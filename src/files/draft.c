@@ -99,12 +99,13 @@ static bool find_names(struct draft *draft, const char *path) {
 }
 
 bool draft_lock(int descriptor) {
+  /* The process of a killed owner may take a while to go: some three seconds are waited for. */
   const struct timespec pause = {0, 20000000};
   for (int i = 0; flock(descriptor, LOCK_EX | LOCK_NB) != 0; i++) {
     if (errno != EWOULDBLOCK) {
       return true; /* a file system without locks */
     }
-    if (i == 25) {
+    if (i == 150) {
       return false;
     }
     (void)nanosleep(&pause, NULL);
