@@ -226,7 +226,7 @@ enum transmission_signal {
   LEDGER(heat_to_air, HEAT_LEAVES, "heat to the air from loop and tank")                                               \
   LEDGER(heat_cooler, HEAT_LEAVES, "heat taken by the cooler")                                                         \
   LEDGER(heat_with_oil, HEAT_LEAVES, "heat lost with oil through burst hoses")                                         \
-  LEDGER(heat_left_out, HEAT_STORED_RATE, "warming of moved oil: capacities are constant")                             \
+  LEDGER(heat_left_out, HEAT_STORED_RATE, "warming that constant capacities leave out")                                \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \

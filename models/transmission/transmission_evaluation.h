@@ -58,13 +58,10 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_heat_with_oil] = per_volume * (e->hose_a + e->hose_b) * (now->heat.loop - air);
   struct heat_streams streams = heat_streams_of(model, e, now);
   struct heat_content more = heat_content_of(model, x);
-  p[LEDGER_heat_left_out] =
-      -per_volume * (more.loop * heat_loop_rate(&own->heat, &streams, &now->heat) +
-                     more.tank * heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler));
-  p[LEDGER_heat_left_out] -=
-      per_volume * more.gallery *
-      (model->gallery_has_heat ? heat_gallery_rate(&own->heat, &streams, &now->heat)
-                               : heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler));
+  real tank_rate = heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler);
+  real gallery_rate = model->gallery_has_heat ? heat_gallery_rate(&own->heat, &streams, &now->heat) : tank_rate;
+  p[LEDGER_heat_left_out] = -per_volume * (more.loop * heat_loop_rate(&own->heat, &streams, &now->heat) +
+                                           more.gallery * gallery_rate + more.tank * tank_rate);
 }
 
 /* Every signal, SI; pressures by the reference of the signal's row. */

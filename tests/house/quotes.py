@@ -13,7 +13,7 @@ from quotes import blocks, figures, loose, marks, pictures  # noqa: E402
 from quotes.workshop import QuoteError, Workshop  # noqa: E402
 
 
-class Stub:
+class Canned:
     """A workshop whose program says what the test wants."""
 
     def __init__(self, printed=""):
@@ -40,24 +40,24 @@ class Figures(unittest.TestCase):
         figures.FIGURES.update(self.kept)
 
     def test_a_figure_that_has_changed_is_written_anew(self):
-        found = figures.written("page", "It peaks at <!--=test.peak-->311 bar<!--/-->, and ends.", Stub())
+        found = figures.written("page", "It peaks at <!--=test.peak-->311 bar<!--/-->, and ends.", Canned())
         self.assertEqual(found, ("It peaks at <!--=test.peak-->357 bar<!--/-->, and ends.", 1, []))
 
     def test_one_that_is_right_stays_even_over_two_lines(self):
         page = "It peaks at <!--=test.peak-->357\nbar<!--/-->."
-        self.assertEqual(figures.written("page", page, Stub())[0], page)
+        self.assertEqual(figures.written("page", page, Canned())[0], page)
 
     def test_a_bound_stands_while_it_holds(self):
         figures.FIGURES["test.error"] = (lambda shop: 2.4e-4, "<")
         for present, said in (("5e-4", "5e-4"), ("2e-3", "2e-3"), ("2e-4", "5e-4"), ("1e-2", "5e-4"), ("?", "5e-4")):
-            self.assertEqual(figures.written("page", f"by <!--=test.error-->{present}<!--/-->", Stub())[0],
+            self.assertEqual(figures.written("page", f"by <!--=test.error-->{present}<!--/-->", Canned())[0],
                              f"by <!--=test.error-->{said}<!--/-->")
 
     def test_a_figure_that_cannot_be_had_is_told_and_stays(self):
         figures.FIGURES["test.none"] = (lambda shop: max([]), ".0f bar")
         for name, words in (("test.peek", "no figure"), ("test.none", "cannot be found")):
             page = f"at <!--={name}-->1 bar<!--/-->"
-            text, _, faults = figures.written("page", page, Stub())
+            text, _, faults = figures.written("page", page, Canned())
             self.assertEqual(text, page)
             self.assertRegex(" ".join(faults), words)
 
@@ -79,23 +79,23 @@ class Blocks(unittest.TestCase):
     PAGE = "    swashloop steady cases/a.yaml \\\n      --speed 8\n\n<!-- output of the commands above -->\n\n    old 1\n\nWords.\n"
 
     def made(self, page, printed):
-        stub = Stub(printed)
-        real, blocks.Workshop = blocks.Workshop, lambda folder: stub
+        canned = Canned(printed)
+        real, blocks.Workshop = blocks.Workshop, lambda folder: canned
         try:
-            return blocks.written("page", page), stub
+            return blocks.written("page", page), canned
         finally:
             blocks.Workshop = real
 
     def test_the_block_is_what_the_command_prints(self):
-        (text, count), stub = self.made(self.PAGE, "new 2\nfile a.h5\n")
+        (text, count), canned = self.made(self.PAGE, "new 2\nfile a.h5\n")
         self.assertEqual((text, count), (self.PAGE.replace("old 1", "new 2"), 1))
-        self.assertEqual(stub.ran[0][0], "swashloop steady cases/a.yaml --speed 8")
+        self.assertEqual(canned.ran[0][0], "swashloop steady cases/a.yaml --speed 8")
 
     def test_commands_between_fences(self):
         page = "```sh\nswashloop run a.yaml   # says\ntools/plot a.h5\n```\n\n<!-- output of the commands above -->\n\n    old\n\n"
-        (text, _), stub = self.made(page, "new\n")
+        (text, _), canned = self.made(page, "new\n")
         self.assertIn("    new", text)
-        self.assertEqual(stub.ran[0][0], "swashloop run a.yaml")
+        self.assertEqual(canned.ran[0][0], "swashloop run a.yaml")
 
     def test_warnings(self):
         (text, _), _ = self.made(self.PAGE.replace("output of", "warnings of"), "said on standard output\n")

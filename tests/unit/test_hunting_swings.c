@@ -65,32 +65,61 @@ static void no_rates(double t, double lever, const double *y, double *rates) {
   (void)rates;
 }
 
+/* The observer on a case of the toy, at the program's default tolerances. Its parts point at each other: not to be
+ * moved. */
+struct watched {
+  const struct toy *toy;
+  struct case_data data;
+  struct toy_mode mode;
+  struct view view;
+  struct hunting hunting;
+  struct error error;
+  struct sample samples[3]; /* start, middle and end of the last step */
+};
+
+static void set_up(struct watched *watched, const struct toy *toy, double end) {
+  memset(watched, 0, sizeof *watched);
+  watched->data = toy_case(&watched->toy, toy, end);
+  watched->data.plant = &plant;
+  watched->data.simulation.relative_tolerance = 5e-7;
+  watched->data.simulation.pressure_tolerance = 300.0;
+  watched->view = (struct view){.data = &watched->data,
+                                .plant = &plant,
+                                .model = &watched->toy,
+                                .mode = &watched->mode,
+                                .state_count = TOY_STATES,
+                                .no_events = true};
+}
+
+static void begin(struct watched *watched) {
+  assert_true(hunting_begin(&watched->hunting, &watched->view, &watched->samples[0], &watched->error));
+}
+
+static void observe(struct watched *watched) {
+  const struct step step = {&watched->samples[0], &watched->samples[1], &watched->samples[2]};
+  hunting_observe(&watched->hunting, &watched->view, &step);
+}
+
+static void finish(struct watched *watched, struct outcome *outcome) {
+  assert_true(hunting_end(&watched->hunting, &watched->view, &watched->samples[2], outcome, &watched->error));
+}
+
 /* Through the observer, in steps of a hundredth of a turn. */
 static void watch(const struct history *history, struct found *found) {
   static const struct toy still = {.rates = no_rates, .release = NAN};
-  const struct toy *ref;
-  struct case_data data = toy_case(&ref, &still, 1e9);
-  struct hunting hunting;
-  struct error error = {0};
-  struct sample samples[3];
-  data.plant = &plant;
-  data.simulation.relative_tolerance = 5e-7;
-  data.simulation.pressure_tolerance = 300.0;
-  struct toy_mode mode = {.taken = false};
-  struct view view = {.data = &data, .plant = &plant, .model = &ref, .mode = &mode, .state_count = TOY_STATES};
-  view.no_events = true;
+  struct watched watched;
+  set_up(&watched, &still, 1e9);
   memset(found, 0, sizeof *found);
   double width = 0.01 / history->frequency;
-  sample_at(history, 0.0, &samples[0]);
-  assert_true(hunting_begin(&hunting, &view, &samples[0], &error));
+  sample_at(history, 0.0, &watched.samples[0]);
+  begin(&watched);
   for (double t = 0.0; t < history->end; t += width) {
-    sample_at(history, t, &samples[0]);
-    sample_at(history, t + 0.5 * width, &samples[1]);
-    sample_at(history, t + width, &samples[2]);
-    const struct step step = {&samples[0], &samples[1], &samples[2]};
-    hunting_observe(&hunting, &view, &step);
+    sample_at(history, t, &watched.samples[0]);
+    sample_at(history, t + 0.5 * width, &watched.samples[1]);
+    sample_at(history, t + width, &watched.samples[2]);
+    observe(&watched);
   }
-  assert_true(hunting_end(&hunting, &view, &samples[2], &found->outcome, &error));
+  finish(&watched, &found->outcome);
   found->hunts = found->outcome.measures[MEASURE_hunts] == 1.0;
   assert_true(found->hunts == (found->outcome.measures[MEASURE_vouched] == 0.0));
   assert_true(found->hunts == isfinite(found->outcome.measures[MEASURE_hunting_from]));
@@ -245,29 +274,18 @@ static void growing_rates(double t, double lever, const double *y, double *rates
 /* Of a run of 32 s, in steps of which the method's looks are two seconds apart; the first at 1 s. */
 static void grow(double end, struct outcome *outcome) {
   static const struct toy growing = {.rates = growing_rates, .release = NAN};
-  const struct toy *ref;
-  struct case_data data = toy_case(&ref, &growing, 32.0);
-  struct hunting hunting;
-  struct error error = {0};
-  struct sample samples[3];
-  data.plant = &plant;
-  data.simulation.relative_tolerance = 5e-7;
-  data.simulation.pressure_tolerance = 300.0;
-  struct toy_mode mode = {.taken = false};
-  struct view view = {.data = &data, .plant = &plant, .model = &ref, .mode = &mode, .state_count = TOY_STATES};
-  view.no_events = true;
+  struct watched watched;
+  set_up(&watched, &growing, 32.0);
   memset(outcome, 0, sizeof *outcome);
-  memset(samples, 0, sizeof samples);
-  assert_true(hunting_begin(&hunting, &view, &samples[0], &error));
-  const double width = 2.0 / integrator_listed(data.simulation.method)->steps_between_looks;
+  begin(&watched);
+  const double width = 2.0 / integrator_listed(watched.data.simulation.method)->steps_between_looks;
   for (int k = 0; k < (int)(end / width + 0.5); k++) {
-    samples[0].time = width * k;
-    samples[1].time = width * (k + 0.5);
-    samples[2].time = width * (k + 1);
-    const struct step step = {&samples[0], &samples[1], &samples[2]};
-    hunting_observe(&hunting, &view, &step);
+    watched.samples[0].time = width * k;
+    watched.samples[1].time = width * (k + 0.5);
+    watched.samples[2].time = width * (k + 1);
+    observe(&watched);
   }
-  assert_true(hunting_end(&hunting, &view, &samples[2], outcome, &error));
+  finish(&watched, outcome);
   assert_true(outcome->measures[MEASURE_hunts] == 0.0);
 }
 
