@@ -19,6 +19,7 @@ struct request {
   struct asked asked;
   const char *study;
   int64_t study_case; /* -1: not given */
+  bool whole;         /* the long form of the summary */
 };
 
 static bool read_case_number(void *context, const char *text, struct error *error) {
@@ -32,6 +33,7 @@ static const struct option_row options[] = {
     OPTION_SET,
     OPTION_INPUT("study", '\0', "STUDY", study, "run one case of a study, named by --case, as the sweep runs it"),
     OPTION_READ("case", '\0', "K", read_case_number, "which, counted from 0 as in the table"),
+    OPTION_FLAG("long", whole, "print all: what happened, measures, every limit, energy, the solver's work"),
     OPTION_JSON("print the summary as one JSON document, numbers in SI"),
     OPTION_QUIET,
     OPTION_HELP,
@@ -40,11 +42,13 @@ static const struct option_row options[] = {
 static const struct option_table table = {
     .rows = options,
     .row_count = (int)(sizeof options / sizeof options[0]),
-    .head = "usage: swashloop run CASE [-o FILE] [--set PATH=VALUE]... [--json] [--quiet]\n"
-            "       swashloop run --study STUDY --case K [-o FILE] [--json] [--quiet]\n\n"
-            "Integrates a case, writes the run file (HDF5, opens as netCDF-4) and prints what happened, the measures,\n"
-            "the limits kept, broken or not judged, where the energy went and the solver's work.\n\n"
-            "  swashloop run cases/baseline/downhill.yaml --set pump.displacement=\"110 cm3/rev\"\n\n",
+    .head =
+        "usage: swashloop run CASE [-o FILE] [--set PATH=VALUE]... [--long] [--json] [--quiet]\n"
+        "       swashloop run --study STUDY --case K [-o FILE] [--json] [--quiet]\n\n"
+        "Integrates a case, writes the run file (HDF5, opens as netCDF-4) and prints the verdict: limits kept, broken\n"
+        "or not judged, the stop, peaks, hunting, balances. --long adds what happened, the measures, every limit,\n"
+        "where the energy went and the solver's work.\n\n"
+        "  swashloop run cases/baseline/downhill.yaml --set pump.displacement=\"110 cm3/rev\"\n\n",
     .tail = "\nThe file is written as FILE.part and gets its name only when it is whole. Ctrl-C ends a run cleanly:\n"
             "what was computed is kept, with status interrupted.\n\n" CAUTION "\n",
 };
@@ -91,7 +95,7 @@ static int finish(const struct request *request, const struct case_data *data, c
   if (request->asked.json && !request->asked.quiet) {
     summary_json(stdout, data, outcome, path);
   } else if (!request->asked.quiet) {
-    summary_text(stdout, data, outcome, path);
+    summary_text(stdout, data, outcome, path, request->whole ? SUMMARY_LONG : SUMMARY_SHORT);
   }
   if (outcome->status == RUN_FAILED) {
     terminal_error(&outcome->error);

@@ -1,23 +1,17 @@
 #include "summary.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "summary_energy.h"
 #include "summary_events.h"
+#include "summary_limits.h"
+#include "summary_verdict.h"
 #include "terminal.h"
 #include "units.h"
 #include "text.h"
 
 enum { SHOWN = 48 };
-
-enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition) {
-  if (condition->signal >= 0) {
-    return data->plant->signals[condition->signal].quantity;
-  }
-  return condition->signal == CONDITION_MEASURE ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
-}
 
 static void print_head(FILE *out, const struct paint *paint, const struct case_data *data,
                        const struct outcome *outcome) {
@@ -96,84 +90,6 @@ static void print_measures(FILE *out, const struct paint *paint, const struct ou
   }
 }
 
-static void print_limit(FILE *out, const struct case_data *data, int index, const struct limit_finding *found,
-                        const char *colour, const char *word, const char *plain) {
-  const struct limit *limit = &data->limits[index];
-  enum quantity quantity = summary_condition_quantity(data, &limit->keep);
-  (void)fprintf(out, "  %s%-10s%s  %s", colour, word, plain, shown(limit->text).text);
-  const char *between = ": ";
-  if (found->why[0] != '\0') {
-    (void)fprintf(out, "%s%s", between, found->why);
-    between = ", ";
-  }
-  if (!isnan(found->worst)) {
-    char worst[SHOWN];
-    bool is_measure = limit->keep.signal == CONDITION_MEASURE;
-    (void)fprintf(out, "%s%s%s%s", between, is_measure ? "" : "worst ",
-                  found->verdict == LIMIT_NOT_JUDGED ? "so far " : "",
-                  units_show(quantity, found->worst, worst, SHOWN));
-    if (!isnan(found->time)) {
-      (void)fprintf(out, " at %.3f s", found->time);
-    }
-  }
-  if (!isnan(found->first)) {
-    (void)fprintf(out, ", first broken at %.3f s", found->first);
-  }
-  (void)fputc('\n', out);
-}
-
-/* A broken limit and by how much of its level it was broken. */
-struct ranked {
-  int index;
-  double excess;
-};
-
-static int worst_first(const void *left, const void *right) {
-  const struct ranked *a = left;
-  const struct ranked *b = right;
-  int by_excess = (a->excess < b->excess) - (a->excess > b->excess);
-  return by_excess != 0 ? by_excess : (a->index > b->index) - (a->index < b->index);
-}
-
-static void print_all_broken(FILE *out, const struct paint *paint, const struct case_data *data,
-                             const struct outcome *outcome) {
-  struct ranked *ranks = calloc((size_t)data->limit_count + 1, sizeof *ranks);
-  int count = 0;
-  for (int i = 0; ranks != NULL && i < data->limit_count; i++) {
-    const struct limit_finding *found = &outcome->limits[i];
-    double level = data->limits[i].keep.level;
-    double size = fabs(level) > 0.0 ? fabs(level) : 1.0;
-    if (found->verdict == LIMIT_BROKEN) {
-      ranks[count++] = (struct ranked){i, isnan(found->worst) ? (double)INFINITY : fabs(found->worst - level) / size};
-    }
-  }
-  if (count > 0) {
-    qsort(ranks, (size_t)count, sizeof *ranks, worst_first);
-  }
-  for (int i = 0; i < count; i++) {
-    print_limit(out, data, ranks[i].index, &outcome->limits[ranks[i].index], paint->bad, "BROKEN", paint->plain);
-  }
-  free(ranks);
-}
-
-static void print_limits(FILE *out, const struct paint *paint, const struct case_data *data,
-                         const struct outcome *outcome) {
-  if (data->limit_count == 0) {
-    return;
-  }
-  print_title(out, paint, "Limits");
-  print_all_broken(out, paint, data, outcome);
-  static const enum limit_verdict order[] = {LIMIT_NOT_JUDGED, LIMIT_KEPT};
-  for (int pass = 0; pass < 2; pass++) {
-    for (int i = 0; i < data->limit_count; i++) {
-      if (outcome->limits[i].verdict == order[pass]) {
-        print_limit(out, data, i, &outcome->limits[i], pass == 0 ? paint->strong : paint->good,
-                    limit_verdict_names[order[pass]], paint->plain);
-      }
-    }
-  }
-}
-
 static void print_solver(FILE *out, const struct paint *paint, const struct outcome *outcome) {
   const struct run_counts *counts = &outcome->counts;
   print_title(out, paint, "Solver");
@@ -187,16 +103,31 @@ static void print_solver(FILE *out, const struct paint *paint, const struct outc
                 counts->cpu_seconds, per_call);
 }
 
-void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file) {
+/* Everything: the story, the measures, each limit, the energy and the solver's work. */
+static void print_long_form(FILE *out, const struct paint *paint, const struct case_data *data,
+                            const struct outcome *outcome) {
+  print_title(out, paint, "What happened");
+  summary_events(out, data, outcome);
+  print_measures(out, paint, outcome);
+  if (outcome->limit_count > 0) {
+    print_title(out, paint, "Limits");
+    summary_limits(out, paint, data, outcome);
+  }
+  print_title(out, paint, "Where the energy went");
+  summary_energy(out, data->plant, outcome);
+  print_solver(out, paint, outcome);
+  (void)fputc('\n', out);
+}
+
+void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file,
+                  enum summary_form form) {
   struct paint paint = paint_for(out);
   print_head(out, &paint, data, outcome);
-  print_title(out, &paint, "What happened");
-  summary_events(out, data, outcome);
-  print_measures(out, &paint, outcome);
-  print_limits(out, &paint, data, outcome);
-  print_title(out, &paint, "Where the energy went");
-  summary_energy(out, data->plant, outcome);
-  print_solver(out, &paint, outcome);
-  (void)fprintf(out, "\nfile %s\n", shown(file).text);
+  summary_verdict(out, &paint, data, outcome);
+  if (form == SUMMARY_LONG) {
+    print_long_form(out, &paint, data, outcome);
+  }
+  (void)fprintf(out, "file %s%s\n", shown(file).text,
+                form == SUMMARY_LONG ? "" : "; the story, measures, every limit and the energy: --long");
   (void)fprintf(out, "%s" CAUTION "%s\n", paint.faint, paint.plain);
 }

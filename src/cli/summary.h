@@ -6,11 +6,14 @@
 
 #include "run.h"
 
-/* `file` is where the run was written. */
-void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file);
-void summary_json(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file);
+enum summary_form {
+  SUMMARY_SHORT, /* the verdict */
+  SUMMARY_LONG   /* and all that it rests on */
+};
 
-/* Quantity of what a condition names: a signal, a measure or the clock. */
-enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition);
+/* `file` is where the run was written. */
+void summary_text(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file,
+                  enum summary_form form);
+void summary_json(FILE *out, const struct case_data *data, const struct outcome *outcome, const char *file);
 
 #endif

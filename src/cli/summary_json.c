@@ -4,6 +4,7 @@
 #include "json.h"
 #include "registry.h"
 #include "summary.h"
+#include "summary_limits.h"
 #include "terminal.h"
 
 static void write_measures(struct json *json, const struct outcome *outcome) {

@@ -144,7 +144,12 @@ class List(Folder):
 
 class Run(Folder):
     def test_summary_and_file(self):
-        result = self.expect(0, "run", DOWNHILL, *SHORT)
+        short = self.expect(0, "run", DOWNHILL, *SHORT).stdout
+        for words in ("Limits", "Stop", "Peaks", "line_a_pressure", "Hunting", "Balances", "--long", "no brake"):
+            self.assertIn(words, short)
+        self.assertNotIn("What happened", short)
+        self.assertLess(short.count("\n"), 18)
+        result = self.expect(0, "run", DOWNHILL, *SHORT, "--long")
         self.assertEqual(self.files(), ["downhill.h5"])
         for words in ("What happened", "Measures", "Where the energy went", "Solver", "downhill.h5", "no brake"):
             self.assertIn(words, result.stdout)

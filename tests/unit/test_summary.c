@@ -120,12 +120,16 @@ static int scene_close(void **state) {
   return 0;
 }
 
-static const char *page_of(struct scene *scene) {
+static const char *form_of(struct scene *scene, enum summary_form form) {
   FILE *out = open_memstream(&scene->page, &scene->size);
   assert_non_null(out);
-  summary_text(out, &scene->data, &scene->outcome, "made-up.h5");
+  summary_text(out, &scene->data, &scene->outcome, "made-up.h5", form);
   assert_int_equal(fclose(out), 0);
   return scene->page != NULL ? scene->page : "";
+}
+
+static const char *page_of(struct scene *scene) {
+  return form_of(scene, SUMMARY_LONG);
 }
 
 /* Each text is there, behind the one before. */
@@ -301,8 +305,65 @@ static void a_failed_run_says_why(void **state) {
   expect_order(page_of(scene), 3, texts);
 }
 
+/* The verdict alone: about ten lines, the broken limits with the worst first, then the narrowest of the kept. */
+static void the_short_form_is_the_verdict(void **state) {
+  struct scene *scene = *state;
+  scene->outcome.measures[MEASURE_hunts] = 0.0;
+  const char *page = form_of(scene, SUMMARY_SHORT);
+  static const char *const texts[] = {
+      "Limits     1 of 4 kept, 2 BROKEN, 1 not judged\n",
+      "BROKEN      vehicle_speed_end <= 1 km/h: 18 km/h\n",
+      "BROKEN      line_a_pressure <= 400 bar: worst 412.5 bar",
+      "not judged  vehicle_speed <= 1 km/h within 5 s: braking never starts\n",
+      "kept        peak_line_a_pressure <= 450 bar: 37.5 bar left (8.33 %)\n",
+      "Stop       none: it still rolled at the end; braking from 16.000 s (the pedal is let go)\n",
+      "Peaks      line_a_pressure to 412.5 bar\n",
+      "Hunting    none seen\n",
+      "Balances   energy closes to 2e-08\n",
+      "file made-up.h5; the story, measures, every limit and the energy: --long\n",
+      caution};
+  expect_order(page, 11, texts);
+  assert_null(strstr(page, "What happened"));
+  assert_null(strstr(page, "Solver"));
+  (void)snprintf(scene->outcome.doubt, sizeof scene->outcome.doubt, "%s", "hunts, 12 Hz, +-30 bar");
+  free(scene->page);
+  page = form_of(scene, SUMMARY_SHORT);
+  assert_non_null(strstr(page, "Hunting    hunts, 12 Hz, +-30 bar; extremes are not vouched for\n"));
+}
+
+/* No more than three broken limits are told; that there are more is. */
+static void many_broken_limits_are_counted(void **state) {
+  struct scene *scene = *state;
+  for (int i = 0; i < 4; i++) {
+    scene->limits[i] = limit_on("line_a_pressure <= 400 bar", 0, 0, 400e5);
+    scene->findings[i] = (struct limit_finding){LIMIT_BROKEN, 3.0, 3.25, 400e5 + 1e5 * (i + 1), ""};
+  }
+  scene->outcome.broken_count = 4;
+  scene->outcome.unjudged_count = 0;
+  static const char *const texts[] = {"Limits     0 of 4 kept, 4 BROKEN\n", "worst 404 bar", "worst 403 bar",
+                                      "worst 402 bar", "  1 more BROKEN\n"};
+  const char *page = form_of(scene, SUMMARY_SHORT);
+  expect_order(page, 5, texts);
+  assert_null(strstr(page, "401 bar"));
+}
+
+/* A run that ended before its limits were looked at claims nothing of them. */
+static void limits_that_nobody_judged_are_told_so(void **state) {
+  struct scene *scene = *state;
+  scene->outcome.status = RUN_FAILED;
+  scene->outcome.limit_count = 0;
+  scene->outcome.limits = NULL;
+  assert_non_null(strstr(form_of(scene, SUMMARY_SHORT), "Limits     not judged: the run ended before they could be\n"));
+  scene->data.limit_count = 0;
+  free(scene->page);
+  assert_non_null(strstr(form_of(scene, SUMMARY_SHORT), "Limits     the case has none: nothing is judged\n"));
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test_setup_teardown(the_short_form_is_the_verdict, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(many_broken_limits_are_counted, scene_open, scene_close),
+      cmocka_unit_test_setup_teardown(limits_that_nobody_judged_are_told_so, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(the_page_has_its_order, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(long_stories_are_cut, scene_open, scene_close),
       cmocka_unit_test_setup_teardown(short_stories_are_whole, scene_open, scene_close),

@@ -1,0 +1,28 @@
+/* The limits of a case in the summary: each with what was found, the worst first. */
+#ifndef SWASHLOOP_CLI_SUMMARY_LIMITS_H
+#define SWASHLOOP_CLI_SUMMARY_LIMITS_H
+
+#include <stdio.h>
+
+#include "run.h"
+#include "terminal.h"
+
+/* A limit and by how much of its level it is broken; less than 0: what is left of it. */
+struct ranked_limit {
+  int index;
+  double excess;
+};
+
+/* Quantity of what a condition names: a signal, a measure or the clock. */
+enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition);
+
+/* Those with this verdict, the worst first; returns how many. `ranks` has room for all limits of the case. */
+int summary_rank(const struct case_data *data, const struct outcome *outcome, enum limit_verdict verdict,
+                 struct ranked_limit *ranks);
+/* One line: verdict, sentence, the worst value and when. */
+void summary_limit(FILE *out, const struct paint *paint, const struct case_data *data, const struct outcome *outcome,
+                   int index);
+/* All of them: broken, not judged, kept. */
+void summary_limits(FILE *out, const struct paint *paint, const struct case_data *data, const struct outcome *outcome);
+
+#endif
