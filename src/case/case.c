@@ -9,6 +9,7 @@
 #include "loader.h"
 #include "parameter_ref.h"
 #include "text.h"
+#include "near_file.h"
 
 enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096, FIELD_LIST_LIMIT = 600 };
 
@@ -166,8 +167,9 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
     return loader_out_of_memory(loader);
   }
   if (!text) {
-    return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s",
-                    layer->path, why);
+    char near[NEAR_FILE_WORDS];
+    return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s%s",
+                    layer->path, why, near_file(layer->path, near));
   }
   layer->root = parse_mapping(loader, layer->path, text, length);
   layers->count++;
@@ -641,8 +643,9 @@ static bool open_case(const char *path, const char *text, const struct additions
   } else if (!text) {
     const char *why = "";
     text = reader_file(loader.arena, path, READER_FILE_LIMIT, &fresh.inputs, &length, &why);
-    good = text ||
-           (errno == ENOMEM ? loader_out_of_memory(&loader) : error_at(error, path, 0, 0, "cannot be read: %s", why));
+    char near[NEAR_FILE_WORDS];
+    good = text || (errno == ENOMEM ? loader_out_of_memory(&loader)
+                                    : error_at(error, path, 0, 0, "cannot be read: %s%s", why, near_file(path, near)));
   }
   good = good && load(&loader, text, length, additions);
   if (good) {

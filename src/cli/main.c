@@ -59,22 +59,30 @@ static void print_help(FILE *out) {
   for (int i = 0; i < COMMAND_COUNT; i++) {
     (void)fprintf(out, "  %-8s %s\n", commands[i].name, commands[i].text);
   }
-  (void)fputs("\nswashloop COMMAND --help says more; swashloop --version the version.\n\n"
-              "exit codes\n"
-              "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
-              "  4 a limit of the case was broken   5 some cases of a sweep failed\n"
-              "  6 no limit was broken, but one or more could not be judged\n"
-              "  130 interrupted, file closed cleanly\n\n" CAUTION "\n",
-              out);
+  (void)fputs(
+      "\nswashloop COMMAND --help or swashloop help COMMAND says more; swashloop --version (-V) the version.\n\n"
+      "exit codes\n"
+      "  0 done   1 the run failed   2 bad usage or input   3 output could not be written\n"
+      "  4 a limit of the case was broken   5 some cases of a sweep failed\n"
+      "  6 no limit was broken, but one or more could not be judged\n"
+      "  130 interrupted, file closed cleanly\n\n" CAUTION "\n",
+      out);
 }
 
 int main(int argument_count, char **arguments) {
+  static char help[] = "--help";
   const char *word = argument_count > 1 ? arguments[1] : "";
-  if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0 || strcmp(word, "help") == 0) {
+  bool asks_help = strcmp(word, "help") == 0;
+  if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0 || (asks_help && argument_count == 2)) {
     print_help(stdout);
     return terminal_finish(EXIT_DONE);
   }
-  if (strcmp(word, "--version") == 0) {
+  if (asks_help) { /* `help run` is `run --help` */
+    word = arguments[2];
+    arguments[2] = help;
+    argument_count = 3;
+  }
+  if (strcmp(word, "--version") == 0 || strcmp(word, "-V") == 0) {
     char program[PROVENANCE_SIZE];
     (void)puts(provenance_program(program));
     return terminal_finish(EXIT_DONE);

@@ -40,7 +40,7 @@ static void unknown(const struct option_table *table, const char *argument, stru
   }
 }
 
-/* The row of `--name`, `--name=value` or `-x`, or NULL. */
+/* The row of `--name`, `--name=value`, `-x` or `-xVALUE`, or NULL. */
 static const struct option_row *find_row(const struct option_table *table, const char *argument) {
   for (int i = 0; i < table->row_count; i++) {
     const struct option_row *row = &table->rows[i];
@@ -49,7 +49,7 @@ static const struct option_row *find_row(const struct option_table *table, const
       if (strlen(row->name) == length && strncmp(row->name, argument + 2, length) == 0) {
         return row;
       }
-    } else if (row->letter != '\0' && argument[1] == row->letter && argument[2] == '\0') {
+    } else if (row->letter != '\0' && argument[1] == row->letter && (argument[2] == '\0' || row->value != NULL)) {
       return row;
     }
   }
@@ -134,7 +134,7 @@ struct reader {
   int next;
 };
 
-/* The option's value: behind '=', or the next argument. NULL for one that takes none. */
+/* The option's value: behind '=' or the letter, or the next argument. NULL for one that takes none. */
 static bool find_value(struct reader *reader, const struct option_row *row, const char *argument, const char **value,
                        struct error *error) {
   const char *equals = argument[1] == '-' ? strchr(argument, '=') : NULL;
@@ -144,6 +144,10 @@ static bool find_value(struct reader *reader, const struct option_row *row, cons
   }
   if (equals != NULL) {
     *value = equals + 1;
+    return true;
+  }
+  if (argument[1] != '-' && argument[2] != '\0') {
+    *value = argument + 2;
     return true;
   }
   if (reader->next >= reader->argument_count) {

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "draw.h"
+#include "near_file.h"
 
 /* ---- reading ---- */
 
@@ -103,7 +104,9 @@ bool plan_load(const char *path, struct plan *plan, struct error *error) {
   fresh.source = arena_text(fresh.memory, path, strlen(path));
   const struct input_file *study = NULL;
   char *text = reader_file(fresh.memory, path, READER_FILE_LIMIT, &study, &length, &why);
-  bool good = fresh.source && (text || error_at(error, path, 0, 0, "cannot be read: %s", why)) &&
+  char near[NEAR_FILE_WORDS];
+  bool good = fresh.source &&
+              (text || error_at(error, path, 0, 0, "cannot be read: %s%s", why, near_file(path, near))) &&
               study_read(&fresh, text, length, error) && note_study(&fresh, study, error);
   if (!good) {
     case_hide_outside(path, error);

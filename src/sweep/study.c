@@ -11,6 +11,7 @@
 
 #include "draw.h"
 #include "text.h"
+#include "near_file.h"
 
 static const char *const study_keys[] = {"title",    "case",   "set",     "vary",     "arrange",        "count", "seed",
                                          "scramble", "points", "compare", "measures", "keep_histories", "limits"};
@@ -99,8 +100,9 @@ static bool read_base(struct plan *plan, const struct loader *loader, const stru
     return error_at(loader->error, name->file, name->line, name->column, "case: the path is too long");
   }
   if (access(path, R_OK) != 0) {
-    return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read: %s", path,
-                    strerror(errno));
+    char near[NEAR_FILE_WORDS];
+    return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read: %s%s", path,
+                    strerror(errno), near_file(path, near));
   }
   return case_load_for_study(path, set, node_child(root, "limits"), &plan->base, loader->error);
 }

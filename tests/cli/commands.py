@@ -26,7 +26,26 @@ class Usage(Folder):
             result = self.expect(0, *arguments)
             self.assertIn("usage: swashloop", result.stdout)
 
+    def test_help_of_a_command_has_two_spellings(self):
+        for command in ("run", "sweep", "list"):
+            self.assertEqual(self.expect(0, "help", command).stdout, self.expect(0, command, "--help").stdout)
+        self.assertIn("did you mean 'run'", self.expect(2, "help", "rnu").stderr)
+
+    def test_a_value_may_touch_its_letter(self):
+        self.expect(0, "run", DOWNHILL, *SHORT, "-otouching.h5", "--quiet")
+        self.assertEqual(self.files(), ["touching.h5"])
+        self.assertIn("'--output'", self.expect(2, "run", DOWNHILL, "-o").stderr.replace("'-o'", "'--output'"))
+        self.assertIn("unknown option '-hx'", self.expect(2, "run", DOWNHILL, "-hx").stderr)
+
+    def test_a_file_that_is_not_there_has_a_near_name(self):
+        self.write("hillside.yaml", "title: x\n")
+        self.assertIn("No such file or directory; did you mean 'hillside.yaml'?",
+                      self.expect(2, "run", "hilside.yaml").stderr)
+        self.assertIn("did you mean './hillside.yaml'?", self.expect(2, "sweep", "./hillsid.yaml", "-o", "t.h5").stderr)
+        self.assertNotIn("did you mean", self.expect(2, "run", "quite_another.yaml").stderr)
+
     def test_version(self):
+        self.assertEqual(self.expect(0, "--version").stdout, self.expect(0, "-V").stdout)
         self.assertRegex(self.expect(0, "--version").stdout, r"^swashloop \d+\.\d+\.\d+, build [0-9a-f]{12}-[0-9a-f]{6}\n$")
 
     def test_a_reader_that_goes_is_no_fault(self):

@@ -566,6 +566,7 @@ static void machines_lie_below_the_case(void **state) {
 static void wrong_files(void **state) {
   (void)state;
   file_refused("no.yaml", "@/no.yaml: error: cannot be read: No such file or directory");
+  file_refused("machins", "@/machins: error: cannot be read: No such file or directory; did you mean '@/machines'?");
   file_refused("machines", "@/machines: error: cannot be read: Is a directory");
   write_file("other.yaml", "title: x\nmachine: machines/no.yaml\n");
   file_refused("other.yaml", "@/other.yaml:2:10: error: machine file '@/machines/no.yaml' cannot be read: No such file "
