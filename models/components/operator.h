@@ -27,6 +27,7 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
   TABLE(park_brake, TIME, FRACTION, 0.0, 100.0, "", "park brake over time")                                            \
   TABLE(starter, TIME, FRACTION, 0.0, 100.0, "", "starter over time")                                                  \
   TABLE(draft, TIME, FRACTION, 0.0, 100.0, "", "draft of the implement over time; empty: 100 %")                        \
+  TABLE(transfer_clutch, TIME, FRACTION, 0.0, 100.0, "", "clutch of the transfer case over its torque, over time; empty: 100 %", "transfer_case.law clutch|limited") \
   REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
   REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other", "layout two_pedals")
 /* clang-format on */
@@ -50,7 +51,8 @@ static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, F
   CHANNEL(throttle, "engine set speed over engine.set_speed")                                                          \
   CHANNEL(park_brake, "park brake")                                                                                    \
   CHANNEL(starter, "starter of a stalled engine")                                                                      \
-  CHANNEL(draft, "draft of the implement over vehicle.draft")
+  CHANNEL(draft, "draft of the implement over vehicle.draft")                                                          \
+  CHANNEL(transfer_clutch, "clutch of the transfer case over its torque")
 
 /* Faults are channels as well, 0 when sound and 1 when broken; only actions move them (fault.h says what each does). */
 #define FAULT_CHANNELS(CHANNEL)                                                                                        \
@@ -78,7 +80,10 @@ enum operator_channel {
 
 /* What a channel does when its table is empty. */
 static inline double operator_resting_value(enum operator_channel channel) {
-  return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ? 1.0 : 0.0;
+  return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ||
+                 channel == CHANNEL_transfer_clutch
+             ? 1.0
+             : 0.0;
 }
 
 /* What pump and motor are asked for. */

@@ -88,6 +88,11 @@ static void transmission_stored(const void *model_, const real *state, real *ene
     stored[LEDGER_wheel_motion] += 0.5 * axle->driveline->wheel_inertia * speed * speed;
     stored[LEDGER_brake_wind_up] += brake_stored_energy(&axle->brake, x[axle->brake_torque]);
   }
+  stored[LEDGER_shaft_wind_up] = 0.0;
+  if (model->transfers && transfer_case_couples(&own->transfer_case)) {
+    struct clutch clutch = transfer_case_clutch(&own->transfer_case);
+    stored[LEDGER_shaft_wind_up] += clutch_stored_energy(&clutch, x[STATE_transfer_torque]);
+  }
   stored[LEDGER_vehicle_motion] =
       0.5 * (own->vehicle.mass + own->vehicle.dragged_mass) * x[STATE_vehicle_speed] * x[STATE_vehicle_speed];
   stored[LEDGER_compression] = own->lines.volume_a * fluid_stored_energy(&model->oil, x[STATE_line_a_compression]) +

@@ -24,6 +24,7 @@
 #include "relief.h"
 #include "swash.h"
 #include "thresholds.h"
+#include "transfer_case.h"
 #include "transmission_open.h"
 #include "tyre.h"
 #include "vehicle.h"
@@ -47,6 +48,7 @@
   COMPONENT(motor, second_motor, "second motor, on the front axle", "vehicle.second_motor yes")                        \
   COMPONENT(driveline, driveline, "gear, axles and wheels")                                                            \
   COMPONENT(driveline, second_driveline, "gear and wheels of the front axle", "vehicle.axles two")                     \
+  COMPONENT(transfer_case, transfer_case, "transfer case: the first motor drives both axles", "vehicle.axles two")     \
   COMPONENT(brake, brake, "service and park brake")                                                                    \
   COMPONENT(tyre, tyre, "tyres")                                                                                       \
   COMPONENT(vehicle, vehicle, "the machine as a mass on its axles")                                                    \
@@ -103,7 +105,8 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
   STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
   STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
-  STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")
+  STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")                                                                \
+  STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")
 
 enum transmission_state {
 #define STATE_ID(id, unit, tolerance, text) STATE_##id,
@@ -183,7 +186,11 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(front_traction_force, FORCE, NONE, "force of the ground on the front wheels")                                 \
   SIGNAL(second_motor_speed, ANGULAR_SPEED, NONE, "speed of the second motor")                                         \
   SIGNAL(second_motor_displacement, FRACTION, NONE, "displacement of the second motor over its largest")               \
-  SIGNAL(second_motor_flow, FLOW, NONE, "flow into the second motor's port A")
+  SIGNAL(second_motor_flow, FLOW, NONE, "flow into the second motor's port A")                                         \
+  SIGNAL(rear_wheel_torque, TORQUE, NONE, "torque of the gear on the rear wheels, forward positive")                   \
+  SIGNAL(front_wheel_torque, TORQUE, NONE, "torque of the gear on the front wheels, forward positive")                 \
+  SIGNAL(transfer_torque, TORQUE, NONE, "torque from the rear to the front shaft in the transfer case")                \
+  SIGNAL(transfer_slip, ANGULAR_SPEED, NONE, "rear over front shaft in the transfer case")
 /* clang-format on */
 
 enum transmission_signal {
@@ -221,6 +228,7 @@ enum transmission_signal {
   LEDGER(drawbar, LOSS, "dragged load and implement")                                                                  \
   LEDGER(pump_filling, LOSS_TO_OIL, "collapse of voids in a pump that draws from a starved line")                      \
   LEDGER(motor_filling, LOSS_TO_OIL, "collapse of voids in a motor that draws from a starved line")                    \
+  LEDGER(clutches, LOSS, "slip of clutches and damping of shafts")                                                     \
   LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
   LEDGER(heat_to_air, HEAT_LEAVES, "heat to the air from loop and tank")                                               \
@@ -232,6 +240,7 @@ enum transmission_signal {
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
   LEDGER(compression, STORED, "compression of the oil")                                                                \
   LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
+  LEDGER(shaft_wind_up, STORED, "wind-up of clutches and shafts")                                                      \
   LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
   LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
   LEDGER(heat_loop, HEAT_STORED, "warmth of the loop, oil and metal")                                                  \
@@ -267,6 +276,7 @@ enum transmission_ledger {
   EVENT(wheel_lock, "", "wheels lock", vehicle_speed, 0.02)                                               \
   EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", rear_axle_load, 0.0)                             \
   EVENT(front_axle, "the front axle carries again", "the front axle lifts", front_axle_load, 0.0)                         \
+  EVENT(transfer_slip, "the transfer case's clutch slips", "the transfer case's clutch holds again", transfer_slip, 0.02) \
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
   EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
   EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0) \
@@ -308,6 +318,7 @@ struct transmission_model {
   real case_pressure;                   /* Pa absolute */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
+  bool transfers;                       /* a transfer case drives both axles */
   struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
   int active_count;                     /* states that the laws chosen have */
   int active[STATE_COUNT];              /* which they are, rising */
@@ -407,6 +418,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
   model->gallery_has_heat = transmission_gallery_has_heat(own);
+  model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   transmission_set_up_axles(model);
 }
@@ -420,7 +432,7 @@ struct transmission_mode_list {
 };
 
 enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
-_Static_assert((int)OPEN_TABLES == (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
+_Static_assert((int)OPEN_TABLES >= (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
                "a mode laid open has room for all of it");
 
 /* Where everything of a mode that kernels read lies, in the order of the list. */

@@ -72,6 +72,7 @@ static inline void rates_of(const struct transmission_model *model, const struct
                                                      motor_command(axle->motor, e.motor_part), x[axle->motor_override]);
     }
   }
+  d[STATE_transfer_torque] = e.transfer_rate;
   real acceleration = acceleration_of(model, &e, &now);
   d[STATE_vehicle_speed] = acceleration;
   d[STATE_vehicle_distance] = now.speed;

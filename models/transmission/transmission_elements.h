@@ -9,6 +9,7 @@
 /* An axle's node values. */
 struct axle_node_values {
   real wheel_speed; /* rad/s, forward positive */
+  real shaft_speed; /* rad/s, of the shaft into the axle's gear, forward positive */
   real motor_speed; /* rad/s, of the shaft of the axle's motor, forward positive */
   real rim_speed;   /* m/s, of the rim over the axle */
   struct tyre_contact contact;
@@ -49,6 +50,7 @@ struct axle_outputs {
   real motor_torque_loss;  /* N m, signed as the motor's speed */
   real motor_torque;       /* N m given at the motor's shaft, losses taken off, forward positive */
   real motor_filling_loss; /* W, collapse of voids in oil drawn from a starved line */
+  real shaft_torque;       /* N m into the axle's gear: the motor's, or what the transfer case gives */
   real drive_torque;       /* N m, the same at the wheels */
   real gear_loss;          /* N m at the wheels, signed as their speed: taken off */
   real brake_torque;       /* N m at the wheels, positive against forward rotation: taken off */
@@ -97,10 +99,12 @@ struct element_outputs {
   real brake_share;        /* of the brakes' reference torque (brake.h), 0 or more */
   real cooler;             /* W/K, thermostat open */
   struct axle_outputs axles[AXLE_LIMIT];
-  real motor_flow_a; /* m3/s out of line A: all motors with their leakage */
-  real motor_flow_b; /* m3/s into line B likewise */
-  real loop_outflow; /* m3/s out of the loop through the case: leakage and flushing */
-  real case_flow;    /* m3/s back to the tank through the case, with servo oil and the charge relief's */
+  real transfer_torque; /* N m from the rear to the front shaft, beside the differential */
+  real transfer_rate;   /* N m/s, of its wind-up */
+  real motor_flow_a;    /* m3/s out of line A: all motors with their leakage */
+  real motor_flow_b;    /* m3/s into line B likewise */
+  real loop_outflow;    /* m3/s out of the loop through the case: leakage and flushing */
+  real case_flow;       /* m3/s back to the tank through the case, with servo oil and the charge relief's */
 };
 
 /* First stage: the node values at time t, s; x is the full state vector. */
@@ -149,19 +153,23 @@ static inline void node_values_of(const struct transmission_model *model, const 
     const struct axle *axle = &model->axles[i];
     struct axle_node_values *at = &now->axles[i];
     at->wheel_speed = x[axle->wheel_speed];
-    at->motor_speed = axle->driveline->ratio * at->wheel_speed;
+    at->shaft_speed = axle->driveline->ratio * at->wheel_speed;
+    at->motor_speed = at->shaft_speed;
     at->rim_speed = axle->driveline->wheel_radius * at->wheel_speed;
     at->contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
   } while (++i < model->axle_count);
+  if (model->transfers) {
+    now->axles[0].motor_speed =
+        transfer_case_speed(&own->transfer_case, now->axles[0].shaft_speed, now->axles[1].shaft_speed);
+  }
 }
 
-/* Motor, gear, brake and tyre of one axle. */
-static inline void axle_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
-                                   const struct axle *axle, const struct node_values *now,
-                                   const struct axle_node_values *at, real brake_share, const real *x,
-                                   struct axle_outputs *e) {
-  const struct transmission_parameters *own = &model->own;
+/* The motor of one axle. */
+static inline void motor_outputs_of(const struct transmission_model *model, const struct axle *axle,
+                                    const struct node_values *now, const struct axle_node_values *at, const real *x,
+                                    struct axle_outputs *e) {
   memset(e, 0, sizeof *e);
+  (void)model;
   if (axle->motor != NULL) {
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
@@ -180,7 +188,32 @@ static inline void axle_outputs_of(const struct transmission_model *model, const
     e->motor_torque =
         motor_pressure_torque(motor->displacement, share, now->drop) * transfer.share - e->motor_torque_loss;
   }
-  e->drive_torque = axle->driveline->ratio * e->motor_torque;
+  e->shaft_torque = e->motor_torque;
+}
+
+/* The transfer case parts the torque that comes from the motor between the shafts of both axles. */
+static inline void transfer_outputs_of(const struct transmission_model *model, const struct node_values *now,
+                                       const real *x, struct element_outputs *e) {
+  const struct transfer_case_parameters *box = &model->own.transfer_case;
+  real arrives = e->axles[0].shaft_torque;
+  real share = transfer_case_share(box);
+  if (transfer_case_couples(box)) {
+    real lever = e->channels[CHANNEL_transfer_clutch];
+    real slip = now->axles[0].shaft_speed - now->axles[1].shaft_speed;
+    e->transfer_torque = transfer_case_torque(box, lever, x[STATE_transfer_torque], slip);
+    e->transfer_rate = transfer_case_rate(box, lever, x[STATE_transfer_torque], slip);
+  }
+  e->axles[0].shaft_torque = (1.0 - share) * arrives - e->transfer_torque;
+  e->axles[1].shaft_torque = share * arrives + e->transfer_torque;
+}
+
+/* Gear, brake and tyre of one axle. */
+static inline void wheel_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                                    const struct axle *axle, const struct node_values *now,
+                                    const struct axle_node_values *at, real brake_share, const real *x,
+                                    struct axle_outputs *e) {
+  const struct transmission_parameters *own = &model->own;
+  e->drive_torque = axle->driveline->ratio * e->shaft_torque;
   e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
   e->brake_torque = own->brake.law == BRAKE_STICK ? brake_stick_torque(&axle->brake, brake_share, mode->brake_off,
                                                                        x[axle->brake_torque], at->wheel_speed)
@@ -311,13 +344,22 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->motor_flow_a = broadcast(0.0);
   e->motor_flow_b = broadcast(0.0);
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
+  e->transfer_torque = broadcast(0.0);
+  e->transfer_rate = broadcast(0.0);
   int i = 0;
   do { /* there is always one axle */
-    axle_outputs_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
+    motor_outputs_of(model, &model->axles[i], now, &now->axles[i], x, &e->axles[i]);
     const struct axle_outputs *axle = &e->axles[i];
     e->motor_flow_a += axle->motor_flow + axle->motor_slip + axle->motor_case_a;
     e->motor_flow_b += axle->motor_flow + axle->motor_slip - axle->motor_case_b;
     e->loop_outflow += axle->motor_case_a + axle->motor_case_b;
+  } while (++i < model->axle_count);
+  if (model->transfers) {
+    transfer_outputs_of(model, now, x, e);
+  }
+  i = 0;
+  do {
+    wheel_outputs_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
   } while (++i < model->axle_count);
   e->case_flow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
 }
@@ -405,6 +447,18 @@ static inline real acceleration_of(const struct transmission_model *model, const
     force += e->axles[i].traction - e->axles[i].rolling;
   }
   return force / (model->own.vehicle.mass + model->own.vehicle.dragged_mass);
+}
+
+/* Power lost in clutches and shafts: what arrives there and is not stored, W. */
+static inline real clutch_power(const struct transmission_model *model, const struct element_outputs *e,
+                                const struct node_values *now, const real *x) {
+  const struct transfer_case_parameters *box = &model->own.transfer_case;
+  if (!model->transfers || !transfer_case_couples(box)) {
+    return broadcast(0.0);
+  }
+  struct clutch clutch = transfer_case_clutch(box);
+  return e->transfer_torque * (now->axles[0].shaft_speed - now->axles[1].shaft_speed) -
+         x[STATE_transfer_torque] * e->transfer_rate / clutch_stiffness(&clutch);
 }
 
 /* Power into the wind-up of an axle's brake, W. */

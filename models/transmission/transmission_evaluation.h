@@ -50,6 +50,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
     p[LEDGER_tyre_deflection] += tyre_deflects;
     p[LEDGER_rolling] += gives->rolling * now->speed;
   }
+  p[LEDGER_clutches] = clutch_power(model, e, now, x);
   p[LEDGER_drawbar] = now->drag * now->speed;
   real air = own->heat.ambient;
   real per_volume = broadcast(model->oil.heat_per_volume);
@@ -138,6 +139,23 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
   signals[SIGNAL_second_motor_flow] =
       e->axles[front].motor_flow + e->axles[front].motor_slip + e->axles[front].motor_case_a;
+  signals[SIGNAL_rear_wheel_torque] = e->axles[0].drive_torque - e->axles[0].gear_loss;
+  signals[SIGNAL_front_wheel_torque] = e->axles[front].drive_torque - e->axles[front].gear_loss;
+  signals[SIGNAL_transfer_torque] = e->transfer_torque;
+  signals[SIGNAL_transfer_slip] = now->axles[0].shaft_speed - now->axles[front].shaft_speed;
+}
+
+/* How near the transfer case's clutch is to slipping: above zero beyond 99 % of its capacity. */
+static inline real transfer_slip_event(const struct transmission_model *model, const struct transmission_mode *mode,
+                                       real t, const real *x) {
+  const struct transfer_case_parameters *box = &model->own.transfer_case;
+  if (!model->transfers || !transfer_case_slips(box)) {
+    return broadcast(-1.0);
+  }
+  struct clutch clutch = transfer_case_clutch(box);
+  real lever = piece_at(&mode->channels[CHANNEL_transfer_clutch].piece, t);
+  return select_where(lever > 0.01, fabs(x[STATE_transfer_torque]) / clutch_capacity(&clutch, lever) - 0.99,
+                      broadcast(-1.0));
 }
 
 /* Every event function: above zero while what its row calls rising holds. */
@@ -179,6 +197,7 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_rear_axle] = now->axles[0].contact.load - AXLE_CARRIES_SHARE * now->weight.load;
   values[EVENT_front_axle] =
       two_axles ? now->axles[1].contact.load - AXLE_CARRIES_SHARE * now->weight.load : broadcast(1.0);
+  values[EVENT_transfer_slip] = transfer_slip_event(model, mode, t, x);
   values[EVENT_filter_bypass] = supply.filter_drop - own->filter.bypass_crack;
   values[EVENT_charge_filling] = supply.filled - CHARGE_FILLS_SHARE * own->charge.displacement;
   values[EVENT_underspeed_control] =
@@ -197,6 +216,10 @@ static inline const struct rotary_losses *mapped(const struct transmission_model
     return NULL;
   }
   *speed = axle->driveline->ratio * x[axle->wheel_speed];
+  if (model->transfers) {
+    const struct axle *front = &model->axles[1];
+    *speed = transfer_case_speed(&model->own.transfer_case, *speed, front->driveline->ratio * x[front->wheel_speed]);
+  }
   return &axle->motor_losses;
 }
 

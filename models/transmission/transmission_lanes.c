@@ -176,7 +176,7 @@ static void load_part(struct transmission_mode *part, const struct transmission_
   for (int i = 0; i < OPEN_FLAGS; i++) {
     (*list.flags[i])[lane] = open->flags[i] ? -1 : 0;
   }
-  for (int i = 0; i < OPEN_TABLES; i++) {
+  for (int i = 0; i < MODE_PIECES; i++) {
     list.tables[i][lane] = open->tables[i];
   }
 }

@@ -29,7 +29,7 @@ void transmission_open_mode(const void *mode_, struct transmission_open_mode *op
   for (int i = 0; i < OPEN_FLAGS; i++) {
     open->flags[i] = *list.flags[i];
   }
-  for (int i = 0; i < OPEN_TABLES; i++) {
+  for (int i = 0; i < MODE_PIECES; i++) {
     open->tables[i] = *list.tables[i];
   }
 }

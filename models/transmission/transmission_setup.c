@@ -168,6 +168,14 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->vehicle.second_motor == VEHICLE_SECOND_MOTOR && own->vehicle.axles != VEHICLE_TWO_AXLES) {
     return "vehicle.second_motor yes drives the front axle; it needs vehicle.axles two";
   }
+  if (own->transfer_case.law != TRANSFER_CASE_NONE && own->vehicle.axles != VEHICLE_TWO_AXLES) {
+    return "transfer_case.law drives two axles; it needs vehicle.axles two";
+  }
+  if (own->transfer_case.law != TRANSFER_CASE_NONE && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR) {
+    return "the front axle is driven by the second motor or by the transfer case, not by both; take "
+           "vehicle.second_motor "
+           "no or transfer_case.law none";
+  }
   if (own->tyre.ground != TYRE_HARD && own->ground.grip.count > 0) {
     return "ground.grip belongs to tyre.ground hard; soft soil goes by ground.cone_index";
   }
@@ -214,6 +222,8 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return two_axles && relaxation;
   case STATE_front_brake_torque:
     return two_axles && stick;
+  case STATE_transfer_torque:
+    return two_axles && transfer_case_couples(&own->transfer_case);
   case STATE_second_motor_override:
   case STATE_second_motor_displacement:
     return second_motor;

@@ -24,7 +24,13 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_front_wheel_speed:
   case SIGNAL_front_wheel_slip:
   case SIGNAL_front_traction_force:
+  case SIGNAL_rear_wheel_torque:
+  case SIGNAL_front_wheel_torque:
     return two_axles;
+  case SIGNAL_transfer_torque:
+    return two_axles && transfer_case_couples(&own->transfer_case);
+  case SIGNAL_transfer_slip:
+    return two_axles && own->transfer_case.law != TRANSFER_CASE_NONE;
   case SIGNAL_second_motor_speed:
   case SIGNAL_second_motor_displacement:
   case SIGNAL_second_motor_flow:

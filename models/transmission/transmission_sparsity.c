@@ -53,6 +53,23 @@ static void axle_sparsity_pattern(const struct axle *axle, uint64_t *on) {
   on[STATE_vehicle_speed] |= tyre;
 }
 
+/* One motor on both axles: its speed goes by both wheels, its torque to both. */
+static void transfer_sparsity_pattern(const struct transmission_model *model, uint64_t *on) {
+  uint64_t wheels = ON(wheel_speed) | ON(front_wheel_speed);
+  uint64_t motor = wheels | ON(transfer_torque) | PLANT_TIME | lines | ON(loop_temperature) | ON(motor_displacement);
+  on[STATE_wheel_speed] |= motor;
+  on[STATE_front_wheel_speed] |= motor;
+  on[STATE_transfer_torque] = wheels | ON(transfer_torque) | PLANT_TIME;
+  on[STATE_line_a_compression] |= wheels;
+  on[STATE_line_b_compression] |= wheels;
+  on[STATE_loop_temperature] |= wheels;
+  if (model->own.motor.losses == ROTARY_MAP) { /* leakage by speed */
+    on[STATE_tank_oil] |= wheels;
+    on[STATE_case_temperature] |= wheels;
+    on[STATE_tank_temperature] |= wheels;
+  }
+}
+
 static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   bool to_gallery = model->own.relief.return_to == RELIEF_TO_GALLERY;
   uint64_t outflow = outflow_of(model);
@@ -98,6 +115,9 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
     axle_sparsity_pattern(&model->axles[i], on);
     on[STATE_loop_temperature] |=
         by_content && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
+  }
+  if (model->transfers) {
+    transfer_sparsity_pattern(model, on);
   }
   on[STATE_felt_acceleration] = on[STATE_vehicle_speed] | ON(felt_acceleration);
 }

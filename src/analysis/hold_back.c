@@ -202,8 +202,8 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
   }
   struct balance_condition front = edge_condition(machine, EDGE_GRIP);
   front.signal = machine_signal(machine, READ_front_wheel_slip);
-  if (machine->data.plant->signal_active(machine->data.parameters, machine_signal(machine, READ_second_motor_speed)) &&
-      scan_edge(machine, &scan, top, front, &point) && !(point.inputs[MACHINE_GRADE] <= hold->grades[EDGE_GRIP])) {
+  if (machine_drives_front(machine) && scan_edge(machine, &scan, top, front, &point) &&
+      !(point.inputs[MACHINE_GRADE] <= hold->grades[EDGE_GRIP])) {
     /* The front wheels give up first. */
     hold->grades[EDGE_GRIP] = point.inputs[MACHINE_GRADE];
     consider(hold, &point, machine_bound_words[BOUND_grip]);

@@ -41,6 +41,7 @@ const char *instant_state_words(const struct instant *instant, int place) {
       {"front_tyre_slip", "deflection of the front tyres"},
       {"fuel", "fuel"},
       {"brake_torque", "wind-up of the brake"},
+      {"transfer_torque", "wind-up of the transfer case"},
       {"relief_a_lift", "poppet A"},
       {"relief_b_lift", "poppet B"},
       {"pump_stroke", "swash of the pump"},

@@ -407,11 +407,15 @@ void machine_powers(struct machine *machine, const struct machine_point *point, 
   plant->powers(machine->model, machine->mode, 0.0, point->state, powers);
 }
 
+bool machine_drives_front(const struct machine *machine) {
+  return machine->own.vehicle->second_motor == VEHICLE_SECOND_MOTOR ||
+         machine->own.transfer_case->law != TRANSFER_CASE_NONE;
+}
+
 enum machine_signal machine_slip(const struct machine *machine, const double *signals) {
   double rear = fabs(signals[machine_signal(machine, READ_wheel_slip)]);
   double front = fabs(signals[machine_signal(machine, READ_front_wheel_slip)]);
-  return machine->own.vehicle->second_motor == VEHICLE_SECOND_MOTOR && front > rear ? READ_front_wheel_slip
-                                                                                    : READ_wheel_slip;
+  return machine_drives_front(machine) && front > rear ? READ_front_wheel_slip : READ_wheel_slip;
 }
 
 unsigned machine_bounds(struct machine *machine, const struct machine_point *point) {

@@ -18,6 +18,7 @@
 #include "operator.h"
 #include "pump.h"
 #include "relief.h"
+#include "transfer_case.h"
 #include "tyre.h"
 #include "vehicle.h"
 #include "volume.h"
@@ -63,7 +64,6 @@ enum { MACHINE_TABLE_LIMIT = 16 };
 #define MACHINE_SIGNALS(READ)                                                                                          \
   READ(wheel_slip)                                                                                                     \
   READ(front_wheel_slip)                                                                                               \
-  READ(second_motor_speed)                                                                                             \
   READ(relief_a_flow)                                                                                                  \
   READ(relief_b_flow)                                                                                                  \
   READ(limiter_a)                                                                                                      \
@@ -107,6 +107,7 @@ enum machine_signal {
   SECTION(motor, motor)                                                                                                \
   SECTION(driveline, driveline)                                                                                        \
   SECTION(driveline, second_driveline)                                                                                 \
+  SECTION(transfer_case, transfer_case)                                                                                \
   SECTION(tyre, tyre)                                                                                                  \
   SECTION(ground, ground)                                                                                              \
   SECTION(vehicle, vehicle)                                                                                            \
@@ -179,6 +180,8 @@ double machine_heating(struct machine *machine, const struct machine_point *poin
 void machine_signals(struct machine *machine, const struct machine_point *point, double *signals);
 /* Power of every term of the ledger, W; the stored ones nothing. */
 void machine_powers(struct machine *machine, const struct machine_point *point, double *powers);
+/* Is the front axle driven, by a motor of its own or through a transfer case? */
+bool machine_drives_front(const struct machine *machine);
 /* The slip that is the larger, of the axles that are driven. */
 enum machine_signal machine_slip(const struct machine *machine, const double *signals);
 /* Which bounds are reached there: a set of bits 1 << BOUND_x. */

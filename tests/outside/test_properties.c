@@ -152,11 +152,12 @@ struct plan {
   bool rosenbrock;  /* by the linearly implicit method */
 };
 
-/* A section's parameters as one flow mapping: all of those that start with its name. */
-static void add_sections(struct text *text, struct sampler *sampler, bool axles) {
+/* A section's parameters as one flow mapping: all of those that start with its name. Is there a second motor? */
+static bool add_sections(struct text *text, struct sampler *sampler, bool axles) {
   static const char *const sections[] = {"fluid",  "heat",     "engine", "pump",      "swash", "limiter", "relief",
                                          "charge", "flushing", "motor",  "driveline", "brake", "tyre",    "vehicle"};
   double values[RANGES];
+  bool second_motor = false;
   for (int i = 0; i < RANGES; i++) {
     /* most parameters stay where the machine has them: a corner of forty is no machine */
     values[i] = sample_unit(sampler) < 0.35 ? sample_between(sampler, ranges[i].low, ranges[i].high) : NAN;
@@ -181,9 +182,23 @@ static void add_sections(struct text *text, struct sampler *sampler, bool axles)
     }
     if (axles && strcmp(sections[s], "vehicle") == 0) {
       add(text, "%saxles: two, second_motor: ", comma);
-      add_word(text, sampler, "no|yes");
+      second_motor = sample_choice(sampler, 2) == 1;
+      add(text, second_motor ? "yes" : "no");
     }
     add(text, "}\n");
+  }
+  return second_motor;
+}
+
+/* What else a machine may have. By numbers of its own, so that the cases keep what they had before. */
+static void add_machinery(struct text *text, const struct plan *plan, bool axles, bool second_motor) {
+  struct sampler sampler = {0xD81FEu + 1000003u * (uint64_t)plan->number};
+  if (axles && !second_motor) {
+    add(text, "transfer_case: {torque: %.4g N m, wind_up_angle: %.4g deg, front_share: %.4g %%, law: ",
+        sample_decades(&sampler, 50.0, 2000.0), sample_between(&sampler, 10.0, 120.0),
+        sample_between(&sampler, 20.0, 80.0));
+    add_word(text, &sampler, "none|locked|clutch|open|limited");
+    add(text, "}\nsecond_driveline: {wheel_radius: %.4g m}\n", sample_between(&sampler, 0.55, 0.65));
   }
 }
 
@@ -207,7 +222,9 @@ static void write_case(const struct plan *plan, struct text *text) {
   }
   add(text, "%s}\n", plan->rosenbrock ? ", method: rosenbrock" : "");
   /* A machine with two axles has a front: it is no mirror image of itself. */
-  add_sections(text, &sampler, !plan->mirrors && sample_unit(&sampler) < 0.3);
+  bool axles = !plan->mirrors && sample_unit(&sampler) < 0.3;
+  bool second_motor = add_sections(text, &sampler, axles);
+  add_machinery(text, plan, axles, second_motor);
   double one = sample_between(&sampler, 1.0, 8.0);
   double other = sample_between(&sampler, 1.0, 8.0);
   double case_pressure = sample_between(&sampler, 0.0, 2.0);

@@ -101,6 +101,17 @@ static const char *const scenarios[] = {
     "second_motor: {losses: map, efficiency_map: " MAP ", control: two_position, override_line: higher_line,"
     " override_begin: 60 bar}\n"
     "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %]]}\n",
+    /* One motor on both axles, which roll unlike distances; a clutch that slips. */
+    "machine: forwarder_transfer_case.yaml\n"
+    "simulation: {end_time: 1.5 s}\n"
+    "transfer_case: {law: limited, torque: 60 N m}\n"
+    "second_driveline: {wheel_radius: 0.56 m}\n"
+    "vehicle: {start_speed: 4 km/h}\n"
+    "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %]], transfer_clutch: [[0 s, 100 %], [1 s, 40 %]]}\n",
+    "machine: forwarder_transfer_case.yaml\n"
+    "simulation: {end_time: 1 s}\n"
+    "second_driveline: {wheel_radius: 0.6 m}\n"
+    "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %]]}\n",
     /* Dirt, an engine that is started, and a balance to begin with. */
     "machine: forwarder.yaml\n"
     "simulation: {end_time: 1.5 s, start: steady, stop_from: 0.5 s}\n"

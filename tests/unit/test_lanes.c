@@ -157,6 +157,9 @@ static void choose_laws(void *parameters) {
   if (choice(parameters, "vehicle", "axles") == 0) {
     *(int *)member(parameters, "vehicle", "second_motor") = 0;
   }
+  if (choice(parameters, "vehicle", "axles") == 0 || choice(parameters, "vehicle", "second_motor") != 0) {
+    *(int *)member(parameters, "transfer_case", "law") = 0;
+  }
 }
 
 static bool is_shared(const struct group *group, const struct field *field) {

@@ -58,6 +58,8 @@ static void test_refusals(void **state) {
   refused("engine: {friction_law: curve}\n", "engine.friction_curve is empty");
   refused("engine: {friction_curve: [[1000 rpm, 50 N m]]}\n", "engine.friction_curve belongs");
   refused("vehicle: {second_motor: yes}\n", "vehicle.second_motor yes");
+  refused("transfer_case: {law: locked}\n", "transfer_case.law drives two axles");
+  refused("vehicle: {axles: two, second_motor: yes}\ntransfer_case: {law: open}\n", "the front axle is driven by");
   refused("tyre: {ground: brixius}\nground: {grip: 0.5}\n", "ground.grip belongs");
   refused("ground: {cone_index: 9 bar}\n", "ground.cone_index belongs");
   refused("tyre: {ground: gee_clough}\nground: {rolling_resistance: 0.1}\n", "ground.rolling_resistance belongs");
@@ -75,6 +77,7 @@ static void test_accepted(void **state) {
   accepted("engine: {torque_law: curve, torque_curve: [[800 rpm, 500 N m], [2400 rpm, 400 N m]]}\n");
   accepted("engine: {friction_law: curve, friction_curve: [[800 rpm, 50 N m], [2400 rpm, 90 N m]]}\n");
   accepted("vehicle: {axles: two, second_motor: yes}\n");
+  accepted("vehicle: {axles: two}\ntransfer_case: {law: limited}\n");
   accepted("ground: {grip: 0.5, rolling_resistance: 0.1}\n");
   accepted("tyre: {ground: brixius}\nground: {cone_index: 9 bar}\n");
 }
@@ -233,6 +236,11 @@ static void test_signals_by_law(void **state) {
       {"heat: {nodes: two}\n", "gallery_temperature", false},
       {"heat: {nodes: two}\nrelief: {return_to: gallery}\n", "gallery_temperature", true},
       {"vehicle: {axles: two}\n", "rear_axle_load", true},
+      {"vehicle: {axles: two}\n", "front_wheel_torque", true},
+      {"vehicle: {axles: two}\n", "transfer_slip", false},
+      {"vehicle: {axles: two}\ntransfer_case: {law: open}\n", "transfer_slip", true},
+      {"vehicle: {axles: two}\ntransfer_case: {law: open}\n", "transfer_torque", false},
+      {"vehicle: {axles: two}\ntransfer_case: {law: locked}\n", "transfer_torque", true},
       {"vehicle: {axles: two}\n", "second_motor_speed", false},
       {"vehicle: {axles: two, second_motor: yes}\n", "second_motor_flow", true},
       {"simulation: {end_time: 1 s}\n", "second_motor_displacement", false},

@@ -403,6 +403,9 @@ static void what_is_not_fitted_tells_of_nothing(void **state) {
       {"relief_a_stop", -1, "relief: {law: first_order}\n", "relief: {law: poppet}\n"},
       {"relief_b_stop", -1, "relief: {law: first_order}\n", "relief: {law: poppet}\n"},
       {"front_wheel_slip", -1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
+      {"transfer_slip", -1, "vehicle: {axles: two}\n", "vehicle: {axles: two}\ntransfer_case: {law: clutch}\n"},
+      {"transfer_slip", -1, "vehicle: {axles: two}\ntransfer_case: {law: locked}\n",
+       "vehicle: {axles: two}\ntransfer_case: {law: limited}\n"},
       {"front_axle", 1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
       {"underspeed_control", 1, "swash: {underspeed: off}\n", "swash: {underspeed: on}\n"},
   };
@@ -483,7 +486,7 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
       {"low_side", 0.2e5},                                                         /* bar */
       {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                            /* m/s */
       {"relief_a_stop", 10e-6},                                                    /* m */
-      {"relief_b_stop", 10e-6},
+      {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},                         /* of its capacity */
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
     double expected = 0.0;
@@ -519,6 +522,7 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
       {"1", "", 1e-6},
       {"K", "", 1e-4},
       {"m3", "", 1e-8},
+      {"N m", "transfer", 0.02}, /* before the gears of the axles */
       {"N m", "", 1.0},
       {"m", "vehicle_distance", 1e-5},
   };
