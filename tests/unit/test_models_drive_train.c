@@ -76,7 +76,8 @@ static void a_transfer_case_conserves_power(void **state) {
 static double pulls_by(const char *law, const char *signal) {
   char text[1024];
   (void)snprintf(text, sizeof text,
-                 "vehicle: {axles: two, rear_share: 97 %%, gravity_height: 0 m, mass: 1000 t}\ntransfer_case: {law: %s, torque: 300 N m}\n"
+                 "vehicle: {axles: two, rear_share: 97 %%, gravity_height: 0 m, mass: 1000 t}\ntransfer_case: {law: "
+                 "%s, torque: 300 N m}\n"
                  "engine: {stall: none}\ntyre: {grip: 0.05, rolling_resistance: 0}\nground: {wheelbase: 0 m}\n"
                  "operator: {forward_pedal: 20 %%}\nrelief: {setting: 300 bar}\n",
                  law);
