@@ -12,6 +12,8 @@
  * with the steady flow force of H. E. Merritt, Hydraulic Control Systems (1967), jet angle phi 69 deg (from memory),
  * flow C_d w x sqrt(2 |drop|/rho) with the drop's sign, w the width of the opening. Seat and lift stop are stiff
  * springs with damping strong enough to take the speed away (no rebound); a stop only pushes. The flow reads max(0, x).
+ * The damping c is that of laminar gaps and goes with the oil's viscosity, c = c_0 mu(T)/mu(T_0), T_0 the
+ * damping_temperature and T that of the oil in the loop (from memory, handbooks); `thickness` is mu(T)/mu(T_0).
  * The static override follows: relief_poppet_drop solves the force balance for a flow. Valid for direct valves; the
  * main stage of a piloted valve is not modelled.
  *
@@ -26,11 +28,14 @@
 
 enum relief_law { RELIEF_FIRST_ORDER, RELIEF_POPPET };
 enum relief_return { RELIEF_TO_LINE, RELIEF_TO_GALLERY };
+enum relief_settings { RELIEF_ALIKE, RELIEF_EACH };
 
 /* clang-format off */
 #define RELIEF_FIELDS(REAL, CHOICE, TABLE)                                                                             \
   CHOICE(law, RELIEF_FIRST_ORDER, "first_order|poppet", "", "how a relief valve opens")                                    \
   REAL(setting, PRESSURE, 450.0, 1.0, 1000.0, LINE_TO_LINE, "pr_crack", "drop at which a relief valve cracks")         \
+  CHOICE(settings, RELIEF_ALIKE, "alike|each", "", "whether both valves have one setting, or valve B its own") \
+  REAL(setting_b, PRESSURE, 450.0, 1.0, 1000.0, LINE_TO_LINE, "", "drop at which valve B cracks", "settings each") \
   REAL(gradient, FLOW_PER_PRESSURE, 4.2, 1e-3, 1e3, NONE, "Gr", "flow over pressure above cracking", "law first_order") \
   REAL(lag, TIME, 0.004, 1e-5, 1.0, NONE, "tau_r", "lag of the opening", "law first_order") \
   REAL(flow_width, PRESSURE, 10.0, 1e-3, 100.0, NONE, "pr_w", "drop over which the flow turns round")                  \
@@ -40,6 +45,7 @@ enum relief_return { RELIEF_TO_LINE, RELIEF_TO_GALLERY };
   REAL(spring_rate, STIFFNESS, 200.0, 0.01, 1e5, NONE, "", "spring of the poppet", "law poppet") \
   REAL(poppet_mass, MASS, 0.05, 1e-4, 10.0, NONE, "", "moving mass", "law poppet") \
   REAL(poppet_damping, VISCOUS_FORCE, 150.0, 0.0, 1e6, NONE, "", "damping of the poppet", "law poppet") \
+  REAL(damping_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "oil temperature at which that damping holds", "law poppet") \
   REAL(poppet_friction, FORCE, 0.0, 0.0, 10.0, NONE, "", "dry friction of the poppet", "law poppet") \
   REAL(largest_lift, LENGTH, 0.003, 1e-5, 0.1, NONE, "", "lift stop", "law poppet") \
   REAL(discharge, NUMBER, 0.65, 0.1, 1.0, NONE, "", "discharge coefficient of the opening", "law poppet") \
@@ -53,6 +59,15 @@ struct relief_parameters {
 #define FIELD_OWNER struct relief_parameters
 static const struct field relief_fields[] = {RELIEF_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
+
+/* Valve B where it differs from valve A: the same in all but its setting. */
+static inline struct relief_parameters relief_valve_b(const struct relief_parameters *relief) {
+  struct relief_parameters valve = *relief;
+  if (relief->settings == RELIEF_EACH) {
+    valve.setting = relief->setting_b;
+  }
+  return valve;
+}
 
 /* The drop over a valve, Pa: what its own line has over the place where its oil returns. All pressures alike, absolute
  * or gauge. */
@@ -105,11 +120,11 @@ static inline real relief_stop_force(const struct relief_parameters *relief, rea
 /* Below this speed the dry friction fades: a poppet creeps instead of resting, by less than one sees. */
 #define RELIEF_FRICTION_SPEED 1e-5 /* m/s */
 
-/* Acceleration of the poppet, m/s2. */
-static inline real relief_poppet_acceleration(const struct relief_parameters *relief, real lift, real speed,
-                                              real drop) {
+/* Acceleration of the poppet, m/s2, in oil of a thickness (on top). */
+static inline real relief_poppet_acceleration(const struct relief_parameters *relief, real lift, real speed, real drop,
+                                              real thickness) {
   real force = relief_seat_area(relief) * (drop - relief->setting) - relief->spring_rate * lift -
-               relief_flow_force_factor(relief) * max0(lift) * max0(drop) - relief->poppet_damping * speed -
+               relief_flow_force_factor(relief) * max0(lift) * max0(drop) - relief->poppet_damping * thickness * speed -
                relief->poppet_friction * soft_sign(speed, RELIEF_FRICTION_SPEED) +
                relief_stop_force(relief, -lift, -speed) - relief_stop_force(relief, lift - relief->largest_lift, speed);
   return force / relief->poppet_mass;
@@ -187,14 +202,16 @@ enum relief_state { RELIEF_OPENING, RELIEF_LIFT, RELIEF_SPEED, RELIEF_STATE_COUN
   STATE(relief_##x##_lift, "m", 1e-8, "lift of poppet " X ", relief law poppet")                                       \
   STATE(relief_##x##_speed, "m/s", speed_tolerance, "speed of poppet " X)
 
-/* What the rate of each state depends on: bits 1 << state of the valve's own states, and whether on the drop. */
+/* What the rate of each state depends on: bits 1 << state of the valve's own states, and whether on the drop and
+ * the thickness of the oil. */
 static const struct relief_dependence {
   unsigned states; /* bits 1 << state */
   bool drop;
+  bool thickness;
 } relief_rates_go_by[RELIEF_STATE_COUNT] = {
-    [RELIEF_OPENING] = {1u << RELIEF_OPENING, true},
-    [RELIEF_LIFT] = {1u << RELIEF_SPEED, false},
-    [RELIEF_SPEED] = {1u << RELIEF_LIFT | 1u << RELIEF_SPEED, true},
+    [RELIEF_OPENING] = {1u << RELIEF_OPENING, true, false},
+    [RELIEF_LIFT] = {1u << RELIEF_SPEED, false, false},
+    [RELIEF_SPEED] = {1u << RELIEF_LIFT | 1u << RELIEF_SPEED, true, true},
 };
 
 /* How far a valve is open: a pressure or a lift, depending on its law; each has a signal of its own. */
@@ -223,14 +240,15 @@ static inline bool relief_has_state(const struct relief_parameters *relief, int 
 }
 
 /* d(state)/dt of the law's own states, by enum relief_state; the others are left as they are. */
-static inline void relief_rates(const struct relief_parameters *relief, const real *state, real drop, real *rates) {
+static inline void relief_rates(const struct relief_parameters *relief, const real *state, real drop, real thickness,
+                                real *rates) {
   switch ((enum relief_law)relief->law) {
   case RELIEF_FIRST_ORDER:
     rates[RELIEF_OPENING] = relief_first_order_rate(relief, state[RELIEF_OPENING], drop);
     break;
   case RELIEF_POPPET:
     rates[RELIEF_LIFT] = state[RELIEF_SPEED];
-    rates[RELIEF_SPEED] = relief_poppet_acceleration(relief, state[RELIEF_LIFT], state[RELIEF_SPEED], drop);
+    rates[RELIEF_SPEED] = relief_poppet_acceleration(relief, state[RELIEF_LIFT], state[RELIEF_SPEED], drop, thickness);
     break;
   }
 }

@@ -4,9 +4,9 @@
  * The feed is a flow, or stated as the rise of the pressure that it makes while the valve is shut, r = K Q/V, with the
  * modulus K of oil, air and wall at the relief setting.
  *
- * Oil temperature T. Data of oil and valve hold at T_0. The liquid's modulus falls in a straight line, K_0 (1 - l
- * (T - T_0)/50 K); a quarter in 50 K is usual for mineral oil (from memory, handbooks). The poppet's damping is that of
- * laminar gaps and goes with the kinematic viscosity, c nu(T)/nu(T_0).
+ * Oil temperature T. The data of the oil hold at T_0. The liquid's modulus falls in a straight line, K_0 (1 - l
+ * (T - T_0)/50 K); a quarter in 50 K is usual for mineral oil (from memory, handbooks). What it does to the poppet's
+ * damping stands in relief.h.
  *
  * Signs: flow positive into the volume from the feed and out of it over the valve. */
 #include "fluid.h"
@@ -23,7 +23,7 @@ enum rig_feed_law { RIG_FED_BY_FLOW, RIG_FED_BY_RISE };
   CHOICE(feed_law, RIG_FED_BY_FLOW, "flow|rise", "", "what full feed is: a flow, or a rise of the pressure while the valve is shut") \
   REAL(rise, PRESSURE_RATE, 5000.0, 0.1, 1e6, NONE, "", "rise of the pressure at full feed, at the relief setting", "feed_law rise") \
   REAL(oil_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature of the oil")                            \
-  REAL(data_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature at which the data of oil and valve hold") \
+  REAL(data_temperature, TEMPERATURE, 50.0, -40.0, 150.0, NONE, "", "temperature at which the data of the oil hold") \
   REAL(modulus_loss, FRACTION, 25.0, 0.0, 60.0, NONE, "", "share of the liquid's bulk modulus that 50 K of warming take") \
   REAL(start_pressure, PRESSURE, 24.987, -0.9, 1000.0, GAUGE, "p5_start", "pressure at the start")                     \
   REAL(case_pressure, PRESSURE, 0.987, -0.5, 10.0, GAUGE, "p_case", "pressure behind the valve")                       \
@@ -103,7 +103,7 @@ static const struct ledger_row valve_rig_ledger[] = {
 };
 
 static const struct event_row valve_rig_events[] = {
-    {"relief_a", "relief valve cracks", "relief valve reseats", RIG_LINE_A_PRESSURE, 0.0},
+    {"relief_a", "relief valve cracks", "relief valve: drop back below its setting", RIG_LINE_A_PRESSURE, 0.0},
     {"relief_a_stop", "relief valve meets its lift stop: it opens no further, whatever the pressure",
      "relief valve leaves its lift stop", RIG_LINE_A_PRESSURE, 1e-5},
 };
@@ -132,6 +132,7 @@ struct valve_rig_model {
   struct fluid oil;
   real case_pressure; /* absolute */
   real full_feed;     /* m3/s */
+  real thickness;     /* of the oil, over that at which the poppet's damping holds */
 };
 
 struct valve_rig_mode {
@@ -166,15 +167,12 @@ static inline struct rig_now rig_at(const struct valve_rig_model *model, const s
   return now;
 }
 
-/* Oil and valve as they are at the oil's temperature. */
+/* The oil as it is at its temperature. */
 static void warm(struct valve_rig_parameters *own, struct fluid *oil) {
   real warmer = own->rig.oil_temperature - own->rig.data_temperature;
   if (warmer == 0.0) {
     return;
   }
-  real thinner = fluid_viscosity(&oil->viscosity, own->rig.oil_temperature) /
-                 fluid_viscosity(&oil->viscosity, own->rig.data_temperature);
-  own->relief.poppet_damping *= thinner;
   own->fluid.bulk_modulus *= larger(1.0 - own->rig.modulus_loss * warmer / 50.0, 0.05);
   fluid_prepare(&own->fluid, oil);
 }
@@ -188,10 +186,15 @@ static const char *valve_rig_prepare(const void *parameters, void *model_) {
   }
   fluid_prepare(&model->own.fluid, &model->oil);
   warm(&model->own, &model->oil);
+  model->thickness = fluid_viscosity(&model->oil.viscosity, model->own.rig.oil_temperature) /
+                     fluid_viscosity(&model->oil.viscosity, model->own.relief.damping_temperature);
   model->case_pressure = model->own.rig.case_pressure + model->oil.ambient;
   real modulus = fluid_bulk_modulus(&model->own.fluid, model->case_pressure + model->own.relief.setting);
   model->full_feed = model->own.rig.feed_law == RIG_FED_BY_RISE ? model->own.rig.rise * model->own.rig.volume / modulus
                                                                 : model->own.rig.feed_flow;
+  if (model->own.relief.settings != RELIEF_ALIKE) {
+    return "relief.settings: the valve rig has one valve; give its setting by relief.setting";
+  }
   if (model->own.relief.return_to != RELIEF_TO_LINE) {
     return "relief.return_to: the valve rig has no charge gallery; its valve returns to the case whatever is said here";
   }
@@ -246,7 +249,7 @@ static void valve_rig_rates(const void *model_, const void *mode, real t, const 
   const struct valve_rig_model *model = model_;
   struct rig_now now = rig_at(model, mode, t, state);
   real valve[RELIEF_STATE_COUNT] = {0.0};
-  relief_rates(&model->own.relief, now.valve, now.over_case, valve);
+  relief_rates(&model->own.relief, now.valve, now.over_case, model->thickness, valve);
   rates[RIG_COMPRESSION] = volume_compression_rate(model->own.rig.volume, now.feed - now.relief);
   rates[RIG_TANK_OIL] = now.relief - now.feed;
   for (int i = 0, place = RIG_VALVE; i < RELIEF_STATE_COUNT; i++) {

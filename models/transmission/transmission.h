@@ -260,8 +260,8 @@ enum transmission_ledger {
 /* EVENT(id, words when rising, words when falling, signal reported, hysteresis) */
 /* clang-format off */
 #define TRANSMISSION_EVENTS(EVENT)                                                                                     \
-  EVENT(relief_a, "relief valve A cracks", "relief valve A reseats", line_a_pressure, 0.0)                                \
-  EVENT(relief_b, "relief valve B cracks", "relief valve B reseats", line_b_pressure, 0.0)                                \
+  EVENT(relief_a, "relief valve A cracks", "relief valve A: drop back below its setting", line_a_pressure, 0.0)                                \
+  EVENT(relief_b, "relief valve B cracks", "relief valve B: drop back below its setting", line_b_pressure, 0.0)                                \
   EVENT(limiter_a, "pressure limiter begins on line A", "pressure limiter ends on line A", line_a_pressure, 0.0)       \
   EVENT(limiter_b, "pressure limiter begins on line B", "pressure limiter ends on line B", line_b_pressure, 0.0)       \
   EVENT(motor_override, "motor override begins", "motor override ends", motor_displacement, 0.0)                          \
@@ -316,6 +316,8 @@ struct transmission_model {
   int axle_count;
   struct axle axles[AXLE_LIMIT];        /* rear (or all wheels), front */
   real case_pressure;                   /* Pa absolute */
+  struct relief_parameters relief_b;    /* valve B; valve A is own.relief */
+  real relief_viscosity;                /* Pa s: at which the poppets' damping holds */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
   bool transfers;                       /* a transfer case drives both axles */
@@ -419,6 +421,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
   model->gallery_has_heat = transmission_gallery_has_heat(own);
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
+  model->relief_b = relief_valve_b(&own->relief);
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   transmission_set_up_axles(model);
 }

@@ -48,8 +48,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
   real alive = 1.0 - e.channels[CHANNEL_limiter_dead];
   d[STATE_limiter_a] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_a], now.a_over_case, alive);
   d[STATE_limiter_b] = limiter_pilot_rate(&own->limiter, x[STATE_limiter_b], now.b_over_case, alive);
-  relief_rates(&own->relief, x + STATE_RELIEF_A, now.relief_drop_a, d + STATE_RELIEF_A);
-  relief_rates(&own->relief, x + STATE_RELIEF_B, now.relief_drop_b, d + STATE_RELIEF_B);
+  real thickness = own->relief.law == RELIEF_POPPET ? now.viscosity / model->relief_viscosity : broadcast(1.0);
+  relief_rates(&own->relief, x + STATE_RELIEF_A, now.relief_drop_a, thickness, d + STATE_RELIEF_A);
+  relief_rates(&model->relief_b, x + STATE_RELIEF_B, now.relief_drop_b, thickness, d + STATE_RELIEF_B);
   d[STATE_charge_relief_opening] =
       charge_relief_opening_rate(&own->charge, x[STATE_charge_relief_opening], now.gallery_over_case);
   d[STATE_flushing_shuttle] = flushing_shuttle_rate(&own->flushing, x[STATE_flushing_shuttle], now.drop);

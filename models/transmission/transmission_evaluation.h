@@ -173,7 +173,7 @@ static inline void events_of(const struct transmission_model *model, const struc
                                                  piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t));
 
   values[EVENT_relief_a] = now->relief_drop_a - own->relief.setting;
-  values[EVENT_relief_b] = now->relief_drop_b - own->relief.setting;
+  values[EVENT_relief_b] = now->relief_drop_b - model->relief_b.setting;
   bool has_stop = relief_law_of(&own->relief)->position == RELIEF_BY_LIFT;
   values[EVENT_relief_a_stop] = has_stop ? x[STATE_RELIEF_A + RELIEF_LIFT] - own->relief.largest_lift : broadcast(-1.0);
   values[EVENT_relief_b_stop] = has_stop ? x[STATE_RELIEF_B + RELIEF_LIFT] - own->relief.largest_lift : broadcast(-1.0);

@@ -126,6 +126,7 @@ static void load_parameters(struct transmission_model *part, const struct transm
     }
   }
   lane_set(&part->filter_resistance, lane, open->filter_resistance);
+  lane_set(&part->relief_viscosity, lane, open->relief_viscosity);
 }
 
 /* What all lanes share. */

@@ -14,6 +14,7 @@ void transmission_open_model(const void *model_, struct transmission_open_model 
     open->motor_films[i] = time_dependent ? &model->axles[i].motor_film : NULL;
   }
   open->filter_resistance = model->filter_resistance;
+  open->relief_viscosity = model->relief_viscosity;
   open->active_count = model->active_count;
   open->active = model->active;
   open->leading_count = model->leading_count;

@@ -17,6 +17,7 @@ struct transmission_open_model {
   const struct fluid_viscosity_table *pump_film;
   const struct fluid_viscosity_table *motor_films[OPEN_AXLES]; /* NULL: no motor */
   double filter_resistance;                                    /* 1/m3 */
+  double relief_viscosity;                                     /* Pa s */
   int active_count;
   const int *active; /* states, rising */
   int leading_count;

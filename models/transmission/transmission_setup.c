@@ -245,6 +245,7 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   real dirt = own->contamination.fitted == CONTAMINATION_FITTED ? own->contamination.start_dirt : 0.0;
   model->filter_resistance =
       filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
+  model->relief_viscosity = fluid_viscosity(&model->oil.viscosity, own->relief.damping_temperature);
   transmission_derive(model);
   for (int i = 0; i < model->axle_count; i++) {
     struct axle *axle = &model->axles[i];

@@ -51,7 +51,7 @@ static struct balance_condition edge_condition(const struct machine *machine, en
     break;
   case EDGE_RELIEF:
     condition = (struct balance_condition){machine_signal(machine, READ_line_pressure_difference),
-                                           -machine->own.relief->setting, 1e7};
+                                           -relief_valve_b(machine->own.relief).setting, 1e7};
     break;
   case EDGE_GRIP:
     condition =

@@ -51,7 +51,7 @@ static int kinks_of(const struct ascent *ascent, struct balance_condition *kinks
                                    own->limiter->setting + own->lines->case_pressure, 1e7};
   }
   kinks[count++] = (struct balance_condition){machine_signal(machine, READ_line_pressure_difference),
-                                              side * own->relief->setting, 1e7};
+                                              side > 0.0 ? own->relief->setting : -relief_valve_b(own->relief).setting, 1e7};
   return count;
 }
 

@@ -59,6 +59,7 @@ bool valve_curve_rig(const struct case_data *data, struct case_data *rig, struct
   *at.fluid = *fluid;
   *at.relief = *relief;
   at.relief->return_to = RELIEF_TO_LINE;
+  at.relief->settings = RELIEF_ALIKE;
   rig->simulation = data->simulation;
   return true;
 }

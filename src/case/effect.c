@@ -3,22 +3,25 @@
 #include <stdio.h>
 #include <string.h>
 
+#define RIG_OIL "nothing on the valve rig leaks, and relief.law is not poppet", "relief.law poppet"
+
 /* Parameters of a component that one plant, or one of its places in a plant, has no use for. */
 static const struct {
   const char *plant;
   const char *group;
   const char *field;
   const char *why;
+  const char *unless; /* a clause under which it has; NULL: never */
 } idle[] = {
-    {"valve_rig", "fluid", "specific_heat", "the oil of the valve rig keeps its temperature"},
-    {"valve_rig", "fluid", "viscosity_by", "nothing on the valve rig leaks"},
-    {"valve_rig", "fluid", "viscosity_at_40", "nothing on the valve rig leaks"},
-    {"valve_rig", "fluid", "viscosity_at_100", "nothing on the valve rig leaks"},
-    {"valve_rig", "fluid", "grade", "nothing on the valve rig leaks"},
-    {"valve_rig", "fluid", "grade_deviation", "nothing on the valve rig leaks"},
-    {"valve_rig", "fluid", "viscosity_index", "nothing on the valve rig leaks"},
-    {"valve_rig", "simulation", "stop_from", "nothing brakes on the valve rig"},
-    {"transmission", "second_motor", "upstroke_delay", "both motors wait as motor.upstroke_delay says"},
+    {"valve_rig", "fluid", "specific_heat", "the oil of the valve rig keeps its temperature", NULL},
+    {"valve_rig", "fluid", "viscosity_by", RIG_OIL},
+    {"valve_rig", "fluid", "viscosity_at_40", RIG_OIL},
+    {"valve_rig", "fluid", "viscosity_at_100", RIG_OIL},
+    {"valve_rig", "fluid", "grade", RIG_OIL},
+    {"valve_rig", "fluid", "grade_deviation", RIG_OIL},
+    {"valve_rig", "fluid", "viscosity_index", RIG_OIL},
+    {"valve_rig", "simulation", "stop_from", "nothing brakes on the valve rig", NULL},
+    {"transmission", "second_motor", "upstroke_delay", "both motors wait as motor.upstroke_delay says", NULL},
 };
 
 static bool channel_moves(const struct case_data *data, const char *names) {
@@ -71,10 +74,21 @@ static bool clause_holds(const struct case_data *data, struct parameter own, con
   return registry_choice(clause->choices, chosen) >= 0;
 }
 
+/* Does the case choose what makes an idle parameter act after all? */
+static bool acts_after_all(const struct case_data *data, struct parameter parameter, const char *unless) {
+  struct clause clause;
+  char why[160];
+  if (unless == NULL) {
+    return false;
+  }
+  registry_clause(unless, &clause);
+  return clause_holds(data, parameter, &clause, why, (int)sizeof why);
+}
+
 bool case_acts(const struct case_data *data, struct parameter parameter, char *why, int size) {
   for (size_t i = 0; i < sizeof idle / sizeof idle[0]; i++) {
     if (strcmp(idle[i].field, parameter.field->name) == 0 && strcmp(idle[i].group, parameter.group->name) == 0 &&
-        strcmp(idle[i].plant, data->plant->name) == 0) {
+        strcmp(idle[i].plant, data->plant->name) == 0 && !acts_after_all(data, parameter, idle[i].unless)) {
       (void)snprintf(why, (size_t)size, "%s", idle[i].why);
       return false;
     }

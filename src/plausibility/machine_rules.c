@@ -75,6 +75,7 @@ static void look_at_ground(struct machine_view *view) {
 }
 
 static void derive(const struct case_data *data, struct machine_view *view) {
+  view->relief_setting = fmin(view->relief->setting, relief_valve_b(view->relief).setting);
   double speed = view->engine->set_speed;
   double rise = view->engine->governor == ENGINE_DROOP ? view->engine->droop : 0.0;
   double throttle = farthest(data, &view->operator->throttle, "throttle", 1.0, 1.0);

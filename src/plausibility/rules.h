@@ -47,6 +47,7 @@ struct machine_view {
 #define MACHINE_PART_MEMBER(type, name) const struct type##_parameters *name;
   MACHINE_PARTS(MACHINE_PART_MEMBER)
 #undef MACHINE_PART_MEMBER
+  double relief_setting; /* Pa, of the relief valve that cracks first */
   double slowest;        /* rad/s, engine at the lowest throttle, loaded */
   double fastest;        /* rad/s, engine at the highest throttle, loaded */
   double high_idle;      /* rad/s, the same without load */
@@ -79,24 +80,24 @@ struct machine_view {
 /* RULE(name, condition, source, sentence, numbers...) */
 /* clang-format off */
 #define MACHINE_RULES(RULE)                                                                                            \
-  RULE(limiter_above_relief, own->limiter->fitted == LIMITER_FITTED && own->limiter->setting >= own->relief->setting, FOLLOWS, \
+  RULE(limiter_above_relief, own->limiter->fitted == LIMITER_FITTED && own->limiter->setting >= own->relief_setting, FOLLOWS, \
        "the pressure limiter begins at {}, not below the relief valve's {}: oil goes over the valve before the pump gives way", \
-       IN(PRESSURE, own->limiter->setting), IN(PRESSURE, own->relief->setting))                                        \
+       IN(PRESSURE, own->limiter->setting), IN(PRESSURE, own->relief_setting))                                        \
   RULE(override_above_limiter, own->motor->override_line != OVERRIDE_OFF && own->limiter->fitted == LIMITER_FITTED && \
        own->motor->override_begin >= own->limiter->setting + own->limiter->band, FOLLOWS, \
        "the motor's pressure override begins at {}, where the limiter has taken all stroke ({}): it never acts", \
        IN(PRESSURE, own->motor->override_begin), IN(PRESSURE, own->limiter->setting + own->limiter->band))             \
   RULE(override_above_relief, own->motor->override_line != OVERRIDE_OFF && own->limiter->fitted == LIMITER_ABSENT && \
-       own->motor->override_begin >= own->relief->setting + own->charge->relief_setting, FOLLOWS, \
+       own->motor->override_begin >= own->relief_setting + own->charge->relief_setting, FOLLOWS, \
        "the motor's pressure override begins at {}, above what the relief valve lets a line reach (about {}): it never acts", \
-       IN(PRESSURE, own->motor->override_begin), IN(PRESSURE, own->relief->setting + own->charge->relief_setting))     \
-  RULE(relief_below_charge, own->relief->setting <= own->charge->relief_setting, FOLLOWS, \
+       IN(PRESSURE, own->motor->override_begin), IN(PRESSURE, own->relief_setting + own->charge->relief_setting))     \
+  RULE(relief_below_charge, own->relief_setting <= own->charge->relief_setting, FOLLOWS, \
        "the relief valves crack at a drop of {}, not above the charge pressure of {}: the pump drives nothing", \
-       IN(PRESSURE, own->relief->setting), IN(PRESSURE, own->charge->relief_setting))                                  \
+       IN(PRESSURE, own->relief_setting), IN(PRESSURE, own->charge->relief_setting))                                  \
   RULE(relief_too_small, own->relief->law == RELIEF_FIRST_ORDER && \
-       own->pump_flow / own->relief->gradient > 0.5 * own->relief->setting, PRACTICE, \
+       own->pump_flow / own->relief->gradient > 0.5 * own->relief_setting, PRACTICE, \
        "the pump's full flow of {} needs {} over the relief valve's setting of {}: a valve of this gradient protects nothing", \
-       IN(FLOW, own->pump_flow), IN(PRESSURE, own->pump_flow / own->relief->gradient), IN(PRESSURE, own->relief->setting)) \
+       IN(FLOW, own->pump_flow), IN(PRESSURE, own->pump_flow / own->relief->gradient), IN(PRESSURE, own->relief_setting)) \
   RULE(charge_too_low, own->charge->relief_setting < 8e5, PRACTICE, \
        "the charge relief cracks at {}; servo, check valves and the inlets of pump and motor are fed with 15 to 35 bar, never below 8 bar", \
        IN(PRESSURE, own->charge->relief_setting))                                                                      \

@@ -152,8 +152,17 @@ struct plan {
   bool rosenbrock;  /* by the linearly implicit method */
 };
 
+/* The place of a range. */
+static int find_range(const char *path) {
+  int i = 0;
+  while (strcmp(ranges[i].path, path) != 0) {
+    i++;
+  }
+  return i;
+}
+
 /* A section's parameters as one flow mapping: all of those that start with its name. Is there a second motor? */
-static bool add_sections(struct text *text, struct sampler *sampler, bool axles) {
+static bool add_sections(struct text *text, struct sampler *sampler, bool axles, bool mirrored) {
   static const char *const sections[] = {"fluid",  "heat",     "engine", "pump",      "swash", "limiter", "relief",
                                          "charge", "flushing", "motor",  "driveline", "brake", "tyre",    "vehicle"};
   double values[RANGES];
@@ -161,6 +170,13 @@ static bool add_sections(struct text *text, struct sampler *sampler, bool axles)
   for (int i = 0; i < RANGES; i++) {
     /* most parameters stay where the machine has them: a corner of forty is no machine */
     values[i] = sample_unit(sampler) < 0.35 ? sample_between(sampler, ranges[i].low, ranges[i].high) : NAN;
+  }
+  /* One in three machines has relief valves that differ; the mirror image has them the other way round. */
+  bool each = sample_unit(sampler) < 0.33;
+  double setting_b = sample_between(sampler, 300.0, 500.0);
+  double setting_a = sample_between(sampler, 300.0, 500.0);
+  if (each) {
+    values[find_range("relief.setting")] = mirrored ? setting_b : setting_a;
   }
   for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
     size_t length = strlen(sections[s]);
@@ -179,6 +195,9 @@ static bool add_sections(struct text *text, struct sampler *sampler, bool axles)
         add_word(text, sampler, choices[i].words);
         comma = ", ";
       }
+    }
+    if (each && strcmp(sections[s], "relief") == 0) {
+      add(text, "%ssettings: each, setting_b: %.6g bar", comma, mirrored ? setting_a : setting_b);
     }
     if (axles && strcmp(sections[s], "vehicle") == 0) {
       add(text, "%saxles: two, second_motor: ", comma);
@@ -223,7 +242,7 @@ static void write_case(const struct plan *plan, struct text *text) {
   add(text, "%s}\n", plan->rosenbrock ? ", method: rosenbrock" : "");
   /* A machine with two axles has a front: it is no mirror image of itself. */
   bool axles = !plan->mirrors && sample_unit(&sampler) < 0.3;
-  bool second_motor = add_sections(text, &sampler, axles);
+  bool second_motor = add_sections(text, &sampler, axles, plan->mirrored);
   add_machinery(text, plan, axles, second_motor);
   double one = sample_between(&sampler, 1.0, 8.0);
   double other = sample_between(&sampler, 1.0, 8.0);

@@ -102,7 +102,7 @@ static double p5_1_crack(double none) {
   double high = 1000.0 * PSI;
   while (high - low > 1e-6) {
     double middle = 0.5 * (low + high);
-    if (relief_poppet_acceleration(&relief, 0.0, 0.0, middle) > 0.0) {
+    if (relief_poppet_acceleration(&relief, 0.0, 0.0, middle, 1.0) > 0.0) {
       high = middle;
     } else {
       low = middle;

@@ -158,6 +158,12 @@ static void valves_and_lines_by_their_settings(void **state) {
   bench_set_pressure(bench, "line_a_compression", 30e5);
   falls_between_pressures(bench, "low_side", "line_b_compression", 1.001 * starved, 0.999 * starved);
   bench_close(bench);
+  bench = open_bench("relief: {setting: 400 bar, settings: each, setting_b: 350 bar}\n");
+  bench_set_pressure(bench, "line_b_compression", low);
+  falls_between_pressures(bench, "relief_a", "line_a_compression", low + 400.1e5, low + 399.9e5);
+  bench_set_pressure(bench, "line_a_compression", low);
+  falls_between_pressures(bench, "relief_b", "line_b_compression", low + 350.1e5, low + 349.9e5);
+  bench_close(bench);
   bench = open_bench("relief: {setting: 400 bar, return_to: gallery}\n");
   bench_set_pressure(bench, "charge_compression", 27e5);
   bench_set_pressure(bench, "line_b_compression", 10e5);

@@ -106,7 +106,7 @@ static void oil_and_valve_at_a_temperature(void **state) {
     (void)snprintf(text, sizeof text,
                    "rig: {oil_temperature: %s, data_temperature: 40 degC, modulus_loss: 25 %%, start_pressure: 0 bar, "
                    "case_pressure: 0 bar}\nfluid: {air_content: 0 %%, wall_modulus: 1e7 bar}\nrelief: {law: poppet, "
-                   "poppet_friction: 0 N}\n",
+                   "poppet_friction: 0 N, damping_temperature: 40 degC}\n",
                    rows[i].temperature);
     struct bench *bench = open_rig(text);
     double mass = *bench_parameter(bench, "relief", "poppet_mass");

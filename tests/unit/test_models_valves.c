@@ -111,11 +111,11 @@ static void poppet_keeps_between_its_stops(void **state) {
   /* on the seat below cracking: pressed in by less than 20 um */
   double depth = area * relief.setting / RELIEF_STOP_STIFFNESS;
   assert_true(depth < 20e-6);
-  CHECK_NEAR(relief_poppet_acceleration(&relief, -depth, 0.0, 0.0) * relief.poppet_mass, -relief.spring_rate * -depth,
+  CHECK_NEAR(relief_poppet_acceleration(&relief, -depth, 0.0, 0.0, 1.0) * relief.poppet_mass, -relief.spring_rate * -depth,
              1e-6);
-  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting + 1e5) > 0.0);
-  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting - 1e5) < 0.0);
-  assert_true(relief_poppet_acceleration(&relief, relief.largest_lift + 1e-3, 0.0, 6e7) < 0.0);
+  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting + 1e5, 1.0) > 0.0);
+  assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting - 1e5, 1.0) < 0.0);
+  assert_true(relief_poppet_acceleration(&relief, relief.largest_lift + 1e-3, 0.0, 6e7, 1.0) < 0.0);
   /* a stop only pushes */
   assert_true(relief_stop_force(&relief, -1e-6, 5.0) == 0.0);
   assert_true(relief_stop_force(&relief, 1e-6, -50.0) == 0.0);
@@ -124,7 +124,7 @@ static void poppet_keeps_between_its_stops(void **state) {
     double lift;
     double flow = 1e-4 * i;
     double drop = relief_poppet_drop(&relief, flow, 870.0, &lift);
-    CHECK_NEAR(relief_poppet_acceleration(&relief, lift, 0.0, drop) * relief.poppet_mass, 0.0, 1e-6);
+    CHECK_NEAR(relief_poppet_acceleration(&relief, lift, 0.0, drop, 1.0) * relief.poppet_mass, 0.0, 1e-6);
     CHECK_CLOSE(relief_poppet_flow(&relief, lift, drop, 870.0), flow, 1e-3);
     assert_true(drop > relief.setting);
   }
@@ -148,7 +148,7 @@ static void the_static_inverse_belongs_to_its_law(void **state) {
       double states[RELIEF_STATE_COUNT] = {0.0};
       double rates[RELIEF_STATE_COUNT] = {0.0};
       states[row->position_state] = position;
-      relief_rates(&relief, states, drop, rates);
+      relief_rates(&relief, states, drop, 1.0, rates);
       assert_true(drop > relief.setting);
       CHECK_CLOSE(relief_flow(&relief, position, drop, 870.0), flows[i], 1e-3);
       CHECK_NEAR(rates[RELIEF_OPENING], 0.0, 1e-7 * relief.setting / relief.lag);
@@ -157,7 +157,7 @@ static void the_static_inverse_belongs_to_its_law(void **state) {
     for (int i = 0; i < RELIEF_STATE_COUNT; i++) { /* a law rates its own states and no other */
       double states[RELIEF_STATE_COUNT] = {1.0, 1e-3, 1.0};
       double rates[RELIEF_STATE_COUNT] = {NAN, NAN, NAN};
-      relief_rates(&relief, states, relief.setting, rates);
+      relief_rates(&relief, states, relief.setting, 1.0, rates);
       assert_int_equal(relief_has_state(&relief, i), !isnan(rates[i]));
     }
   }
@@ -190,13 +190,34 @@ static void every_relief_law_has_its_row(void **state) {
   }
 }
 
+/* Thicker oil damps a moving poppet in its measure, and a resting one not at all. */
+static void thick_oil_damps_the_poppet(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  double rest = relief_poppet_acceleration(&relief, 1e-4, 0.0, 4e7, 3.0);
+  CHECK_CLOSE(rest, relief_poppet_acceleration(&relief, 1e-4, 0.0, 4e7, 1.0), 0.0);
+  double force = (rest - relief_poppet_acceleration(&relief, 1e-4, 0.2, 4e7, 3.0)) * relief.poppet_mass;
+  CHECK_CLOSE(force, 3.0 * relief.poppet_damping * 0.2, 1e-9);
+}
+
+/* Valve B has a setting of its own only where that is chosen. */
+static void each_valve_may_have_its_setting(void **state) {
+  (void)state;
+  DEFAULTS(relief, relief);
+  relief.setting = 400e5;
+  relief.setting_b = 350e5;
+  CHECK_CLOSE(relief_valve_b(&relief).setting, 400e5, 0.0);
+  relief.settings = RELIEF_EACH;
+  CHECK_CLOSE(relief_valve_b(&relief).setting, 350e5, 0.0);
+}
+
 /* The dry friction of a poppet turns round within 10 um/s. */
 static void dry_friction_turns_round_within_ten_micrometres_a_second(void **state) {
   (void)state;
   DEFAULTS(relief, relief);
-  double without = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7);
+  double without = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7, 1.0);
   relief.poppet_friction = 2.0;
-  double with = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7);
+  double with = relief_poppet_acceleration(&relief, 1e-4, 1e-5, 4e7, 1.0);
   CHECK_CLOSE((without - with) * relief.poppet_mass, 2.0 / sqrt(2.0), 1e-6);
 }
 
@@ -291,6 +312,8 @@ int main(void) {
       cmocka_unit_test(a_burst_hose_loses_oil_one_way),
       cmocka_unit_test(the_static_inverse_belongs_to_its_law),
       cmocka_unit_test(every_relief_law_has_its_row),
+      cmocka_unit_test(thick_oil_damps_the_poppet),
+      cmocka_unit_test(each_valve_may_have_its_setting),
       cmocka_unit_test(dry_friction_turns_round_within_ten_micrometres_a_second),
       cmocka_unit_test(a_check_valve_has_a_finite_slope),
       cmocka_unit_test(a_stuck_valve_stands_in_the_measure_of_its_law),
