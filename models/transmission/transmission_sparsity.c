@@ -33,8 +33,8 @@ static uint64_t relief_positions_of(const struct transmission_model *model) {
 static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on) {
   for (int i = 0; i < RELIEF_STATE_COUNT; i++) {
     const struct relief_dependence *by = &relief_rates_go_by[i];
-    on[first_state + i] = (uint64_t)by->states << first_state | (by->drop ? drop : 0) |
-                          (by->thickness ? ON(loop_temperature) : 0);
+    on[first_state + i] =
+        (uint64_t)by->states << first_state | (by->drop ? drop : 0) | (by->thickness ? ON(loop_temperature) : 0);
   }
 }
 

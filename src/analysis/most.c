@@ -50,8 +50,9 @@ static int kinks_of(const struct ascent *ascent, struct balance_condition *kinks
         (struct balance_condition){machine_signal(machine, side > 0.0 ? READ_line_a_pressure : READ_line_b_pressure),
                                    own->limiter->setting + own->lines->case_pressure, 1e7};
   }
-  kinks[count++] = (struct balance_condition){machine_signal(machine, READ_line_pressure_difference),
-                                              side > 0.0 ? own->relief->setting : -relief_valve_b(own->relief).setting, 1e7};
+  kinks[count++] =
+      (struct balance_condition){machine_signal(machine, READ_line_pressure_difference),
+                                 side > 0.0 ? own->relief->setting : -relief_valve_b(own->relief).setting, 1e7};
   return count;
 }
 

@@ -111,8 +111,8 @@ static void poppet_keeps_between_its_stops(void **state) {
   /* on the seat below cracking: pressed in by less than 20 um */
   double depth = area * relief.setting / RELIEF_STOP_STIFFNESS;
   assert_true(depth < 20e-6);
-  CHECK_NEAR(relief_poppet_acceleration(&relief, -depth, 0.0, 0.0, 1.0) * relief.poppet_mass, -relief.spring_rate * -depth,
-             1e-6);
+  CHECK_NEAR(relief_poppet_acceleration(&relief, -depth, 0.0, 0.0, 1.0) * relief.poppet_mass,
+             -relief.spring_rate * -depth, 1e-6);
   assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting + 1e5, 1.0) > 0.0);
   assert_true(relief_poppet_acceleration(&relief, 0.0, 0.0, relief.setting - 1e5, 1.0) < 0.0);
   assert_true(relief_poppet_acceleration(&relief, relief.largest_lift + 1e-3, 0.0, 6e7, 1.0) < 0.0);
