@@ -30,6 +30,11 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear", "losses coefficients") \
   REAL(friction_coefficient, NUMBER, 0.018, 0.0, 0.5, NONE, "Cf_m", "torque loss in proportion to pressure", "losses coefficients") \
   REAL(constant_torque, TORQUE, 5.0, 0.0, 1000.0, NONE, "Tc_m", "torque loss that is always there", "losses coefficients") \
+  REAL(friction_at_zero_stroke, FRACTION, 100.0, 0.0, 100.0, NONE, "", "part of the torque loss by pressure that is there at zero stroke", "losses coefficients and friction_coefficient") \
+  REAL(churning_coefficient, NUMBER, 0.0, 0.0, 1e5, NONE, "", "torque loss by the square of the speed", "losses coefficients") \
+  REAL(churning_at_zero_stroke, FRACTION, 0.0, 0.0, 100.0, NONE, "", "part of it that is there at zero stroke", "losses coefficients and churning_coefficient") \
+  REAL(compressed_at_zero_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "oil compressed and let down in each turn at zero stroke, over the displacement", "losses coefficients") \
+  REAL(compressed_at_full_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "the same at full stroke", "losses coefficients") \
   REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which the motor's friction turns round") \
   REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
   REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
@@ -42,7 +47,7 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(override_rate, RATE, 120.0, 0.0, 1e5, NONE, "R_o", "rate that the override adds", "override_line drive_side|higher_line") \
   REAL(side_width, FRACTION, 2.0, 1e-4, 50.0, NONE, "b_h", "pump stroke over which the driving side changes over", "override_line drive_side") \
   CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
-  MAP(efficiency_map, "measured efficiencies at full displacement: rows [speed, pressure, volumetric, hydro-mechanical]", "losses map") \
+  MAP(efficiency_map, "measured efficiencies: rows [speed, pressure, volumetric, hydro-mechanical] at full stroke, or with the stroke as third column", "losses map") \
   REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port", "losses map")
 /* clang-format on */
 
@@ -64,6 +69,11 @@ static inline struct rotary_losses motor_losses(const struct motor_parameters *m
       .viscous = motor->viscous_coefficient,
       .coulomb = motor->friction_coefficient,
       .constant = motor->constant_torque,
+      .friction_idle = motor->friction_at_zero_stroke,
+      .churning = motor->churning_coefficient, /* until rotary_losses_in_oil */
+      .churning_idle = motor->churning_at_zero_stroke,
+      .compressed_idle = motor->compressed_at_zero_stroke,
+      .compressed_full = motor->compressed_at_full_stroke,
       .speed_width = motor->speed_width,
       .pressure_width = pressure_width,
       .map = motor->losses == ROTARY_MAP ? EACH(motor->efficiency_map) : NULL,

@@ -17,9 +17,14 @@
   REAL(viscous_exponent, NUMBER, 0.4, 0.0, 1.0, NONE, "", "how the viscous torque rises with viscosity; 1 is linear", "losses coefficients") \
   REAL(friction_coefficient, NUMBER, 0.02, 0.0, 0.5, NONE, "Cf_p", "torque loss in proportion to pressure", "losses coefficients") \
   REAL(constant_torque, TORQUE, 6.0, 0.0, 1000.0, NONE, "Tc_p", "torque loss that is always there", "losses coefficients") \
+  REAL(friction_at_zero_stroke, FRACTION, 100.0, 0.0, 100.0, NONE, "", "part of the torque loss by pressure that is there at zero stroke", "losses coefficients and friction_coefficient") \
+  REAL(churning_coefficient, NUMBER, 0.0, 0.0, 1e5, NONE, "", "torque loss by the square of the speed", "losses coefficients") \
+  REAL(churning_at_zero_stroke, FRACTION, 0.0, 0.0, 100.0, NONE, "", "part of it that is there at zero stroke", "losses coefficients and churning_coefficient") \
+  REAL(compressed_at_zero_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "oil compressed and let down in each turn at zero stroke, over the displacement", "losses coefficients") \
+  REAL(compressed_at_full_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "the same at full stroke", "losses coefficients") \
   REAL(pressure_width, PRESSURE, 1.0, 1e-4, 100.0, NONE, "p_f0", "rounding of the pressure in the torque loss, pump and motor") \
   CHOICE(losses, ROTARY_COEFFICIENTS, "coefficients|map", "", "where leakage and torque loss come from")               \
-  MAP(efficiency_map, "measured efficiencies at full stroke: rows [speed, pressure, volumetric, hydro-mechanical]", "losses map") \
+  MAP(efficiency_map, "measured efficiencies: rows [speed, pressure, volumetric, hydro-mechanical] at full stroke, or with the stroke as third column", "losses map") \
   REAL(map_case_share, FRACTION, 30.0, 0.0, 100.0, NONE, "", "part of the map's leakage that goes to the case, not to the other port", "losses map")
 /* clang-format on */
 
@@ -41,6 +46,11 @@ static inline struct rotary_losses pump_losses(const struct pump_parameters *pum
       .viscous = pump->viscous_coefficient,
       .coulomb = pump->friction_coefficient,
       .constant = pump->constant_torque,
+      .friction_idle = pump->friction_at_zero_stroke,
+      .churning = pump->churning_coefficient, /* until rotary_losses_in_oil */
+      .churning_idle = pump->churning_at_zero_stroke,
+      .compressed_idle = pump->compressed_at_zero_stroke,
+      .compressed_full = pump->compressed_at_full_stroke,
       .speed_width = speed_width,
       .pressure_width = pump->pressure_width,
       .map = pump->losses == ROTARY_MAP ? EACH(pump->efficiency_map) : NULL,

@@ -1,4 +1,5 @@
-/* Losses that pump and motor share: one machine, both power directions, all four quadrants.
+/* Losses that pump and motor share: one machine, both power directions, all four quadrants. x is the stroke over full
+ * stroke (of a motor: its displacement over the largest), |x| up to 1.
  *
  * Leakage (W. E. Wilson, Rotary-Pump Theory, Trans. ASME 68 (1946), form from memory): port to port
  * C_s D (p_A - p_B)/mu, and each port to the case C_c D (p - p_case)/mu, D per radian, at full displacement whatever
@@ -9,15 +10,30 @@
  * is Wilson's; about 0.4 keeps the drag of thick oil within what machines show (common practice, no source), since
  * the film heats up. Valid from about 7 to 1600 mm2/s.
  *
- * By a map (`losses: map`) instead: efficiencies measured at full displacement over speed and pressure, by the
- * definitions of ISO 4391 (from memory). Pump: eta_v = q/(D w), eta_hm = D p/T; motor: eta_v = D w/q, eta_hm = T/(D p).
+ * By stroke and speed, each of these terms none by default:
+ *   churning   C_h rho D^(5/3)/2 w^2 (z + (1 - z) |x|), z = `churning_at_zero_stroke`; form as in the coefficients that
+ *              Pourmovahed et al. fitted (1992, read second-hand; there z = 0)
+ *   friction   C_f times (f + (1 - f) |x|), f = `friction_at_zero_stroke`: what of it does not come with the stroke
+ *   compressed oil   from port to port |w| D (c_0 + (c_1 - c_0) |x|) (p_A - p_B)/K, |w| as w s(w): in each turn
+ * cylinders full at the high pressure are let down into the low side, and others are filled up from the high side. K is
+ * the liquid's modulus at the mean of both ports; the steel about a cylinder does not give. The published fits
+ *              (Pourmovahed) have c_0 = 0, c_1 = 1; with V_r the dead volume over the displacement, W. M. J.
+ * Schloesser's and McCandlish and Dorey's geometry (Proc. IMechE 198B (1984), from memory) has c_0 = V_r + 1/2, c_1 =
+ * V_r + 1, of the flow at the high pressure. The oil goes from one line to the other, none is lost; its elastic energy,
+ * flow times drop, is heat, and stands with the leakage in the ledger. The shaft feels none of it: at each dead centre
+ * the piston stands still. A fit's c_0 and c_1 also take what else leaks with the speed.
+ *
+ * By a map (`losses: map`) instead: measured efficiencies over speed, pressure and stroke, by the definitions of ISO
+ * 4391 (from memory). Pump: eta_v = q/(x D w), eta_hm = x D p/T; motor: eta_v = x D w/q, eta_hm = T/(x D p).
  * At the points of the grid they are turned into losses,
- *   pump  leakage D w (1 - eta_v),     torque D p (1/eta_hm - 1)
- *   motor leakage D w (1/eta_v - 1),   torque D p (1 - eta_hm)
- * and the losses, not the efficiencies, are interpolated, bilinearly in |w| and |p_A - p_B|: they stay finite where an
- * efficiency is 0/0, and the same numbers serve driving and overrun. Below the lowest pressure leakage falls in a
- * straight line to zero and the torque loss is held; below the lowest speed both are held, the torque loss with its
- * sign s(w). Like the coefficients they hold whatever the stroke. Leakage leaves the port of the higher pressure;
+ *   pump  leakage x D w (1 - eta_v),     torque x D p (1/eta_hm - 1)
+ *   motor leakage x D w (1/eta_v - 1),   torque x D p (1 - eta_hm)
+ * and at zero stroke, where there is no efficiency, the map holds lost flow and lost torque themselves. The losses, not
+ * the efficiencies, are interpolated, in a straight line each in |w|, |p_A - p_B| and |x|: they stay finite where an
+ * efficiency is 0/0, never leave the measured ones about them, and the same numbers serve driving and overrun. Below
+ * the lowest pressure leakage falls in a straight line to zero and the torque loss is held; below the lowest speed and
+ * the lowest stroke both are held, the torque loss with its sign s(w). So the losses of a map of full stroke alone hold
+ * whatever the stroke. Leakage leaves the port of the higher pressure;
  * `map_case_share` of it goes to the case (less when that port is itself hardly above the case, none when below), the
  * rest to the other port: no element ever gives power. A map holds for the oil it was measured with: viscosity and
  * temperature do not enter. Beyond the largest speed or pressure the map says nothing, and the run ends (a guard of
@@ -41,6 +57,14 @@ struct rotary_losses {
   real viscous;          /* C_v, without unit */
   real coulomb;          /* C_f, without unit */
   real constant;         /* T_c, N m */
+  bool by_stroke;        /* some of the next five has an effect, in some lane */
+  real friction_idle;    /* f, share of C_f at zero stroke */
+  real churning;         /* C_h rho D^(5/3)/2, kg m2 */
+  real churning_idle;    /* z, share of it at zero stroke */
+  real compressed_idle;  /* c_0, of the displacement, compressed in each turn at zero stroke */
+  real compressed_full;  /* c_1, the same at full stroke */
+  real bulk_modulus;     /* Pa, of the liquid at the pressure of the case */
+  real modulus_slope;    /* its rise with the pressure */
   real speed_width;      /* w_0, rad/s */
   real pressure_width;   /* p_f0, Pa */
   const struct map *map; /* one each lane; NULL: by the coefficients */
@@ -65,38 +89,95 @@ static inline real rotary_torque_loss(const struct rotary_losses *losses, real d
              tanh_sign(speed, losses->speed_width);
 }
 
-/* Leakage of the map's point (i, k), m3/s, in one lane. */
-static inline double rotary_map_leakage(const struct rotary_losses *losses, int lane, int i, int k) {
-  const struct map *map = &losses->map[lane];
-  double efficiency = map->volumetric[i * map->pressures + k];
-  return lane_get(losses->displacement, lane) * map->speed[i] *
-         (losses->is_motor ? 1.0 / efficiency - 1.0 : 1.0 - efficiency);
+/* Share of a loss at a stroke, of which `idle` is there at zero stroke. */
+static inline real rotary_by_stroke(real idle, real stroke) {
+  return idle + (1.0 - idle) * fabs(stroke);
 }
 
-/* Torque loss of the map's point (i, k), N m, in one lane. */
-static inline double rotary_map_torque(const struct rotary_losses *losses, int lane, int i, int k) {
-  const struct map *map = &losses->map[lane];
-  double efficiency = map->hydromechanical[i * map->pressures + k];
-  return lane_get(losses->displacement, lane) * map->pressure[k] *
-         (losses->is_motor ? 1.0 - efficiency : 1.0 / efficiency - 1.0);
+/* Torque that opposes the rotation with the terms by stroke and speed, N m. */
+static inline real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed,
+                                           real film) {
+  return losses->viscous * losses->displacement * film * speed +
+         (losses->coulomb * losses->displacement * soft_abs(drop, losses->pressure_width) *
+              rotary_by_stroke(losses->friction_idle, stroke) +
+          losses->constant) *
+             tanh_sign(speed, losses->speed_width) +
+         losses->churning * rotary_by_stroke(losses->churning_idle, stroke) * speed * fabs(speed);
 }
 
-/* Bilinear between four points of the map, each lane in its own. */
-static inline real rotary_map_between(const struct rotary_losses *losses, real speed, real pressure,
-                                      double (*at)(const struct rotary_losses *, int, int, int)) {
+/* Flow from port A to port B of oil that is compressed and let down in each turn, m3/s. */
+static inline real rotary_compressed_flow(const struct rotary_losses *losses, real drop, real a_over_case,
+                                          real b_over_case, real stroke, real speed) {
+  real modulus = losses->bulk_modulus + losses->modulus_slope * 0.5 * (a_over_case + b_over_case);
+  return speed * tanh_sign(speed, losses->speed_width) * losses->displacement *
+         (losses->compressed_idle + (losses->compressed_full - losses->compressed_idle) * fabs(stroke)) * drop /
+         modulus;
+}
+
+/* Tells the losses of the oil that they are in (density, kg/m3; modulus of the liquid at ambient pressure, Pa, and its
+ * rise with the pressure). */
+static inline void rotary_losses_in_oil(struct rotary_losses *losses, real density, real bulk_modulus,
+                                        real modulus_slope) {
+  for (int lane = 0; lane < REAL_LANES; lane++) {
+    double root = cbrt(lane_get(losses->displacement, lane));
+    lane_set(&losses->churning, lane,
+             0.5 * lane_get(losses->churning, lane) * lane_get(density, lane) * root * root * root * root * root);
+  }
+  losses->bulk_modulus = bulk_modulus;
+  losses->modulus_slope = modulus_slope;
+  losses->by_stroke =
+      losses->map == NULL && !mask_none((losses->churning != 0.0) | (losses->friction_idle != 1.0) |
+                                        (losses->compressed_idle != 0.0) | (losses->compressed_full != 0.0));
+}
+
+/* Leakage of the map's point (s, i, k), m3/s, in one lane. */
+static inline double rotary_map_leakage(const struct rotary_losses *losses, int lane, int s, int i, int k) {
+  const struct map *map = &losses->map[lane];
+  double cell = map->volumetric[map_row(map, s, i, k)];
+  return map->stroke[s] == 0.0 ? cell
+                               : map->stroke[s] * lane_get(losses->displacement, lane) * map->speed[i] *
+                                     (losses->is_motor ? 1.0 / cell - 1.0 : 1.0 - cell);
+}
+
+/* Torque loss of the map's point (s, i, k), N m, in one lane. */
+static inline double rotary_map_torque(const struct rotary_losses *losses, int lane, int s, int i, int k) {
+  const struct map *map = &losses->map[lane];
+  double cell = map->hydromechanical[map_row(map, s, i, k)];
+  return map->stroke[s] == 0.0 ? cell
+                               : map->stroke[s] * lane_get(losses->displacement, lane) * map->pressure[k] *
+                                     (losses->is_motor ? 1.0 - cell : 1.0 / cell - 1.0);
+}
+
+/* A loss at a point of the map, in one lane. */
+typedef double rotary_map_loss(const struct rotary_losses *losses, int lane, int s, int i, int k);
+
+/* Bilinear between four points of the map's plane s, in one lane. */
+static inline double rotary_map_in_plane(const struct rotary_losses *losses, int lane, const struct map_place *place,
+                                         int s, rotary_map_loss *at) {
+  const struct map *map = &losses->map[lane];
+  int i = place->speed;
+  int k = place->pressure;
+  int next_i = i + 1 < map->speeds ? i + 1 : i;
+  int next_k = k + 1 < map->pressures ? k + 1 : k;
+  double near = at(losses, lane, s, i, k);
+  double far = at(losses, lane, s, i, next_k);
+  double low = near + (at(losses, lane, s, next_i, k) - near) * place->along_speed;
+  double high = far + (at(losses, lane, s, next_i, next_k) - far) * place->along_speed;
+  return low + (high - low) * place->along_pressure;
+}
+
+/* Trilinear between the points of the map, each lane in its own. */
+static inline real rotary_map_between(const struct rotary_losses *losses, real speed, real pressure, real stroke,
+                                      rotary_map_loss *at) {
   real value = broadcast(0.0);
   for (int lane = 0; lane < REAL_LANES; lane++) {
-    const struct map *map = &losses->map[lane];
-    struct map_place place = map_find(map, lane_get(speed, lane), lane_get(pressure, lane));
-    int i = place.speed;
-    int k = place.pressure;
-    int next_i = i + 1 < map->speeds ? i + 1 : i;
-    int next_k = k + 1 < map->pressures ? k + 1 : k;
-    double near = at(losses, lane, i, k);
-    double far = at(losses, lane, i, next_k);
-    double low = near + (at(losses, lane, next_i, k) - near) * place.along_speed;
-    double high = far + (at(losses, lane, next_i, next_k) - far) * place.along_speed;
-    lane_set(&value, lane, low + (high - low) * place.along_pressure);
+    struct map_place place =
+        map_find(&losses->map[lane], lane_get(speed, lane), lane_get(pressure, lane), lane_get(stroke, lane));
+    double lower = rotary_map_in_plane(losses, lane, &place, place.stroke, at);
+    if (place.along_stroke > 0.0) {
+      lower += (rotary_map_in_plane(losses, lane, &place, place.stroke + 1, at) - lower) * place.along_stroke;
+    }
+    lane_set(&value, lane, lower);
   }
   return value;
 }
@@ -135,19 +216,23 @@ struct rotary_leaks {
   real case_b; /* from B to the case */
 };
 
-/* Leakage by the coefficients or by the map; `drop` = p_A - p_B, pressures of the ports over the case. */
+/* Leakage by the coefficients or by the map, with the oil that is compressed in each turn; `drop` = p_A - p_B,
+ * pressures of the ports over the case. */
 static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *losses, real drop, real a_over_case,
-                                                  real b_over_case, real speed, real viscosity) {
+                                                  real b_over_case, real stroke, real speed, real viscosity) {
   if (losses->map == NULL) {
     struct rotary_leaks leaks = {
         rotary_slip_flow(losses, drop, viscosity),
         rotary_case_flow(losses, a_over_case, viscosity),
         rotary_case_flow(losses, b_over_case, viscosity),
     };
+    if (losses->by_stroke) {
+      leaks.slip += rotary_compressed_flow(losses, drop, a_over_case, b_over_case, stroke, speed);
+    }
     return leaks;
   }
   real size = fabs(drop);
-  real whole = rotary_map_between(losses, fabs(speed), size, rotary_map_leakage) *
+  real whole = rotary_map_between(losses, fabs(speed), size, fabs(stroke), rotary_map_leakage) *
                smaller(1.0, size / rotary_map_low_pressure(losses));
   real higher = larger(a_over_case, b_over_case);
   real to_case =
@@ -161,11 +246,13 @@ static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *lo
 }
 
 /* Torque that opposes the rotation, N m, by the law chosen. */
-static inline real rotary_torque_of(const struct rotary_losses *losses, real drop, real speed, real film) {
+static inline real rotary_torque_of(const struct rotary_losses *losses, real drop, real stroke, real speed, real film) {
   if (losses->map == NULL) {
-    return rotary_torque_loss(losses, drop, speed, film);
+    return losses->by_stroke ? rotary_torque_by_stroke(losses, drop, stroke, speed, film)
+                             : rotary_torque_loss(losses, drop, speed, film);
   }
-  return rotary_map_between(losses, fabs(speed), fabs(drop), rotary_map_torque) * tanh_sign(speed, losses->speed_width);
+  return rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque) *
+         tanh_sign(speed, losses->speed_width);
 }
 
 /* How far the point lies inside the map, as shares of its largest speed and pressure; 1 without a map. */

@@ -75,23 +75,35 @@ struct group {
   FIELD_ROW(name, FIELD_CHOICE, NUMBER, NUMBER, initial, 0.0, 0.0, NONE, choices, baseline, __VA_ARGS__)
 #define FIELD_ROW_TABLE(name, argument, quantity, low, high, baseline, ...)                                            \
   FIELD_ROW(name, FIELD_TABLE, quantity, argument, 0.0, low, high, NONE, "", baseline, __VA_ARGS__)
-/* Bounds and quantity of a map's row are those of its efficiencies. */
+/* Bounds and quantity of a map's row are those of its efficiencies; without the stroke a row is one of full stroke. */
 #define FIELD_ROW_MAP(name, ...)                                                                                       \
   FIELD_ROW(name, FIELD_MAP, FRACTION, ANGULAR_SPEED, 0.0, 1.0, 100.0, NONE, "", "", __VA_ARGS__)
 
 /* The columns of a map's rows. */
-enum { MAP_SPEED, MAP_PRESSURE, MAP_VOLUMETRIC, MAP_HYDROMECHANICAL, MAP_COLUMNS };
-static const char *const map_column_names[MAP_COLUMNS] = {"speed", "pressure", "volumetric", "hydromechanical"};
-static const enum quantity map_column_quantities[MAP_COLUMNS] = {QUANTITY_ANGULAR_SPEED, QUANTITY_PRESSURE,
-                                                                 QUANTITY_FRACTION, QUANTITY_FRACTION};
+enum { MAP_SPEED, MAP_PRESSURE, MAP_STROKE, MAP_VOLUMETRIC, MAP_HYDROMECHANICAL, MAP_COLUMNS };
+static const char *const map_column_names[MAP_COLUMNS] = {"speed", "pressure", "stroke", "volumetric",
+                                                          "hydromechanical"};
+/* What stands in a row of zero stroke in place of the efficiencies. */
+static const char *const map_idle_names[] = {"lost_flow", "lost_torque"};
+
+/* The quantity of a column, in a row of zero stroke or in another. */
+static inline enum quantity map_column_quantity(int column, bool idles) {
+  static const enum quantity quantities[MAP_COLUMNS] = {QUANTITY_ANGULAR_SPEED, QUANTITY_PRESSURE, QUANTITY_FRACTION,
+                                                        QUANTITY_FRACTION, QUANTITY_FRACTION};
+  return idles && column == MAP_VOLUMETRIC        ? QUANTITY_FLOW
+         : idles && column == MAP_HYDROMECHANICAL ? QUANTITY_TORQUE
+                                                  : quantities[column];
+}
 
 /* The number in a column of row `row`. */
 static inline double map_cell(const struct map *map, int row, int column) {
   switch (column) {
   case MAP_SPEED:
-    return map->speed[row / map->pressures];
+    return map->speed[row / map->pressures % map->speeds];
   case MAP_PRESSURE:
     return map->pressure[row % map->pressures];
+  case MAP_STROKE:
+    return map->stroke[row / (map->speeds * map->pressures)];
   case MAP_VOLUMETRIC:
     return map->volumetric[row];
   default:

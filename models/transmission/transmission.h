@@ -401,6 +401,8 @@ static inline void transmission_set_up_axles(struct transmission_model *model) {
     axle->motor = driven ? (front ? &own->second_motor : &own->motor) : NULL;
     if (driven) {
       axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
+      rotary_losses_in_oil(&axle->motor_losses, own->fluid.density, own->fluid.bulk_modulus,
+                           own->fluid.bulk_modulus_slope);
     }
     real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : broadcast(1.0);
     axle->brake = own->brake;
@@ -423,6 +425,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
   model->relief_b = relief_valve_b(&own->relief);
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
+  rotary_losses_in_oil(&model->pump_losses, own->fluid.density, own->fluid.bulk_modulus, own->fluid.bulk_modulus_slope);
   transmission_set_up_axles(model);
 }
 

@@ -179,11 +179,11 @@ static inline void motor_outputs_of(const struct transmission_model *model, cons
     e->motor_flow = transfer.flow;
     e->motor_filling_loss = transfer.loss;
     struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
-                                                at->motor_speed, now->viscosity);
+                                                share, at->motor_speed, now->viscosity);
     e->motor_slip = leaks.slip;
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
-    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, at->motor_speed,
+    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, share, at->motor_speed,
                                             fluid_viscosity_at(&axle->motor_film, &now->table_place));
     e->motor_torque =
         motor_pressure_torque(motor->displacement, share, now->drop) * transfer.share - e->motor_torque_loss;
@@ -306,11 +306,11 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->pump_flow = transfer.flow;
   e->pump_filling_loss = transfer.loss;
   struct rotary_leaks leaks = rotary_leaks_of(&model->pump_losses, now->drop, now->a_over_case, now->b_over_case,
-                                              now->engine_speed, now->viscosity);
+                                              x[STATE_pump_stroke], now->engine_speed, now->viscosity);
   e->pump_slip = leaks.slip;
   e->pump_case_a = leaks.case_a;
   e->pump_case_b = leaks.case_b;
-  e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, now->engine_speed,
+  e->pump_torque_loss = rotary_torque_of(&model->pump_losses, now->drop, x[STATE_pump_stroke], now->engine_speed,
                                          fluid_viscosity_at(&model->pump_film, &now->table_place));
   e->pump_torque = pump_pressure_torque(own->pump.displacement, x[STATE_pump_stroke], now->drop) * transfer.share +
                    e->pump_torque_loss;

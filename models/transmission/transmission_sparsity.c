@@ -12,14 +12,21 @@ static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limite
                               ON(swash_motion) | ON(charge_compression); /* what moves it, and so the servo's flow */
 static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
 
+/* Do these losses depend on the stroke? */
+static bool by_stroke(const struct rotary_losses *losses) {
+  return losses->by_stroke || (losses->map != NULL && losses->map->strokes > 1);
+}
+
 /* Leakage of pump and motors, and flushing: what leaves the loop. By coefficients it does not depend on speeds. */
 static uint64_t outflow_of(const struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
   uint64_t outflow = lines | ON(loop_temperature) | ON(flushing_shuttle);
   outflow |= own->pump.losses == ROTARY_MAP ? ON(engine_speed) : 0;
+  outflow |= by_stroke(&model->pump_losses) ? ON(pump_stroke) : 0;
   for (int i = 0; i < model->axle_count; i++) {
     const struct axle *axle = &model->axles[i];
     outflow |= axle->motor != NULL && axle->motor->losses == ROTARY_MAP ? BIT(axle->wheel_speed) : 0;
+    outflow |= axle->motor != NULL && by_stroke(&axle->motor_losses) ? BIT(axle->motor_displacement) : 0;
   }
   return outflow;
 }

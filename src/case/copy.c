@@ -19,12 +19,13 @@ static bool copy_table(struct arena *arena, struct profile *table) {
 }
 
 static bool copy_map(struct arena *arena, struct map *map) {
-  size_t rows = (size_t)map->speeds * (size_t)map->pressures;
+  size_t rows = (size_t)map_rows(map);
   map->speed = copy_bytes(arena, map->speed, (size_t)map->speeds * sizeof(real));
   map->pressure = copy_bytes(arena, map->pressure, (size_t)map->pressures * sizeof(real));
+  map->stroke = copy_bytes(arena, map->stroke, (size_t)map->strokes * sizeof(real));
   map->volumetric = copy_bytes(arena, map->volumetric, rows * sizeof(real));
   map->hydromechanical = copy_bytes(arena, map->hydromechanical, rows * sizeof(real));
-  return map->speed && map->pressure && map->volumetric && map->hydromechanical;
+  return map->speed && map->pressure && map->stroke && map->volumetric && map->hydromechanical;
 }
 
 /* Own points for every table and map of a group. */

@@ -3,12 +3,15 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "units.h"
 
 enum { PATH_LIMIT = 128 };
 
-static const char row_expected[] = "a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, HYDRO-MECHANICAL EFFICIENCY]";
+static const char row_expected[] =
+    "a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, HYDRO-MECHANICAL EFFICIENCY], or with "
+    "the STROKE as third column";
 
 /* One row as read. */
 struct map_row {
@@ -16,23 +19,47 @@ struct map_row {
   const struct node *node;
 };
 
-static bool read_cell(const struct loader *loader, const char *path, const struct field *field, int column,
+/* All of them, sorted, and the axes that they stand on. */
+struct map_rows {
+  struct map_row *rows;
+  int count;
+  real *axis[MAP_VOLUMETRIC]; /* rising */
+  int length[MAP_VOLUMETRIC];
+};
+
+static bool read_cell(const struct loader *loader, const char *path, const struct field *field, int column, bool idles,
                       const struct node *node, real *si) {
-  if (!number_read(loader, path, map_column_quantities[column], node, si)) {
+  if (!number_read(loader, path, map_column_quantity(column, idles), node, si)) {
     return false;
   }
-  if (column >= MAP_VOLUMETRIC) {
+  if (column >= MAP_VOLUMETRIC && !idles) {
     return value_check(loader, field, path, *si, node);
+  }
+  if (column >= MAP_VOLUMETRIC) {
+    return *si >= 0.0 || error_at(loader->error, node->file, node->line, node->column, "%s: %s must not lie below zero",
+                                  path, map_idle_names[column - MAP_VOLUMETRIC]);
+  }
+  if (column == MAP_STROKE) {
+    return (*si >= 0.0 && *si <= 1.0) || error_at(loader->error, node->file, node->line, node->column,
+                                                  "%s: the stroke must lie within 0 %% to 100 %%", path);
   }
   return *si > 0.0 || error_at(loader->error, node->file, node->line, node->column, "%s: %s must lie above zero", path,
                                map_column_names[column]);
 }
 
+/* `columns`: how many the first row has, 0 before it. */
 static bool read_row(const struct loader *loader, const char *path, const struct field *field, const struct node *node,
-                     struct map_row *row) {
-  if (node->kind != NODE_LIST || node->count != MAP_COLUMNS) {
+                     int columns, struct map_row *row) {
+  bool list = node->kind == NODE_LIST;
+  bool good = list && (node->count == MAP_COLUMNS || node->count == MAP_COLUMNS - 1);
+  if (good && columns > 0 && node->count != columns) {
+    return error_at(loader->error, node->file, node->line, node->column,
+                    "%s: found a row of %d, expected %d as in the first: either all rows have a stroke or none", path,
+                    node->count, columns);
+  }
+  if (!good) {
     char found[48];
-    if (node->kind == NODE_LIST) {
+    if (list) {
       (void)snprintf(found, sizeof found, "a list of %d", node->count);
     } else {
       (void)snprintf(found, sizeof found, "%s", node_kind_words(node));
@@ -41,21 +68,28 @@ static bool read_row(const struct loader *loader, const char *path, const struct
                     row_expected);
   }
   row->node = node;
+  row->cell[MAP_STROKE] = 1.0;
   const struct node *cell = node->first;
-  for (int column = 0; column < MAP_COLUMNS; column++, cell = cell->next) {
-    if (!read_cell(loader, path, field, column, cell, &row->cell[column])) {
+  for (int column = 0; column < MAP_COLUMNS; column++) {
+    if (column == MAP_STROKE && node->count < MAP_COLUMNS) {
+      continue;
+    }
+    if (!read_cell(loader, path, field, column, row->cell[MAP_STROKE] == 0.0, cell, &row->cell[column])) {
       return false;
     }
+    cell = cell->next;
   }
   return true;
 }
 
-static int by_speed_then_pressure(const void *a_, const void *b_) {
+/* By stroke, then speed, then pressure. */
+static int by_place(const void *a_, const void *b_) {
+  static const int order[] = {MAP_STROKE, MAP_SPEED, MAP_PRESSURE};
   const struct map_row *a = a_;
   const struct map_row *b = b_;
-  for (int column = MAP_SPEED; column <= MAP_PRESSURE; column++) {
-    if (a->cell[column] != b->cell[column]) {
-      return a->cell[column] < b->cell[column] ? -1 : 1;
+  for (int i = 0; i < 3; i++) {
+    if (a->cell[order[i]] != b->cell[order[i]]) {
+      return a->cell[order[i]] < b->cell[order[i]] ? -1 : 1;
     }
   }
   /* Of two rows of one point the later comes last, to be the one that is reported. */
@@ -63,22 +97,27 @@ static int by_speed_then_pressure(const void *a_, const void *b_) {
                                         : (a->node->column > b->node->column) - (a->node->column < b->node->column);
 }
 
-static const char *say_point(real speed, real pressure, char *text, size_t size) {
+/* A point for people, its stroke only where the map has several. */
+static const char *say_point(const struct map_rows *all, real stroke, real speed, real pressure, char *text,
+                             size_t size) {
   char first[48];
   char second[48];
-  (void)snprintf(text, size, "%s, %s", units_show(QUANTITY_ANGULAR_SPEED, speed, first, sizeof first),
-                 units_show(QUANTITY_PRESSURE, pressure, second, sizeof second));
+  char third[48];
+  bool several = all->length[MAP_STROKE] > 1;
+  (void)snprintf(text, size, "%s, %s%s%s", units_show(QUANTITY_ANGULAR_SPEED, speed, first, sizeof first),
+                 units_show(QUANTITY_PRESSURE, pressure, second, sizeof second), several ? ", " : "",
+                 several ? units_show(QUANTITY_FRACTION, stroke, third, sizeof third) : "");
   return text;
 }
 
-static bool check_twins(const struct loader *loader, const char *path, const struct map_row *rows, int count) {
-  char point[112];
-  for (int i = 1; i < count; i++) {
-    const struct map_row *row = &rows[i];
-    if (row->cell[MAP_SPEED] == rows[i - 1].cell[MAP_SPEED] &&
-        row->cell[MAP_PRESSURE] == rows[i - 1].cell[MAP_PRESSURE]) {
-      return error_at(loader->error, row->node->file, row->node->line, row->node->column, "%s: a second row for %s",
-                      path, say_point(row->cell[MAP_SPEED], row->cell[MAP_PRESSURE], point, sizeof point));
+static bool check_twins(const struct loader *loader, const char *path, const struct map_rows *all) {
+  char point[160];
+  for (int i = 1; i < all->count; i++) {
+    const struct map_row *row = &all->rows[i];
+    if (memcmp(row->cell, all->rows[i - 1].cell, MAP_VOLUMETRIC * sizeof *row->cell) == 0) {
+      return error_at(
+          loader->error, row->node->file, row->node->line, row->node->column, "%s: a second row for %s", path,
+          say_point(all, row->cell[MAP_STROKE], row->cell[MAP_SPEED], row->cell[MAP_PRESSURE], point, sizeof point));
     }
   }
   return true;
@@ -90,60 +129,87 @@ static int by_size(const void *a, const void *b) {
   return (first > second) - (first < second);
 }
 
-/* Every pressure that some row has, rising; how many. */
-static int list_pressures(const struct map_row *rows, int count, real *pressures) {
-  for (int i = 0; i < count; i++) {
-    pressures[i] = rows[i].cell[MAP_PRESSURE];
+/* Every value of a column that some row has, rising. */
+static bool list_axis(const struct loader *loader, struct map_rows *all, int column) {
+  real *values = arena_take(loader->arena, (size_t)all->count * sizeof *values);
+  if (!values) {
+    return loader_out_of_memory(loader);
   }
-  qsort(pressures, (size_t)count, sizeof *pressures, by_size);
+  for (int i = 0; i < all->count; i++) {
+    values[i] = all->rows[i].cell[column];
+  }
+  qsort(values, (size_t)all->count, sizeof *values, by_size);
   int kept = 1;
-  for (int i = 1; i < count; i++) {
-    if (pressures[i] != pressures[kept - 1]) {
-      pressures[kept++] = pressures[i];
+  for (int i = 1; i < all->count; i++) {
+    if (values[i] != values[kept - 1]) {
+      values[kept++] = values[i];
     }
   }
-  return kept;
-}
-
-/* Has each speed a row for every pressure? A hole is reported at the first row of its speed. */
-static bool check_grid(const struct loader *loader, const char *path, const struct map_row *rows, int count,
-                       const real *pressures, int pressure_count) {
-  int first = 0;
-  while (first < count) {
-    for (int k = 0; k < pressure_count; k++) {
-      int i = first + k;
-      if (i < count && rows[i].cell[MAP_SPEED] == rows[first].cell[MAP_SPEED] &&
-          rows[i].cell[MAP_PRESSURE] == pressures[k]) {
-        continue;
-      }
-      char point[112];
-      const struct node *node = rows[first].node;
-      return error_at(loader->error, node->file, node->line, node->column,
-                      "%s: no row for %s; the rows must fill a grid, each speed with the same pressures", path,
-                      say_point(rows[first].cell[MAP_SPEED], pressures[k], point, sizeof point));
-    }
-    first += pressure_count;
-  }
+  all->axis[column] = values;
+  all->length[column] = kept;
   return true;
 }
 
-static bool fill(const struct loader *loader, const struct map_row *rows, int count, int pressures, struct map *map) {
-  int speeds = count / pressures;
-  real *numbers = arena_take(loader->arena, (size_t)(speeds + pressures + 2 * count) * sizeof *numbers);
-  if (!numbers) {
+/* The first row of this stroke and speed, or else of this stroke. */
+static const struct node *nearest_row(const struct map_rows *all, real stroke, real speed) {
+  const struct node *of_stroke = NULL;
+  for (int i = 0; i < all->count; i++) {
+    const struct map_row *row = &all->rows[i];
+    if (row->cell[MAP_STROKE] == stroke) {
+      of_stroke = of_stroke ? of_stroke : row->node;
+      if (row->cell[MAP_SPEED] == speed) {
+        return row->node;
+      }
+    }
+  }
+  return of_stroke;
+}
+
+/* Has each stroke and speed a row for every pressure? A hole is reported at the first row of its speed. */
+static bool check_grid(const struct loader *loader, const char *path, const struct map_rows *all) {
+  const int *length = all->length;
+  int found = 0;
+  for (int point = 0; point < length[MAP_STROKE] * length[MAP_SPEED] * length[MAP_PRESSURE]; point++) {
+    real stroke = all->axis[MAP_STROKE][point / (length[MAP_SPEED] * length[MAP_PRESSURE])];
+    real speed = all->axis[MAP_SPEED][point / length[MAP_PRESSURE] % length[MAP_SPEED]];
+    real pressure = all->axis[MAP_PRESSURE][point % length[MAP_PRESSURE]];
+    const struct map_row *row = &all->rows[found];
+    if (found < all->count && row->cell[MAP_STROKE] == stroke && row->cell[MAP_SPEED] == speed &&
+        row->cell[MAP_PRESSURE] == pressure) {
+      found++;
+      continue;
+    }
+    char text[160];
+    const struct node *node = nearest_row(all, stroke, speed);
+    return error_at(loader->error, node->file, node->line, node->column,
+                    "%s: no row for %s; the rows must fill a grid, each %sspeed with the same pressures", path,
+                    say_point(all, stroke, speed, pressure, text, sizeof text),
+                    length[MAP_STROKE] > 1 ? "stroke with the same speeds, each " : "");
+  }
+  const struct node *last = all->rows[all->count - 1].node;
+  return all->axis[MAP_STROKE][length[MAP_STROKE] - 1] == 1.0 ||
+         error_at(loader->error, last->file, last->line, last->column,
+                  "%s: no row has a stroke of 100 %%; what is lost beyond the largest stroke would be a guess", path);
+}
+
+static bool fill(const struct loader *loader, const struct map_rows *all, struct map *map) {
+  int count = all->count;
+  real *cells = arena_take(loader->arena, (size_t)(2 * count) * sizeof *cells);
+  if (!cells) {
     return loader_out_of_memory(loader);
   }
-  real *speed = numbers;
-  real *pressure = speed + speeds;
-  real *volumetric = pressure + pressures;
-  real *hydromechanical = volumetric + count;
   for (int i = 0; i < count; i++) {
-    speed[i / pressures] = rows[i].cell[MAP_SPEED];
-    pressure[i % pressures] = rows[i].cell[MAP_PRESSURE];
-    volumetric[i] = rows[i].cell[MAP_VOLUMETRIC];
-    hydromechanical[i] = rows[i].cell[MAP_HYDROMECHANICAL];
+    cells[i] = all->rows[i].cell[MAP_VOLUMETRIC];
+    cells[count + i] = all->rows[i].cell[MAP_HYDROMECHANICAL];
   }
-  *map = (struct map){speeds, pressures, speed, pressure, volumetric, hydromechanical};
+  *map = (struct map){.speeds = all->length[MAP_SPEED],
+                      .pressures = all->length[MAP_PRESSURE],
+                      .strokes = all->length[MAP_STROKE],
+                      .speed = all->axis[MAP_SPEED],
+                      .pressure = all->axis[MAP_PRESSURE],
+                      .stroke = all->axis[MAP_STROKE],
+                      .volumetric = cells,
+                      .hydromechanical = cells + count};
   return true;
 }
 
@@ -151,7 +217,7 @@ bool map_read(const struct loader *loader, struct map *map, struct parameter par
   char path[PATH_LIMIT];
   (void)snprintf(path, sizeof path, "%s.%s", parameter.group->name, parameter.field->name);
   if (value_is_none(node)) {
-    *map = (struct map){0, 0, NULL, NULL, NULL, NULL};
+    *map = (struct map){0};
     return true;
   }
   if (node->kind != NODE_LIST || node->count == 0) {
@@ -159,22 +225,21 @@ bool map_read(const struct loader *loader, struct map *map, struct parameter par
                     "%s: found %s, expected none or a list of rows, each %s", path,
                     node->kind == NODE_LIST ? "an empty list" : node_kind_words(node), row_expected);
   }
-  struct map_row *rows = arena_take(loader->arena, (size_t)node->count * sizeof *rows);
-  if (!rows) {
+  struct map_rows all = {.rows = arena_take(loader->arena, (size_t)node->count * sizeof *all.rows)};
+  if (!all.rows) {
     return loader_out_of_memory(loader);
   }
-  int count = 0;
-  for (const struct node *row = node->first; row; row = row->next, count++) {
-    if (!read_row(loader, path, parameter.field, row, &rows[count])) {
+  for (const struct node *row = node->first; row; row = row->next) {
+    if (!read_row(loader, path, parameter.field, row, all.count > 0 ? node->first->count : 0, &all.rows[all.count])) {
+      return false;
+    }
+    all.count++;
+  }
+  qsort(all.rows, (size_t)all.count, sizeof *all.rows, by_place);
+  for (int column = 0; column < MAP_VOLUMETRIC; column++) {
+    if (!list_axis(loader, &all, column)) {
       return false;
     }
   }
-  qsort(rows, (size_t)count, sizeof *rows, by_speed_then_pressure);
-  real *pressures = arena_take(loader->arena, (size_t)count * sizeof *pressures);
-  if (!pressures) {
-    return loader_out_of_memory(loader);
-  }
-  int pressure_count = list_pressures(rows, count, pressures);
-  return check_twins(loader, path, rows, count) && check_grid(loader, path, rows, count, pressures, pressure_count) &&
-         fill(loader, rows, count, pressure_count, map);
+  return check_twins(loader, path, &all) && check_grid(loader, path, &all) && fill(loader, &all, map);
 }

@@ -120,26 +120,29 @@ static bool find_action(const struct case_data *data, const struct address *addr
   return true;
 }
 
-/* An efficiency of a map. */
+/* An efficiency of a map, or what is lost at zero stroke. */
 static bool find_cell(const struct case_data *data, const struct address *address, struct parameter_ref *ref,
                       struct error *error) {
   const struct field *field = ref->parameter.field;
   const struct map *map = registry_member_const(data->parameters, ref->parameter);
-  const char *const *parts = &map_column_names[MAP_VOLUMETRIC];
-  if (!check_index(address, map->speeds * map->pressures, "rows", error)) {
+  if (!check_index(address, map_rows(map), "rows", error)) {
     return false;
   }
+  bool idles = map_row_idles(map, address->index);
+  const char *const *parts = idles ? map_idle_names : &map_column_names[MAP_VOLUMETRIC];
   int part = find_part(address->part, parts, 2);
   if (part < 0) {
-    return unknown_part(address, parts, 2, "volumetric or hydromechanical", error);
+    return unknown_part(address, parts, 2,
+                        idles ? "lost_flow or lost_torque, a row of zero stroke" : "volumetric or hydromechanical",
+                        error);
   }
   ref->kind = REF_CELL;
   ref->index = address->index;
   ref->column = MAP_VOLUMETRIC + part;
   ref->text = field->text;
-  ref->quantity = field->quantity;
-  ref->low = quantity_from_trade(field->quantity, field->low);
-  ref->high = quantity_from_trade(field->quantity, field->high);
+  ref->quantity = map_column_quantity(ref->column, idles);
+  ref->low = idles ? 0.0 : quantity_from_trade(field->quantity, field->low);
+  ref->high = idles ? HUGE_VAL : quantity_from_trade(field->quantity, field->high);
   return true;
 }
 

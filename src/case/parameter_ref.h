@@ -4,10 +4,10 @@
  *   group.table[i].value     the value of a table's point i, counted from 1
  *   group.table[i].argument  its argument
  *   group.map[i].volumetric, .hydromechanical  an efficiency of a map's row i; rows are counted along the pressures of
- *                            the lowest speed, then of the next (as `check --resolved` writes them)
- *   actions[i].to            where action i, counted from 1, moves its channel
- *   actions[i].over          how long it takes
- *   actions[i].when          the level that it waits for
+ *                            the lowest speed, then of the next, from the lowest stroke on (as `check --resolved`
+ * writes them); a row of zero stroke has .lost_flow and .lost_torque actions[i].to            where action i, counted
+ * from 1, moves its channel actions[i].over          how long it takes actions[i].when          the level that it waits
+ * for
  */
 #ifndef SWASHLOOP_CASE_PARAMETER_REF_H
 #define SWASHLOOP_CASE_PARAMETER_REF_H

@@ -103,12 +103,16 @@ static void put_map(struct writer *writer, const struct map *map) {
     put_text(writer, "none");
     return;
   }
+  bool full_stroke_alone = map->strokes == 1;
   put_text(writer, "[");
-  for (int row = 0; row < map->speeds * map->pressures; row++) {
+  for (int row = 0; row < map_rows(map); row++) {
     put_text(writer, row == 0 ? "[" : row % ROWS_A_LINE == 0 ? ",\n    [" : ", [");
     for (int column = 0; column < MAP_COLUMNS; column++) {
+      if (column == MAP_STROKE && full_stroke_alone) {
+        continue;
+      }
       put_text(writer, column == 0 ? "" : ", ");
-      put_number(writer, map_column_quantities[column], map_cell(map, row, column));
+      put_number(writer, map_column_quantity(column, map_row_idles(map, row)), map_cell(map, row, column));
     }
     put_text(writer, "]");
   }

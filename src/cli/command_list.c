@@ -67,7 +67,7 @@ static void json_value(struct json *json, const struct field *field) {
   if (field->kind == FIELD_MAP) {
     json_begin_list(json, "columns");
     for (int i = 0; i < MAP_COLUMNS; i++) {
-      const struct quantity_row *column = &quantity_rows[map_column_quantities[i]];
+      const struct quantity_row *column = &quantity_rows[map_column_quantity(i, false)];
       json_begin_object(json, NULL);
       json_text(json, "name", map_column_names[i]);
       json_text(json, "quantity", column->name);
@@ -123,7 +123,7 @@ static void print_parameter(const char *path, const struct field *field, const c
     (void)printf("  %-40s table of %s to %s, %g .. %g\n", path, quantity_rows[field->argument].trade_unit, unit,
                  field->low, field->high);
   } else if (field->kind == FIELD_MAP) {
-    (void)printf("  %-40s map, rows of rpm, bar, %%, %%\n", path);
+    (void)printf("  %-40s map, rows of rpm, bar, %%, %% or rpm, bar, %%, %%, %%\n", path);
   } else {
     (void)printf("  %-40s %g %s  (%g .. %g%s%s)\n", path, field->initial, unit, field->low, field->high,
                  field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);

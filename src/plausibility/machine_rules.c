@@ -64,6 +64,31 @@ static void look_at_charge(struct machine_view *view) {
   view->charge_needed = leak + flushing_flow(view->flushing, 1.0, pressure);
 }
 
+/* Power out over power in at full stroke, driving; below zero where the losses take more than there is. */
+static double efficiency_of(const struct machine_view *view, struct rotary_losses *losses, double exponent,
+                            double speed) {
+  const double warm = 323.15; /* K */
+  double viscosity = view->fluid->density * viscosity_at(view->fluid, warm);
+  double film = ROTARY_REFERENCE_VISCOSITY * pow(viscosity / ROTARY_REFERENCE_VISCOSITY, exponent);
+  double drop = 0.5 * view->relief_setting;
+  rotary_losses_in_oil(losses, view->fluid->density, view->fluid->bulk_modulus, view->fluid->bulk_modulus_slope);
+  struct rotary_leaks leaks = rotary_leaks_of(losses, drop, drop, 0.0, 1.0, speed, viscosity);
+  double leaking = leaks.slip + leaks.case_a;
+  double flow = losses->displacement * speed;
+  double torque = losses->displacement * drop;
+  double lost = rotary_torque_of(losses, drop, 1.0, speed, film);
+  return losses->is_motor ? (torque - lost) / torque * flow / (flow + leaking)
+                          : (flow - leaking) / flow * torque / (torque + lost);
+}
+
+static void look_at_units(struct machine_view *view) {
+  struct rotary_losses pump = pump_losses(view->pump, view->engine->speed_width);
+  struct rotary_losses motor = motor_losses(view->motor, view->pump->pressure_width);
+  view->pump_efficiency = efficiency_of(view, &pump, view->pump->viscous_exponent, view->fastest);
+  view->motor_efficiency =
+      efficiency_of(view, &motor, view->motor->viscous_exponent, view->pump_flow / motors(view, false));
+}
+
 static void look_at_ground(struct machine_view *view) {
   view->grip = view->ground->grip.count > 0 ? 0.0 : view->tyre->grip;
   for (int i = 0; i < view->ground->grip.count; i++) {
@@ -91,6 +116,7 @@ static void derive(const struct case_data *data, struct machine_view *view) {
   view->viscosity_tank = viscosity_at(view->fluid, view->heat->tank_start);
   view->stiffness = 1.0 / (1.0 / view->fluid->bulk_modulus + 1.0 / view->fluid->wall_modulus);
   look_at_charge(view);
+  look_at_units(view);
   look_at_ground(view);
 }
 

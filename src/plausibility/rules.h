@@ -64,6 +64,10 @@ struct machine_view {
   double stiffness;      /* Pa, liquid and wall in series at ambient pressure */
   double grip;           /* largest of tyre and ground, without unit */
   double steepest;       /* largest grade either way, tangent */
+  /* Overall efficiency of the pump at full stroke and the fastest, at half of the relief setting, oil at 50 degC; and of
+   * the motor at its largest, with all of that flow. */
+  double pump_efficiency;
+  double motor_efficiency;
 };
 
 #define PRACTICE "common practice, no source"
@@ -151,6 +155,12 @@ struct machine_view {
   RULE(pump_too_fast, own->fastest > own->pump_limit, PRACTICE, \
        "a pump of {} turns with the engine at {}; units of this size turn at most about {}", \
        IN(DISPLACEMENT, own->pump->displacement), IN(ANGULAR_SPEED, own->fastest), IN(ANGULAR_SPEED, own->pump_limit)) \
+  RULE(pump_inefficient, own->pump_efficiency < 0.5, PRACTICE, \
+       "at full stroke, {} and {}, oil at 50 degC, the pump has an efficiency of {}; worn units have more than 50 %", \
+       IN(ANGULAR_SPEED, own->fastest), IN(PRESSURE, 0.5 * own->relief_setting), IN(FRACTION, own->pump_efficiency)) \
+  RULE(motor_inefficient, own->motor_efficiency < 0.5, PRACTICE, \
+       "at full displacement, with the pump's full flow at {}, oil at 50 degC, the motor has an efficiency of {}; worn units have more than 50 %", \
+       IN(PRESSURE, 0.5 * own->relief_setting), IN(FRACTION, own->motor_efficiency)) \
   RULE(motor_too_fast, own->motor_speed > own->motor_limit, PRACTICE, \
        "at full stroke the motor, at its smallest displacement, turns at {}; units of this size turn at most about {}", \
        IN(ANGULAR_SPEED, own->motor_speed), IN(ANGULAR_SPEED, own->motor_limit))                                       \

@@ -214,10 +214,16 @@ void result_write_limits(hid_t file, const struct case_data *data, const struct 
   columns_close(&columns);
 }
 
-/* A map: its columns on a dimension of rows. */
+/* What a dataset holds of a row of a map: of the column if the row has it, else no number. */
+static double cell_of(const struct map *map, int row, int column, bool of_idle) {
+  return column < MAP_VOLUMETRIC || map_row_idles(map, row) == of_idle ? map_cell(map, row, column) : NAN;
+}
+
+/* A map: its columns on a dimension of rows, and two more for what is lost at zero stroke if there are such rows. */
 static void write_map(hid_t group, const char *path, const struct field *field, const struct map *map,
                       struct h5_log *log) {
-  int rows = map->speeds * map->pressures;
+  int rows = map_rows(map);
+  int columns = rows > 0 && map_row_idles(map, 0) ? MAP_COLUMNS + 2 : MAP_COLUMNS;
   double *cells = calloc((size_t)(rows > 0 ? rows : 1), sizeof *cells);
   if (cells == NULL) {
     log->failed = true;
@@ -227,13 +233,16 @@ static void write_map(hid_t group, const char *path, const struct field *field, 
   char name[160];
   (void)snprintf(name, sizeof name, "%s.row", path);
   hid_t dimension = h5_dimension(group, name, rows, field->text, log);
-  for (int column_index = 0; column_index < MAP_COLUMNS; column_index++) {
+  for (int i = 0; i < columns; i++) {
+    bool of_idle = i >= MAP_COLUMNS;
+    int column_index = of_idle ? MAP_VOLUMETRIC + i - MAP_COLUMNS : i;
     for (int row = 0; row < rows; row++) {
-      cells[row] = map_cell(map, row, column_index);
+      cells[row] = cell_of(map, row, column_index, of_idle);
     }
-    (void)snprintf(name, sizeof name, "%s.%s", path, map_column_names[column_index]);
+    (void)snprintf(name, sizeof name, "%s.%s", path,
+                   of_idle ? map_idle_names[i - MAP_COLUMNS] : map_column_names[column_index]);
     hid_t dataset = h5_reals(group, name, rows, cells, dimension, log);
-    result_describe(dataset, map_column_quantities[column_index], REFERENCE_NONE, field->text, log);
+    result_describe(dataset, map_column_quantity(column_index, of_idle), REFERENCE_NONE, field->text, log);
     h5_close_dataset(dataset, log);
   }
   h5_close_dataset(dimension, log);

@@ -73,7 +73,7 @@ static void set_default(void *member, const struct field *field) {
     *(struct profile *)member = (struct profile){0, NULL, NULL, false};
     break;
   case FIELD_MAP:
-    *(struct map *)member = (struct map){0, 0, NULL, NULL, NULL, NULL};
+    *(struct map *)member = (struct map){0};
     break;
   }
 }

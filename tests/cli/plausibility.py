@@ -41,6 +41,8 @@ RULES = {
     "torque_peak_above_set_speed": ["engine.peak_torque_speed=2300 rpm"],
     "engine_without_torque": ["engine.torque_half_width=600 rpm"],
     "pump_too_fast": ["engine.set_speed=4000 rpm"],
+    "pump_inefficient": ["pump.churning_coefficient=5000"],
+    "motor_inefficient": ["motor.compressed_at_full_stroke=900 %", "motor.friction_coefficient=0.5"],
     "motor_too_fast": ["motor.smallest=15 %"],
     "top_speed_high": ["driveline.ratio=8"],
     "top_speed_low": ["driveline.ratio=1800"],

@@ -181,10 +181,12 @@ static void unknown_names(void **state) {
   (void)state;
   refused("title: x\npmup:\n  displacement: 1 cm3/rev\n",
           "c.yaml:2:1: error: 'pmup' is no section of the circuit 'transmission'; did you mean 'pump'?");
-  refused("pump:\n  displacment: 110 cm3/rev\n",
-          "c.yaml:2:3: error: 'displacment' is no field of 'pump'; did you mean 'displacement'?"
-          " (pump has displacement, slip_coefficient, case_leak_coefficient, viscous_coefficient, viscous_exponent, "
-          "friction_coefficient, constant_torque, pressure_width, losses, efficiency_map, map_case_share)");
+  refused(
+      "pump:\n  displacment: 110 cm3/rev\n",
+      "c.yaml:2:3: error: 'displacment' is no field of 'pump'; did you mean 'displacement'?"
+      " (pump has displacement, slip_coefficient, case_leak_coefficient, viscous_coefficient, viscous_exponent, "
+      "friction_coefficient, constant_torque, friction_at_zero_stroke, churning_coefficient, churning_at_zero_stroke, "
+      "compressed_at_zero_stroke, compressed_at_full_stroke, pressure_width, losses, efficiency_map, map_case_share)");
   refused("limit:\n  - a\n",
           "c.yaml:1:1: error: 'limit' is no section of the circuit 'transmission'; did you mean 'limits'?");
   refused("circuit: transmision\n",
@@ -295,7 +297,7 @@ static void wrong_tables(void **state) {
   refused("pump:\n  efficiency_map: []\n",
           "c.yaml:2:19: error: pump.efficiency_map: found an empty list, expected "
           "none or a list of rows, each a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, "
-          "HYDRO-MECHANICAL EFFICIENCY]");
+          "HYDRO-MECHANICAL EFFICIENCY], or with the STROKE as third column");
   refused("operator:\n  brake: [0 s, 5 %]\n",
           "c.yaml:2:11: error: operator.brake: found a text, expected a pair [ARGUMENT, VALUE]; a table is a list of "
           "pairs [[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none");
@@ -420,7 +422,9 @@ static void wrong_sets(void **state) {
   set_refused("pump.displacment=1 cm3/rev",
               "--set 'pump.displacment=1 cm3/rev', column 6: error: 'displacment' is no field of 'pump'; did you mean "
               "'displacement'? (pump has displacement, slip_coefficient, case_leak_coefficient, viscous_coefficient, "
-              "viscous_exponent, friction_coefficient, constant_torque, pressure_width, losses, efficiency_map, "
+              "viscous_exponent, friction_coefficient, constant_torque, friction_at_zero_stroke, churning_coefficient, "
+              "churning_at_zero_stroke, compressed_at_zero_stroke, compressed_at_full_stroke, pressure_width, losses, "
+              "efficiency_map, "
               "map_case_share)");
   set_refused("pump.displacement=110 cc",
               "--set 'pump.displacement=110 cc', column 23: error: pump.displacement: 'cc' is no unit of displacement; "

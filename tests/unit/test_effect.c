@@ -34,7 +34,8 @@ static const char *const scenarios[] = {
           "heat: {fan_curve: [[0 rpm, 0 %], [3000 rpm, 120 %]], thermostat_begin: 40 degC, thermostat_open: 55 degC,"
           " cooler_fouling: 5 %}\n"
           "engine: {exhaust_brake_torque: 200 N m}\n"
-          "limiter: {setting: 150 bar}\nmotor: {override_begin: 120 bar, upstroke_delay: 50 ms, rate_down: 90 %/s}\n"
+          "limiter: {setting: 150 bar}\nmotor: {override_begin: 120 bar, upstroke_delay: 50 ms, rate_down: 90 %/s,"
+          " churning_coefficient: 40}\npump: {churning_coefficient: 40, churning_at_zero_stroke: 20 %}\n"
           "relief: {setting: 200 bar}\n"
           "swash: {rate_down: 110 %/s}\n"
           "charge: {suction_resistance: 2e8 1/m3}\n"
@@ -72,7 +73,7 @@ static const char *const scenarios[] = {
     "ground: {grade: 15 %}\n"
     "vehicle: {start_speed: 4 km/h, draft: 20 kN}\n"
     "motor: {override_begin: 120 bar}\n"
-    "second_motor: {override_begin: 120 bar, upstroke_delay: 50 ms, rate_down: 70 %/s}\n"
+    "second_motor: {override_begin: 120 bar, upstroke_delay: 50 ms, rate_down: 70 %/s, churning_coefficient: 40}\n"
     "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %], [1.2 s, 70 %], [1.4 s, 0 %]]}\n"
     "actions:\n  - {when: time > 1.6 s, move: brake, to: 30 %}\n",
     /* One pedal with a direction, cold oil, the charge lost, a hose burst, an engine that dies and is cranked. */

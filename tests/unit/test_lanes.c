@@ -50,6 +50,7 @@ static const double torques[2][4] = {{300.0, 500.0, 640.0, 100.0}, {200.0, 450.0
 static const double shares[2][4] = {{0.2, 0.9, 0.4, 1.0}, {0.5, 0.3, 0.8, 0.6}};
 static const double indices[2][4] = {{9e5, 3e5, 6e5, 8e5}, {4e5, 9e5, 7e5, 2e5}};
 static const double map_speeds[3] = {100.0, 200.0, 300.0};
+static const double map_strokes[3] = {0.3, 0.6, 1.0};
 static const double map_pressures[3] = {1e7, 2e7, 3e7};
 static const double volumetric[2][9] = {{.980, .959, .939, .987, .974, .960, .989, .978, .968},
                                         {.970, .949, .929, .977, .964, .950, .979, .968, .958}};
@@ -71,11 +72,21 @@ static void give_table(void *parameters, const char *group, const char *name, co
   *(struct profile *)member(parameters, group, name) = (struct profile){4, steps, values, smooth};
 }
 
+/* Every other plant has the terms by stroke and speed, so that they stand in some lanes beside lanes without. */
+static void give_terms(void *parameters, const char *group) {
+  if (one_of(2) == 0) {
+    *(double *)member(parameters, group, "churning_coefficient") = 50.0;
+    *(double *)member(parameters, group, "friction_at_zero_stroke") = 0.6;
+    *(double *)member(parameters, group, "compressed_at_zero_stroke") = 0.5;
+    *(double *)member(parameters, group, "compressed_at_full_stroke") = 0.3;
+  }
+}
+
 static void give_map(void *parameters, const char *group) {
   int k = one_of(2);
   if (choice(parameters, group, "losses") != 0) {
     *(struct map *)member(parameters, group, "efficiency_map") =
-        (struct map){3, 3, map_speeds, map_pressures, volumetric[k], mechanical[k]};
+        (struct map){3, 3, 1, map_speeds, map_pressures, map_strokes, volumetric[k], mechanical[k]};
   }
 }
 
@@ -114,6 +125,9 @@ static void give_tables(void *parameters, const struct given *given) {
   give_map(parameters, "pump");
   give_map(parameters, "motor");
   give_map(parameters, "second_motor");
+  give_terms(parameters, "pump");
+  give_terms(parameters, "motor");
+  give_terms(parameters, "second_motor");
 }
 
 /* ---- cases ---- */

@@ -316,7 +316,8 @@ static void test_room_in_a_map(void **state) {
   real speeds[] = {100.0, 200.0};
   real pressures[] = {1e7, 4e7};
   real share[] = {0.9, 0.9, 0.9, 0.9};
-  struct map map = {2, 2, speeds, pressures, share, share};
+  real strokes[] = {1.0};
+  struct map map = {2, 2, 1, speeds, pressures, strokes, share, share};
   struct rotary_losses losses = {.displacement = 1e-5, .map = NULL};
   CHECK_NEAR(rotary_map_speed_room(&losses, 1e9), 1.0, 0.0);
   CHECK_NEAR(rotary_map_pressure_room(&losses, 1e9), 1.0, 0.0);

@@ -25,6 +25,19 @@ static struct rotary_losses random_losses(struct sampler *sampler) {
   return losses;
 }
 
+/* The same in oil, with the terms by stroke and speed; every now and then one of them is none. */
+static struct rotary_losses random_losses_by_stroke(struct sampler *sampler) {
+  struct rotary_losses losses = random_losses(sampler);
+  bool some = sample_unit(sampler) < 0.8;
+  losses.friction_idle = sample_between(sampler, 0.0, 1.0);
+  losses.churning = some ? sample_decades(sampler, 1.0, 1e3) : 0.0;
+  losses.churning_idle = sample_between(sampler, 0.0, 1.0);
+  losses.compressed_idle = sample_between(sampler, 0.0, 5.0);
+  losses.compressed_full = sample_between(sampler, 0.0, 5.0);
+  rotary_losses_in_oil(&losses, 870.0, 1.55e9, 9.0);
+  return losses;
+}
+
 /* Second law: what the shaft gives beyond what the oil takes is never negative, in any quadrant. Torque loss times
  * speed and leakage times drop, each for itself. */
 static void losses_never_give_power(void **state) {
@@ -41,6 +54,81 @@ static void losses_never_give_power(void **state) {
     assert_true(rotary_slip_flow(&losses, a - b, mu) * (a - b) >= 0.0);
     assert_true(rotary_case_flow(&losses, over_case, mu) * over_case >= 0.0);
   }
+}
+
+/* The same with the terms by stroke and speed, and mirrored as the machine is. */
+static void losses_by_stroke_never_give_power(void **state) {
+  (void)state;
+  struct sampler sampler = {34u};
+  for (int i = 0; i < 20000; i++) {
+    struct rotary_losses losses = random_losses_by_stroke(&sampler);
+    double mu = sample_decades(&sampler, 3e-3, 3.0);
+    double speed = sample_between(&sampler, -600.0, 600.0) * (i % 5 == 0 ? 1e-3 : 1.0);
+    double stroke = sample_between(&sampler, -1.0, 1.0);
+    double a = sample_between(&sampler, -2e5, 5e7);
+    double b = sample_between(&sampler, -2e5, 5e7);
+    struct rotary_leaks leaks = rotary_leaks_of(&losses, a - b, a, b, stroke, speed, mu);
+    double torque = rotary_torque_of(&losses, a - b, stroke, speed, mu);
+    assert_true(torque * speed >= 0.0);
+    assert_true(leaks.slip * (a - b) >= 0.0);
+    struct rotary_leaks mirror = rotary_leaks_of(&losses, b - a, b, a, -stroke, speed, mu);
+    CHECK_NEAR(mirror.slip, -leaks.slip, 0.0);
+    CHECK_NEAR(rotary_torque_of(&losses, b - a, -stroke, -speed, mu), -torque, 0.0);
+    /* at full stroke, or where a term does not ask for the stroke, nothing is less than without the terms */
+    assert_true(fabs(leaks.slip) >= fabs(rotary_slip_flow(&losses, a - b, mu)) * (1.0 - 1e-15));
+    assert_true(fabs(rotary_torque_of(&losses, a - b, 1.0, speed, mu)) >=
+                fabs(rotary_torque_loss(&losses, a - b, speed, mu)) * (1.0 - 1e-12));
+  }
+}
+
+/* None of them gives the old law to the last bit, by either path. */
+static void terms_of_nothing_change_no_bit(void **state) {
+  (void)state;
+  struct sampler sampler = {35u};
+  for (int i = 0; i < 2000; i++) {
+    struct rotary_losses losses = random_losses(&sampler);
+    losses.friction_idle = 1.0;
+    rotary_losses_in_oil(&losses, 870.0, 1.55e9, 9.0);
+    assert_false(losses.by_stroke);
+    double speed = sample_between(&sampler, -600.0, 600.0);
+    double stroke = sample_between(&sampler, -1.0, 1.0);
+    double a = sample_between(&sampler, 0.0, 5e7);
+    double b = sample_between(&sampler, 0.0, 5e7);
+    struct rotary_leaks plain = rotary_leaks_of(&losses, a - b, a, b, stroke, speed, 0.02);
+    double torque = rotary_torque_of(&losses, a - b, stroke, speed, 0.02);
+    losses.by_stroke = true; /* as when another lane has such a term */
+    struct rotary_leaks leaks = rotary_leaks_of(&losses, a - b, a, b, stroke, speed, 0.02);
+    assert_memory_equal(&leaks, &plain, sizeof leaks);
+    CHECK_NEAR(rotary_torque_of(&losses, a - b, stroke, speed, 0.02), torque, 0.0);
+  }
+}
+
+/* Each term by hand: 100 cm3/rad, 200 rad/s, 300 bar over 20 bar. */
+static void terms_by_stroke_and_speed(void **state) {
+  (void)state;
+  struct rotary_losses losses = {.displacement = 1e-4,
+                                 .coulomb = 0.03,
+                                 .churning = 50.0,
+                                 .churning_idle = 0.25,
+                                 .friction_idle = 0.6,
+                                 .compressed_idle = 0.8,
+                                 .compressed_full = 1.2,
+                                 .speed_width = 1.0,
+                                 .pressure_width = 1e-3};
+  rotary_losses_in_oil(&losses, 900.0, 1.5e9, 10.0);
+  assert_true(losses.by_stroke);
+  double size = pow(1e-4, 5.0 / 3.0);
+  double churning = 0.5 * 50.0 * 900.0 * size * 200.0 * 200.0;
+  CHECK_CLOSE(rotary_torque_of(&losses, 0.0, 0.0, 200.0, 0.02), 0.25 * churning, 1e-12);
+  CHECK_CLOSE(rotary_torque_of(&losses, 0.0, -0.5, 200.0, 0.02), 0.625 * churning, 1e-12);
+  CHECK_CLOSE(rotary_torque_of(&losses, 0.0, 1.0, -400.0, 0.02), -4.0 * churning, 1e-12);
+  double friction = 0.03 * 1e-4 * 2.8e7;
+  CHECK_CLOSE(rotary_torque_of(&losses, 2.8e7, 0.5, 200.0, 0.02), 0.8 * friction + 0.625 * churning, 1e-9);
+  struct rotary_leaks leaks = rotary_leaks_of(&losses, 2.8e7, 3e7, 2e6, -0.5, 200.0, 0.02);
+  CHECK_CLOSE(leaks.slip, 200.0 * 1e-4 * 1.0 * 2.8e7 / (1.5e9 + 10.0 * 1.6e7), 1e-12);
+  assert_true(leaks.case_a == 0.0 && leaks.case_b == 0.0);
+  leaks = rotary_leaks_of(&losses, 2.8e7, 3e7, 2e6, 0.5, 0.0, 0.02); /* at rest nothing is compressed */
+  assert_true(leaks.slip == 0.0);
 }
 
 static void losses_are_odd(void **state) {
@@ -83,6 +171,9 @@ static void parameters_reach_the_losses(void **state) {
   CHECK_NEAR(of_pump.viscous, pump.viscous_coefficient, 0.0);
   CHECK_NEAR(of_pump.coulomb, pump.friction_coefficient, 0.0);
   CHECK_NEAR(of_pump.constant, pump.constant_torque, 0.0);
+  CHECK_NEAR(of_pump.friction_idle, 1.0, 0.0);
+  CHECK_NEAR(of_pump.churning, 0.0, 0.0);
+  CHECK_NEAR(of_pump.compressed_full, 0.0, 0.0);
   CHECK_NEAR(of_pump.speed_width, 1.5, 0.0);
   CHECK_NEAR(of_pump.pressure_width, 1e5, 1e-9);
   CHECK_CLOSE(of_motor.displacement, 160e-6 / (2.0 * REAL_PI), 1e-14);
@@ -170,6 +261,9 @@ static void displacement_obeys_its_rates(void **state) {
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(losses_never_give_power),
+      cmocka_unit_test(losses_by_stroke_never_give_power),
+      cmocka_unit_test(terms_of_nothing_change_no_bit),
+      cmocka_unit_test(terms_by_stroke_and_speed),
       cmocka_unit_test(losses_are_odd),
       cmocka_unit_test(nothing_is_lost_without_coefficients),
       cmocka_unit_test(viscous_torque_follows_the_film),
