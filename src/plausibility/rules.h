@@ -64,8 +64,8 @@ struct machine_view {
   double stiffness;      /* Pa, liquid and wall in series at ambient pressure */
   double grip;           /* largest of tyre and ground, without unit */
   double steepest;       /* largest grade either way, tangent */
-  /* Overall efficiency of the pump at full stroke and the fastest, at half of the relief setting, oil at 50 degC; and of
-   * the motor at its largest, with all of that flow. */
+  /* Overall efficiency of the pump at full stroke and the fastest, at half of the relief setting, oil at 50 degC; and
+   * of the motor at its largest, with all of that flow. */
   double pump_efficiency;
   double motor_efficiency;
 };
