@@ -16,13 +16,13 @@
 #define QUANTITY_LIST(QUANTITY)                                                                                        \
   QUANTITY(NUMBER, "1", "1", 1.0, 0.0, "1")                                                                            \
   QUANTITY(FRACTION, "1", "%", 0.01, 0.0, "%|1")                                                                       \
-  QUANTITY(TIME, "s", "s", 1.0, 0.0, "s|ms|min|h")                                                                     \
+  QUANTITY(TIME, "s", "s", 1.0, 0.0, "s|ms|us|min|h")                                                                  \
   QUANTITY(RATE, "1/s", "%/s", 0.01, 0.0, "1/s|%/s")                                                                   \
   QUANTITY(LENGTH, "m", "m", 1.0, 0.0, "m|km|cm|mm|um|in|ft")                                                          \
   QUANTITY(AREA, "m2", "mm2", 1e-6, 0.0, "m2|cm2|mm2|in2")                                                             \
   QUANTITY(VOLUME, "m3", "L", 1e-3, 0.0, "m3|L|dm3|cm3|mL")                                                            \
   QUANTITY(MASS, "kg", "kg", 1.0, 0.0, "kg|t|g")                                                                       \
-  QUANTITY(SPEED, "m/s", "km/h", 1.0 / 3.6, 0.0, "m/s|km/h|mm/s|m/min|mph=mile/hour")                                  \
+  QUANTITY(SPEED, "m/s", "km/h", 1.0 / 3.6, 0.0, "m/s|km/h|mm/s|m/min|mph=mile/hour|ft/s")                             \
   QUANTITY(ACCELERATION, "m/s2", "m/s2", 1.0, 0.0, "m/s2")                                                             \
   QUANTITY(ANGULAR_RATE, "rad/s", "rad/s", 1.0, 0.0, "rad/s")                                                          \
   QUANTITY(FREQUENCY, "Hz", "Hz", 1.0, 0.0, "Hz")                                                                      \
@@ -37,7 +37,7 @@
   QUANTITY(ENERGY, "J", "kJ", 1e3, 0.0, "J|kJ|MJ|kW.h|kWh=kW.h")                                                       \
   QUANTITY(PRESSURE, "Pa", "bar", 1e5, 0.0, "Pa|kPa|MPa|GPa|bar|mbar|psi")                                             \
   QUANTITY(PRESSURE_RATE, "Pa/s", "bar/s", 1e5, 0.0, "Pa/s|bar/s|MPa/s")                                               \
-  QUANTITY(FLOW, "m3/s", "L/min", 1e-3 / 60.0, 0.0, "m3/s|L/min|L/s|m3/h|cm3/s|mL/min")                                \
+  QUANTITY(FLOW, "m3/s", "L/min", 1e-3 / 60.0, 0.0, "m3/s|L/min|L/s|m3/h|cm3/s|mL/min|US gal/min=*6.30901964e-5")      \
   QUANTITY(TEMPERATURE, "K", "degC", 1.0, 273.15, "K|degC|degF")                                                       \
   QUANTITY(TEMPERATURE_DIFFERENCE, "K", "K", 1.0, 0.0, "K")                                                            \
   QUANTITY(KINEMATIC_VISCOSITY, "m2/s", "mm2/s", 1e-6, 0.0, "m2/s|mm2/s|cSt")                                          \

@@ -11,9 +11,9 @@
 #include "text.h"
 #include "units.h"
 
-#define LEAST_COMMON 0.5 /* of the trace, that a shift must leave in common */
+#define LEAST_COMMON 0.5 /* of the trace, or of the run if that is shorter, that a shift must leave in common */
 
-enum { GRID_HALF = 2000, SHARPEN = 60, SAMPLES_LIMIT = 4000 };
+enum { GRID_HALF = 2000, SHARPEN = 60, SAMPLES_LIMIT = 4000, WIDE_GRID = 16000, WIDE_SAMPLES = 500, LEAST_SAMPLES = 8 };
 
 /* ---- one signal at one shift ---- */
 
@@ -56,7 +56,9 @@ static double correlation_at(const struct measured *measured, const struct curve
                              int stride) {
   double sum = 0.0;
   int seen = 0;
-  double wanted = LEAST_COMMON * measured->count / stride;
+  double trace = measured->time[measured->count - 1] - measured->time[0];
+  double run = curves[0].time[curves[0].count - 1] - curves[0].time[0];
+  double wanted = LEAST_COMMON * fmin(1.0, run / trace) * measured->count / stride;
   for (int i = 0; i < count; i++) {
     struct sums sums = sums_at(measured, i, &curves[i], shift, stride);
     double correlation = (double)sums.count >= wanted ? correlation_of(&sums) : NAN;
@@ -68,26 +70,27 @@ static double correlation_at(const struct measured *measured, const struct curve
   return seen > 0 ? sum / seen : -2.0;
 }
 
-bool comparison_shift(const struct measured *measured, const struct curve *curves, int count, double largest,
-                      double *shift, double *correlation) {
-  int stride = measured->count / SAMPLES_LIMIT + 1;
-  double sample = (measured->time[measured->count - 1] - measured->time[0]) / (measured->count - 1);
-  int steps = (int)fmin(ceil(largest / sample), GRID_HALF);
-  double grid = steps > 0 ? largest / steps : 0.0;
-  double best = -2.0;
-  *shift = 0.0;
-  for (int i = -steps; i <= steps; i++) {
-    double now = correlation_at(measured, curves, count, i * grid, stride);
-    if (now > best) {
-      best = now;
-      *shift = i * grid;
+/* The best shift of an even grid. */
+static double best_of_grid(const struct measured *measured, const struct curve *curves, int count, double low,
+                           double high, int steps, int stride, double *best) {
+  double shift = 0.5 * (low + high);
+  *best = -2.0;
+  for (int i = 0; i <= steps; i++) {
+    double here = steps > 0 ? low + (high - low) * i / steps : shift;
+    double now = correlation_at(measured, curves, count, here, stride);
+    if (now > *best) {
+      *best = now;
+      shift = here;
     }
   }
-  /* Between the points of the grid: golden section. */
+  return shift;
+}
+
+/* Between the points of a grid: golden section. */
+static double sharpen(const struct measured *measured, const struct curve *curves, int count, double low, double high,
+                      double enough, int stride) {
   const double ratio = 0.6180339887498949;
-  double low = fmax(*shift - grid, -largest);
-  double high = fmin(*shift + grid, largest);
-  for (int i = 0; i < SHARPEN && high - low > 1e-3 * fmin(sample, grid); i++) {
+  for (int i = 0; i < SHARPEN && high - low > enough; i++) {
     double left = high - ratio * (high - low);
     double right = low + ratio * (high - low);
     if (correlation_at(measured, curves, count, left, stride) >
@@ -97,11 +100,77 @@ bool comparison_shift(const struct measured *measured, const struct curve *curve
       low = left;
     }
   }
-  if (steps > 0) {
-    *shift = 0.5 * (low + high);
+  return 0.5 * (low + high);
+}
+
+static double sample_of(const struct measured *measured) {
+  return (measured->time[measured->count - 1] - measured->time[0]) / (measured->count - 1);
+}
+
+bool comparison_shift(const struct measured *measured, const struct curve *curves, int count, double largest,
+                      double *shift, double *correlation) {
+  int stride = measured->count / SAMPLES_LIMIT + 1;
+  double sample = sample_of(measured);
+  int half = (int)fmin(ceil(largest / sample), GRID_HALF);
+  double grid = half > 0 ? largest / half : 0.0;
+  double best;
+  *shift = best_of_grid(measured, curves, count, -largest, largest, 2 * half, stride, &best);
+  if (half > 0) {
+    *shift = sharpen(measured, curves, count, fmax(*shift - grid, -largest), fmin(*shift + grid, largest),
+                     1e-3 * fmin(sample, grid), stride);
   }
   *correlation = correlation_at(measured, curves, count, *shift, 1);
   return best > -2.0;
+}
+
+bool comparison_offset(const struct measured *measured, const struct curve *curves, int count, double *offset) {
+  const double *run = curves[0].time;
+  double middle = 0.5 * (measured->time[0] + measured->time[measured->count - 1]);
+  double trace = measured->time[measured->count - 1] - measured->time[0];
+  double length = run[curves[0].count - 1] - run[0];
+  /* Half of the trace, or all of the run, in common at either end. */
+  double reach = 0.5 * fmax(length, trace);
+  double low = 0.5 * (run[0] + run[curves[0].count - 1]) - reach - middle;
+  double high = low + 2.0 * reach;
+  double sample = sample_of(measured);
+  int stride = measured->count / WIDE_SAMPLES + 1;
+  int steps = (int)fmin(ceil((high - low) / sample), WIDE_GRID);
+  double common = fmin(length, trace) / sample;
+  double best;
+  if (common < LEAST_SAMPLES) {
+    return false;
+  }
+  *offset = best_of_grid(measured, curves, count, low, high, steps, stride, &best);
+  double grid = (high - low) / steps;
+  *offset = sharpen(measured, curves, count, *offset - grid, *offset + grid, 1e-3 * fmin(sample, grid),
+                    measured->count / SAMPLES_LIMIT + 1);
+  return best > -2.0;
+}
+
+/* Does any instant of the trace lie within the run? */
+static bool touches(const struct measured *measured, const struct curve *curve) {
+  return measured->time[measured->count - 1] >= curve->time[0] && measured->time[0] <= curve->time[curve->count - 1];
+}
+
+bool comparison_clock(const struct mapping *mapping, struct measured *measured, const struct curve *curves,
+                      double *shift, double *correlation) {
+  bool sought = mapping->largest_shift > 0.0;
+  *shift = 0.0;
+  *correlation = correlation_at(measured, curves, mapping->count, 0.0, 1);
+  if (sought && comparison_shift(measured, curves, mapping->count, mapping->largest_shift, shift, correlation)) {
+    return true;
+  }
+  if (mapping->clocks_are_one || (!sought && touches(measured, &curves[0]))) {
+    return !sought;
+  }
+  if (!comparison_offset(measured, curves, mapping->count, shift)) {
+    *shift = 0.0;
+    return !sought;
+  }
+  *correlation = correlation_at(measured, curves, mapping->count, *shift, 1);
+  told_add(&measured->told, "the trace lies beside the run, its clock is taken to be %.9g s %s", fabs(*shift),
+           *shift < 0.0 ? "ahead" : "behind");
+  return true;
 }
 
 struct deviation comparison_deviation(const struct measured *measured, int signal, const struct curve *curve,
@@ -271,15 +340,10 @@ static void compare(struct comparison *comparison, const struct curve *curves) {
 
 bool comparison_find(const char *run_file, const char *trace_file, const char *mapping_file,
                      struct comparison *comparison, struct error *error) {
-  struct trace trace;
   memset(comparison, 0, sizeof *comparison);
-  if (!mapping_read(mapping_file, &comparison->mapping, error) || !trace_read(trace_file, &trace, error)) {
-    return false;
-  }
-  bool good = mapping_apply(&comparison->mapping, &trace, &comparison->measured, error) &&
-              read_run(run_file, comparison, error);
-  trace_free(&trace);
-  if (!good) {
+  if (!mapping_read(mapping_file, &comparison->mapping, error) ||
+      !measured_read(&comparison->mapping, trace_file, &comparison->measured, error) ||
+      !read_run(run_file, comparison, error)) {
     return false;
   }
   struct curve curves[MAPPING_SIGNALS];
@@ -290,9 +354,7 @@ bool comparison_find(const char *run_file, const char *trace_file, const char *m
   }
   int count = comparison->mapping.count;
   comparison->correlation_at_zero = correlation_at(&comparison->measured, curves, count, 0.0, 1);
-  comparison->correlation = comparison->correlation_at_zero;
-  if (comparison->mapping.largest_shift > 0.0 &&
-      !comparison_shift(&comparison->measured, curves, count, comparison->mapping.largest_shift, &comparison->shift,
+  if (!comparison_clock(&comparison->mapping, &comparison->measured, curves, &comparison->shift,
                         &comparison->correlation)) {
     return error_set(error, ERROR_INPUT, "%s and %s have less than half of the trace in common at every shift",
                      run_file, trace_file);
@@ -359,6 +421,7 @@ bool comparison_write(const struct comparison *comparison, const char *path, con
   if (file == NULL) {
     return false;
   }
+  answer_words(file, "guessed", comparison->measured.told.text);
   int count = comparison->measured.count;
   double *buffer = calloc((size_t)count + 1, sizeof *buffer);
   struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "in the time of the run, trace shifted"}, NULL};

@@ -2,7 +2,7 @@
 #ifndef SWASHLOOP_ANALYSIS_COMPARISON_H
 #define SWASHLOOP_ANALYSIS_COMPARISON_H
 
-#include "mapping.h"
+#include "measured.h"
 
 /* A run's signal. */
 struct curve {
@@ -16,6 +16,13 @@ struct curve {
  * over a common part of half the trace at least, found on a grid, then to a thousandth of a sample between. False when
  * no shift has enough in common. */
 bool comparison_shift(const struct measured *measured, const struct curve *curves, int count, double largest,
+                      double *shift, double *correlation);
+
+/* Where a trace lies beside the run, by a clock of its own: the best shift of all that leave enough in common. */
+bool comparison_offset(const struct measured *measured, const struct curve *curves, int count, double *offset);
+/* The shift that a mapping allows: within its largest; where the trace has nothing in common with the run there, any
+ * (told), unless it says that the clocks are one. False: a shift was asked for and there is none. */
+bool comparison_clock(const struct mapping *mapping, struct measured *measured, const struct curve *curves,
                       double *shift, double *correlation);
 
 struct deviation {

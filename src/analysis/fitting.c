@@ -488,13 +488,7 @@ static bool read_parameter(const struct case_data *data, const char *text, struc
 
 static bool read_traces(const struct fit_options *options, struct fit *fit, struct error *error) {
   for (int i = 0; i < options->trace_count; i++) {
-    struct trace trace;
-    if (!trace_read(options->traces[i], &trace, error)) {
-      return false;
-    }
-    bool good = mapping_apply(&fit->mapping, &trace, &fit->measured[i], error);
-    trace_free(&trace);
-    if (!good) {
+    if (!measured_read(&fit->mapping, options->traces[i], &fit->measured[i], error)) {
       return false;
     }
     fit->trace_count++;

@@ -3,7 +3,7 @@
 #define SWASHLOOP_ANALYSIS_FITTING_H
 
 #include "varied_parameter.h"
-#include "mapping.h"
+#include "measured.h"
 #include "run.h"
 
 enum { FIT_PARAMETERS = 12, FIT_TRACES = 16, FIT_UNKNOWNS = FIT_PARAMETERS + FIT_TRACES };

@@ -9,8 +9,6 @@
 #include "registry.h"
 #include "units.h"
 
-/* ---- reading ---- */
-
 static bool complain(const struct node *node, struct error *error, const char *words) {
   return error_at(error, node->file, node->line, node->column, "%s", words);
 }
@@ -123,21 +121,84 @@ static bool read_signal(const struct node *node, struct mapping *mapping, struct
          read_amount(node, "noise", quantity, 1e-300, &mapped->noise, error);
 }
 
+static bool read_order(const struct node *time, struct mapping *mapping, struct error *error) {
+  static const char *const words[] = {"", "year/month/day", "day/month/year", "month/day/year"};
+  char word[TRACE_NAME];
+  const struct node *node = node_child(time, "order");
+  if (node == NULL) {
+    return true;
+  }
+  if (!read_word(time, "order", true, word, sizeof word, error)) {
+    return false;
+  }
+  for (int i = 1; i < 4; i++) {
+    if (strcmp(word, words[i]) == 0) {
+      mapping->date_order = (enum date_order)i;
+      return true;
+    }
+  }
+  return error_at(error, node->file, node->line, node->column,
+                  "order: '%s' is none; expected day/month/year, month/day/year or year/month/day", word);
+}
+
+/* {column: NAME, unit: UNIT}; or {rate: RATE} or {step: TIME} for a sample index, in a column or counted. */
 static bool read_time(const struct node *root, struct mapping *mapping, struct error *error) {
-  static const char *const known[] = {"column", "unit"};
+  static const char *const known[] = {"column", "unit", "rate", "step", "order"};
   const struct node *time = node_child(root, "time");
+  double step = 0.0;
   if (time == NULL) {
     return complain(root, error, "'time' is missing: which column is the time?");
   }
-  return check_keys(time, known, 2, "time", error) &&
-         read_word(time, "column", true, mapping->time_column, sizeof mapping->time_column, error) &&
+  if (!check_keys(time, known, 5, "time", error) ||
+      !read_amount(time, "rate", QUANTITY_FREQUENCY, 1e-6, &mapping->time_rate, error) ||
+      !read_amount(time, "step", QUANTITY_TIME, 1e-9, &step, error) || !read_order(time, mapping, error)) {
+    return false;
+  }
+  if (step > 0.0 && mapping->time_rate > 0.0) {
+    return complain(time, error, "found 'rate' and 'step', expected one of them");
+  }
+  mapping->time_rate = step > 0.0 ? 1.0 / step : mapping->time_rate;
+  if (mapping->time_rate > 0.0 && node_child(time, "unit") != NULL) {
+    return complain(time, error, "a sample index has a rate and no unit");
+  }
+  return read_word(time, "column", mapping->time_rate <= 0.0, mapping->time_column, sizeof mapping->time_column,
+                   error) &&
          read_word(time, "unit", false, mapping->time_unit, sizeof mapping->time_unit, error);
+}
+
+/* `gaps: [-9999, 1e30]`, or none. */
+static bool read_gaps(const struct node *root, struct mapping *mapping, struct error *error) {
+  const struct node *gaps = node_child(root, "gaps");
+  if (gaps == NULL) {
+    return true;
+  }
+  if (gaps->kind == NODE_TEXT && strcmp(gaps->text, "none") == 0) {
+    mapping->gaps.only_declared = true;
+    return true;
+  }
+  if (gaps->kind != NODE_LIST || gaps->count > SENTINELS) {
+    return error_at(error, gaps->file, gaps->line, gaps->column, "gaps: expected none or a list of up to %d numbers",
+                    SENTINELS);
+  }
+  for (const struct node *node = gaps->first; node != NULL; node = node->next) {
+    struct error inner = {0};
+    double *number = &mapping->gaps.declared[mapping->gaps.count++];
+    if (node->kind != NODE_TEXT || !units_read(QUANTITY_NUMBER, node->text, number, &inner)) {
+      return error_at(error, node->file, node->line, node->column, "gaps: %s",
+                      node->kind == NODE_TEXT ? inner.text : "expected a number");
+    }
+  }
+  return true;
 }
 
 static bool read_shift(const struct node *root, struct mapping *mapping, struct error *error) {
   static const char *const known[] = {"largest"};
   const struct node *shift = node_child(root, "shift");
-  if (shift == NULL || (shift->kind == NODE_TEXT && strcmp(shift->text, "none") == 0)) {
+  if (shift == NULL) {
+    return true;
+  }
+  mapping->clocks_are_one = shift->kind == NODE_TEXT && strcmp(shift->text, "none") == 0;
+  if (mapping->clocks_are_one) {
     return true;
   }
   return check_keys(shift, known, 1, "shift", error) &&
@@ -145,9 +206,9 @@ static bool read_shift(const struct node *root, struct mapping *mapping, struct 
 }
 
 static bool read_root(const struct node *root, struct mapping *mapping, struct error *error) {
-  static const char *const known[] = {"time", "signals", "shift", "from", "to"};
-  if (!check_keys(root, known, 5, "the mapping", error) || !read_time(root, mapping, error) ||
-      !read_shift(root, mapping, error) ||
+  static const char *const known[] = {"time", "signals", "shift", "from", "to", "gaps"};
+  if (!check_keys(root, known, 6, "the mapping", error) || !read_gaps(root, mapping, error) ||
+      !read_time(root, mapping, error) || !read_shift(root, mapping, error) ||
       !read_amount(root, "from", QUANTITY_TIME, -HUGE_VAL, &mapping->from, error) ||
       !read_amount(root, "to", QUANTITY_TIME, -HUGE_VAL, &mapping->to, error)) {
     return false;
@@ -192,115 +253,4 @@ bool mapping_read(const char *path, struct mapping *mapping, struct error *error
     arena_close(arena);
   }
   return good;
-}
-
-/* ---- applying ---- */
-
-/* SI = slope times number plus zero, for a unit of a quantity. */
-static bool unit_line(const char *file, const char *column, enum quantity quantity, const char *unit, double *slope,
-                      double *zero, struct error *error) {
-  char text[TRACE_NAME + 8];
-  struct error inner = {0};
-  double one;
-  *zero = 0.0;
-  *slope = 1.0;
-  if (unit[0] == '\0' && quantity == QUANTITY_NUMBER) {
-    return true;
-  }
-  if (unit[0] == '\0') {
-    return error_set(error, ERROR_INPUT,
-                     "%s: the unit of column '%s' is neither in its heading, as in '%s [%s]', nor in the mapping", file,
-                     column, column, quantity_rows[quantity].trade_unit);
-  }
-  (void)snprintf(text, sizeof text, "0 %s", unit);
-  bool good = units_read(quantity, text, zero, &inner);
-  (void)snprintf(text, sizeof text, "1 %s", unit);
-  good = good && units_read(quantity, text, &one, &inner);
-  if (!good) {
-    return error_set(error, ERROR_INPUT, "%s: column '%s': %s", file, column, inner.text);
-  }
-  *slope = one - *zero;
-  return true;
-}
-
-static bool apply_column(const struct mapping *mapping, const struct mapped *mapped, const struct trace *trace,
-                         const int *rows, struct measured *measured, int place, struct error *error) {
-  struct error inner = {0};
-  int column = trace_column(trace, mapped->column, &inner);
-  if (column < 0) {
-    return error_at(error, mapping->file, mapped->line, 0, "%s", inner.text);
-  }
-  const char *unit = mapped->unit[0] != '\0' ? mapped->unit : trace->units[column];
-  double slope;
-  double zero;
-  if (!unit_line(trace->file, mapped->column, mapped->row.quantity, unit, &slope, &zero, error)) {
-    return false;
-  }
-  for (int k = 0; k < measured->count; k++) {
-    measured->values[place][k] = slope * mapped->factor * trace->values[column][rows[k]] + zero + mapped->offset;
-  }
-  return true;
-}
-
-/* Rows that have a time, which must rise. */
-static bool apply_time(const struct mapping *mapping, const struct trace *trace, int *rows, struct measured *measured,
-                       struct error *error) {
-  struct error inner = {0};
-  int column = trace_column(trace, mapping->time_column, &inner);
-  if (column < 0) {
-    return error_at(error, mapping->file, 0, 0, "time: %s", inner.text);
-  }
-  const char *unit = mapping->time_unit[0] != '\0' ? mapping->time_unit : trace->units[column];
-  double slope;
-  double zero;
-  if (!unit_line(trace->file, mapping->time_column, QUANTITY_TIME, unit, &slope, &zero, error)) {
-    return false;
-  }
-  for (int k = 0; k < trace->count; k++) {
-    double t = slope * trace->values[column][k];
-    if (isnan(t)) {
-      continue;
-    }
-    if (measured->count > 0 && !(t > measured->time[measured->count - 1])) {
-      return error_set(error, ERROR_INPUT, "%s: the time does not rise at %.9g s (line of numbers %d)", trace->file, t,
-                       k + 1);
-    }
-    rows[measured->count] = k;
-    measured->time[measured->count++] = t;
-  }
-  return measured->count >= 2 ||
-         error_set(error, ERROR_INPUT, "%s: column '%s' holds less than two times", trace->file, mapping->time_column);
-}
-
-bool mapping_apply(const struct mapping *mapping, const struct trace *trace, struct measured *measured,
-                   struct error *error) {
-  memset(measured, 0, sizeof *measured);
-  size_t room = (size_t)trace->count + 1;
-  int *rows = calloc(room, sizeof *rows);
-  measured->time = calloc(room, sizeof(double));
-  bool good = rows != NULL && measured->time != NULL;
-  for (int i = 0; i < mapping->count; i++) {
-    measured->values[i] = calloc(room, sizeof(double));
-    good = good && measured->values[i] != NULL;
-  }
-  if (!good) {
-    error_set(error, ERROR_MEMORY, "no memory for %s", trace->file);
-  }
-  good = good && apply_time(mapping, trace, rows, measured, error);
-  for (int i = 0; good && i < mapping->count; i++) {
-    good = apply_column(mapping, &mapping->signals[i], trace, rows, measured, i, error);
-  }
-  free(rows);
-  if (!good) {
-    measured_free(measured);
-  }
-  return good;
-}
-
-void measured_free(struct measured *measured) {
-  free(measured->time);
-  for (int i = 0; i < MAPPING_SIGNALS; i++) {
-    free(measured->values[i]);
-  }
-  memset(measured, 0, sizeof *measured);
 }

@@ -1,9 +1,10 @@
 /* Which column of a trace is which signal, in what unit, and how near the run must come (docs/compare.md):
  *
- *   time: {column: t, unit: s}
- *   signals:
+ *   time: {column: t, unit: s}     # or {rate: 100 Hz}, {column: n, rate: 100 Hz}, {column: when, order:
+ * day/month/year} signals:
  *     - {signal: line_a_pressure, column: p_A, unit: bar, band: 10 bar, rms: 4 bar, mean: 2 bar, noise: 1 bar}
  *   shift: {largest: 0.5 s}        # or: shift: none
+ *   gaps: [-9999]
  *   from: 1 s
  *   to: 9 s
  */
@@ -14,6 +15,7 @@
 
 #include "error.h"
 #include "plant.h"
+#include "sentinels.h"
 #include "trace.h"
 
 enum { MAPPING_SIGNALS = 32 };
@@ -33,11 +35,15 @@ struct mapped {
 
 struct mapping {
   char file[512];
-  char time_column[TRACE_NAME];
+  char time_column[TRACE_NAME]; /* "": the lines are counted */
   char time_unit[TRACE_NAME];
+  double time_rate; /* Hz, of a sample index; 0: the column holds times */
+  enum date_order date_order;
+  struct sentinels gaps;
   struct mapped signals[MAPPING_SIGNALS];
   int count;
-  double largest_shift; /* s; 0: the clocks are one */
+  double largest_shift; /* s; 0: not to be looked for */
+  bool clocks_are_one;  /* `shift: none`: not even where the trace lies outside the run */
   double from;          /* s, in the time of the run */
   double to;            /* s */
 };
@@ -45,17 +51,5 @@ struct mapping {
 /* Signals are looked for in every plant. */
 bool mapping_read(const char *path, struct mapping *mapping, struct error *error);
 bool mapping_read_text(const char *name, const char *text, size_t length, struct mapping *mapping, struct error *error);
-
-/* A trace made ready: times and signals in SI, without lines that have no time. */
-struct measured {
-  int count;
-  double *time;                    /* s, rising */
-  double *values[MAPPING_SIGNALS]; /* NaN: a gap */
-};
-
-/* The columns of a trace in SI, at rising times. Give them back with measured_free. */
-bool mapping_apply(const struct mapping *mapping, const struct trace *trace, struct measured *measured,
-                   struct error *error);
-void measured_free(struct measured *measured);
 
 #endif

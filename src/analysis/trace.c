@@ -5,200 +5,152 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "columns.h"
 #include "input_file.h"
 #include "registry.h"
 #include "text.h"
 
-enum { NUMBER_LENGTH = 64, FILE_LIMIT = 1 << 28 };
+enum { FILE_LIMIT = 1 << 28, FIRST_ROOM = 1024 };
 
-struct reading {
-  struct trace *trace;
-  const char *at;
-  const char *end;
-  char separator;
-  int line;
-  int capacity;
-  struct error *error;
-};
+/* ---- columns of text ---- */
 
-static bool fail(const struct reading *reading, int column, const char *found, size_t length, const char *expected) {
-  char text[48];
-  (void)snprintf(text, sizeof text, "%.*s", (int)(length < 40 ? length : 40), found);
-  return error_at(reading->error, reading->trace->file, reading->line, column, "found '%s', expected %s", text,
-                  expected);
-}
-
-/* The next line that says something. */
-static bool next_line(struct reading *reading, const char **line, const char **stop) {
-  while (reading->at < reading->end) {
-    const char *start = reading->at;
-    const char *newline = memchr(start, '\n', (size_t)(reading->end - start));
-    reading->at = newline != NULL ? newline + 1 : reading->end;
-    *stop = newline != NULL ? newline : reading->end;
-    reading->line++;
-    if (*stop > start && (*stop)[-1] == '\r') {
-      (*stop)--;
-    }
-    const char *first = start;
-    while (first < *stop && (*first == ' ' || *first == '\t')) {
-      first++;
-    }
-    if (first < *stop && *first != '#') {
-      *line = start;
-      return true;
-    }
-  }
-  return false;
-}
-
-/* The next cell of a line without the blanks and quotes around it; `*at` moves behind its separator, past `stop` at the
- * end. */
-static void next_cell(const struct reading *reading, const char **at, const char *stop, const char **cell,
-                      size_t *length) {
-  const char *start = *at;
-  const char *last = memchr(start, reading->separator, (size_t)(stop - start));
-  *at = last != NULL ? last + 1 : stop + 1;
-  last = last != NULL ? last : stop;
-  while (start < last && (*start == ' ' || *start == '"')) {
-    start++;
-  }
-  while (last > start && (last[-1] == ' ' || last[-1] == '"')) {
-    last--;
-  }
-  *cell = start;
-  *length = (size_t)(last - start);
-}
-
-static void copy_name(char *to, const char *from, size_t length) {
-  length = length < TRACE_NAME - 1 ? length : TRACE_NAME - 1;
-  memcpy(to, from, length);
-  to[length] = '\0';
-}
-
-/* "p_A [bar]" into name and unit. */
-static void read_heading(struct trace *trace, const char *cell, size_t length) {
-  const char *open = memchr(cell, '[', length);
-  size_t name = open != NULL ? (size_t)(open - cell) : length;
-  char *unit = trace->units[trace->column_count];
-  unit[0] = '\0';
-  if (open != NULL) {
-    const char *close = memchr(open, ']', length - name);
-    copy_name(unit, open + 1, close != NULL ? (size_t)(close - open) - 1 : length - name - 1);
-  }
-  while (name > 0 && cell[name - 1] == ' ') {
-    name--;
-  }
-  copy_name(trace->names[trace->column_count++], cell, name);
-}
-
-static char separator_of(const char *line, const char *stop) {
-  size_t length = (size_t)(stop - line);
-  return memchr(line, ';', length) != NULL ? ';' : memchr(line, '\t', length) != NULL ? '\t' : ',';
-}
-
-static bool read_headings(struct reading *reading) {
-  struct trace *trace = reading->trace;
-  const char *line;
-  const char *stop;
-  if (reading->end - reading->at >= 3 && memcmp(reading->at, "\xEF\xBB\xBF", 3) == 0) {
-    reading->at += 3; /* a byte-order mark */
-  }
-  if (!next_line(reading, &line, &stop)) {
-    return error_at(reading->error, trace->file, 1, 1, "the trace is empty");
-  }
-  reading->separator = separator_of(line, stop);
-  for (const char *at = line; at <= stop;) {
-    const char *cell;
-    size_t length;
-    next_cell(reading, &at, stop, &cell, &length);
-    if (trace->column_count == TRACE_COLUMNS) {
-      return error_at(reading->error, trace->file, reading->line, (int)(cell - line) + 1,
-                      "a trace has at most %d columns", TRACE_COLUMNS);
-    }
-    read_heading(trace, cell, length);
-  }
-  return true;
-}
-
-static bool grow(struct reading *reading) {
-  if (reading->trace->count < reading->capacity) {
-    return true;
-  }
-  reading->capacity = reading->capacity > 0 ? 2 * reading->capacity : 1024;
-  for (int c = 0; c < reading->trace->column_count; c++) {
-    double *larger = realloc(reading->trace->values[c], (size_t)reading->capacity * sizeof *larger);
-    if (larger == NULL) {
-      return error_set(reading->error, ERROR_MEMORY, "no memory for %s", reading->trace->file);
-    }
-    reading->trace->values[c] = larger;
-  }
-  return true;
-}
-
-static bool read_number(const struct reading *reading, const char *cell, size_t length, double *value) {
-  char text[NUMBER_LENGTH];
-  if (length == 0) {
-    *value = NAN;
-    return true;
-  }
-  if (length >= sizeof text) {
+static bool take_headings(const struct columns *columns, struct trace *trace) {
+  trace->columns = calloc((size_t)columns->count, sizeof *trace->columns);
+  if (trace->columns == NULL) {
     return false;
   }
-  memcpy(text, cell, length);
-  text[length] = '\0';
-  char *comma = reading->separator != ',' ? strchr(text, ',') : NULL;
-  if (comma != NULL) {
-    *comma = '.';
+  trace->column_count = columns->count;
+  trace->heading_line = columns->heading_line;
+  for (int c = 0; c < columns->count; c++) {
+    struct trace_column *column = &trace->columns[c];
+    const struct heading *heading = &columns->headings[c];
+    (void)snprintf(column->name, sizeof column->name, "%s", heading->name);
+    (void)snprintf(column->unit, sizeof column->unit, "%s", heading->unit);
+    (void)snprintf(column->whole, sizeof column->whole, "%s", heading->whole);
+    column->place = heading->column;
   }
-  return text_number_length(text) == length && text_number(text, length, value);
+  return true;
 }
 
-static bool read_rows(struct reading *reading) {
-  struct trace *trace = reading->trace;
-  const char *line;
-  const char *stop;
-  while (next_line(reading, &line, &stop)) {
-    if (!grow(reading)) {
-      return false;
-    }
-    const char *at = line;
-    for (int c = 0; c < trace->column_count; c++) {
-      const char *cell = stop;
-      size_t length = 0;
-      if (at <= stop) {
-        next_cell(reading, &at, stop, &cell, &length);
-      } else if (c < trace->column_count) {
-        return error_at(reading->error, trace->file, reading->line, (int)(stop - line) + 1,
-                        "the line has %d cells, the first line %d", c, trace->column_count);
-      }
-      if (!read_number(reading, cell, length, &trace->values[c][trace->count])) {
-        return fail(reading, (int)(cell - line) + 1, cell, length, "a number");
-      }
-    }
-    if (at <= stop) {
-      return error_at(reading->error, trace->file, reading->line, (int)(at - line) + 1,
-                      "the line has more cells than the first line, %d", trace->column_count);
-    }
-    trace->count++;
+static bool grow(void **list, int room, size_t size) {
+  void *larger = realloc(*list, (size_t)room * size);
+  if (larger == NULL) {
+    return false;
   }
-  return trace->count >= 2 || error_at(reading->error, trace->file, reading->line, 1,
-                                       "found %d lines of numbers, expected two at least", trace->count);
+  *list = larger;
+  return true;
+}
+
+/* Room for more rows in every column that keeps them. */
+static bool make_room(struct trace *trace, int *room) {
+  if (trace->count < *room) {
+    return true;
+  }
+  *room = *room > 0 ? 2 * *room : FIRST_ROOM;
+  bool good = grow((void **)&trace->lines, *room, sizeof *trace->lines);
+  for (int c = 0; good && c < trace->column_count; c++) {
+    struct trace_column *column = &trace->columns[c];
+    good = grow((void **)&column->values, *room, sizeof *column->values) &&
+           (column->dates == NULL || grow((void **)&column->dates, *room, sizeof *column->dates));
+  }
+  return good;
+}
+
+/* The first cell of a column that is no gap says what the column holds. */
+static bool find_kind(struct trace_column *column, enum trace_kind kind, int room) {
+  if (column->kind != TRACE_GAPS || kind == TRACE_GAPS) {
+    return true;
+  }
+  column->kind = kind;
+  if (kind == TRACE_INSTANTS) {
+    column->dates = calloc((size_t)room, sizeof *column->dates);
+    return column->dates != NULL;
+  }
+  return true;
+}
+
+static void note_fault(struct columns *columns, struct trace_column *column, const struct cell *cell) {
+  if (column->fault.line > 0) {
+    return;
+  }
+  column->fault.line = columns->line.number;
+  column->fault.column = line_column(&columns->line, cell->text);
+  struct cell shown = *cell;
+  shown.length = cell->length < sizeof column->fault.found - 8 ? cell->length : sizeof column->fault.found - 8;
+  (void)cell_copy(&shown, column->fault.found, sizeof column->fault.found);
+}
+
+/* One cell into its column. */
+static bool take_cell(struct columns *columns, struct trace *trace, int c, int room) {
+  struct trace_column *column = &trace->columns[c];
+  const struct cell *cell = &columns->cells[c];
+  struct instant instant = {0};
+  double value;
+  enum trace_kind kind = TRACE_WORDS;
+  enum cell_kind read = cell_read(cell, columns->decimal, &value);
+  if (read == CELL_NUMBER && columns->decimal == DECIMAL_UNKNOWN) {
+    columns->decimal = cell_decimal(cell);
+  }
+  if (read != CELL_TEXT) {
+    kind = read == CELL_NUMBER ? TRACE_NUMBERS : TRACE_GAPS;
+  } else if (instant_read(cell->text, cell->length, &instant)) {
+    kind = TRACE_INSTANTS;
+    value = instant.seconds;
+  }
+  if (!find_kind(column, kind, room)) {
+    return false;
+  }
+  bool fits = kind == column->kind || kind == TRACE_GAPS;
+  if (!fits || kind == TRACE_WORDS) {
+    note_fault(columns, column, cell);
+  }
+  column->values[trace->count] = fits ? value : NAN;
+  if (column->dates != NULL) {
+    column->dates[trace->count] = instant.date;
+  }
+  return true;
+}
+
+static bool take_rows(struct columns *columns, struct trace *trace) {
+  int room = 0;
+  enum columns_step step;
+  while ((step = columns_next(columns)) == COLUMNS_ROW) {
+    bool good = make_room(trace, &room);
+    for (int c = 0; good && c < trace->column_count; c++) {
+      good = take_cell(columns, trace, c, room);
+    }
+    if (!good) {
+      return error_set(columns->error, ERROR_MEMORY, "no memory for %s", trace->file);
+    }
+    trace->lines[trace->count++] = columns->line.number;
+  }
+  int last = columns->line.number > 0 ? columns->line.number : 1;
+  return step == COLUMNS_END &&
+         (trace->count >= 2 || error_at(columns->error, trace->file, last, 1,
+                                        "found %d lines of numbers, expected two at least", trace->count));
 }
 
 bool trace_read_text(const char *name, const char *text, size_t length, struct trace *trace, struct error *error) {
+  struct columns columns;
   memset(trace, 0, sizeof *trace);
   (void)snprintf(trace->file, sizeof trace->file, "%s", name);
-  struct reading reading = {trace, text, text + length, ',', 0, 0, error};
-  if (read_headings(&reading) && read_rows(&reading)) {
-    return true;
+  bool good = columns_open(&columns, COLUMNS_OF_A_LOGGER, trace->file, text, length, error);
+  if (good && !take_headings(&columns, trace)) {
+    good = error_set(error, ERROR_MEMORY, "no memory for %s", name);
   }
-  trace_free(trace);
-  return false;
+  good = good && take_rows(&columns, trace);
+  trace->told = columns.told;
+  columns_close(&columns);
+  if (!good) {
+    trace_free(trace);
+  }
+  return good;
 }
 
 bool trace_read(const char *path, struct trace *trace, struct error *error) {
   const char *why = "";
   size_t length = 0;
+  memset(trace, 0, sizeof *trace);
   char *text = input_read(path, FILE_LIMIT, &length, NULL, &why);
   bool good = text != NULL || error_at(error, path, 0, 0, "cannot be read: %s", why);
   good = good && (length <= FILE_LIMIT || error_at(error, path, 0, 0, "larger than 256 MiB"));
@@ -209,19 +161,30 @@ bool trace_read(const char *path, struct trace *trace, struct error *error) {
 
 void trace_free(struct trace *trace) {
   for (int c = 0; c < trace->column_count; c++) {
-    free(trace->values[c]);
-    trace->values[c] = NULL;
+    free(trace->columns[c].values);
+    free(trace->columns[c].dates);
   }
+  free(trace->columns);
+  free(trace->lines);
+  trace->columns = NULL;
+  trace->lines = NULL;
   trace->column_count = 0;
 }
 
+/* ---- asking ---- */
+
 static const char *name_at(const void *context, int index) {
-  return ((const struct trace *)context)->names[index];
+  return ((const struct trace *)context)->columns[index].name;
 }
 
 int trace_column(const struct trace *trace, const char *name, struct error *error) {
   for (int c = 0; c < trace->column_count; c++) {
-    if (strcmp(trace->names[c], name) == 0) {
+    if (strcmp(trace->columns[c].name, name) == 0) {
+      return c;
+    }
+  }
+  for (int c = 0; c < trace->column_count; c++) {
+    if (strcmp(trace->columns[c].whole, name) == 0) {
       return c;
     }
   }
@@ -229,4 +192,17 @@ int trace_column(const struct trace *trace, const char *name, struct error *erro
   error_set(error, ERROR_INPUT, "%s has no column '%s'%s%s%s", trace->file, name,
             near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
   return -1;
+}
+
+bool trace_check(const struct trace *trace, int column, enum trace_kind kind, struct error *error) {
+  const struct trace_column *own = &trace->columns[column];
+  if (own->fault.line > 0) {
+    return error_at(error, trace->file, own->fault.line, own->fault.column, "found '%s', expected %s", own->fault.found,
+                    own->kind == TRACE_INSTANTS ? "a date or a time of day" : "a number");
+  }
+  if (kind == TRACE_NUMBERS && own->kind == TRACE_INSTANTS) {
+    return error_at(error, trace->file, trace->heading_line, own->place,
+                    "column '%s' holds dates or times of day, expected numbers", own->name);
+  }
+  return true;
 }

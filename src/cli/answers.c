@@ -7,6 +7,7 @@
 #include "guarded.h"
 #include "interrupt.h"
 #include "memory_watch.h"
+#include "text.h"
 #include "units.h"
 
 /* Short times in milliseconds, all else as everywhere. */
@@ -57,6 +58,12 @@ void answers_json_warnings(struct json *json, const struct warnings *warnings) {
     json_end_object(json);
   }
   json_end_list(json);
+}
+
+void answers_told(const char *file, const struct told *told) {
+  if (told->text[0] != '\0') {
+    (void)fprintf(stderr, "%s: guessed: %s\n", shown(file).text, told->text);
+  }
 }
 
 bool answers_tick(void *context, double time, double end_time) {

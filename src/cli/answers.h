@@ -11,6 +11,7 @@
 #include "options.h"
 #include "run.h"
 #include "terminal.h"
+#include "told.h"
 
 /* A list of values with units, those that are absent with the reason behind them. */
 void answers_print(FILE *out, const struct signal *rows, int count, const double *values, const char (*absent)[96]);
@@ -18,6 +19,8 @@ void answers_json(struct json *json, const struct signal *rows, int count, const
                   const char (*absent)[96]);
 /* The list `warnings`: name, words, source. */
 void answers_json_warnings(struct json *json, const struct warnings *warnings);
+/* What was guessed of a file, one line on standard error; nothing where nothing was. */
+void answers_told(const char *file, const struct told *told);
 /* A watcher's tick: progress on the terminal, stops at Ctrl-C and when memory was refused; context is a struct
  * progress. */
 bool answers_tick(void *context, double time, double end_time);

@@ -78,7 +78,7 @@ static void print_answer(const struct request *request, const struct comparison 
   struct paint paint = paint_for(stdout);
   (void)printf("%s%s%s   %s against %s\n\n", paint.strong, shown(found->title).text, paint.plain,
                shown(request->asked.file).text, shown(request->trace).text);
-  if (found->mapping.largest_shift > 0.0) {
+  if (found->mapping.largest_shift > 0.0 || found->shift != 0.0) {
     (void)printf("the trace is shifted by %+.6g s onto the run; correlation %.5f, without a shift %.5f\n\n",
                  found->shift, found->correlation, found->correlation_at_zero);
   }
@@ -118,6 +118,7 @@ static void json_answer(const struct request *request, const struct comparison *
   json_text(&json, "run", request->asked.file);
   json_text(&json, "trace", request->trace);
   json_text(&json, "mapping", request->map);
+  json_text(&json, "guessed", found->measured.told.text);
   json_number(&json, "shift", found->shift);
   json_number(&json, "correlation", found->correlation);
   json_number(&json, "correlation_without_shift", found->correlation_at_zero);
@@ -159,6 +160,9 @@ static int find_answer(void *context, struct case_data *data, const char *comman
   if (!good) {
     code = terminal_error(&error);
   } else {
+    if (!request->asked.quiet) {
+      answers_told(request->trace, &found->measured.told);
+    }
     if (request->asked.json && !request->asked.quiet) {
       json_answer(request, found);
     } else if (!request->asked.quiet) {

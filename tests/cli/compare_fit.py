@@ -105,7 +105,9 @@ class Compare(Folder):
     def test_semicolons_commas_gaps_and_comments(self):
         self.trace(rows=["# a logger", "0;350", "10,0;350", "20,5;", "30;436,2", "40;439,9"], heading="t [ms];p [bar]")
         self.mapping()
-        self.assertEqual(self.compare(0)["signals"]["line_a_pressure"]["count"], 4)
+        result = self.run_program("compare", "step.h5", "trace.csv", "--map", "map.yaml", "--json")
+        self.assertEqual(json.loads(result.stdout)["signals"]["line_a_pressure"]["count"], 4)
+        self.assertEqual(result.stderr, "trace.csv: guessed: columns parted by semicolons; decimals with a comma\n")
 
     def test_refusals(self):
         def refused(words, **trace):
@@ -115,8 +117,8 @@ class Compare(Folder):
 
         self.mapping()
         refused("trace.csv:3:3: error: found 'x', expected a number", rows=["0,1", "1,x"])
-        refused("trace.csv:3:2: error: the line has 1 cells, the first line 2", rows=["0,1", "1"])
-        refused("trace.csv:3:5: error: the line has more cells", rows=["0,1", "1,2,3"])
+        refused("trace.csv:3:2: error: the line has 1 cells, the heading 2", rows=["0,1", "1"])
+        refused("trace.csv:3:5: error: the line has 3 cells, more than", rows=["0,1", "1,2,3"])
         refused("time does not rise", rows=["0,1", "2,2", "1,3"])
         refused("no instant in common", rows=["1000,1", "2000,2", "3000,3"])
         refused("neither in its heading", heading="t [ms],p")

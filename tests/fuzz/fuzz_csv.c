@@ -42,8 +42,12 @@ static void try_trace(const char *text, size_t size) {
     check(trace->count >= 2 && trace->column_count >= 1);
     for (int c = 0; c < trace->column_count; c++) {
       /* A number or a gap; a name finds the first column that bears it. */
-      check(!isinf(trace->values[c][0]) && !isinf(trace->values[c][trace->count - 1]));
-      int found = trace_column(trace, trace->names[c], &error);
+      const struct trace_column *column = &trace->columns[c];
+      check(!isinf(column->values[0]) && !isinf(column->values[trace->count - 1]));
+      if (!trace_check(trace, c, TRACE_NUMBERS, &error)) {
+        check_error(&error);
+      }
+      int found = trace_column(trace, column->name, &error);
       check(found >= 0 && found <= c);
     }
     if (trace_column(trace, "no such column", &error) < 0) {

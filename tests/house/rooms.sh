@@ -12,6 +12,7 @@ models/transmission  models/lib models/components
 models/rig           models/lib models/components
 core
 schema               models/lib core
+columns              models/lib core schema
 case                 models/lib core schema
 plausibility         models/components schema case
 linear               models/lib core
@@ -22,8 +23,8 @@ files                core
 results              models/lib core schema plausibility run files
 sweep                core schema case plausibility run files results
 report               models/lib core schema files
-analysis             models/lib models/components core schema case equilibrium run files results
-cli                  models/lib core schema case plausibility run files results sweep report analysis
+analysis             models/lib models/components core schema columns case equilibrium run files results
+cli                  models/lib core schema columns case plausibility run files results sweep report analysis
 '
 
 complain() {

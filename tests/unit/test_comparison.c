@@ -37,35 +37,48 @@ static void traces_are_read(void **state) {
   read_ok("\xEF\xBB\xBF# logger\n\"time [ms]\", p_A [bar] ,n\r\n0, 1.5,2\n\n10,,3e2\r\n# a remark\n20,-4,5", &trace);
   assert_int_equal(trace.column_count, 3);
   assert_int_equal(trace.count, 3);
-  assert_string_equal(trace.names[0], "time");
-  assert_string_equal(trace.units[0], "ms");
-  assert_string_equal(trace.names[1], "p_A");
-  assert_string_equal(trace.units[2], "");
-  CHECK_NEAR(trace.values[0][2], 20.0, 0.0);
-  assert_true(isnan(trace.values[1][1]));
-  CHECK_NEAR(trace.values[2][1], 300.0, 0.0);
+  assert_string_equal(trace.columns[0].name, "time");
+  assert_string_equal(trace.columns[0].unit, "ms");
+  assert_string_equal(trace.columns[1].name, "p_A");
+  assert_string_equal(trace.columns[2].unit, "");
+  CHECK_NEAR(trace.columns[0].values[2], 20.0, 0.0);
+  assert_true(isnan(trace.columns[1].values[1]));
+  CHECK_NEAR(trace.columns[2].values[1], 300.0, 0.0);
   trace_free(&trace);
   read_ok("t;x [bar]\n0;1,25\n1;-2,5\n", &trace);
-  CHECK_NEAR(trace.values[1][0], 1.25, 0.0);
-  CHECK_NEAR(trace.values[1][1], -2.5, 0.0);
+  CHECK_NEAR(trace.columns[1].values[0], 1.25, 0.0);
+  CHECK_NEAR(trace.columns[1].values[1], -2.5, 0.0);
   trace_free(&trace);
   read_ok("t\tx\n0\t1\n1\t2\n", &trace);
-  CHECK_NEAR(trace.values[1][1], 2.0, 0.0);
+  CHECK_NEAR(trace.columns[1].values[1], 2.0, 0.0);
   struct error error = {0};
   assert_int_equal(trace_column(&trace, "x", &error), 1);
   assert_int_equal(trace_column(&trace, "y", &error), -1);
   trace_free(&trace);
 }
 
+/* A cell that is no number is a fault of who asks for its column. */
+static void refused_column(const char *text, int line, int column, const char *words) {
+  struct trace trace;
+  struct error error = {0};
+  read_ok(text, &trace);
+  assert_true(trace_check(&trace, 0, TRACE_NUMBERS, &error));
+  assert_false(trace_check(&trace, 1, TRACE_NUMBERS, &error));
+  assert_int_equal(error.line, line);
+  assert_int_equal(error.column, column);
+  assert_non_null(strstr(error.text, words));
+  trace_free(&trace);
+}
+
 static void wrong_traces_are_placed(void **state) {
   (void)state;
-  refused("", 1, 1, "empty");
+  refused("", 1, 1, "nothing is written");
   refused("t,x\n0,1\n", 2, 1, "two at least");
-  refused("t,x\n0,1\n1,2x\n", 3, 3, "found '2x'");
-  refused("t,x\n0,1\n1,0x10\n", 3, 3, "a number");
   refused("t,x\n0,1\n1\n", 3, 2, "1 cells");
-  refused("t,x\n0,1\n1,2,3\n", 3, 5, "more cells");
-  refused("t;x\n0;1,2,3\n", 2, 3, "a number");
+  refused("t,x\n0,1\n1,2,3\n", 3, 5, "more than the heading's 2");
+  refused_column("t,x\n0,1\n1,2x\n", 3, 3, "found '2x'");
+  refused_column("t,x\n0,1\n1,0x10\n", 3, 3, "a number");
+  refused_column("t;x\n0;1,5\n1;1,2,3\n", 3, 3, "a number");
 }
 
 static const char mapping_text[] = "time: {column: t}\n"
@@ -91,7 +104,7 @@ static void a_mapping_is_read_and_applied(void **state) {
   struct trace trace;
   struct measured measured;
   read_ok("t [ms],T [degC],p\n0,10,1\n,20,2\n10,30,\n", &trace);
-  assert_true(mapping_apply(&mapping, &trace, &measured, &error));
+  assert_true(measured_make(&mapping, &trace, &measured, &error));
   assert_int_equal(measured.count, 2); /* a line without a time is none */
   CHECK_NEAR(measured.time[1], 0.01, 1e-15);
   CHECK_CLOSE(measured.values[0][0], 1e5, 1e-12);

@@ -84,16 +84,16 @@ static void refusals(void **state) {
   read_bad(QUANTITY_PRESSURE, "1e305 bar", 1, "'1e305 bar' is too large");
   read_bad(QUANTITY_ANGULAR_SPEED, "35 Hz", 4,
            "'Hz' is no unit of angular speed; expected rad/s, rpm, rev/min or rev/s");
-  read_bad(QUANTITY_TIME, "5 1/s", 3, "'1/s' is no unit of time; expected s, ms, min or h");
+  read_bad(QUANTITY_TIME, "5 1/s", 3, "'1/s' is no unit of time; expected s, ms, us, min or h");
   read_bad(QUANTITY_RATE, "5 s", 3, "'s' is no unit of rate; expected 1/s or %/s");
   read_bad(QUANTITY_POWER, "90 PS", 4, "'PS' is no unit of power; expected W or kW");
   read_bad(QUANTITY_SPEED, "18 kph", 4,
-           "'kph' is no unit of speed; expected m/s, km/h, mm/s, m/min or mph; did you "
+           "'kph' is no unit of speed; expected m/s, km/h, mm/s, m/min, mph or ft/s; did you "
            "mean 'mph'?");
-  read_bad(QUANTITY_FLOW, "40 RPM", 4, "'RPM' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s or mL/min");
+  read_bad(QUANTITY_FLOW, "40 RPM", 4, "'RPM' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s, mL/min or US gal/min");
   read_bad(QUANTITY_FLOW, "40 l/min", 4,
-           "'l/min' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s or "
-           "mL/min; did you mean 'L/min'?");
+           "'l/min' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s, mL/min or US "
+           "gal/min; did you mean 'L/min'?");
 }
 
 static void never_a_number_or_unit(void **state) {

@@ -1,0 +1,304 @@
+"""Traces as loggers write them: each dialect gives the numbers of a plain file, and what was guessed is told in a line.
+
+The data are invented: a pressure and a flow of our own, rounded as a logger rounds."""
+import datetime
+import json
+import math
+import os
+import sys
+import unittest
+
+import h5py
+import numpy
+
+sys.dont_write_bytecode = True
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from _program import Folder, need_program  # noqa: E402
+
+COUNT, STEP = 400, 0.01
+MAP = """time: {column: TIME}
+signals:
+  - {signal: line_a_pressure, column: PRESSURE}
+  - {signal: relief_a_flow, column: FLOW}
+"""
+
+
+def pressure(t):
+    return 200e5 + 150e5 / (1.0 + math.exp(-8.0 * (t - 1.3))) + 20e5 * math.sin(5.0 * t)
+
+
+def flow(t):
+    return 1e-3 / 60.0 * (40.0 + 30.0 * math.exp(-20.0 * (t - 2.0) ** 2))
+
+
+class Traces(Folder):
+    def setUp(self):
+        super().setUp()
+        self.time = [k * STEP for k in range(COUNT)]
+        self.pressures = [round(pressure(t) * 1e-5, 2) for t in self.time]  # bar
+        self.flows = [round(flow(t) * 60e3, 2) for t in self.time]  # L/min
+        with h5py.File(self.path("run.h5"), "w") as file:
+            # A run of ours has more in it; compare reads these.
+            time = numpy.arange(0, 4.0005, 0.002)
+            file["time"] = time
+            file["line_a_pressure"] = numpy.vectorize(pressure)(time) + 1e5
+            file["relief_a_flow"] = numpy.vectorize(flow)(time)
+            file.attrs["title"] = "invented"
+        self.clean = self.compare("\n".join(["t [s],p [bar],Q [L/min]"] + self.rows()) + "\n")
+        self.assertEqual(self.clean["guessed"], "")
+
+    def rows(self, form="{:.2f},{:.2f},{:.2f}", time=None):
+        return [form.format(t, p, q) for t, p, q in zip(time or self.time, self.pressures, self.flows)]
+
+    def compare(self, text, names=("t", "p", "Q"), encoding="utf-8", mapping=MAP, code=0, name="trace.csv"):
+        """The answer on a trace of this text; what is said on standard error is what stands in the answer."""
+        if text is not None:
+            with open(self.path(name), "wb") as file:
+                file.write(text if isinstance(text, bytes) else text.encode(encoding))
+        for word, own in zip(("TIME", "PRESSURE", "FLOW"), names):
+            mapping = mapping.replace(word, own)
+        self.write("map.yaml", mapping)
+        result = self.run_program("compare", "run.h5", name, "--map", "map.yaml", "--json")
+        self.assertEqual(result.returncode, code, result.stdout + result.stderr)
+        if code != 0:
+            return result.stderr
+        answer = json.loads(result.stdout)
+        self.assertEqual(result.stderr, f"{name}: guessed: {answer['guessed']}\n" if answer["guessed"] else "")
+        with h5py.File(self.path("run.compare.h5")) as file:
+            self.assertEqual(file.attrs["guessed"], answer["guessed"])
+        return answer
+
+    def same(self, text, *told, close=1e-9, **options):
+        """The same deviations as those of the plain file, and these words among what is told."""
+        answer = self.compare(text, **options)
+        for signal, clean in self.clean["signals"].items():
+            own = answer["signals"][signal]
+            self.assertEqual(own["count"], clean["count"])
+            for number in ("mean", "rms", "largest", "correlation"):
+                self.assertAlmostEqual(own[number] / clean[number], 1.0, delta=close, msg=f"{signal} {number}")
+        for words in told:
+            self.assertIn(words, answer["guessed"])
+        if not told:
+            self.assertEqual(answer["guessed"], "")
+        return answer
+
+    # ---- separators, decimals, line ends, letters ----
+
+    def test_separators_and_decimals(self):
+        heading = "t [s];p [bar];Q [L/min]"
+        comma = [row.replace(".", ",") for row in self.rows("{:.2f};{:.2f};{:.2f}")]
+        self.same("\n".join([heading, *comma]) + "\n", "columns parted by semicolons", "decimals with a comma")
+        self.same("\r\n".join([heading, *self.rows("{:.2f};{:.2f};{:.2f}")]) + "\r\n", "semicolons")
+        self.same("\r".join([heading.replace(";", "\t"), *self.rows("{:.2f}\t{:.2f}\t{:.2f}")]) + "\r", "tabs")
+        self.same("\n".join([heading.replace(";", "\t"), *(row.replace(";", "\t") for row in comma)]), "tabs", "comma")
+        self.same("\n".join(["t[s] p[bar] Q[L/min]", *self.rows("{:8.2f}  {:8.2f} {:8.2f}")]) + "\n", "blanks")
+        self.same("\n".join([heading.replace(";", ","), *('"' + row.replace(";", '","') + '"' for row in comma)]),
+                  "decimals with a comma")
+        self.same("\n".join([heading.replace(";", ";;"), *(row.replace(";", ";;") for row in comma)]), "semicolons")
+
+    def test_empty_cells_behind(self):
+        self.same("\n".join(["t [s],p [bar],Q [L/min],", *(row + "," for row in self.rows())]) + "\n")
+        self.same("\n".join(["t [s],p [bar],Q [L/min]", *(row + "," for row in self.rows())]) + "\n")
+
+    def test_letters(self):
+        text = "\n".join(["t [s],p [bar],Q [L/min],Öl [°C]", *(row + ",40" for row in self.rows())]) + "\n"
+        self.same(text, encoding="utf-8-sig")
+        self.same(text, "UTF-16, low byte first", encoding="utf-16")
+        self.same(text, "UTF-16, low byte first", encoding="utf-16-le")
+        self.same("\ufeff" + text, "UTF-16, high byte first", encoding="utf-16-be")
+        self.same(text, "ISO 8859-1", encoding="latin-1")
+
+    # ---- heading, units, metadata ----
+
+    def test_units_in_headings(self):
+        for heading in ("t (s),p (bar),Q (L/min)", "t / s,p / bar,Q / L/min", "t/s,p/bar,Q/l/min", "t in s,p in bar,Q in l/min",
+                        '"t [s]","p [bar(g)]","Q [l/min]"', "t [sec],p [barg],Q [lpm]"):
+            self.same("\n".join([heading, *self.rows()]) + "\n")
+        self.same("\n".join(['t [s],"p\n[bar]",Q [L/min]', *self.rows()]) + "\n")
+        self.same("\n".join(["t [s],p (line A) [bar],Q [L/min]", *self.rows()]) + "\n", names=("t", "p (line A)", "Q"))
+        self.same("\n".join(["t [s],p [bar],Q [L/min]", *self.rows()]) + "\n", names=('"t [s]"', '"p [bar]"', '"Q [L/min]"'))
+
+    def test_a_row_of_units(self):
+        for units in ("s,bar,l/min", "[s],[bar],[l/min]", "(s),(bar),(L/min)"):
+            self.same("\n".join(["t,p,Q", units, *self.rows()]) + "\n", "line 2 read as the units")
+
+    def test_metadata_and_remarks(self):
+        above = ["Logger 7;;", "Rate;100;Hz", "Date;26.11.2026;", "", "channels;3;"]
+        rows = self.rows("{:.2f};{:.2f};{:.2f}")
+        self.same("\n".join([*above, "t;p;Q", "s;bar;l/min", *rows]) + "\n", "above the heading in line 6",
+                  "line 7 read as the units")
+        above = ["invented brake test", "Rate: 100", "operator: nobody, in particular"]
+        self.same("\n".join([*above, "t [s],p [bar],Q [L/min]", *self.rows()]) + "\n", "above the heading in line 4")
+        rows = self.rows()
+        self.same("\n".join(["# a logger", "// ours", "% too", "t [s],p [bar],Q [L/min]", rows[0], "# a mark",
+                             *rows[1:]]) + "\n")
+        self.same("\n".join(["# t[s] p[bar] Q[L/min]", *self.rows("{:.2f} {:.2f} {:.2f}")]) + "\n",
+                  "names of the columns are read from the remark in line 1")
+        units = "time: {column: TIME, unit: s}\nsignals:\n  - {signal: line_a_pressure, column: PRESSURE, unit: bar}\n" \
+                "  - {signal: relief_a_flow, column: FLOW, unit: l/min}\n"
+        self.same("\n".join(rows) + "\n", "no line names the columns", names=("column_1", "column_2", "column_3"),
+                  mapping=units)
+
+    def test_other_columns_may_hold_anything(self):
+        rows = [f"{row},{'OK' if k % 7 else '12 %'}" for k, row in enumerate(self.rows())]
+        self.same("\n".join(["t [s],p [bar],Q [L/min],state", *rows]) + "\n")
+
+    def test_units(self):
+        psi, gpm = 6894.757293168, 3.785411784e-3 / 60.0  # NIST SP 811 (2008), appendix B.8
+        for p, q, heading, told in ((1e5 / psi, 1e-3 / 60.0 / gpm, "t [ms],p [psi],Q [gpm]", ["US gallons"]),
+                                    (0.1, 1.0 / 60.0, "t [us],p [MPa],Q [L/s]", []),
+                                    (1.0, 60e-3, "t [h],p [bar(g)],Q [m^3/h]", [])):
+            scale = {"ms": 1e3, "us": 1e6, "h": 1.0 / 3600.0}[heading[3:heading.index("]")]]
+            rows = [f"{t * scale:.15g},{a * p:.15g},{b * q:.15g}" for t, a, b in
+                    zip(self.time, self.pressures, self.flows)]
+            self.same("\n".join([heading, *rows]) + "\n", *told, close=1e-7)
+        rows = [f"{t:.2f},{a + 1.01325:.12g},{b}" for t, a, b in zip(self.time, self.pressures, self.flows)]
+        self.same("\n".join(["t [s],p [bar(a)],Q [L/min]", *rows]) + "\n", "1.01325 bar (ISO 2533) taken off")
+
+    # ---- gaps ----
+
+    def test_gaps(self):
+        """Gaps by any word are the gaps of an empty cell."""
+        plain = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *self.with_gaps("")]) + "\n")
+        self.assertEqual(plain["signals"]["line_a_pressure"]["count"], COUNT - 5)
+        words = [(word, None) for word in ("NaN", "nan", "---", "-", "n/a", "#N/A", "null", "inf", "1.#QNAN", "–")]
+        words += [("-9999", "-9999, which stands there 5 times, read as a gap"), ("1e30", "beyond 1e30"),
+                  ("9.9E37", "beyond 1e30"), ("1e999", None), ("-32768", "-32768, which stands")]
+        for word, told in words:
+            answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *self.with_gaps(word)]) + "\n")
+            self.assertEqual(answer["signals"], plain["signals"], word)
+            self.assertEqual(answer["guessed"] == "", told is None, answer["guessed"])
+            self.assertIn(told or "", answer["guessed"])
+        text = "\n".join(["t [s],p [bar],Q [L/min]", *self.with_gaps("-5")]) + "\n"
+        self.assertEqual(self.compare(text, mapping=MAP + "gaps: [-5]\n")["signals"], plain["signals"])
+        self.assertNotEqual(self.compare(text)["signals"], plain["signals"])
+        text = text.replace("-5,", "-9999,")
+        self.assertNotEqual(self.compare(text, mapping=MAP + "gaps: none\n")["signals"], plain["signals"])
+        text = "\n".join(["t [s],p [bar],Q [L/min]", *self.with_gaps("-9999", (30,))]) + "\n"
+        self.assertIn("-9999 stands there once and is kept", self.compare(text)["guessed"])
+
+    def with_gaps(self, word, places=(3, 50, 51, 200, 399)):
+        rows = self.rows()
+        for k in places:
+            t, _, q = rows[k].split(",")
+            rows[k] = ",".join([t, word, q])
+        return rows
+
+    def test_a_cut_last_line(self):
+        text = "\n".join(["t [s],p [bar],Q [L/min]", *self.rows()]) + "\n"
+        for cut in ("4.00", "4.00,2", "4.00,212.1,4e"):
+            self.same(text + cut, "the last line, 402, is cut off and left out")
+        self.same((text + "4.00,21").encode("utf-16")[:-1], "cut off")
+        self.same(text[:-1])  # whole, but for its line end
+
+    # ---- time ----
+
+    def test_dates_and_times(self):
+        start = datetime.datetime(2026, 11, 26, 23, 59, 58, 500000)
+        instants = [start + datetime.timedelta(seconds=t) for t in self.time]
+        head = "when;p [bar];Q [L/min]"
+        for form, told in (("%Y-%m-%dT%H:%M:%S.%f", "23:59:58.500"), ("%Y-%m-%d %H:%M:%S.%f", "23:59:58.500"),
+                           ("%d.%m.%Y %H:%M:%S.%f", "23:59:58.500"), ("%d.%m.%Y %H:%M:%S,%f", "23:59:58.500"),
+                           ("%d.%m.%y %H:%M:%S.%f", "23:59:58.500"), ("%Y%m%dT%H%M%S.%f", "23:59:58.500"),
+                           ("%d/%m/%Y %H:%M:%S.%f", "23:59"), ("%m/%d/%Y %I:%M:%S.%f %p", "23:59"),
+                           ("%d-%b-%Y %H:%M:%S.%f", "23:59"), ("%H:%M:%S.%f", "passes midnight"),
+                           ("%H:%M:%S:%f", "passes midnight"), ("%Y-%m-%dT%H:%M:%S.%f+01:00", "22:59:58.500")):
+            rows = [f"{at.strftime(form)};{p};{q}" for at, p, q in zip(instants, self.pressures, self.flows)]
+            answer = self.same("\n".join([head, *rows]) + "\n", told, names=("when", "p", "Q"), close=1e-7)
+            self.assertNotIn("dates read as", answer["guessed"])
+
+    def test_days_and_months_that_cannot_be_told_apart(self):
+        start = datetime.datetime(2026, 3, 4, 10, 0, 0)
+        instants = [start + datetime.timedelta(seconds=t) for t in self.time]
+        rows = [f"{at.strftime('%d/%m/%Y %H:%M:%S.%f')},{p},{q}" for at, p, q in
+                zip(instants, self.pressures, self.flows)]
+        text = "\n".join(["when,p [bar],Q [L/min]", *rows]) + "\n"
+        self.same(text, "read as day/month/year, which they do not say", names=("when", "p", "Q"), close=1e-7)
+        answer = self.same(text, "counted from", names=("when", "p", "Q"), close=1e-7,
+                           mapping=MAP.replace("TIME", "TIME, order: month/day/year"))
+        self.assertNotIn("dates read as", answer["guessed"])
+
+    def test_a_sample_index(self):
+        rows = [f"{k},{p},{q}" for k, (p, q) in enumerate(zip(self.pressures, self.flows))]
+        text = "\n".join(["n,p [bar],Q [L/min]", *rows]) + "\n"
+        for time in ("{column: n, rate: 100 Hz}", "{rate: 100 Hz}", "{column: n, step: 10 ms}", "{step: 10 ms}"):
+            self.same(text, mapping=MAP.replace("{column: TIME}", time))
+
+    def test_rounded_stamps(self):
+        """Stamps of 100 Hz rounded to a tenth of a second, or cut to it, are an even raster again."""
+        for form in (lambda t: f"{t + 1e-9:.1f}", lambda t: f"{math.floor(10.0 * t + 1e-6) / 10.0:.1f}"):
+            rows = [f"{form(t)},{p},{q}" for t, p, q in zip(self.time, self.pressures, self.flows)]
+            answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *rows]) + "\n",
+                                  mapping=MAP + "shift: {largest: 0.2 s}\n")
+            self.assertIn("times rounded to 0.1 s are laid on an even raster of 0.01 s", answer["guessed"])
+            for signal, clean in self.clean["signals"].items():
+                self.assertAlmostEqual(answer["signals"][signal]["rms"] / clean["rms"], 1.0, delta=0.02, msg=signal)
+            self.assertLess(abs(answer["shift"]), 0.1)
+
+    def test_stamps_that_stand_twice(self):
+        rows = self.rows()
+        for k in (40, 200):  # the logger wrote them twice
+            rows[k] = rows[k] + "\n" + rows[k]
+        self.same("\n".join(["t [s],p [bar],Q [L/min]", *rows]) + "\n", "2 of 402 times stand twice or more, these lines are averaged")
+        # two samples to a stamp, at an uneven clock
+        time = [0.02 * (k // 2) + (0.01 if k >= 200 else 0.0) for k in range(COUNT)]
+        answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *self.rows(time=time)]) + "\n")
+        self.assertIn("200 of 400 times stand twice or more, these lines are spaced evenly up to the next", answer["guessed"])
+        self.assertEqual(answer["signals"]["line_a_pressure"]["count"], COUNT)
+
+    def test_lines_out_of_order(self):
+        rows = self.rows()
+        rows[100], rows[101] = rows[101], rows[100]
+        self.same("\n".join(["t [s],p [bar],Q [L/min]", *rows]) + "\n", "1 of 400 lines out of order sorted")
+        error = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *rows, *rows]) + "\n", code=2)
+        self.assertIn("trace.csv:402:1: error: the time does not rise: 0 s comes after 3.99 s", error)
+
+    def test_a_counter_that_begins_anew(self):
+        rows = [f"{(65000 + 10 * k) % 65536},{p},{q}" for k, (p, q) in enumerate(zip(self.pressures, self.flows))]
+        answer = self.compare("\n".join(["t [ms],p [bar],Q [L/min]", *rows]) + "\n")
+        self.assertIn("begins anew 1 times", answer["guessed"])
+        self.assertAlmostEqual(answer["shift"], -65.0, delta=1e-3)
+
+    def test_a_clock_of_its_own(self):
+        text = "\n".join(["t [s],p [bar],Q [L/min]", *self.rows(time=[t + 1000.0 for t in self.time])]) + "\n"
+        for more in ("", "shift: {largest: 0.5 s}\n"):
+            answer = self.compare(text, mapping=MAP + more)
+            self.assertAlmostEqual(answer["shift"], -1000.0, delta=2e-4)
+            self.assertIn("the trace lies beside the run, its clock is taken to be 1000", answer["guessed"])
+            self.assertIn("s ahead", answer["guessed"])
+            self.assertAlmostEqual(answer["signals"]["line_a_pressure"]["rms"] /
+                                   self.clean["signals"]["line_a_pressure"]["rms"], 1.0, delta=0.01)
+        self.assertIn("no instant in common", self.compare(text, mapping=MAP + "shift: none\n", code=2))
+        # a recording much longer than the run
+        time = [500.0 + STEP * k for k in range(6000)]
+        rows = [f"{t:.2f},{pressure(t - 520.0) * 1e-5:.2f},{flow(t - 520.0) * 60e3:.2f}" for t in time]
+        answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *rows]) + "\n")
+        self.assertAlmostEqual(answer["shift"], -520.0, delta=1e-3)
+
+    # ---- faults ----
+
+    def test_faults_have_places(self):
+        rows = self.rows()
+        good = ["t [s],p [bar],Q [L/min]", *rows]
+
+        def refused(lines, words, **options):
+            self.assertIn(words, self.compare("\n".join(lines) + "\n", code=2, **options))
+
+        refused([*good[:5], "0.04,x,1", *good[6:]], "trace.csv:6:6: error: found 'x', expected a number")
+        refused([*good[:5], "0.04,1", *good[6:]], "trace.csv:6:7: error: the line has 2 cells, the heading 3")
+        refused([*good[:5], "0,04,212,5,40,1", *good[6:]],
+                "trace.csv:6:10: error: the line has 6 cells, more than the heading's 3; decimals with a comma need")
+        refused(["t [s],p,Q [L/min]", *rows], "trace.csv:1:7: error: the unit of column 'p' is neither in its heading")
+        refused(["t [s],p [kg],Q [L/min]", *rows], "trace.csv:1:7: error: column 'p': 'kg' is no unit of pressure")
+        refused(good, "has no column 'q'; did you mean 'Q'", names=("t", "p", "q"))
+        for time, words in (("{column: t, rate: 0 Hz}", "too small"), ("{rate: 100 Hz, step: 1 ms}", "one of them"),
+                            ("{column: t, rate: 100 Hz, unit: s}", "a rate and no unit"), ("{unit: s}", "'column' is missing"),
+                            ("{column: t, order: m/d/y}", "'m/d/y' is none")):
+            refused(good, words, mapping=MAP.replace("{column: TIME}", time))
+        refused(good, "gaps: expected none or a list", mapping=MAP + "gaps: -5\n")
+        refused(good, "gaps: 'x' is no number", mapping=MAP + "gaps: [x]\n")
+
+
+if __name__ == "__main__":
+    need_program()
+    unittest.main()
