@@ -90,7 +90,8 @@ static void refusals(void **state) {
   read_bad(QUANTITY_SPEED, "18 kph", 4,
            "'kph' is no unit of speed; expected m/s, km/h, mm/s, m/min, mph or ft/s; did you "
            "mean 'mph'?");
-  read_bad(QUANTITY_FLOW, "40 RPM", 4, "'RPM' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s, mL/min or US gal/min");
+  read_bad(QUANTITY_FLOW, "40 RPM", 4,
+           "'RPM' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s, mL/min or US gal/min");
   read_bad(QUANTITY_FLOW, "40 l/min", 4,
            "'l/min' is no unit of flow; expected m3/s, L/min, L/s, m3/h, cm3/s, mL/min or US "
            "gal/min; did you mean 'L/min'?");
