@@ -16,7 +16,9 @@ enum message_kind {
   MESSAGE_BYE   /* a rank has nothing left to send */
 };
 
-/* First in every message; the payload follows. */
+/* First in every message; the payload follows. Small: what fits into the library's short messages is there at once, and
+ * does not wait until the other side looks. Of MESSAGE_ASK the payload is the program's name, in a rank's first; of
+ * MESSAGE_BYE why it ends early. */
 struct message_head {
   int64_t first; /* of MESSAGE_ASK: fingerprint of the study, which all ranks must have read alike */
   int64_t count;
@@ -25,17 +27,21 @@ struct message_head {
   double integration; /* s of those within the runs */
   int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written, 3 memory ran out */
   int32_t bytes;
-  char text[256]; /* of MESSAGE_BYE: why; of MESSAGE_ASK: the program, which must be the same in all ranks */
 };
+_Static_assert(sizeof(struct message_head) <= 64, "a short message");
 
 struct communicator {
   void *context;
   int rank;
   int size;
+  /* Begins a send; head and payload are the caller's again at once. */
   void (*send)(void *context, int to, enum message_kind kind, const struct message_head *message, const void *payload);
-  /* The next message if one has come: true, its payload in memory that lasts until the next call. */
+  /* The next message if one has come whole: true, its payload in memory that lasts until the next call. What one rank
+   * sends comes in its order. Looks after what is under way. */
   bool (*receive)(void *context, int *from, enum message_kind *kind, struct message_head *message,
                   const void **payload);
+  /* Something is under way, so that the next look should come soon. */
+  bool (*busy)(void *context);
 };
 
 #endif

@@ -198,19 +198,20 @@ static void send_plain(const struct communicator *communicator, int to, enum mes
 }
 
 /* Rows of both would not be one table. */
-static bool fits(struct sweep *sweep, int from, const struct message_head *ask) {
-  if (strcmp(ask->text, sweep->head.program) != 0) {
+static bool fits(struct sweep *sweep, int from, const struct message_head *ask, const char *program) {
+  size_t length = strlen(sweep->head.program);
+  if (ask->bytes > 0 && ((size_t)ask->bytes != length || memcmp(program, sweep->head.program, length) != 0)) {
     return error_set(sweep->error, ERROR_INPUT, "rank %d is %.*s; rank 0 is %s: all ranks must run the same program",
-                     from, (int)sizeof sweep->head.program, ask->text, sweep->head.program);
+                     from, (int)fmin(ask->bytes, sizeof sweep->head.program), program, sweep->head.program);
   }
   return ask->first == (int64_t)sweep->order->plan->fingerprint ||
          error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
 }
 
-static void answer(struct sweep *sweep, int from, const struct message_head *ask) {
+static void answer(struct sweep *sweep, int from, const struct message_head *ask, const void *program) {
   const struct communicator *communicator = sweep->order->communicator;
   struct span span;
-  if (!sweep->broken && !fits(sweep, from, ask)) {
+  if (!sweep->broken && !fits(sweep, from, ask, program)) {
     sweep->broken = true;
     sweep->stopping = true;
   }
@@ -222,13 +223,21 @@ static void answer(struct sweep *sweep, int from, const struct message_head *ask
   communicator->send(communicator->context, from, MESSAGE_SPAN, &message, NULL);
 }
 
-static void say_goodbye(struct sweep *sweep, const struct message_head *message) {
+static void say_goodbye(struct sweep *sweep, const struct message_head *message, const void *why) {
   sweep->away--;
   sweep->stopping = sweep->stopping || message->flag != 0;
   if (message->flag >= 2 && !sweep->broken) {
     sweep->broken = true;
-    error_set(sweep->error, message->flag == 3 ? ERROR_MEMORY : ERROR_OUTPUT, "%s", message->text);
+    error_set(sweep->error, message->flag == 3 ? ERROR_MEMORY : ERROR_OUTPUT, "%.*s", message->bytes,
+              (const char *)why);
   }
+}
+
+/* Often while something is under way, then ever less often. */
+static double longer_pause(const struct sweep *sweep) {
+  const struct communicator *communicator = sweep->order->communicator;
+  bool busy = communicator != NULL && communicator->busy != NULL && communicator->busy(communicator->context);
+  return busy ? SLEEP_RANKS_LEAST : fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
 }
 
 static void listen(struct sweep *sweep) {
@@ -237,18 +246,18 @@ static void listen(struct sweep *sweep) {
   enum message_kind kind;
   const void *payload;
   int from;
-  sweep->pause = fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
+  sweep->pause = longer_pause(sweep);
   while (communicator != NULL && communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
     sweep->pause = SLEEP_RANKS_LEAST;
     switch (kind) {
     case MESSAGE_ASK:
-      answer(sweep, from, &message);
+      answer(sweep, from, &message, payload);
       break;
     case MESSAGE_ROWS:
       take_rows(sweep, &message, payload);
       break;
     case MESSAGE_BYE:
-      say_goodbye(sweep, &message);
+      say_goodbye(sweep, &message, payload);
       break;
     default:
       break;
@@ -396,14 +405,16 @@ static bool run_first(struct sweep *sweep) {
 /* ---- a rank that runs for another ---- */
 
 static void say_bye(const struct communicator *communicator, int flag, const char *why) {
-  struct message_head bye = {.flag = flag};
-  (void)snprintf(bye.text, sizeof bye.text, "rank %d: %.200s", communicator->rank, why);
-  communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, NULL);
+  char words[256] = "";
+  int length = why[0] != '\0' ? snprintf(words, sizeof words, "rank %d: %.200s", communicator->rank, why) : 0;
+  struct message_head bye = {.flag = flag, .bytes = length};
+  communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, words);
 }
 
 struct worker_rank {
   struct sweep *sweep;
-  int asked; /* spans asked for and not come */
+  int asked;  /* spans asked for and not come */
+  bool named; /* rank 0 knows the program */
   bool ended;
   bool stopped;
   bool broken;
@@ -416,7 +427,7 @@ static void receive_orders(struct worker_rank *rank) {
   enum message_kind kind;
   const void *payload;
   int from;
-  sweep->pause = fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
+  sweep->pause = longer_pause(sweep);
   while (communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
     sweep->pause = SLEEP_RANKS_LEAST;
     rank->asked -= kind == MESSAGE_SPAN || kind == MESSAGE_END;
@@ -446,6 +457,16 @@ static void send_finished(struct worker_rank *rank, double seconds) {
   }
 }
 
+static void ask_for_span(struct worker_rank *rank) {
+  const struct sweep *sweep = rank->sweep;
+  const struct communicator *communicator = sweep->order->communicator;
+  struct message_head ask = {.first = (int64_t)sweep->order->plan->fingerprint};
+  ask.bytes = rank->named ? 0 : (int32_t)strlen(sweep->head.program);
+  communicator->send(communicator->context, 0, MESSAGE_ASK, &ask, sweep->head.program);
+  rank->named = true;
+  rank->asked++;
+}
+
 static void serve(struct worker_rank *rank) {
   struct sweep *sweep = rank->sweep;
   const struct sweep_order *order = sweep->order;
@@ -456,10 +477,7 @@ static void serve(struct worker_rank *rank) {
       pool_stop(sweep->pool);
     }
     for (int wanted = pool_wants(sweep->pool); !rank->ended && wanted > rank->asked;) {
-      struct message_head ask = {.first = (int64_t)order->plan->fingerprint};
-      (void)provenance_program(ask.text);
-      order->communicator->send(order->communicator->context, 0, MESSAGE_ASK, &ask, NULL);
-      rank->asked++;
+      ask_for_span(rank);
     }
     receive_orders(rank);
     if (rank->ended && rank->asked <= 0 && pool_idle(sweep->pool)) {

@@ -81,13 +81,13 @@ static void send_letter(void *context, int to, enum message_kind kind, const str
   letter->from = sender->rank;
   letter->kind = kind;
   letter->message = *message;
-  if (kind == MESSAGE_ASK && sender->other_build) {
-    static const char other[] = "other";
-    memcpy(strstr(letter->message.text, ", build ") + sizeof ", build " - 1, other, sizeof other);
-  }
-  letter->payload = malloc((size_t)message->bytes + 1);
+  letter->payload = calloc((size_t)message->bytes + 1, 1);
   if (message->bytes > 0) {
     memcpy(letter->payload, payload, (size_t)message->bytes);
+  }
+  if (kind == MESSAGE_ASK && message->bytes > 0 && sender->other_build) {
+    static const char other[] = "other";
+    memcpy(strstr((char *)letter->payload, ", build ") + sizeof ", build " - 1, other, sizeof other - 1);
   }
   pthread_mutex_lock(&sender->post->lock);
   struct letter **end = &sender->post->boxes[to];
@@ -167,7 +167,7 @@ static void run_communicator_of(struct rank *ranks, const struct plan *plan, con
   pthread_t threads[RANKS];
   for (int r = 0; r < RANKS; r++) {
     ranks[r].sender = (struct sender){&post, r, ranks[r].other_build, NULL};
-    ranks[r].communicator = (struct communicator){&ranks[r].sender, r, RANKS, send_letter, receive_letter};
+    ranks[r].communicator = (struct communicator){&ranks[r].sender, r, RANKS, send_letter, receive_letter, NULL};
     ranks[r].plan = r == 2 ? other : plan;
     (void)snprintf(ranks[r].output, sizeof ranks[r].output, "%s/%s", folder, name);
     assert_int_equal(pthread_create(&threads[r], NULL, run_rank, &ranks[r]), 0);
