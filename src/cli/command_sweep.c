@@ -10,6 +10,7 @@
 #include "guarded.h"
 #include "interrupt.h"
 #include "plan_plausibility.h"
+#include "processors.h"
 #include "options.h"
 #include "row.h"
 #include "sweep.h"
@@ -69,7 +70,8 @@ static bool take_word(void *context, const char *word, struct error *error) {
 
 static const struct option_row options[] = {
     OPTION_OUTPUT("the table; default: the name of the study with .h5, in the current folder"),
-    OPTION_READ("jobs", 'j', "N", read_jobs, "threads; default: one a processor (under a launcher: one a rank)"),
+    OPTION_READ("jobs", 'j', "N", read_jobs,
+                "threads; default: one a processor that this process may use (under a launcher: one a rank)"),
     OPTION_READ("shard", '\0', "I/N", read_shard,
                 "only every N-th case, from case I on (0/N to N-1/N); swashloop merge joins the tables"),
     OPTION_FLAG("resume", resume, "go on with what an earlier sweep has done, if there is anything"),
@@ -98,9 +100,20 @@ static bool read_request(int argument_count, char **arguments, struct request *r
           error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE"));
 }
 
-static int processors(void) {
-  long count = sysconf(_SC_NPROCESSORS_ONLN);
-  return count >= 1 && count <= JOB_LIMIT ? (int)count : 1;
+static int usual_jobs(void) {
+  int allowed = processors_allowed();
+  return allowed < JOB_LIMIT ? allowed : JOB_LIMIT;
+}
+
+/* Threads that share a processor make nothing faster; a launcher that binds each of its processes to one is the usual
+ * cause. */
+static void tell_too_many_jobs(int jobs, bool launched) {
+  int allowed = processors_allowed();
+  if (jobs > allowed) {
+    (void)fprintf(stderr, "warning: %d threads for %d processor%s that this process may use%s (too_many_jobs)\n", jobs,
+                  allowed, allowed == 1 ? "" : "s",
+                  launched ? "; docs/scaling.md has the launchers' options that bind a rank to several" : "");
+  }
 }
 
 /* ---- dry run ---- */
@@ -125,7 +138,7 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   char text[64];
   interrupt_catch();
   int64_t cases = sweep_shard_size(plan->cases, request->shard, request->shards);
-  int jobs = request->jobs > 0 ? request->jobs : processors();
+  int jobs = request->jobs > 0 ? request->jobs : usual_jobs();
   (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " cases (%s", plan->cases, words[plan->arrangement]);
   if (plan->setting_count > 0) {
@@ -233,7 +246,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   struct error error = {0};
   struct sweep_report report;
   bool first = communicator == NULL || communicator->rank == 0;
-  int jobs = request->jobs > 0 ? request->jobs : communicator != NULL ? 1 : processors();
+  int jobs = request->jobs > 0 ? request->jobs : communicator != NULL ? 1 : usual_jobs();
   struct progress progress = progress_start(request->asked.quiet || !first);
   struct sweep_order order = {.plan = plan,
                               .output = request->asked.output,
@@ -248,6 +261,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
                               .progress = show_progress};
   if (first && !request->asked.quiet) {
     tell_warnings(plan);
+    tell_too_many_jobs(jobs, communicator != NULL);
   }
   interrupt_catch();
   bool good = sweep_run(&order, &report, &error);

@@ -87,7 +87,9 @@ static void send_letter(void *context, int to, enum message_kind kind, const str
   }
   if (kind == MESSAGE_ASK && message->bytes > 0 && sender->other_build) {
     static const char other[] = "other";
-    memcpy(strstr((char *)letter->payload, ", build ") + sizeof ", build " - 1, other, sizeof other - 1);
+    char *build = strstr((char *)letter->payload, ", build ") + sizeof ", build " - 1;
+    memcpy(build, other, sizeof other);
+    letter->message.bytes = (int32_t)(build + sizeof other - 1 - (char *)letter->payload);
   }
   pthread_mutex_lock(&sender->post->lock);
   struct letter **end = &sender->post->boxes[to];
