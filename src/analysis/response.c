@@ -5,13 +5,9 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "history.h"
+#include "response_search.h"
 #include "thresholds.h"
 
-#define OPENED_SHARE 0.9        /* of the settled flow */
-#define SETTLED_SHARE 0.1       /* of the time from the peak to the end of the flow */
-#define FEED_FALL 0.98          /* the disturbance is over when the feed falls below this share of its largest */
-#define SMALLEST_OVERSHOOT 1e-3 /* of the settled pressure; a gauge shows no less */
 #define SMALLEST_SWING 0.01     /* of the first overshoot */
 #define STILL_SHARE 2e-3        /* of the largest opening: less is standing still */
 #define STILL_TIME 5e-3         /* s; shorter is the turning point of a swing */
@@ -25,25 +21,21 @@ const struct signal response_rows[RESPONSE_COUNT] = {
 #undef RESPONSE_ROW
 };
 
-/* What the parts below share. Samples `first` to `last`, both of the window; `until`: the end of the disturbance. */
-struct search {
-  const struct response_history *history;
-  const struct response_settings *settings;
-  struct response *response;
-  int first;
-  int last;
-  int until;
+const struct signal opening_rows[OPENING_COUNT] = {
+#define OPENING_ROW(name, quantity, text) {#name, QUANTITY_##quantity, REFERENCE_NONE, text},
+    OPENING_LIST(OPENING_ROW)
+#undef OPENING_ROW
 };
 
-static void give(struct search *search, enum response_id id, double value) {
+static void give(const struct search *search, enum response_id id, double value) {
   search->response->values[id] = value;
   search->response->absent[id][0] = '\0';
 }
 
-static void lack(struct search *search, enum response_id id, const char *format, ...)
+static void lack(const struct search *search, enum response_id id, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-static void lack(struct search *search, enum response_id id, const char *format, ...) {
+static void lack(const struct search *search, enum response_id id, const char *format, ...) {
   va_list list;
   va_start(list, format);
   search->response->values[id] = NAN;
@@ -51,279 +43,165 @@ static void lack(struct search *search, enum response_id id, const char *format,
   va_end(list);
 }
 
+/* The value, or why there is none. */
+static void take(const struct search *search, enum response_id id, double value, const char *why) {
+  if (isnan(value)) {
+    lack(search, id, "%s", why);
+  } else {
+    give(search, id, value);
+  }
+}
+
 static double value_of(const struct search *search, enum response_id id) {
   return search->response->values[id];
 }
 
-static double at(const struct search *search, const double *column, double t) {
-  return history_at(search->history->time, column, search->history->count, t);
-}
-
-static void mark(struct search *search, enum response_curve curve, double t, const char *name) {
+static void mark(const struct search *search, enum response_curve curve, double t, const char *name) {
   struct response *response = search->response;
-  if (response->mark_count < RESPONSE_MARKS) {
+  if (response->mark_count < RESPONSE_MARKS && !isnan(t)) {
     struct response_mark *next = &response->marks[response->mark_count++];
     next->curve = curve;
     next->time = t;
-    next->value = at(search, curve == RESPONSE_ON_PRESSURE ? search->history->pressure : search->history->flow, t);
+    next->value = search_at(search, curve == RESPONSE_ON_DROP ? search->history->drop : search->history->flow, t);
     (void)snprintf(next->name, sizeof next->name, "%s", name);
   }
 }
 
-/* When `column` crosses `level` between the samples k - 1 and k. */
-static double crossing(const struct search *search, const double *column, double level, int k) {
-  double low = search->history->time[k - 1];
-  double high = search->history->time[k];
-  bool rises = column[k] >= column[k - 1];
-  for (int i = 0; i < 60; i++) {
-    double middle = 0.5 * (low + high);
-    if ((at(search, column, middle) >= level) == rises) {
-      high = middle;
+/* ---- the first opening ---- */
+
+/* Whoever stays shut has no answer: the whole list lacks it with the same reason. */
+static void lack_all(const struct search *search, bool cracks, double highest) {
+  for (int i = 0; i < RESPONSE_COUNT; i++) {
+    if (cracks) {
+      lack(search, (enum response_id)i, "the valve cracks, but no more than 0.6 L/min ever flow through it");
     } else {
-      low = middle;
-    }
-  }
-  return high;
-}
-
-/* The first sample in (from, to] at which the column is at or above (below) the level, or -1. */
-static int first_beyond(const double *column, double level, bool above, int from, int to) {
-  for (int k = from + 1; k <= to; k++) {
-    if (above ? column[k] >= level : column[k] < level) {
-      return k;
-    }
-  }
-  return -1;
-}
-
-/* Top of the parabola through the samples k - 1, k, k + 1 (evenly spaced). */
-static void top_of(const struct search *search, int k, double *time, double *value) {
-  const double *p = search->history->pressure;
-  const double *t = search->history->time;
-  *time = t[k];
-  *value = p[k];
-  if (k > search->first && k < search->last) {
-    double bend = p[k - 1] - 2.0 * p[k] + p[k + 1];
-    double rise = 0.5 * (p[k + 1] - p[k - 1]);
-    if (bend < 0.0 && fabs(rise) <= -bend) {
-      *time = t[k] - 0.5 * (t[k + 1] - t[k - 1]) * rise / bend;
-      *value = p[k] - 0.5 * rise * rise / bend;
-    }
-  }
-}
-
-/* ---- the parts ---- */
-
-/* Cracking: returns the sample at or behind it, or -1. */
-static int find_cracking(struct search *search) {
-  const struct response_history *history = search->history;
-  double level = search->settings->setting;
-  double highest = -INFINITY;
-  for (int k = search->first; k <= search->last; k++) {
-    highest = fmax(highest, history->drop[k]);
-  }
-  int k = history->drop[search->first] >= level ? search->first
-                                                : first_beyond(history->drop, level, true, search->first, search->last);
-  if (k < 0) {
-    for (int i = 0; i < RESPONSE_COUNT; i++) {
       lack(search, (enum response_id)i, "the valve never cracks: the drop over it reaches %.1f of %.1f bar",
-           highest / 1e5, level / 1e5);
+           highest / 1e5, search->settings->setting / 1e5);
     }
-    return -1;
   }
-  double t = k == search->first ? history->time[k] : crossing(search, history->drop, level, k);
+}
+
+static void find_cracking(const struct search *search, const struct opening_span *span) {
+  const struct response_history *history = search->history;
+  double t = span->cracking_time;
+  int k = span->cracking;
   give(search, RESPONSE_cracking_time, t);
-  give(search, RESPONSE_cracking_pressure, at(search, history->pressure, t));
-  if (k > search->first && k < search->last) {
+  give(search, RESPONSE_cracking_pressure, search_at(search, history->pressure, t));
+  if (k > search->first && k < search->last && t > history->time[k - 1]) {
     double half = 0.5 * (history->time[k] - history->time[k - 1]);
     give(search, RESPONSE_rise_rate,
-         (at(search, history->pressure, t + half) - at(search, history->pressure, t - half)) / (2.0 * half));
+         (search_at(search, history->drop, t + half) - search_at(search, history->drop, t - half)) / (2.0 * half));
   } else {
     lack(search, RESPONSE_rise_rate, "the valve is open from the start");
   }
-  mark(search, RESPONSE_ON_PRESSURE, t, "cracks");
-  return k;
+  give(search, RESPONSE_opening_delay, span->open_time - t);
+  give(search, RESPONSE_opening_drop, search_at(search, history->drop, span->open_time));
+  give(search, RESPONSE_opening_pressure, search_at(search, history->pressure, span->open_time));
+  mark(search, RESPONSE_ON_DROP, t, "cracks");
+  mark(search, RESPONSE_ON_FLOW, span->open_time, "opens");
 }
 
-/* Openings and shuttings by the flow. Returns the sample at which the valve last shut, or -1. */
-static int find_openings(struct search *search) {
-  const struct response_history *history = search->history;
-  const double *flow = history->flow;
-  int openings = 0;
-  int shut = -1;
+static void find_first_peak(const struct search *search, const struct response_opening *row) {
+  const double *values = row->values;
+  const char *why = row->absent[OPENING_peak_time];
+  double overshoot = values[OPENING_overshoot];
+  double still = values[OPENING_peak_drop] - overshoot;
+  take(search, RESPONSE_first_peak_time, values[OPENING_peak_time], why);
+  take(search, RESPONSE_first_peak_drop, values[OPENING_peak_drop], why);
+  take(search, RESPONSE_first_peak_flow, values[OPENING_peak_flow], why);
+  take(search, RESPONSE_response_time, values[OPENING_response_time], row->absent[OPENING_response_time]);
+  take(search, RESPONSE_opening_time, values[OPENING_opening_time], row->absent[OPENING_opening_time]);
+  take(search, RESPONSE_static_drop, still, why);
+  take(search, RESPONSE_overshoot, overshoot, why);
+  take(search, RESPONSE_overshoot_share, overshoot / still, why);
+  mark(search, RESPONSE_ON_DROP, values[OPENING_peak_time], "first peak");
+  mark(search, RESPONSE_ON_FLOW, value_of(search, RESPONSE_cracking_time) + values[OPENING_opening_time],
+       "90 % of the peak's");
+}
+
+static void find_rest(const struct search *search, const struct response_opening *row,
+                      const struct opening_settled *settled) {
+  struct response *response = search->response;
+  double none = settled->settled ? 0.0 : NAN;
+  take(search, RESPONSE_settled_drop, settled->drop + none, settled->why);
+  take(search, RESPONSE_settled_pressure, settled->pressure + none, settled->why);
+  take(search, RESPONSE_settled_flow, settled->flow + none, settled->why);
+  take(search, RESPONSE_settling_time, row->values[OPENING_settling_time], row->absent[OPENING_settling_time]);
+  if (settled->settled) {
+    response->settled_from = settled->from;
+    response->settled_to = settled->to;
+    response->band_low = settled->drop - settled->band;
+    response->band_high = settled->drop + settled->band;
+    mark(search, RESPONSE_ON_DROP, value_of(search, RESPONSE_cracking_time) + row->values[OPENING_settling_time],
+         "settles");
+  }
+  double reseat = row->values[OPENING_reseat_time];
+  const char *why = row->absent[OPENING_reseat_time];
+  take(search, RESPONSE_reseat_time, reseat, why);
+  take(search, RESPONSE_reseat_drop, row->values[OPENING_reseat_drop], why);
+  take(search, RESPONSE_reseat_pressure,
+       isnan(reseat) ? NAN : search_at(search, search->history->pressure, reseat), why);
+  take(search, RESPONSE_hysteresis, value_of(search, RESPONSE_opening_drop) - row->values[OPENING_reseat_drop], why);
+  mark(search, RESPONSE_ON_DROP, reseat, "reseats");
+}
+
+/* All openings: a row each. Returns the sample at which the last one shut, or -1. */
+static int find_openings(const struct search *search, const struct opening_span *first) {
+  struct response *response = search->response;
+  struct opening_span span = *first;
   double open_time = 0.0;
-  double since = NAN;
-  for (int k = search->first; k <= search->last; k++) {
-    bool open = flow[k] >= OPEN_FLOW;
-    bool was_open = k > search->first && flow[k - 1] >= OPEN_FLOW;
-    if (open && !was_open) {
-      since = k > search->first ? crossing(search, flow, OPEN_FLOW, k) : history->time[k];
-      shut = -1;
-      if (openings++ == 0) {
-        give(search, RESPONSE_opening_delay, since - value_of(search, RESPONSE_cracking_time));
-        give(search, RESPONSE_opening_pressure, at(search, history->pressure, since));
-        mark(search, RESPONSE_ON_FLOW, since, "opens");
+  int openings = 0;
+  for (bool more = true; more;) {
+    struct response_opening row;
+    struct opening_settled settled;
+    if (openings++ < RESPONSE_OPENINGS) {
+      opening_examine(search, &span, &row, &settled);
+      response->each[response->each_count++] = row;
+      if (openings == 1) {
+        find_first_peak(search, &row);
+        find_rest(search, &row, &settled);
       }
-    } else if (!open && was_open) {
-      double t = crossing(search, flow, OPEN_FLOW, k);
-      open_time += t - since;
-      shut = k;
-      give(search, RESPONSE_reseat_time, t);
-      give(search, RESPONSE_reseat_pressure, at(search, history->pressure, t));
     }
+    open_time += (span.shut >= 0 ? span.shut_time : search->history->time[search->last]) - span.open_time;
+    more = span.shut >= 0 && opening_next(search, span.shut, &span);
   }
   give(search, RESPONSE_openings, openings);
-  if (openings > 0 && shut < 0) {
-    open_time += history->time[search->last] - since;
-    lack(search, RESPONSE_reseat_time, "the valve is still open at the end");
-    lack(search, RESPONSE_reseat_pressure, "the valve is still open at the end");
-  }
   give(search, RESPONSE_open_time, open_time);
-  if (openings == 0) {
-    enum response_id none[] = {RESPONSE_opening_delay, RESPONSE_opening_pressure, RESPONSE_reseat_time,
-                               RESPONSE_reseat_pressure};
-    for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
-      lack(search, none[i], "no more than 0.6 L/min ever flow through the valve");
-    }
-  }
-  if (shut >= 0) {
-    give(search, RESPONSE_hysteresis,
-         value_of(search, RESPONSE_opening_pressure) - value_of(search, RESPONSE_reseat_pressure));
-    mark(search, RESPONSE_ON_PRESSURE, value_of(search, RESPONSE_reseat_time), "reseats");
-  } else {
-    lack(search, RESPONSE_hysteresis, "%s", search->response->absent[RESPONSE_reseat_time]);
-  }
-  return shut;
+  take(search, RESPONSE_last_reseat_time, span.shut_time, "the valve is still open at the end");
+  return span.shut;
 }
 
-/* The last sample of the disturbance: the feed falls, or the valve shuts for good, or the window ends. */
-static int find_end(const struct search *search, int cracking, int shut) {
+/* The highest drop and pressure over all openings. */
+static void find_highest(const struct search *search, int cracking) {
   const struct response_history *history = search->history;
-  if (history->feed != NULL) {
-    double largest = 0.0;
-    for (int k = cracking; k <= search->last; k++) {
-      largest = fmax(largest, history->feed[k]);
-      if (history->feed[k] < FEED_FALL * largest) {
-        return k - 1 > cracking ? k - 1 : cracking;
-      }
-    }
-    return search->last;
-  }
-  return shut > cracking ? shut : search->last;
-}
-
-static void find_peak(struct search *search, int cracking) {
-  const double *p = search->history->pressure;
   int best = cracking;
-  for (int k = cracking; k <= search->until; k++) {
-    best = p[k] > p[best] ? k : best;
+  double pressure = history->pressure[cracking];
+  for (int k = cracking; k <= search->last; k++) {
+    best = history->drop[k] > history->drop[best] ? k : best;
+    pressure = fmax(pressure, history->pressure[k]);
   }
   double time;
-  double value;
-  top_of(search, best, &time, &value);
-  give(search, RESPONSE_peak_pressure, value);
+  double drop;
+  search_top(search, best, &time, &drop);
   give(search, RESPONSE_peak_time, time);
-  give(search, RESPONSE_response_time, time - value_of(search, RESPONSE_cracking_time));
-  mark(search, RESPONSE_ON_PRESSURE, time, "peak");
+  give(search, RESPONSE_peak_drop, drop);
+  /* Where line and drop are highest together, at the top of the parabola. */
+  give(search, RESPONSE_peak_pressure, fmax(pressure, search_at(search, history->pressure, time)));
 }
 
-static void lack_settled(struct search *search, const char *why) {
-  enum response_id none[] = {RESPONSE_settled_pressure, RESPONSE_settled_flow,  RESPONSE_overshoot,
-                             RESPONSE_overshoot_share,  RESPONSE_settling_time, RESPONSE_opening_time};
-  for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
-    lack(search, none[i], "%s", why);
-  }
-}
-
-/* The settled values; returns the mean pressure of the tenth, settled or not. */
-static double find_settled(struct search *search, bool *settled) {
-  const struct response_history *history = search->history;
-  struct response *response = search->response;
-  double peak_time = value_of(search, RESPONSE_peak_time);
-  double end = history->time[search->until];
-  double from = end - SETTLED_SHARE * (end - peak_time);
-  double pressure = 0.0;
-  double flow = 0.0;
-  double low = INFINITY;
-  double high = -INFINITY;
-  int count = 0;
-  for (int k = search->until; k >= search->first && (history->time[k] >= from || count == 0); k--) {
-    pressure += history->pressure[k];
-    flow += history->flow[k];
-    low = fmin(low, history->pressure[k]);
-    high = fmax(high, history->pressure[k]);
-    count++;
-  }
-  pressure /= count;
-  flow /= count;
-  *settled = false;
-  if (flow < OPEN_FLOW || (history->feed == NULL && !isnan(value_of(search, RESPONSE_reseat_time)))) {
-    lack_settled(search, "the valve is shut again before the pressure settles");
-  } else if (!(high - low <= search->settings->band * pressure)) {
-    char why[96];
-    (void)snprintf(why, sizeof why, "the pressure still moves by %.3g bar while the valve is open", (high - low) / 1e5);
-    lack_settled(search, why);
-  } else {
-    *settled = true;
-    give(search, RESPONSE_settled_pressure, pressure);
-    give(search, RESPONSE_settled_flow, flow);
-    give(search, RESPONSE_overshoot, value_of(search, RESPONSE_peak_pressure) - pressure);
-    give(search, RESPONSE_overshoot_share, value_of(search, RESPONSE_overshoot) / pressure);
-    if (value_of(search, RESPONSE_overshoot) < SMALLEST_OVERSHOOT * pressure) {
-      give(search, RESPONSE_overshoot, 0.0);
-      give(search, RESPONSE_overshoot_share, 0.0);
-      lack(search, RESPONSE_response_time, "the pressure creeps to its settled value without a highest point");
-    }
-    response->settled_from = from;
-    response->settled_to = end;
-    response->band_low = (1.0 - search->settings->band) * pressure;
-    response->band_high = (1.0 + search->settings->band) * pressure;
-  }
-  return pressure;
-}
-
-/* Needs the settled values. */
-static void find_times(struct search *search, int cracking) {
-  const struct response_history *history = search->history;
-  const struct response *response = search->response;
-  double begin = value_of(search, RESPONSE_cracking_time);
-  int last_outside = -1;
-  for (int k = cracking; k <= search->until; k++) {
-    if (history->pressure[k] < response->band_low || history->pressure[k] > response->band_high) {
-      last_outside = k;
-    }
-  }
-  double settled = begin;
-  if (last_outside >= 0 && last_outside < search->until) {
-    double level = history->pressure[last_outside] > response->band_high ? response->band_high : response->band_low;
-    settled = crossing(search, history->pressure, level, last_outside + 1);
-  }
-  give(search, RESPONSE_settling_time, settled - begin);
-  mark(search, RESPONSE_ON_PRESSURE, settled, "settles");
-  double wanted = OPENED_SHARE * value_of(search, RESPONSE_settled_flow);
-  int k = first_beyond(history->flow, wanted, true, cracking, search->until);
-  if (k >= 0) {
-    double t = crossing(search, history->flow, wanted, k);
-    give(search, RESPONSE_opening_time, t - begin);
-    mark(search, RESPONSE_ON_FLOW, t, "90 % open");
-  } else {
-    lack(search, RESPONSE_opening_time, "the valve is open from the start");
-  }
-}
-
-/* The oscillation about `level`, from one pressure maximum to the next. */
-static void find_oscillation(struct search *search, int cracking, double level) {
-  const double *p = search->history->pressure;
+/* The oscillation about `level`, from one maximum of the drop to the next. */
+static void find_oscillation(const struct search *search, const struct opening_span *span, double level) {
+  const double *p = search->history->drop;
   double times[LARGEST_SWINGS + 1];
   double heights[LARGEST_SWINGS + 1];
   int count = 0;
-  for (int k = cracking + 1; k < search->until && count <= LARGEST_SWINGS; k++) {
+  for (int k = span->cracking + 1; k < span->until && count <= LARGEST_SWINGS; k++) {
     if (!(p[k] > p[k - 1] && p[k] >= p[k + 1])) {
       continue;
     }
     double time;
     double value;
-    top_of(search, k, &time, &value);
+    search_top(search, k, &time, &value);
     if (value - level > (count > 0 ? SMALLEST_SWING * heights[0] : 1e-6 * level)) {
       times[count] = time;
       heights[count++] = value - level;
@@ -344,22 +222,23 @@ static void find_oscillation(struct search *search, int cracking, double level) 
   give(search, RESPONSE_frequency, swings / (times[swings] - times[0]));
   give(search, RESPONSE_damping_ratio, decrement / sqrt(4.0 * 9.869604401089358 + decrement * decrement));
   for (int i = 1; i <= swings && i <= 8; i++) {
-    mark(search, RESPONSE_ON_PRESSURE, times[i], "swing");
+    mark(search, RESPONSE_ON_DROP, times[i], "swing");
   }
 }
 
-/* A valve that never comes to rest: how often the pressure rises through its mean, over the second half. */
-static void find_chatter(struct search *search, int cracking) {
-  const double *p = search->history->pressure;
-  int from = (cracking + search->until) / 2;
+/* A valve that never comes to rest: how often the drop rises through its mean, over the second half of the time from
+ * the first cracking to the end of the flow, or to the last reseat. */
+static void find_chatter(const struct search *search, int cracking, int until, const char *why) {
+  const double *p = search->history->drop;
+  int from = (cracking + until) / 2;
   double mean = 0.0;
-  for (int k = from; k <= search->until; k++) {
-    mean += p[k] / (search->until - from + 1);
+  for (int k = from; k <= until; k++) {
+    mean += p[k] / (until - from + 1);
   }
   double first = NAN;
   double last = NAN;
   int count = 0;
-  for (int k = from + 1; k <= search->until; k++) {
+  for (int k = from + 1; k <= until; k++) {
     if (p[k] >= mean && p[k - 1] < mean) {
       last = search->history->time[k];
       first = count++ == 0 ? last : first;
@@ -367,7 +246,7 @@ static void find_chatter(struct search *search, int cracking) {
   }
   enum response_id none[] = {RESPONSE_frequency, RESPONSE_damping_ratio, RESPONSE_decrement, RESPONSE_swings};
   for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
-    lack(search, none[i], "no settled pressure to swing about");
+    lack(search, none[i], "nothing to swing about: %s", why);
   }
   if (count > 2) {
     give(search, RESPONSE_frequency, (count - 1) / (last - first));
@@ -375,7 +254,7 @@ static void find_chatter(struct search *search, int cracking) {
   }
 }
 
-static void find_energy(struct search *search) {
+static void find_energy(const struct search *search) {
   const struct response_history *history = search->history;
   double energy = 0.0;
   double peak = 0.0;
@@ -393,8 +272,8 @@ static void find_energy(struct search *search) {
   give(search, RESPONSE_peak_flow, flow);
 }
 
-/* The valve stands still while the pressure moves: stretches of little movement of the opening, one after the other. */
-static void find_sticking(struct search *search) {
+/* The valve stands still while the drop moves: stretches of little movement of the opening, one after the other. */
+static void find_sticking(const struct search *search) {
   const struct response_history *history = search->history;
   if (history->opening == NULL) {
     lack(search, RESPONSE_stickings, "the valve's law knows no friction");
@@ -419,8 +298,8 @@ static void find_sticking(struct search *search) {
     if (goes_on) {
       low = fmin(low, opening);
       high = fmax(high, opening);
-      least = fmin(least, history->pressure[k]);
-      most = fmax(most, history->pressure[k]);
+      least = fmin(least, history->drop[k]);
+      most = fmax(most, history->drop[k]);
       continue;
     }
     if (start >= 0 && most - least >= STICKING_PRESSURE * search->settings->setting &&
@@ -430,13 +309,13 @@ static void find_sticking(struct search *search) {
     }
     start = open ? k : -1;
     low = high = opening;
-    least = most = history->pressure[k];
+    least = most = history->drop[k];
   }
   give(search, RESPONSE_stickings, count);
   give(search, RESPONSE_longest_sticking, longest);
 }
 
-static void find_handover(struct search *search, int cracking, int shut) {
+static void find_handover(const struct search *search, int cracking, int shut) {
   const struct response_history *history = search->history;
   double begin = value_of(search, RESPONSE_cracking_time);
   if (history->limiter == NULL) {
@@ -446,22 +325,33 @@ static void find_handover(struct search *search, int cracking, int shut) {
   }
   int k = history->limiter[search->first] >= LIMITER_ACTS
               ? search->first
-              : first_beyond(history->limiter, LIMITER_ACTS, true, search->first, search->last);
+              : search_beyond(history->limiter, LIMITER_ACTS, true, search->first, search->last);
   if (k < 0) {
     lack(search, RESPONSE_limiter_begin, "the pressure limiter never takes 1 %% of the stroke");
     lack(search, RESPONSE_handover_time, "the pressure limiter never takes 1 %% of the stroke");
     return;
   }
-  double t = k > search->first ? crossing(search, history->limiter, LIMITER_ACTS, k) : history->time[k];
+  double t = k > search->first ? search_crossing(search, history->limiter, LIMITER_ACTS, k) : history->time[k];
   give(search, RESPONSE_limiter_begin, t - begin);
-  mark(search, RESPONSE_ON_PRESSURE, t, "limiter begins");
+  mark(search, RESPONSE_ON_DROP, t, "limiter begins");
   if (shut < 0) {
     lack(search, RESPONSE_handover_time, "the valve is still open at the end");
   } else if (history->limiter[shut] < LIMITER_ACTS) {
     lack(search, RESPONSE_handover_time, "the pressure limiter does not act when the valve shuts");
   } else if (shut > cracking) {
-    give(search, RESPONSE_handover_time, value_of(search, RESPONSE_reseat_time) - begin);
+    give(search, RESPONSE_handover_time, value_of(search, RESPONSE_last_reseat_time) - begin);
+  } else {
+    lack(search, RESPONSE_handover_time, "the valve shuts before it cracks again");
   }
+}
+
+/* The highest drop of the window, and whether it reaches the setting. */
+static bool cracks_ever(const struct search *search, double *highest) {
+  *highest = -INFINITY;
+  for (int k = search->first; k <= search->last; k++) {
+    *highest = fmax(*highest, search->history->drop[k]);
+  }
+  return *highest >= search->settings->setting;
 }
 
 bool response_find(const struct response_history *history, const struct response_settings *settings,
@@ -471,7 +361,7 @@ bool response_find(const struct response_history *history, const struct response
     response->values[i] = NAN;
   }
   response->band_low = response->band_high = response->settled_from = response->settled_to = NAN;
-  struct search search = {history, settings, response, 0, history->count - 1, 0};
+  struct search search = {history, settings, response, 0, history->count - 1};
   while (search.first < history->count && history->time[search.first] < settings->from) {
     search.first++;
   }
@@ -481,23 +371,24 @@ bool response_find(const struct response_history *history, const struct response
   if (search.last - search.first < 3) {
     return error_set(error, ERROR_USAGE, "the run has no samples from %.6g to %.6g s", settings->from, settings->to);
   }
-  int cracking = find_cracking(&search);
-  if (cracking < 0) {
+  double highest;
+  bool cracks = cracks_ever(&search, &highest);
+  struct opening_span first;
+  if (!cracks || !opening_next(&search, search.first, &first)) {
+    lack_all(&search, cracks, highest);
     return true;
   }
-  int shut = find_openings(&search);
-  search.until = find_end(&search, cracking, shut);
-  find_peak(&search, cracking);
-  bool settled;
-  double level = find_settled(&search, &settled);
-  if (settled) {
-    find_times(&search, cracking);
-    find_oscillation(&search, cracking, level);
+  find_cracking(&search, &first);
+  int shut = find_openings(&search, &first);
+  find_highest(&search, first.cracking);
+  if (!isnan(response->values[RESPONSE_settled_drop])) {
+    find_oscillation(&search, &first, response->values[RESPONSE_settled_drop]);
   } else {
-    find_chatter(&search, cracking);
+    int until = history->feed != NULL && first.until != first.shut ? first.until : shut >= 0 ? shut : search.last;
+    find_chatter(&search, first.cracking, until, response->absent[RESPONSE_settled_drop]);
   }
   find_energy(&search);
   find_sticking(&search);
-  find_handover(&search, cracking, shut);
+  find_handover(&search, first.cracking, shut);
   return true;
 }

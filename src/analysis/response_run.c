@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "answer_file.h"
+#include "fluid.h"
 #include "registry.h"
 #include "relief.h"
 
@@ -45,6 +46,18 @@ static bool make_drop(struct response_run *run, const struct case_data *data, co
     valve->drop[k] = relief_drop(relief, own[k], other[k], gallery[k]);
   }
   return true;
+}
+
+/* The static curve of a valve in its oil. */
+struct still_valve {
+  const struct relief_parameters *relief;
+  double density;
+};
+
+static double still_drop(const void *valve_, double flow) {
+  const struct still_valve *valve = valve_;
+  double position;
+  return relief_balance_drop(valve->relief, flow, valve->density, &position);
 }
 
 static bool run_it(struct case_data *data, const struct watcher *watcher, struct response_run *run,
@@ -87,7 +100,10 @@ bool response_run(struct case_data *data, const struct response_options *options
     return false;
   }
   bool rig = data->plant == &valve_rig_plant;
-  run->setting = relief->setting;
+  const struct fluid_parameters *fluid = registry_need_section(data->plant, data->parameters, "fluid", error);
+  if (fluid == NULL) {
+    return false;
+  }
   run->valve_count = rig ? 1 : RESPONSE_VALVES;
   data->simulation.output_step =
       options->resolution > 0.0 ? options->resolution : fmax(data->simulation.end_time / 200000.0, 1e-6);
@@ -110,8 +126,16 @@ bool response_run(struct case_data *data, const struct response_options *options
         .feed = rig ? column(run, run->feed) : NULL,
         .limiter = rig ? NULL : column(run, valve->limiter),
     };
-    struct response_settings settings = {relief->setting, relief_stop_position(relief), options->band, options->from,
-                                         options->to};
+    const struct relief_parameters own = i == 0 ? *relief : relief_valve_b(relief);
+    const struct still_valve still = {&own, fluid->density};
+    valve->setting = own.setting;
+    struct response_settings settings = {.setting = own.setting,
+                                         .stop = relief_stop_position(relief),
+                                         .band = options->band,
+                                         .from = options->from,
+                                         .to = options->to,
+                                         .static_drop = still_drop,
+                                         .valve = &still};
     if (!response_find(&history, &settings, &valve->response, error)) {
       return false;
     }
@@ -133,10 +157,11 @@ static void write_histories(const struct response_run *run, const struct case_da
                             int *kept, double *buffer) {
   const struct history *history = &run->history;
   const double *columns[HISTORY_SIGNALS];
-  for (int c = 0; c < history->signal_count; c++) {
-    columns[c] = history->values[c];
+  int column_count = history->signal_count + run->valve_count;
+  for (int c = 0; c < column_count; c++) { /* the drops stand behind the signals */
+    columns[c] = c < history->signal_count ? history->values[c] : run->valves[c - history->signal_count].drop;
   }
-  int count = history_thin(history->time, columns, history->signal_count, history->count, THIN_SHARE, kept);
+  int count = history_thin(history->time, columns, column_count, history->count, THIN_SHARE, kept);
   for (int k = 0; k < count; k++) {
     buffer[k] = history->time[kept[k]];
   }
@@ -144,8 +169,13 @@ static void write_histories(const struct response_run *run, const struct case_da
   answer_axis(file, &time, count, buffer);
   /* A line drawn to a sample within the tolerance stays within twice of it. */
   answer_share(file, ANSWER_STRAIGHT_LINES, 2.0 * THIN_SHARE);
-  for (int c = 0; c < history->signal_count; c++) {
-    struct answer_meaning meaning = {data->plant->signals[history->signals[c]], NULL};
+  static const struct signal drops[RESPONSE_VALVES] = {
+      {"relief_a_drop", QUANTITY_PRESSURE, REFERENCE_NONE, "drop over relief valve A"},
+      {"relief_b_drop", QUANTITY_PRESSURE, REFERENCE_NONE, "drop over relief valve B"}};
+  for (int c = 0; c < column_count; c++) {
+    struct answer_meaning meaning = {c < history->signal_count ? data->plant->signals[history->signals[c]]
+                                                               : drops[c - history->signal_count],
+                                     NULL};
     for (int k = 0; k < count; k++) {
       buffer[k] = columns[c][kept[k]];
     }
@@ -154,7 +184,7 @@ static void write_histories(const struct response_run *run, const struct case_da
 }
 
 static void write_marks(const struct response *response, struct answer_file *file) {
-  static const char *const curves[] = {"pressure", "flow"};
+  static const char *const curves[] = {"drop", "flow"};
   double times[RESPONSE_MARKS];
   double values[RESPONSE_MARKS];
   const char *names[RESPONSE_MARKS];
@@ -173,6 +203,27 @@ static void write_marks(const struct response *response, struct answer_file *fil
   answer_column(file, &value, "mark", response->mark_count, values);
   answer_texts(file, "mark_name", "what it marks", "mark", response->mark_count, names);
   answer_texts(file, "mark_curve", "the curve that it stands on", "mark", response->mark_count, on);
+}
+
+/* A row an opening; why a number of it is missing stands in words beside it. */
+static void write_openings(const struct response *response, struct answer_file *file) {
+  double values[RESPONSE_OPENINGS];
+  const char *reasons[RESPONSE_OPENINGS];
+  struct answer_meaning axis = {{"opening", QUANTITY_NUMBER, REFERENCE_NONE, "openings, in their order"}, NULL};
+  answer_axis(file, &axis, response->each_count, NULL);
+  for (int id = 0; id < OPENING_COUNT; id++) {
+    char name[64];
+    char reason[80];
+    (void)snprintf(name, sizeof name, "each_%s", opening_rows[id].name);
+    (void)snprintf(reason, sizeof reason, "%s_reason", name);
+    for (int i = 0; i < response->each_count; i++) {
+      values[i] = response->each[i].values[id];
+      reasons[i] = response->each[i].absent[id];
+    }
+    struct answer_meaning meaning = {{name, opening_rows[id].quantity, REFERENCE_NONE, opening_rows[id].text}, NULL};
+    answer_column(file, &meaning, "opening", response->each_count, values);
+    answer_texts(file, reason, "why there is none", "opening", response->each_count, reasons);
+  }
 }
 
 bool response_run_write(const struct response_run *run, const struct case_data *data, const char *path,
@@ -198,17 +249,18 @@ bool response_run_write(const struct response_run *run, const struct case_data *
       }
       struct answer_meaning setting = {
           {"setting", QUANTITY_PRESSURE, REFERENCE_LINE_TO_LINE, "drop at which the valve cracks"}, NULL};
-      struct answer_meaning low = {{"band_low", QUANTITY_PRESSURE, REFERENCE_GAUGE, "settled from here"}, NULL};
-      struct answer_meaning high = {{"band_high", QUANTITY_PRESSURE, REFERENCE_GAUGE, "to here"}, NULL};
+      struct answer_meaning low = {{"band_low", QUANTITY_PRESSURE, REFERENCE_NONE, "settled from this drop"}, NULL};
+      struct answer_meaning high = {{"band_high", QUANTITY_PRESSURE, REFERENCE_NONE, "to here"}, NULL};
       struct answer_meaning from = {
           {"settled_from", QUANTITY_TIME, REFERENCE_NONE, "start of the tenth that settled values are means of"}, NULL};
       struct answer_meaning to = {{"settled_to", QUANTITY_TIME, REFERENCE_NONE, "its end"}, NULL};
-      answer_value(file, &setting, run->setting, NULL);
-      answer_value(file, &low, response->band_low, response->absent[RESPONSE_settled_pressure]);
-      answer_value(file, &high, response->band_high, response->absent[RESPONSE_settled_pressure]);
-      answer_value(file, &from, response->settled_from, response->absent[RESPONSE_settled_pressure]);
-      answer_value(file, &to, response->settled_to, response->absent[RESPONSE_settled_pressure]);
+      answer_value(file, &setting, run->valves[i].setting, NULL);
+      answer_value(file, &low, response->band_low, response->absent[RESPONSE_settled_drop]);
+      answer_value(file, &high, response->band_high, response->absent[RESPONSE_settled_drop]);
+      answer_value(file, &from, response->settled_from, response->absent[RESPONSE_settled_drop]);
+      answer_value(file, &to, response->settled_to, response->absent[RESPONSE_settled_drop]);
       write_marks(response, file);
+      write_openings(response, file);
     }
     good = answer_close(file, error);
   }

@@ -9,7 +9,7 @@
 enum { RESPONSE_VALVES = 2 };
 
 struct response_options {
-  double band;       /* of settling, share of the settled pressure */
+  double band;       /* of settling, share of the settled override */
   double from;       /* s */
   double to;         /* s */
   double resolution; /* s between samples; 0: a 200000th of the run, a microsecond at least */
@@ -22,6 +22,7 @@ struct response_valve {
   int lift;     /* its position, in the measure of its law */
   int limiter;  /* of a machine */
   double *drop; /* Pa, one a sample */
+  double setting; /* Pa */
   struct response response;
 };
 
@@ -32,7 +33,6 @@ struct response_run {
   int valve_count;
   int gallery; /* columns: where the valves return to it; of the rig alone */
   int feed;
-  double setting; /* Pa */
 };
 
 /* Runs the case, whose output step is written to. False when it cannot start, fails or is interrupted. */

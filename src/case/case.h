@@ -86,6 +86,8 @@ bool case_load_for_study(const char *path, const struct node *set, const struct 
 bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error);
 /* Write data->title anew, and data->resolved from the numbers as they are now. */
 bool case_rename(struct case_data *data, const char *title, struct error *error);
+/* One more limit, by its sentence; it stands last. The case is the caller's own. */
+bool case_add_limit(struct case_data *data, const char *sentence, struct error *error);
 /* After a failure: what stands in a file that the file `named` on the command line only refers to, and that lies
  * outside its folder and the present one, is not quoted in the message; the place is. */
 void case_hide_outside(const char *named, struct error *error);

@@ -308,6 +308,26 @@ bool limits_read(const struct loader *loader, const struct node *list) {
   return true;
 }
 
+bool case_add_limit(struct case_data *data, const char *sentence, struct error *error) {
+  struct error inner = {0};
+  struct loader loader = {.arena = data->memory, .data = data, .error = &inner};
+  struct node node = {.kind = NODE_TEXT, .file = "", .text = sentence, .column = 1, .verbatim = true};
+  size_t count = (size_t)data->limit_count;
+  struct limit *limits = arena_take(data->memory, (count + 1) * sizeof *limits);
+  if (!limits) {
+    return error_set(error, ERROR_MEMORY, "out of memory for a limit");
+  }
+  if (count > 0) {
+    memcpy(limits, data->limits, count * sizeof *limits);
+  }
+  if (!read_limit(&loader, &node, &limits[count])) {
+    return error_set(error, ERROR_USAGE, "'%s', character %d: %s", text_excerpt(sentence).text, inner.column, inner.text);
+  }
+  data->limits = limits;
+  data->limit_count++;
+  return case_rename(data, data->title, error);
+}
+
 bool condition_read(const struct loader *loader, const struct node *node, struct condition *condition) {
   return is_sentence(loader, node, "a sentence 'NAME <= VALUE'", SENTENCE_LIMIT) &&
          read_condition(loader, SPEAKER_LIMIT, node, node->text, condition);

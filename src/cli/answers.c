@@ -10,8 +10,7 @@
 #include "text.h"
 #include "units.h"
 
-/* Short times in milliseconds, all else as everywhere. */
-static const char *show(enum quantity quantity, double value, char *buffer, int size) {
+const char *answers_show(enum quantity quantity, double value, char *buffer, int size) {
   if (quantity == QUANTITY_TIME && fabs(value) < 1.0) {
     (void)snprintf(buffer, (size_t)size, "%.4g ms", 1e3 * value);
     return buffer;
@@ -25,7 +24,7 @@ void answers_print(FILE *out, const struct signal *rows, int count, const double
     if (isnan(values[i])) {
       (void)fprintf(out, "  %-22s %14s   %s\n", rows[i].name, "none", absent[i]);
     } else {
-      show(rows[i].quantity, values[i], shown, sizeof shown);
+      answers_show(rows[i].quantity, values[i], shown, sizeof shown);
       (void)fprintf(out, "  %-22s %14s   %s\n", rows[i].name, shown, rows[i].text);
     }
   }

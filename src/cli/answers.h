@@ -13,6 +13,8 @@
 #include "terminal.h"
 #include "told.h"
 
+/* A value with its unit: short times in milliseconds, all else as everywhere. Returns the buffer. */
+const char *answers_show(enum quantity quantity, double value, char *buffer, int size);
 /* A list of values with units, those that are absent with the reason behind them. */
 void answers_print(FILE *out, const struct signal *rows, int count, const double *values, const char (*absent)[96]);
 void answers_json(struct json *json, const struct signal *rows, int count, const double *values,

@@ -10,9 +10,12 @@
 #include "interrupt.h"
 #include "options.h"
 #include "response_run.h"
+#include "summary_limits.h"
 #include "units.h"
 #include "valve_curve.h"
 #include "text.h"
+
+enum { SHOWN_OPENINGS = 10 };
 
 struct request {
   struct asked asked;
@@ -27,7 +30,7 @@ static const struct option_row options[] = {
     OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
                   "with --curve: time of the ramp each way; default 2 s"),
     OPTION_AMOUNT("band", "SHARE", options.band, FRACTION, 1e-6, 0.5,
-                  "of settling, either way of the settled pressure; default 2 %"),
+                  "of settling, of the settled drop over the setting, either way; default 5 %"),
     OPTION_AMOUNT("from", "TIME", options.from, TIME, 0.0, 1e7, "look from here on; default the start"),
     OPTION_AMOUNT("to", "TIME", options.to, TIME, 0.0, 1e7, "and no further; default the end"),
     OPTION_AMOUNT("resolution", "TIME", options.resolution, TIME, 1e-6, 1.0,
@@ -59,21 +62,67 @@ static const struct run_event *find_stop(const struct outcome *outcome) {
   return NULL;
 }
 
+/* Every opening a row; a dash where there is none, with the reasons below. */
+static void print_openings(const struct response *response) {
+  static const enum opening_id columns[] = {OPENING_cracking_time, OPENING_peak_drop,     OPENING_peak_flow,
+                                            OPENING_response_time, OPENING_overshoot,     OPENING_settling_time,
+                                            OPENING_reseat_time,   OPENING_reseat_drop};
+  static const char *const heads[] = {"cracks at", "peak drop", "its flow",  "response",
+                                      "overshoot", "settling",  "reseat at", "its drop"};
+  enum { COLUMNS = sizeof columns / sizeof columns[0] };
+  int shown_count = response->each_count < SHOWN_OPENINGS ? response->each_count : SHOWN_OPENINGS;
+  (void)printf("\n  opening");
+  for (int c = 0; c < COLUMNS; c++) {
+    (void)printf("  %12s", heads[c]);
+  }
+  (void)printf("\n");
+  for (int i = 0; i < shown_count; i++) {
+    (void)printf("  %7d", i + 1);
+    for (int c = 0; c < COLUMNS; c++) {
+      double value = response->each[i].values[columns[c]];
+      char text[48] = "-";
+      if (!isnan(value)) {
+        answers_show(opening_rows[columns[c]].quantity, value, text, sizeof text);
+      }
+      (void)printf("  %12s", text);
+    }
+    (void)printf("\n");
+  }
+  for (int c = 0; c < COLUMNS; c++) {
+    const char *told = "";
+    for (int i = 0; i < shown_count; i++) {
+      const char *why = response->each[i].absent[columns[c]];
+      if (why[0] != '\0' && strcmp(why, told) != 0) {
+        (void)printf("  no %s (opening %d): %s\n", heads[c], i + 1, why);
+        told = why;
+      }
+    }
+  }
+  if (response->values[RESPONSE_openings] > shown_count) {
+    (void)printf("  and %.0f more, in the file\n", response->values[RESPONSE_openings] - shown_count);
+  }
+}
+
 static void print_response(const struct request *request, const struct case_data *data,
                            const struct response_run *run) {
   struct paint paint = paint_for(stdout);
-  char setting[64];
-  units_show(QUANTITY_PRESSURE, run->setting, setting, sizeof setting);
   (void)printf("%s%s%s   %s %.6g s\n", paint.strong, shown(data->title).text, paint.plain,
                run_status_names[run->outcome.status], run->outcome.end_time);
   for (int i = 0; i < run->valve_count; i++) {
     const struct response_valve *valve = &run->valves[i];
+    char setting[64];
+    units_show(QUANTITY_PRESSURE, valve->setting, setting, sizeof setting);
     (void)printf("\nrelief valve %c, set to %s\n", valve->letter - 'a' + 'A', setting);
     if (isnan(valve->response.values[RESPONSE_cracking_time])) {
       (void)printf("  %s\n", valve->response.absent[RESPONSE_cracking_time]);
     } else {
       answers_print(stdout, response_rows, RESPONSE_COUNT, valve->response.values, valve->response.absent);
+      print_openings(&valve->response);
     }
+  }
+  if (data->limit_count > 0) {
+    (void)printf("\n");
+    summary_limits(stdout, &paint, data, &run->outcome);
   }
   const struct run_event *stop = find_stop(&run->outcome);
   if (stop != NULL) {
@@ -85,6 +134,27 @@ static void print_response(const struct request *request, const struct case_data
                shown(request->asked.output).text);
 }
 
+/* A list with an object for each opening. */
+static void json_openings(struct json *json, const struct response_valve *valve) {
+  char letter[] = {valve->letter, '\0'};
+  json_begin_list(json, letter);
+  for (int i = 0; i < valve->response.each_count; i++) {
+    const struct response_opening *row = &valve->response.each[i];
+    json_begin_object(json, NULL);
+    for (int id = 0; id < OPENING_COUNT; id++) {
+      json_begin_object(json, opening_rows[id].name);
+      json_number(json, "value", row->values[id]);
+      json_text(json, "unit", quantity_rows[opening_rows[id].quantity].si_unit);
+      if (isnan(row->values[id])) {
+        json_text(json, "reason", row->absent[id]);
+      }
+      json_end_object(json);
+    }
+    json_end_object(json);
+  }
+  json_end_list(json);
+}
+
 static void json_response(const struct request *request, const struct case_data *data, const struct response_run *run) {
   struct json json = {.out = stdout};
   json_begin_object(&json, NULL);
@@ -93,7 +163,13 @@ static void json_response(const struct request *request, const struct case_data 
   json_text(&json, "answer", "response");
   json_text(&json, "status", run_status_names[run->outcome.status]);
   json_number(&json, "end_time", run->outcome.end_time);
-  json_number(&json, "setting", run->setting);
+  json_number(&json, "setting", run->valves[0].setting);
+  json_begin_object(&json, "settings");
+  for (int i = 0; i < run->valve_count; i++) {
+    char letter[] = {run->valves[i].letter, '\0'};
+    json_number(&json, letter, run->valves[i].setting);
+  }
+  json_end_object(&json);
   json_number(&json, "band", request->options.band);
   json_number(&json, "lift_stop_time", find_stop(&run->outcome) != NULL ? find_stop(&run->outcome)->time : NAN);
   json_begin_object(&json, "valves");
@@ -104,6 +180,12 @@ static void json_response(const struct request *request, const struct case_data 
     json_end_object(&json);
   }
   json_end_object(&json);
+  json_begin_object(&json, "openings");
+  for (int i = 0; i < run->valve_count; i++) {
+    json_openings(&json, &run->valves[i]);
+  }
+  json_end_object(&json);
+  summary_json_limits(&json, data, &run->outcome);
   answers_json_end(&json, request->asked.output);
 }
 
@@ -120,8 +202,9 @@ static int find_response(const struct request *request, struct case_data *data, 
   } else if (good && !request->asked.quiet) {
     print_response(request, data, &run);
   }
+  int code = good ? summary_limits_exit(&run.outcome) : answers_fail(&error);
   response_run_free(&run);
-  return good ? EXIT_DONE : answers_fail(&error);
+  return code;
 }
 
 /* ---- the curve ---- */
@@ -247,6 +330,6 @@ int command_response(int argument_count, char **arguments) {
       .check = check_request,
       .answer = find_answer,
   };
-  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .options = {0.02, 0.0, HUGE_VAL, 0.0}};
+  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .options = {0.05, 0.0, HUGE_VAL, 0.0}};
   return answers_command(&command, &request.asked, argument_count, arguments);
 }

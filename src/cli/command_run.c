@@ -12,6 +12,7 @@
 #include "plan.h"
 #include "result_file.h"
 #include "summary.h"
+#include "summary_limits.h"
 #include "units.h"
 #include "text.h"
 
@@ -69,9 +70,7 @@ static int exit_code_of(const struct outcome *outcome) {
   case RUN_FAILED:
     return EXIT_RUN_FAILED;
   default:
-    return outcome->broken_count > 0     ? EXIT_LIMIT_BROKEN
-           : outcome->unjudged_count > 0 ? EXIT_LIMIT_NOT_JUDGED
-                                         : EXIT_DONE;
+    return summary_limits_exit(outcome);
   }
 }
 

@@ -85,7 +85,7 @@ static void write_ledger(struct json *json, const struct plant *plant, const str
   }
 }
 
-static void write_limits(struct json *json, const struct case_data *data, const struct outcome *outcome) {
+void summary_json_limits(struct json *json, const struct case_data *data, const struct outcome *outcome) {
   json_begin_list(json, "limits");
   for (int i = 0; i < data->limit_count; i++) {
     const struct limit *limit = &data->limits[i];
@@ -131,7 +131,7 @@ void summary_json(FILE *out, const struct case_data *data, const struct outcome 
   json_number(&json, "end_time", outcome->end_time);
   write_measures(&json, outcome);
   write_events(&json, data, outcome);
-  write_limits(&json, data, outcome);
+  summary_json_limits(&json, data, outcome);
   write_ledger(&json, data->plant, outcome);
   struct warnings warnings;
   plausibility_check(data, &warnings);

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "commands.h"
 #include "text.h"
 #include "units.h"
 
@@ -99,4 +100,10 @@ void summary_limits(FILE *out, const struct paint *paint, const struct case_data
       }
     }
   }
+}
+
+int summary_limits_exit(const struct outcome *outcome) {
+  return outcome->broken_count > 0     ? EXIT_LIMIT_BROKEN
+         : outcome->unjudged_count > 0 ? EXIT_LIMIT_NOT_JUDGED
+                                       : EXIT_DONE;
 }

@@ -4,6 +4,7 @@
 
 #include <stdio.h>
 
+#include "json.h"
 #include "run.h"
 #include "terminal.h"
 
@@ -24,5 +25,10 @@ void summary_limit(FILE *out, const struct paint *paint, const struct case_data 
                    int index);
 /* All of them: broken, not judged, kept. */
 void summary_limits(FILE *out, const struct paint *paint, const struct case_data *data, const struct outcome *outcome);
+
+/* The list `limits` of a JSON document (summary_json.c). */
+void summary_json_limits(struct json *json, const struct case_data *data, const struct outcome *outcome);
+/* What a finished run's limits make of the exit code: broken, not judged, or done. */
+int summary_limits_exit(const struct outcome *outcome);
 
 #endif

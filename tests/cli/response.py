@@ -40,8 +40,20 @@ class Response(Folder):
         rows = json.loads(result.stdout)["valves"]["a"]
         self.assertGreater(rows["openings"]["value"], 50)
         self.assertGreater(rows["frequency"]["value"], 300.0)
-        self.assertIsNone(rows["settled_pressure"]["value"])
-        self.assertIn("still moves", rows["settled_pressure"]["reason"])
+        self.assertIsNone(rows["settled_drop"]["value"])
+        self.assertIn("shut again", rows["settled_drop"]["reason"])
+        # the first peak, not the highest of 74: that comes at the end of the run
+        self.assertAlmostEqual(rows["response_time"]["value"], 0.280e-3, delta=2e-6)
+        self.assertGreater(rows["peak_time"]["value"], 0.05)
+        each = json.loads(result.stdout)["openings"]["a"]
+        self.assertEqual(len(each), rows["openings"]["value"])
+        self.assertEqual(each[0]["reseat_time"]["value"], rows["reseat_time"]["value"])
+        self.assertGreater(each[1]["cracking_time"]["value"], each[0]["reseat_time"]["value"])
+        self.assertIn("still open at the end", each[-1]["reseat_time"]["reason"])
+        with h5py.File(self.path("r.h5")) as file:
+            valve = file["valve_a"]
+            self.assertEqual(valve["each_peak_drop"].size, len(each))
+            self.assertIn("shut again", valve["each_settling_time_reason"].asstr()[0])
 
     def test_friction_sticks(self):
         self.assertEqual(self.valve(os.path.join(VALVE, "sticking.yaml"))["stickings"], 3)
@@ -59,10 +71,35 @@ class Response(Folder):
         self.assertGreater(answer["a"]["handover_time"]["value"], 0.02)
         self.assertLess(answer["a"]["handover_time"]["value"], 0.06)
         self.assertIn("never cracks", answer["b"]["peak_pressure"]["reason"])
+        # By the drop the valve shuts lower than it opened; by the line higher, for the low side rises meanwhile.
+        self.assertAlmostEqual(answer["a"]["hysteresis"]["value"], 19.8e5, delta=0.3e5)
+        self.assertGreater(answer["a"]["reseat_pressure"]["value"], answer["a"]["opening_pressure"]["value"])
+        # A lagging first-order valve: drop - setting - Q/G is the overshoot, and 8 L/min/bar its gradient.
+        still = 420e5 + answer["a"]["first_peak_flow"]["value"] / (8e-3 / 60 / 1e5)
+        over = answer["a"]["first_peak_drop"]["value"] - still
+        self.assertAlmostEqual(answer["a"]["overshoot"]["value"], over, delta=100.0)
         # a relief valve set above what the limiter lets through stays shut
         answer = json.loads(self.expect(0, "response", STALL, "--json", "-o", "r.h5", "--set",
                                         "relief.setting=450 bar").stdout)["valves"]
         self.assertIn("never cracks", answer["a"]["peak_pressure"]["reason"])
+
+    def test_each_valve_may_have_its_setting(self):
+        case = os.path.join(ROOT, "cases", "downhill.yaml")
+        each = ("--set", "relief.settings=each", "--set", "relief.setting_b=380 bar")
+        # the case's limits are broken either way
+        answer = json.loads(self.expect(4, "response", case, "--json", "-o", "r.h5", *each).stdout)
+        self.assertEqual(answer["settings"], {"a": 420e5, "b": 380e5})
+        self.assertGreater(answer["valves"]["b"]["peak_drop"]["value"], 380e5)
+        self.assertLess(answer["valves"]["b"]["peak_drop"]["value"], 420e5)
+        self.assertIn("one valve", self.expect(2, "response", os.path.join(VALVE, "step.yaml"), "--set",
+                                               "relief.settings=each").stderr)
+
+    def test_a_broken_limit_is_told(self):
+        result = self.expect(4, "response", STALL, "-o", "r.h5", "--set", "relief.setting=395 bar")
+        self.assertIn("BROKEN      relief_heat <= 5 kJ", result.stdout)
+        answer = json.loads(self.expect(4, "response", STALL, "-o", "r.h5", "--set", "relief.setting=395 bar",
+                                        "--json").stdout)
+        self.assertEqual([row["result"] for row in answer["limits"]].count("broken"), 1)
 
     def test_the_curve_has_twice_the_friction_as_hysteresis(self):
         text = self.expect(0, "response", os.path.join(VALVE, "sticking.yaml"), "--curve", "--json", "-o", "c.h5").stdout
@@ -111,7 +148,7 @@ class Response(Folder):
         with h5py.File(self.path("step.response.h5")) as file:
             self.assertEqual(file.attrs["status"], "complete")
             self.assertLess(file["time"].size, 5000)
-            self.assertIn("peak", list(file["valve_a/mark_name"].asstr()))
+            self.assertIn("first peak", list(file["valve_a/mark_name"].asstr()))
             self.assertIn("reason", file["valve_a/handover_time"].attrs)
 
     def test_refusals(self):

@@ -180,7 +180,7 @@ static double step_damping(double unused) {
 
 static double step_settled(double unused) {
   (void)unused;
-  return step_value(RESPONSE_settled_pressure) / BAR;
+  return step_value(RESPONSE_settled_drop) / BAR;
 }
 
 static double step_rise(double unused) {

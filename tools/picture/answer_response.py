@@ -1,4 +1,6 @@
 """Pictures of `swashloop response`: marks stand where the numbers come from."""
+import textwrap
+
 import numpy
 from matplotlib.patheffects import withStroke
 
@@ -8,13 +10,13 @@ from .errors import PlotError
 
 HALO = (withStroke(linewidth=1.8, foreground="white"),)
 WIDTH = 270  # mm
-BLOCK = 5.55  # inches of a valve
-TABLE = (("cracking_pressure", "opening_delay", "opening_pressure", "rise_rate"),
-         ("opening_time", "response_time", "settling_time"),
-         ("peak_pressure", "settled_pressure", "overshoot", "overshoot_share", "settled_flow"),
-         ("frequency", "damping_ratio", "swings"),
-         ("reseat_pressure", "hysteresis", "openings", "open_time", "stickings", "longest_sticking"),
-         ("energy", "peak_power", "peak_flow"), ("limiter_begin", "handover_time"))
+BLOCK = 6.0  # inches of a valve
+TABLE = (("cracking_time", "opening_delay", "opening_drop", "rise_rate"),
+         ("opening_time", "response_time", "first_peak_drop", "first_peak_flow", "static_drop", "overshoot"),
+         ("settled_drop", "settled_flow", "settling_time"), ("frequency", "damping_ratio", "swings"),
+         ("reseat_time", "reseat_drop", "hysteresis"),
+         ("peak_drop", "peak_pressure", "peak_time", "openings", "open_time", "last_reseat_time"),
+         ("stickings", "longest_sticking"), ("energy", "peak_power", "peak_flow"), ("limiter_begin", "handover_time"))
 
 
 def draw(answer, options):
@@ -31,20 +33,38 @@ def valves_of(answer):
 
 
 def window_of(valve, time):
-    """The transient: from a little before cracking to where it has settled, or shut."""
+    """The first opening: from a little before cracking to where it has settled, or shut."""
     crack = valve["cracking_time"]
-    ends = [crack + 8.0 * (valve["peak_time"] - crack)]
-    for name, factor in (("settling_time", 2.0), ("opening_time", 3.0), ("handover_time", 1.6)):
-        if valve[name] == valve[name]:
+    ends = [crack + 3.0 * first_length(valve)]
+    for name, factor in (("settling_time", 2.0), ("opening_time", 3.0)):
+        if given(valve, name):
             ends.append(crack + factor * valve[name])
     marks = [when for name, when in zip(valve["mark_name"], valve["mark_time"]) if name == "swing"]
     ends += [crack + 1.15 * (when - crack) for when in marks]
-    if valve["openings"] > 3 and valve["frequency"] == valve["frequency"]:
+    if valve["openings"] > 3 and given(valve, "frequency"):
         ends = [crack + 14.0 / valve["frequency"]]
     end = min(max(ends), float(time[-1]))
-    if valve["reseat_time"] == valve["reseat_time"] and valve["reseat_time"] < crack + 3.0 * (end - crack):
+    if given(valve, "reseat_time") and valve["reseat_time"] < crack + 4.0 * (end - crack):
         end = max(end, crack + 1.15 * (valve["reseat_time"] - crack))
     return crack - 0.12 * (end - crack), end
+
+
+def given(valve, name):
+    return valve[name] == valve[name]
+
+
+def first_length(valve):
+    """s from cracking: to the first peak, else to 90 % of the flow, else some delays of opening."""
+    for name, factor in (("response_time", 1.0), ("opening_time", 1.0), ("opening_delay", 5.0)):
+        if given(valve, name) and valve[name] > 0.0:
+            return factor * valve[name]
+    return 1e-3
+
+
+def first_window(valve, time):
+    """The first milliseconds: to a little behind the first peak."""
+    crack, length = valve["cracking_time"], first_length(valve)
+    return max(crack - 0.3 * length, float(time[0])), min(crack + 2.2 * length, float(time[-1]))
 
 
 def draw_response(answer, options):
@@ -59,76 +79,88 @@ def draw_response(answer, options):
 
 def draw_valve(figure, answer, letter, valve, top, options):
     time = answer["time"]
-    pressure = answer[f"line_{letter}_pressure"]
-    flow = answer[f"relief_{letter}_flow"]
     low, high = window_of(valve, time)
     low = options.low if options.low is not None else low
     high = options.high if options.high is not None else high
-    left, middle, right = 0.62, 7.55, figure.get_figwidth() - 0.2
+    first = first_window(valve, time)
+    middle, right = 7.75, figure.get_figwidth() - 0.2
 
-    whole = panel(figure, left, middle, top + 0.16, top + 0.86)
-    whole.plot(time, pressure, color=style.INK, linewidth=0.9)
+    whole = panel(figure, 0.62, middle, top + 0.16, top + 0.86)
+    whole.plot(time, answer[f"line_{letter}_pressure"], color=style.INK, linewidth=0.9)
     whole.axvspan(low, high, color=style.MARK, alpha=0.45, linewidth=0)
     whole.set_xlim(time[0], time[-1])
     whole.set_xlabel("time, s", labelpad=1)
-    panel_heading(whole, f"Relief valve {letter.upper()}: pressure of the whole run", "bar gauge")
+    panel_heading(whole, f"Relief valve {letter.upper()}: pressure of its line, the whole run", "bar gauge")
+    draw_window(figure, answer, letter, valve, (0.62, 4.25, top), "First milliseconds: drop", *first, times=True)
+    draw_window(figure, answer, letter, valve, (4.72, middle, top), "First opening: drop" if valve["openings"] <= 3 else "First openings: drop", low, high, times=False)
+    draw_table(figure, valve, middle + 0.3, right, top + 0.05)
 
-    axis = panel(figure, left, middle, top + 1.50, top + 3.55)
-    panel_heading(axis, "Pressure", "bar gauge")
+
+def draw_window(figure, answer, letter, valve, place, title, low, high, times):
+    """Drop over flow, at a time scale of their own; `times` with the delays as arrows."""
+    left, right, top = place
+    time, drop, flow = answer["time"], answer[f"relief_{letter}_drop"], answer[f"relief_{letter}_flow"]
+    axis = panel(figure, left, right, top + 1.50, top + 3.55)
+    panel_heading(axis, title, "bar" if times else "")
     crack = valve["cracking_time"]
     inside = (time >= low) & (time <= high)
     scaled = 1e3 * (time - crack)
-    axis.plot(scaled, pressure, color=style.INK, linewidth=1.3)
+    axis.plot(scaled, drop, color=style.INK, linewidth=1.3)
     axis.set_xlim(1e3 * (low - crack), 1e3 * (high - crack))
-    seen = pressure[inside]
-    span = max(float(seen.max() - seen.min()), 1.0)
+    seen = numpy.concatenate((drop[inside], numpy.interp((low, high), time, drop)))
     shown_low = max(float(seen.min()), float(seen.max()) - 6.0 * max(valve_swing(valve), 4.0))
-    span = float(seen.max()) - shown_low
-    axis.set_ylim(shown_low - 0.08 * span, float(seen.max()) + (0.18 + 0.10 * len(times_of(valve))) * span)
-    axis.axhline(valve["cracking_pressure"], color=style.LIMIT_COLOUR, linewidth=0.8, linestyle=(0, (7.0, 3.0)))
-    axis.text(1.0, valve["cracking_pressure"], "cracks ", transform=axis.get_yaxis_transform(), ha="right", va="bottom",
+    span = max(float(seen.max()) - shown_low, 0.5)
+    room = 0.14 + (0.09 * len(times_of(valve)) if times else 0.0)
+    axis.set_ylim(shown_low - 0.08 * span, float(seen.max()) + room * span)
+    crack_drop = valve["setting"]
+    axis.axhline(crack_drop, color=style.LIMIT_COLOUR, linewidth=0.8, linestyle=(0, (7.0, 3.0)))
+    axis.text(1.0, crack_drop, "setting ", transform=axis.get_yaxis_transform(), ha="right", va="bottom",
               size=style.SMALL, color=style.LIMIT_COLOUR, path_effects=HALO)
-    if valve["settled_pressure"] == valve["settled_pressure"]:
+    if times and given(valve, "static_drop"):
+        axis.axhline(valve["static_drop"], color=style.FAINT, linewidth=0.8, linestyle=(0, (2.0, 2.0)))
+        axis.text(1.0, valve["static_drop"], "static curve ", transform=axis.get_yaxis_transform(), ha="right",
+                  va="bottom", size=style.SMALL, color=style.FAINT, path_effects=HALO)
+    if not times and given(valve, "settled_drop"):
         axis.axhspan(valve["band_low"], valve["band_high"], color="#56b4e9", alpha=0.16, linewidth=0)
-        axis.axhline(valve["settled_pressure"], color="#0072b2", linewidth=0.8)
-        axis.text(1.0, valve["settled_pressure"], "settled ", transform=axis.get_yaxis_transform(), ha="right",
+        axis.axhline(valve["settled_drop"], color="#0072b2", linewidth=0.8)
+        axis.text(1.0, valve["settled_drop"], "settled ", transform=axis.get_yaxis_transform(), ha="right",
                   va="bottom", size=style.SMALL, color="#0072b2", path_effects=HALO)
-    draw_marks(axis, valve, "pressure", crack, 1e-5)
-    draw_times(axis, valve)
+    later = ("settles", "reseats", "limiter begins", "swing", "first peak")
+    draw_marks(axis, valve, "drop", crack, 1e-5, ("cracks", "first peak") if times else later)
+    if times:
+        draw_times(axis, valve)
     axis.tick_params(labelbottom=False)
 
-    lower = panel(figure, left, middle, top + 3.85, top + 4.95)
-    panel_heading(lower, "Flow through the valve", "L/min")
+    lower = panel(figure, left, right, top + 3.85, top + 4.95)
+    panel_heading(lower, "Flow through the valve", "L/min" if times else "")
     lower.plot(scaled, flow, color="#0072b2", linewidth=1.3)
     lower.set_xlim(axis.get_xlim())
-    largest = float(numpy.nanmax(flow[inside])) if inside.any() else 1.0
-    lower.set_ylim(-0.05 * largest, 1.25 * max(largest, 1e-3))
-    if valve["settled_flow"] == valve["settled_flow"]:
-        lower.axhline(0.9 * valve["settled_flow"], color=style.FAINT, linewidth=0.7, linestyle=(0, (2.0, 2.0)))
-    draw_marks(lower, valve, "flow", crack, 6e4)
+    largest = max(float(numpy.nanmax(flow[inside])) if inside.any() else 0.0, 1e-3)
+    lower.set_ylim(-0.05 * largest, 1.25 * largest)
+    if times and given(valve, "first_peak_flow"):
+        lower.axhline(0.9 * valve["first_peak_flow"], color=style.FAINT, linewidth=0.7, linestyle=(0, (2.0, 2.0)))
+    draw_marks(lower, valve, "flow", crack, 6e4, ("opens", "90 % of the peak's") if times else ())
     lower.set_xlabel("time from cracking, ms", labelpad=2)
-    draw_table(figure, valve, middle + 0.35, right, top + 0.05)
 
 
 def valve_swing(valve):
-    if valve["settled_pressure"] == valve["settled_pressure"]:
-        return max(valve["peak_pressure"] - valve["settled_pressure"], valve["settled_pressure"] -
-                   valve["cracking_pressure"])
-    return valve["peak_pressure"] - valve["cracking_pressure"]
+    if given(valve, "settled_drop"):
+        return max(valve["peak_drop"] - valve["settled_drop"], valve["settled_drop"] - valve["setting"])
+    return valve["peak_drop"] - valve["setting"]
 
 
-def draw_marks(axis, valve, curve, crack, scale):
-    """Rings on the curve; `scale` turns SI into the unit of the axis."""
+def draw_marks(axis, valve, curve, crack, scale, wanted):
+    """Rings on the curve where they are wanted; `scale` turns SI into the unit of the axis."""
     low, high = axis.get_xlim()
     bottom, top = axis.get_ylim()
     for name, on, when, value in zip(valve["mark_name"], valve["mark_curve"], valve["mark_time"],
                                      valve["mark_value"]):
         x, y = 1e3 * (when - crack), value * scale
-        if on != curve or not low <= x <= high or not bottom <= y <= top:
+        if on != curve or name not in wanted or not low <= x <= high or not bottom <= y <= top:
             continue
         axis.plot([x], [y], marker="o", markersize=4.5, markerfacecolor="white", markeredgecolor=style.SIGNAL_COLOURS[1],
                   markeredgewidth=1.1, zorder=6, clip_on=False)
-        below = name in ("reseats", "opens", "90 % open", "cracks", "limiter begins", "settles")
+        below = name in ("reseats", "90 % of the peak's", "cracks", "limiter begins", "settles")
         dx, dy, align = (5, -10, "left") if below else (4, 6, "left")
         if name != "swing":
             axis.annotate(name, (x, y), xytext=(dx, dy), textcoords="offset points", size=style.SMALL, ha=align,
@@ -136,13 +168,13 @@ def draw_marks(axis, valve, curve, crack, scale):
 
 
 def times_of(valve):
-    return [(name, label) for name, label in (("opening_time", "90 % open"), ("response_time", "response"),
-                                              ("settling_time", "settling"), ("handover_time", "handover"))
+    return [(name, label) for name, label in (("opening_delay", "opens"), ("opening_time", "90 % of the peak's flow"),
+                                              ("response_time", "response"))
             if valve[name] == valve[name] and valve[name] > 0.0]
 
 
 def draw_times(axis, valve):
-    """Opening, response and settling time as arrows from the moment of cracking."""
+    """Opening and response time as arrows from the moment of cracking."""
     rows = times_of(valve)
     low, high = axis.get_xlim()
     for k, (name, label) in enumerate(rows):
@@ -176,11 +208,9 @@ def draw_table(figure, valve, left, right, top):
             if valve[name] != valve[name]:
                 reasons.setdefault(valve.reason(name), []).append(name.replace("_", " "))
     for reason, names in reasons.items():
-        text = ", ".join(names)
-        text = text if len(text) < 44 else text[:42] + "..."
-        for line in (f"no {text}:", f"   {reason}"):
-            figure.text(left / width, 1.0 - y / height, line[:62], va="top", size=6.0, color=style.FAINT)
-            y += 0.13
+        for line in textwrap.wrap(f"no {', '.join(names)}: {reason}", 56, subsequent_indent="   "):
+            figure.text(left / width, 1.0 - y / height, line, va="top", size=6.0, color=style.FAINT)
+            y += 0.12
 
 
 def draw_curve(answer):
