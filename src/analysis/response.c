@@ -8,11 +8,11 @@
 #include "response_search.h"
 #include "thresholds.h"
 
-#define SMALLEST_SWING 0.01     /* of the first overshoot */
-#define STILL_SHARE 2e-3        /* of the largest opening: less is standing still */
-#define STILL_TIME 5e-3         /* s; shorter is the turning point of a swing */
-#define STICKING_PRESSURE 0.01  /* of the setting */
-#define LIMITER_ACTS 0.01       /* of the stroke */
+#define SMALLEST_SWING 0.01    /* of the first overshoot */
+#define STILL_SHARE 2e-3       /* of the largest opening: less is standing still */
+#define STILL_TIME 5e-3        /* s; shorter is the turning point of a swing */
+#define STICKING_PRESSURE 0.01 /* of the setting */
+#define LIMITER_ACTS 0.01      /* of the stroke */
 #define LARGEST_SWINGS 12
 
 const struct signal response_rows[RESPONSE_COUNT] = {
@@ -139,8 +139,8 @@ static void find_rest(const struct search *search, const struct response_opening
   const char *why = row->absent[OPENING_reseat_time];
   take(search, RESPONSE_reseat_time, reseat, why);
   take(search, RESPONSE_reseat_drop, row->values[OPENING_reseat_drop], why);
-  take(search, RESPONSE_reseat_pressure,
-       isnan(reseat) ? NAN : search_at(search, search->history->pressure, reseat), why);
+  take(search, RESPONSE_reseat_pressure, isnan(reseat) ? NAN : search_at(search, search->history->pressure, reseat),
+       why);
   take(search, RESPONSE_hysteresis, value_of(search, RESPONSE_opening_drop) - row->values[OPENING_reseat_drop], why);
   mark(search, RESPONSE_ON_DROP, reseat, "reseats");
 }

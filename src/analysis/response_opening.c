@@ -5,11 +5,11 @@
 #include "history.h"
 #include "thresholds.h"
 
-#define OPENED_SHARE 0.9         /* of the flow at the first peak */
-#define SETTLED_SHARE 0.1        /* of the time from the first peak to the end of the disturbance */
-#define FEED_FALL 0.98           /* the disturbance is over when the feed falls below this share of its largest */
-#define SMALLEST_FALL 1e-3       /* of the setting: what the drop must fall by behind a peak; a gauge shows no less */
-#define SMALLEST_OVERSHOOT 1e-3  /* of the setting: below, the peak is that of the flow */
+#define OPENED_SHARE 0.9        /* of the flow at the first peak */
+#define SETTLED_SHARE 0.1       /* of the time from the first peak to the end of the disturbance */
+#define FEED_FALL 0.98          /* the disturbance is over when the feed falls below this share of its largest */
+#define SMALLEST_FALL 1e-3      /* of the setting: what the drop must fall by behind a peak; a gauge shows no less */
+#define SMALLEST_OVERSHOOT 1e-3 /* of the setting: below, the peak is that of the flow */
 
 double search_at(const struct search *search, const double *column, double t) {
   return history_at(search->history->time, column, search->history->count, t);
@@ -77,8 +77,8 @@ bool opening_next(const struct search *search, int from, struct opening_span *sp
   const struct response_history *history = search->history;
   const double *drop = history->drop;
   double setting = search->settings->setting;
-  int open = history->flow[from] >= OPEN_FLOW ? from
-                                              : search_beyond(history->flow, OPEN_FLOW, true, from, search->last);
+  int open =
+      history->flow[from] >= OPEN_FLOW ? from : search_beyond(history->flow, OPEN_FLOW, true, from, search->last);
   if (open < 0) {
     return false;
   }
@@ -144,7 +144,7 @@ static void find_opening_time(const struct search *search, const struct opening_
 
 static void find_peak(const struct search *search, const struct opening_span *span, struct response_opening *row) {
   const char *creeps = "the drop creeps up: no peak from which it falls by 0.1 % of the setting before the flow ends";
-  static const enum opening_id of_peak[] = {OPENING_peak_time,     OPENING_peak_drop,     OPENING_peak_flow,
+  static const enum opening_id of_peak[] = {OPENING_peak_time, OPENING_peak_drop, OPENING_peak_flow,
                                             OPENING_response_time, OPENING_overshoot};
   int highest;
   int peak = first_peak(search, span, &highest);

@@ -173,9 +173,8 @@ static void write_histories(const struct response_run *run, const struct case_da
       {"relief_a_drop", QUANTITY_PRESSURE, REFERENCE_NONE, "drop over relief valve A"},
       {"relief_b_drop", QUANTITY_PRESSURE, REFERENCE_NONE, "drop over relief valve B"}};
   for (int c = 0; c < column_count; c++) {
-    struct answer_meaning meaning = {c < history->signal_count ? data->plant->signals[history->signals[c]]
-                                                               : drops[c - history->signal_count],
-                                     NULL};
+    struct answer_meaning meaning = {
+        c < history->signal_count ? data->plant->signals[history->signals[c]] : drops[c - history->signal_count], NULL};
     for (int k = 0; k < count; k++) {
       buffer[k] = columns[c][kept[k]];
     }

@@ -19,9 +19,9 @@ struct response_valve {
   char letter;  /* of its line: 'a' or 'b' */
   int pressure; /* columns of the history */
   int flow;
-  int lift;     /* its position, in the measure of its law */
-  int limiter;  /* of a machine */
-  double *drop; /* Pa, one a sample */
+  int lift;       /* its position, in the measure of its law */
+  int limiter;    /* of a machine */
+  double *drop;   /* Pa, one a sample */
   double setting; /* Pa */
   struct response response;
 };

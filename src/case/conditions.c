@@ -321,7 +321,8 @@ bool case_add_limit(struct case_data *data, const char *sentence, struct error *
     memcpy(limits, data->limits, count * sizeof *limits);
   }
   if (!read_limit(&loader, &node, &limits[count])) {
-    return error_set(error, ERROR_USAGE, "'%s', character %d: %s", text_excerpt(sentence).text, inner.column, inner.text);
+    return error_set(error, ERROR_USAGE, "'%s', character %d: %s", text_excerpt(sentence).text, inner.column,
+                     inner.text);
   }
   data->limits = limits;
   data->limit_count++;

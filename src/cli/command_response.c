@@ -64,8 +64,8 @@ static const struct run_event *find_stop(const struct outcome *outcome) {
 
 /* Every opening a row; a dash where there is none, with the reasons below. */
 static void print_openings(const struct response *response) {
-  static const enum opening_id columns[] = {OPENING_cracking_time, OPENING_peak_drop,     OPENING_peak_flow,
-                                            OPENING_response_time, OPENING_overshoot,     OPENING_settling_time,
+  static const enum opening_id columns[] = {OPENING_cracking_time, OPENING_peak_drop,  OPENING_peak_flow,
+                                            OPENING_response_time, OPENING_overshoot,  OPENING_settling_time,
                                             OPENING_reseat_time,   OPENING_reseat_drop};
   static const char *const heads[] = {"cracks at", "peak drop", "its flow",  "response",
                                       "overshoot", "settling",  "reseat at", "its drop"};

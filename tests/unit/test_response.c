@@ -77,7 +77,8 @@ static void a_ringing_step_is_measured(void **state) {
   CHECK_NEAR(r.values[RESPONSE_cracking_pressure], 100e5, 1.0);
   CHECK_CLOSE(r.values[RESPONSE_settled_flow], 0.02, 1e-4);
   CHECK_NEAR(r.values[RESPONSE_openings], 1.0, 0.0);
-  /* A tenth of the override of 20 bar is 2 bar. The envelope leaves the band last before this time, and the pressure is outside shortly before it. */
+  /* A tenth of the override of 20 bar is 2 bar. The envelope leaves the band last before this time, and the pressure is
+   * outside shortly before it. */
   double envelope = log(40.0 / 2.0 / sqrt(1.0 - damping * damping)) / (damping * natural);
   assert_true(r.values[RESPONSE_settling_time] < envelope);
   double settled = r.values[RESPONSE_cracking_time] + r.values[RESPONSE_settling_time];
