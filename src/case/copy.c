@@ -51,10 +51,11 @@ static bool copy_inputs(struct arena *arena, const struct input_file *files, con
       return false;
     }
     own->path = arena_text(arena, files->path, strlen(files->path));
+    own->guessed = files->guessed ? arena_text(arena, files->guessed, strlen(files->guessed)) : NULL;
     own->next = NULL;
     *end = own;
     end = &own->next;
-    if (!own->path) {
+    if (!own->path || (files->guessed && !own->guessed)) {
       return false;
     }
   }

@@ -220,9 +220,12 @@ bool map_read(const struct loader *loader, struct map *map, struct parameter par
     *map = (struct map){0};
     return true;
   }
+  if (node->kind == NODE_MAPPING && (node = csv_map_rows(loader, path, node)) == NULL) {
+    return false;
+  }
   if (node->kind != NODE_LIST || node->count == 0) {
     return error_at(loader->error, node->file, node->line, node->column,
-                    "%s: found %s, expected none or a list of rows, each %s", path,
+                    "%s: found %s, expected none, {file: NAME.csv} or a list of rows, each %s", path,
                     node->kind == NODE_LIST ? "an empty list" : node_kind_words(node), row_expected);
   }
   struct map_rows all = {.rows = arena_take(loader->arena, (size_t)node->count * sizeof *all.rows)};

@@ -365,7 +365,7 @@ static bool note_file(struct arena *arena, const char *path, const struct stat *
   if (!file || !name) {
     return false;
   }
-  *file = (struct input_file){name, status->st_dev, status->st_ino, *files};
+  *file = (struct input_file){name, status->st_dev, status->st_ino, *files, NULL};
   *files = file;
   return true;
 }
@@ -385,6 +385,18 @@ char *reader_file(struct arena *arena, const char *path, size_t limit, const str
     return NULL;
   }
   return text;
+}
+
+bool reader_guessed(struct arena *arena, const struct input_file **files, const char *words) {
+  struct input_file *file = arena_take(arena, sizeof *file);
+  char *own = arena_text(arena, words, strlen(words));
+  if (!file || !own) {
+    return false;
+  }
+  *file = **files;
+  file->guessed = own;
+  *files = file;
+  return true;
 }
 
 /* --- Nodes ----------------------------------------------------------------------------------------------------------

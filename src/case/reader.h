@@ -44,6 +44,9 @@ struct node *reader_parse(struct arena *arena, const char *file, const char *tex
 char *reader_file(struct arena *arena, const char *path, size_t limit, const struct input_file **files, size_t *length,
                   const char **why);
 
+/* Note what had to be guessed of the file that was read last; false: memory is out. */
+bool reader_guessed(struct arena *arena, const struct input_file **files, const char *words);
+
 /* Child of a mapping, NULL if it has none of this name. */
 const struct node *node_child(const struct node *mapping, const char *key);
 /* Column of the character `offset` characters into the node's text; of the node itself where that is not known. */

@@ -71,7 +71,8 @@ struct layout {
   double score;
 };
 
-/* The number of cells in which the most numbers lie; `width_numbers` has a place for each. */
+/* The number of cells in which the most numbers lie, those below a heading of as many counted twice; `width_numbers`
+ * has a place for each. */
 static int common_width(const struct cut *cuts, int count, bool half, int *width_numbers) {
   int best = 0;
   memset(width_numbers, 0, (COLUMNS_LIMIT + 1) * sizeof *width_numbers);
@@ -80,7 +81,14 @@ static int common_width(const struct cut *cuts, int count, bool half, int *width
       width_numbers[cuts[i].cells] += cuts[i].numbers;
     }
   }
+  for (int i = 0; i < count; i++) {
+    int width = cuts[i].cells;
+    if (width <= COLUMNS_LIMIT && width_numbers[width] > 0 && !is_row(cuts[i], half)) {
+      width_numbers[width] = -2 * width_numbers[width]; /* once only */
+    }
+  }
   for (int width = 1; width <= COLUMNS_LIMIT; width++) {
+    width_numbers[width] = abs(width_numbers[width]);
     best = width_numbers[width] > width_numbers[best] ? width : best;
   }
   return width_numbers[best] > 0 ? best : 0;

@@ -13,6 +13,7 @@ struct input_file {
   dev_t device;
   ino_t number;
   const struct input_file *next;
+  const char *guessed; /* what the file does not say of itself and had to be guessed; NULL: nothing */
 };
 
 /* The whole file, a zero behind its end, to be freed. Of a file larger than `limit` bytes no more than one byte beyond

@@ -80,8 +80,20 @@ static void idle_settings(const struct case_data *data, struct warnings *warning
   }
 }
 
+/* What a table's file does not say of itself: a guess may be wrong. */
+static void guessed_files(const struct case_data *data, struct warnings *warnings) {
+  for (const struct input_file *file = data->inputs; file != NULL; file = file->next) {
+    struct warning *warning =
+        file->guessed != NULL ? plausibility_add(warnings, "guessed", "the file does not say it itself") : NULL;
+    if (warning != NULL) {
+      (void)snprintf(warning->words, sizeof warning->words, "%s: %s", file->path, file->guessed);
+    }
+  }
+}
+
 void plausibility_check(const struct case_data *data, struct warnings *warnings) {
   *warnings = (struct warnings){0};
+  guessed_files(data, warnings);
   idle_settings(data, warnings);
   machine_rules(data, warnings);
   duty_rules(data, warnings);

@@ -13,7 +13,7 @@ import numpy
 
 sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from _program import Folder, need_program  # noqa: E402
+from _program import ROOT, Folder, need_program  # noqa: E402
 
 COUNT, STEP = 400, 0.01
 MAP = """time: {column: TIME}
@@ -297,6 +297,54 @@ class Traces(Folder):
             refused(good, words, mapping=MAP.replace("{column: TIME}", time))
         refused(good, "gaps: expected none or a list", mapping=MAP + "gaps: -5\n")
         refused(good, "gaps: 'x' is no number", mapping=MAP + "gaps: [x]\n")
+
+
+MAP_ROWS = [(1000, 100, 98.5, 93), (1000, 300, 95, 94), (2000, 100, 98, 92), (2000, 300, 96.5, 95)]
+
+
+class Tables(Folder):
+    """Maps and points of a study by the same reader."""
+
+    def setUp(self):
+        super().setUp()
+        self.machine = os.path.join(ROOT, "cases", "machines", "forwarder.yaml")
+
+    def resolved(self, pump):
+        case = self.write("case.yaml", f"machine: {self.machine}\npump: {{losses: map, efficiency_map: {pump}}}\n")
+        return self.expect(0, "check", case, "--resolved").stdout
+
+    def test_an_efficiency_map(self):
+        rows = [f"[{n} rpm, {p} bar, {v} %, {h} %]" for n, p, v, h in MAP_ROWS]
+        listed = self.resolved("[" + ", ".join(rows) + "]")
+        self.write("map.csv", "speed [rpm],pressure [bar],volumetric [%],hydromechanical [%]\n" +
+                   "\n".join(",".join(str(number) for number in row) for row in MAP_ROWS) + "\n")
+        self.assertEqual(self.resolved("{file: map.csv}"), listed)
+        self.write("map.csv", "our map\nn;h;v;p\n1/min;%;%;bar\n" + "\n".join(
+            f"{n};{h};{v};{p}".replace(".", ",") for n, p, v, h in MAP_ROWS) + "\n")
+        self.assertEqual(self.resolved("{file: map.csv, speed: n, pressure: p, volumetric: v, hydromechanical: h}"), listed)
+        answer = json.loads(self.expect(0, "check", "case.yaml", "--json").stdout)
+        words = [row["words"] for row in answer["warnings"] if row["name"] == "guessed"]
+        self.assertEqual(len(words), 1)
+        self.assertIn("map.csv: columns parted by semicolons; decimals with a comma; line 3 read as the units", words[0])
+        self.write("map.csv", "a [rpm],b [bar],c [%],d [%]\n1000,100,98,93\n1000,x,95,94\n")
+        error = self.expect(2, "check", self.write("case.yaml", f"machine: {self.machine}\npump: {{losses: map, "
+                                                   "efficiency_map: {file: map.csv}}\n")).stderr
+        self.assertIn("map.csv:3:6: error: pump.efficiency_map: 'x bar' is no number", error)
+
+    def test_points_of_a_study(self):
+        case = self.write("case.yaml", f"machine: {self.machine}\ntitle: t\n")
+        study = self.write("study.yaml", f"case: {case}\narrange: points\npoints: points.csv\n")
+        tables = {}
+        for name, text in {"plain": "vehicle.mass [t],relief.setting [bar]\n12.5,430\n13,440\n",
+                           "logger": "vehicle.mass (t)\trelief.setting (bar)\n12,5\t430\n13\t440\n"}.items():
+            self.write("points.csv", text)
+            result = self.run_program("sweep", study, "--dry-run")
+            self.assertEqual(result.returncode, 0, result.stderr)
+            tables[name] = result.stdout
+            self.assertEqual("(guessed)" in result.stderr, name == "logger")
+        self.assertEqual(tables["plain"], tables["logger"])
+        self.write("points.csv", "vehicle.mass [t]\trelief.setting [bar]\n12,5\t430\n13\n")
+        self.assertIn("points.csv:3:3: error: the line has 1 cells, the heading 2", self.expect(2, "sweep", study, "--dry-run").stderr)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ models/rig           models/lib models/components
 core
 schema               models/lib core
 columns              models/lib core schema
-case                 models/lib core schema
+case                 models/lib core schema columns
 plausibility         models/components schema case
 linear               models/lib core
 integrate            models/lib core linear
@@ -21,7 +21,7 @@ equilibrium          models/lib core integrate
 run                  models/lib core schema case linear integrate equilibrium
 files                core
 results              models/lib core schema plausibility run files
-sweep                core schema case plausibility run files results
+sweep                core schema columns case plausibility run files results
 report               models/lib core schema files
 analysis             models/lib models/components core schema columns case equilibrium run files results
 cli                  models/lib core schema columns case plausibility run files results sweep report analysis

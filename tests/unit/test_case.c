@@ -296,7 +296,7 @@ static void wrong_tables(void **state) {
           "[[ARGUMENT, VALUE], ...], one value, {file: NAME.csv}, or none: a table without points is a slip");
   refused("pump:\n  efficiency_map: []\n",
           "c.yaml:2:19: error: pump.efficiency_map: found an empty list, expected "
-          "none or a list of rows, each a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, "
+          "none, {file: NAME.csv} or a list of rows, each a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, "
           "HYDRO-MECHANICAL EFFICIENCY], or with the STROKE as third column");
   refused("operator:\n  brake: [0 s, 5 %]\n",
           "c.yaml:2:11: error: operator.brake: found a text, expected a pair [ARGUMENT, VALUE]; a table is a list of "

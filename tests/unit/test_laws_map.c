@@ -217,7 +217,7 @@ static void test_refusals(void **state) {
   check_error("motor:\n  efficiency_map: [[1000 rpm, 100 bar, 98 %, 93 %]]\n", 2, 3, "belongs to motor.losses map");
   check_error("second_motor:\n  losses: map\n", 2, 3, "second_motor.efficiency_map is empty");
   check_error("second_motor:\n  efficiency_map: [[1 rpm, 1 bar, 98 %, 93 %]]\n", 2, 3, "second_motor.losses map");
-  check_error("pump:\n  efficiency_map: 95 %\n", 2, 19, "expected none or a list of rows");
+  check_error("pump:\n  efficiency_map: 95 %\n", 2, 19, "expected none, {file: NAME.csv} or a list of rows");
   check_error("pump:\n  efficiency_map: [[1000 rpm, 100 bar, 98 %]]\n", 2, 20, "found a list of 3, expected a row");
   check_error("pump:\n  efficiency_map: [7]\n", 2, 20, "found a text, expected a row");
   check_error("pump:\n  efficiency_map: [[1000 rpm, 100 bar, 98 %, 101 %]]\n", 2, 46, "lies outside 1 % to 100 %");

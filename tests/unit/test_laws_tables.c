@@ -99,6 +99,24 @@ static void test_reads_columns(void **state) {
   case_free(&data);
 }
 
+/* The dialects of loggers, as traces have them (tests/cli/traces.py tries all); what is guessed is kept. */
+static void test_reads_dialects(void **state) {
+  (void)state;
+  static const char *const texts[] = {
+      "distance [m]; grade [%]\n0; 5\n1,5; -2,5\n",
+      "made by hand\n\ndistance\tgrade\nm\t%\n0\t5\n1.5\t-2.5\n",
+  };
+  for (int i = 0; i < 2; i++) {
+    struct case_data data = loaded(texts[i], GRADE);
+    const struct profile *grade = table_of(&data, "ground", "grade");
+    assert_int_equal(grade->count, 2);
+    CHECK_NEAR(grade->argument[1], 1.5, 0.0);
+    CHECK_NEAR(grade->value[1], -0.025, 0.0);
+    assert_non_null(strstr(data.inputs->guessed, i == 0 ? "semicolons; decimals with a comma" : "read as the units"));
+    case_free(&data);
+  }
+}
+
 /* The case that comes of it stands alone and reads back to the same bits. */
 static void test_resolved_stands_alone(void **state) {
   (void)state;
@@ -202,9 +220,10 @@ static void test_faults(void **state) {
   refused(good, "ground:\n  grade: {file: track.csv, value: grad}\n", csv, 1, 1,
           "no column 'grad'; did you mean 'grade'");
   refused(good, "ground:\n  grade: {file: track.csv, argument: way}\n", csv, 1, 1, "no column 'way'");
-  refused("", GRADE, csv, 0, 0, "nothing is written here");
-  refused("# only this\n", GRADE, csv, 0, 0, "nothing is written here");
-  refused("distance [m]; grade [%]\n0; 1\n", GRADE, csv, 1, 1, "found one column");
+  refused("", GRADE, csv, 1, 1, "nothing is written here");
+  refused("# only this\n", GRADE, csv, 1, 1, "nothing is written here");
+  refused("0, 1\n2, 3\n", GRADE, csv, 1, 1, "found numbers, expected a line");
+  refused("distance [m], grade [%]\n0, 1\n1", GRADE, csv, 3, 2, "the line has 1 cells, the heading 2");
   refused("distance [m, grade [%]\n0, 1\n", GRADE, csv, 1, 1, "a unit in brackets");
   refused("distance [bar], grade [%]\n0, 1\n", GRADE, csv, 1, 1, "column 'distance' [bar]");
   refused("distance [m], grade [bar]\n0, 1\n", GRADE, csv, 1, 15, "column 'grade' [bar]");
@@ -214,7 +233,8 @@ static void test_faults(void **state) {
   refused("distance [m], grade [%]\n0, 1\n1, x\n", GRADE, csv, 3, 4, "is no number");
   refused("distance [m], place, grade [%]\n0, \xC3\xA4, 1\n1, \xC3\xA4, x\n", GRADE, csv, 3, 7, "is no number");
   refused("distance [m], grade [%]\n0, 1\n1,\n", GRADE, csv, 3, 3, "found nothing in column 'grade'");
-  refused("distance [m], grade [%]\n0, 1\n1, 2, 3\n", GRADE, csv, 3, 1, "found 3 columns, the header has 2");
+  refused("distance [m], grade [%]\n0, 1\n1, 2, 3\n", GRADE, csv, 3, 7,
+          "the line has 3 cells, more than the heading's 2");
   refused("distance [m], grade [%]\n0, 1\n1, 2 %\n", GRADE, csv, 3, 6, "is no unit of fraction");
   refused("distance [m], grade [%]\n0, 1\n1, 900\n", GRADE, csv, 3, 4, "lies outside -150 % to 150 %");
   refused("distance [m], grade [%]\n0, 1\n5, 1\n4, 1\n", GRADE, csv, 4, 1, "arguments must not fall");
@@ -293,9 +313,13 @@ static void test_long_table(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_reads_columns), cmocka_unit_test(test_resolved_stands_alone),
-      cmocka_unit_test(test_set),           cmocka_unit_test(test_heights),
-      cmocka_unit_test(test_faults),        cmocka_unit_test(test_long_table),
+      cmocka_unit_test(test_reads_columns),
+      cmocka_unit_test(test_reads_dialects),
+      cmocka_unit_test(test_resolved_stands_alone),
+      cmocka_unit_test(test_set),
+      cmocka_unit_test(test_heights),
+      cmocka_unit_test(test_faults),
+      cmocka_unit_test(test_long_table),
   };
   return cmocka_run_group_tests(tests, make_folder, remove_folder);
 }

@@ -411,16 +411,16 @@ static void test_refusals(void **state) {
 }
 
 static const struct refusal table_refusals[] = {
-    {"", 1, 1, "empty"},
+    {"", 1, 1, "nothing is written"},
     {"vehicle.mass [t]\n", 1, 1, "no rows"},
     {"vehicle.mas [t]\n3\n", 1, 9, "did you mean 'mass'"},
-    {"relief.lag [ms], vehicle.mass [t]\n3, 12\n4\n", 3, 1, "1 cells, the header has 2"},
+    {"relief.lag [ms], vehicle.mass [t]\n3, 12\n4\n", 3, 2, "1 cells, the heading 2"},
     {"relief.lag [ms], vehicle.mass [t]\n3, 12\n4, twelve\n", 3, 4, "vehicle.mass"},
     {"relief.lag [ms], vehicle.mass [tt]\n3, 12\n", 2, 7, "tt"},
     {"relief.lag [ms], vehicle.mass [t]\n3, 1e9\n", 2, 4, "outside"},
     {"relief.lag [ms], relief.lag [ms]\n3, 4\n", 1, 18, "in two columns"},
     {"tyre.law\nslip_curv\n", 2, 1, "did you mean 'slip_curve'"},
-    {"relief.lag [ms]\n3\t\n", 2, 2, "character"},
+    {"relief.lag [ms]\n3\x01\n", 2, 2, "no unit"},
 };
 
 static void test_refusals_of_tables(void **state) {
