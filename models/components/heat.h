@@ -79,6 +79,7 @@ struct heat_streams {
   real relieved_back; /* gallery to loop likewise, never negative */
   real charge;        /* tank to gallery */
   real spill;         /* gallery to cases: charge relief and servo */
+  real drain;         /* cases to tank */
   real loop_losses;   /* W */
   real charge_losses; /* W, of charge pump and filter */
   real spill_losses;  /* W, of charge relief and servo oil */
@@ -118,7 +119,7 @@ static inline real heat_case_rate(const struct heat_parameters *heat, const stru
                                   const struct heat_nodes_at *at) {
   real gain = streams->spill_losses + heat_brought(streams, streams->outflow, at->loop, at->cases) +
               heat_brought(streams, streams->spill, at->gallery, at->cases) +
-              heat_brought(streams, -streams->outflow - streams->spill, at->tank, at->cases);
+              heat_brought(streams, -streams->drain, at->tank, at->cases);
   return gain / heat->case_capacity;
 }
 
@@ -141,7 +142,7 @@ static inline real heat_tank_rate(const struct heat_parameters *heat, const stru
                                   const struct heat_nodes_at *at, bool gallery_has_heat, real cooler) {
   real gain = streams->return_losses + heat_brought(streams, -streams->charge, at->gallery, at->tank);
   if (heat->nodes == HEAT_FOUR_NODES) {
-    gain += heat_brought(streams, streams->outflow + streams->spill, at->cases, at->tank);
+    gain += heat_brought(streams, streams->drain, at->cases, at->tank);
   } else { /* through the cases as if they were not there */
     gain += streams->spill_losses + heat_brought(streams, streams->outflow, at->loop, at->tank) +
             heat_brought(streams, streams->spill, at->gallery, at->tank);

@@ -1,7 +1,8 @@
-/* Functions of mathematics for kernels: hyperbolic tangent, arc tangent and sine made of operations that vector lanes
- * have, so that plain kernels and lanes give the same numbers and neither calls the library. Rational forms after S. L.
- * Moshier, Methods and Programs for Mathematical Functions (1989), from memory; the sine is its series. Right to some
- * units of the last place (tests/unit/test_models_functions.c). Included by real.h. */
+/* Functions of mathematics for kernels: exponential, logarithm, hyperbolic tangent, arc tangent and sine made of
+ * operations that vector lanes have, so that plain kernels and lanes give the same numbers and neither calls the
+ * library. Rational forms after S. L. Moshier, Methods and Programs for Mathematical Functions (1989), from memory; the
+ * sine is its series. Right to some units of the last place (tests/unit/test_models_functions.c). Included by real.h.
+ */
 #ifndef SWASHLOOP_MODELS_FUNCTIONS_H
 #define SWASHLOOP_MODELS_FUNCTIONS_H
 
@@ -15,6 +16,30 @@ static inline real real_exp(real x) {
   real p = rest * ((1.26177193074810590878e-4 * z + 3.02994407707441961300e-2) * z + 9.99999999999999999910e-1);
   real q = ((3.00198505138664455042e-6 * z + 2.52448340349684104192e-3) * z + 2.27265548208155028766e-1) * z + 2.0;
   return real_times_power_of_two(1.0 + 2.0 * (p / (q - p)), shifted);
+}
+
+/* Natural logarithm of a normal number above zero: of its part between the roots of 1/2 and 2 by the series of
+ * 2 artanh((m - 1)/(m + 1)), whose first left-out term is 1e-18 of the sum. */
+static inline real real_log(real x) {
+  real m;
+  real power = real_binary_exponent(x, &m);
+  mask low = m < 0.70710678118654752440;
+  m = select_where(low, m + m, m);
+  power = select_where(low, power - 1.0, power);
+  real s = (m - 1.0) / (m + 1.0);
+  real z = s * s;
+  real sum = broadcast(1.0 / 23.0);
+  sum = sum * z + 1.0 / 21.0;
+  sum = sum * z + 1.0 / 19.0;
+  sum = sum * z + 1.0 / 17.0;
+  sum = sum * z + 1.0 / 15.0;
+  sum = sum * z + 1.0 / 13.0;
+  sum = sum * z + 1.0 / 11.0;
+  sum = sum * z + 1.0 / 9.0;
+  sum = sum * z + 1.0 / 7.0;
+  sum = sum * z + 1.0 / 5.0;
+  sum = sum * z + 1.0 / 3.0;
+  return power * 6.93147180369123816490e-1 + (2.0 * s * z * sum + power * 1.90821492927058770002e-10 + 2.0 * s);
 }
 
 /* tanh x for |x| up to 350. */

@@ -53,7 +53,7 @@
   QUANTITY(PARTICLE_COUNT, "1/m3", "1/mL", 1e6, 0.0, "1/m3|1/mL|1/L")                                                  \
   QUANTITY(PARTICLE_SIZE, "m", "um", 1e-6, 0.0, "m|um|mm")                                                             \
   QUANTITY(DIRT, "kg", "g", 1e-3, 0.0, "kg|g|mg")                                                                      \
-  QUANTITY(SUCTION_RESISTANCE, "1/m3", "1/m3", 1.0, 0.0, "1/m3")                                                       \
+  QUANTITY(SUCTION_RESISTANCE, "1/m3", "1/mm3", 1e9, 0.0, "1/m3|1/mm3")                                                       \
   QUANTITY(FLOW_PER_PRESSURE, "m3/s/Pa", "L/min/bar", 1e-3 / 60.0 / 1e5, 0.0, "m3/s/Pa|L/min/bar")                     \
   QUANTITY(FLOW_PER_ROOT_PRESSURE, "m3/s/Pa^0.5", "L/min/bar^0.5", 1e-3 / 60.0 / 316.22776601683793320, 0.0,           \
            "m3/s/Pa^0.5=*1|L/min/bar^0.5=*5.2704627669472992e-8")

@@ -60,6 +60,15 @@ static inline double real_times_power_of_two(double x, double shifted) {
   return x;
 }
 
+/* The exponent of 2 of a normal number above zero, for a mantissa from 1/2 to 1. */
+static inline double real_binary_exponent(double x, double *mantissa) {
+  uint64_t bits;
+  memcpy(&bits, &x, sizeof bits);
+  uint64_t fraction = (bits & UINT64_C(0xFFFFFFFFFFFFF)) | UINT64_C(0x3FE0000000000000);
+  memcpy(mantissa, &fraction, sizeof fraction);
+  return (double)(bits >> 52) - 1022.0;
+}
+
 /* A member of which each lane has its own though it is no real: declared with PER_LANE, read as EACH(member)[lane]. */
 #define PER_LANE
 #define EACH(member) (&(member))

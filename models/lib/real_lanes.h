@@ -96,6 +96,14 @@ static inline real real_times_power_of_two(real x, real shifted) {
   return (real)((bits)x + ((bits)shifted << 52));
 }
 
+/* The exponent of 2 of a normal number above zero, for a mantissa from 1/2 to 1. */
+static inline real real_binary_exponent(real x, real *mantissa) {
+  typedef uint64_t bits __attribute__((vector_size(8 * REAL_LANES)));
+  *mantissa = (real)(((bits)x & UINT64_C(0xFFFFFFFFFFFFF)) | UINT64_C(0x3FE0000000000000));
+  /* The biased exponent beneath the bits of 2^52, whose last place is 1. */
+  return (real)(((bits)x >> 52) | UINT64_C(0x4330000000000000)) - (4503599627370496.0 + 1022.0);
+}
+
 #define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
 #define sqrt(x) _Generic((x), real : lanes_sqrt, default : sqrt)(x)
 #define exp(x) _Generic((x), real : lanes_exp, default : exp)(x)

@@ -114,6 +114,7 @@ static const char *const valve_rig_lacks[] = {
     "charge_pressure",      "engine_speed",         "motor_speed",       "vehicle_speed",
     "vehicle_distance",     "wheel_slip",           "front_wheel_slip",  "relief_b_flow",
     "loop_oil_temperature", "tank_oil_temperature", "relief_b",          "grade",
+    "case_pressure",
 };
 
 static const char *const valve_rig_channels[] = {"feed"};

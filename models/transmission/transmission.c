@@ -98,6 +98,9 @@ static void transmission_stored(const void *model_, const real *state, real *ene
   stored[LEDGER_compression] = own->lines.volume_a * fluid_stored_energy(&model->oil, x[STATE_line_a_compression]) +
                                own->lines.volume_b * fluid_stored_energy(&model->oil, x[STATE_line_b_compression]) +
                                own->lines.volume_charge * fluid_stored_energy(&model->oil, x[STATE_charge_compression]);
+  if (own->lines.cases == LINES_CASES_DRAINED) {
+    stored[LEDGER_compression] += own->lines.case_volume * fluid_stored_energy(&model->oil, x[STATE_case_compression]);
+  }
   stored[LEDGER_tank] = model->oil.ambient * x[STATE_tank_oil];
   stored[LEDGER_oil_lost] = x[STATE_oil_lost];
   const struct heat_parameters *heat = &own->heat;
@@ -113,8 +116,9 @@ static void transmission_stored(const void *model_, const real *state, real *ene
   stored[LEDGER_heat_gallery] = model->gallery_has_heat ? heat->gallery_capacity * gallery : 0.0;
   stored[LEDGER_heat_tank] = heat->tank_capacity * tank;
   struct heat_content more = heat_content_of(model, x);
+  double cases = four_nodes ? x[STATE_case_temperature] - heat->ambient : tank;
   stored[LEDGER_heat_moved] =
-      model->oil.heat_per_volume * (more.loop * loop + more.gallery * gallery + more.tank * tank);
+      model->oil.heat_per_volume * (more.loop * loop + more.cases * cases + more.gallery * gallery + more.tank * tank);
 }
 
 static real transmission_oil(const void *model_, const real *state) {
@@ -123,7 +127,7 @@ static real transmission_oil(const void *model_, const real *state) {
   transmission_spread(model, state, x);
   return x[STATE_tank_oil] + model->own.lines.volume_a * x[STATE_line_a_compression] +
          model->own.lines.volume_b * x[STATE_line_b_compression] +
-         model->own.lines.volume_charge * x[STATE_charge_compression];
+         model->own.lines.volume_charge * x[STATE_charge_compression] + heat_content_of(model, x).cases;
 }
 
 /* The widest vectors that this processor has. */

@@ -19,6 +19,7 @@
 #include "limiter.h"
 #include "motor.h"
 #include "operator.h"
+#include "pipe.h"
 #include "plant.h"
 #include "pump.h"
 #include "relief.h"
@@ -35,6 +36,8 @@
 #define TRANSMISSION_COMPONENTS(COMPONENT)                                                                             \
   COMPONENT(fluid, fluid, "oil")                                                                                       \
   COMPONENT(lines, lines, "volumes of oil")                                                                            \
+  COMPONENT(pipe, hoses, "hoses between pump and motors, each line's")                                                 \
+  COMPONENT(pipe, drain, "drain line from the cases to the tank", "lines.cases drained")                               \
   COMPONENT(engine, engine, "diesel engine with governor")                                                             \
   COMPONENT(pump, pump, "over-centre pump")                                                                            \
   COMPONENT(swash, swash, "control pressure and swash servo of the pump")                                              \
@@ -105,6 +108,7 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
   STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
   STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
+  STATE(case_compression, "1", 1e-7, "compression of the oil in the cases, cases drained")                             \
   STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")                                                                \
   STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")
 
@@ -190,7 +194,11 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(rear_wheel_torque, TORQUE, NONE, "torque of the gear on the rear wheels, forward positive")                   \
   SIGNAL(front_wheel_torque, TORQUE, NONE, "torque of the gear on the front wheels, forward positive")                 \
   SIGNAL(transfer_torque, TORQUE, NONE, "torque from the rear to the front shaft in the transfer case")                \
-  SIGNAL(transfer_slip, ANGULAR_SPEED, NONE, "rear over front shaft in the transfer case")
+  SIGNAL(transfer_slip, ANGULAR_SPEED, NONE, "rear over front shaft in the transfer case")\
+  SIGNAL(motor_pressure_difference, PRESSURE, LINE_TO_LINE, "port A over port B at the motor, behind its hoses")       \
+  SIGNAL(hose_drop, PRESSURE, NONE, "pressure lost in both of the motor's hoses")                                      \
+  SIGNAL(case_pressure, PRESSURE, GAUGE, "pressure in the cases")                                                      \
+  SIGNAL(charge_inlet_pressure, PRESSURE, GAUGE, "pressure at the inlet of the charge pump")
 /* clang-format on */
 
 enum transmission_signal {
@@ -229,6 +237,7 @@ enum transmission_signal {
   LEDGER(pump_filling, LOSS_TO_OIL, "collapse of voids in a pump that draws from a starved line")                      \
   LEDGER(motor_filling, LOSS_TO_OIL, "collapse of voids in a motor that draws from a starved line")                    \
   LEDGER(clutches, LOSS, "slip of clutches and damping of shafts")                                                     \
+  LEDGER(hoses, LOSS_TO_OIL, "hoses between pump and motors")                                                          \
   LEDGER(hose_burst, LOSS, "oil lost through burst hoses")                                                             \
   LEDGER(tyre_deflection, STORED_RATE, "deflection of the tyres")                                                      \
   LEDGER(heat_to_air, HEAT_LEAVES, "heat to the air from loop and tank")                                               \
@@ -280,6 +289,8 @@ enum transmission_ledger {
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
   EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
   EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0) \
+  EVENT(case_pressure, "case pressure above the alarm", "case pressure below the alarm again", case_pressure, 1e4) \
+  EVENT(tank_oil, "the tank covers the charge pump's inlet again", "the tank runs empty: the charge pump draws air", tank_oil, 1e-6) \
   EVENT(relief_a_stop, "relief valve A meets its lift stop: it opens no further, whatever the pressure", "relief valve A leaves its lift stop", line_a_pressure, 1e-5) \
   EVENT(relief_b_stop, "relief valve B meets its lift stop: it opens no further, whatever the pressure", "relief valve B leaves its lift stop", line_b_pressure, 1e-5)
 /* clang-format on */
@@ -315,9 +326,10 @@ struct transmission_model {
   struct fluid_viscosity_table pump_film; /* Pa s, of the film that drags */
   int axle_count;
   struct axle axles[AXLE_LIMIT];        /* rear (or all wheels), front */
-  real case_pressure;                   /* Pa absolute */
+  real case_pressure;                   /* Pa absolute, where it is constant */
   struct relief_parameters relief_b;    /* valve B; valve A is own.relief */
   real relief_viscosity;                /* Pa s: at which the poppets' damping holds */
+  bool has_hoses;                       /* between pump and motors, in any lane */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
   bool transfers;                       /* a transfer case drives both axles */
@@ -421,6 +433,7 @@ static inline void transmission_set_up_axles(struct transmission_model *model) {
 static inline void transmission_derive(struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
+  model->has_hoses = !mask_none(own->hoses.length > 0.0);
   model->gallery_has_heat = transmission_gallery_has_heat(own);
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
   model->relief_b = relief_valve_b(&own->relief);

@@ -67,7 +67,7 @@ static inline void rates_of(const struct transmission_model *model, const struct
           brake_torque_rate(&axle->brake, e.brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
     }
     if (axle->motor != NULL) {
-      real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], now.a, now.b) - model->case_pressure;
+      real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], at->port_a, at->port_b) - now.cases;
       d[axle->motor_override] = motor_override_rate(axle->motor, x[axle->motor_override], seen);
       d[axle->motor_displacement] = motor_share_rate(axle->motor, x[axle->motor_displacement],
                                                      motor_command(axle->motor, e.motor_part), x[axle->motor_override]);
@@ -89,6 +89,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
   }
   d[STATE_tank_temperature] = heat_tank_rate(&own->heat, &streams, &now.heat, model->gallery_has_heat, e.cooler);
   d[STATE_tank_oil] = e.case_flow - e.charge_flow;
+  if (own->lines.cases == LINES_CASES_DRAINED) {
+    d[STATE_case_compression] = volume_compression_rate(own->lines.case_volume, e.case_inflow - e.case_flow);
+  }
   d[STATE_oil_lost] = e.hose_a + e.hose_b;
   transmission_gather(model, d, rates);
 }

@@ -12,6 +12,11 @@ struct axle_node_values {
   real shaft_speed; /* rad/s, of the shaft into the axle's gear, forward positive */
   real motor_speed; /* rad/s, of the shaft of the axle's motor, forward positive */
   real rim_speed;   /* m/s, of the rim over the axle */
+  real displaced;   /* m3/s that the motor would displace from port A to port B, filled */
+  real filling;     /* of what it displaces, 0 to 1; 1 unless its line starves or its hose chokes */
+  real hose_lost;   /* Pa, in each of the motor's two hoses, never negative */
+  real port_a;      /* Pa absolute, at the motor */
+  real port_b;
   struct tyre_contact contact;
 };
 
@@ -27,6 +32,7 @@ struct node_values {
   real filling_a;                       /* of what is drawn from line A, 0 to 1; 1 unless it starves */
   real filling_b;                       /* of what is drawn from line B likewise */
   real filling_gallery;                 /* of what is drawn from the gallery likewise */
+  real cases;                           /* Pa absolute: the cases of pump and motors */
   real a_over_case;                     /* Pa */
   real b_over_case;                     /* Pa */
   real gallery_over_case;               /* Pa */
@@ -50,6 +56,7 @@ struct axle_outputs {
   real motor_torque_loss;  /* N m, signed as the motor's speed */
   real motor_torque;       /* N m given at the motor's shaft, losses taken off, forward positive */
   real motor_filling_loss; /* W, collapse of voids in oil drawn from a starved line */
+  real hose_loss;          /* W, in both hoses of the motor */
   real shaft_torque;       /* N m into the axle's gear: the motor's, or what the transfer case gives */
   real drive_torque;       /* N m, the same at the wheels */
   real gear_loss;          /* N m at the wheels, signed as their speed: taken off */
@@ -83,6 +90,7 @@ struct element_outputs {
   real pump_filling_loss;  /* W, collapse of voids in oil drawn from a starved line */
   real charge_outlet;      /* Pa, of the charge pump over the tank */
   real charge_filled;      /* m3/rad that deliver (struct charge_supply) */
+  real tank_viscosity;     /* Pa s, dynamic */
   real charge_flow;        /* m3/s out of the tank into the gallery */
   real charge_torque_loss; /* N m, signed as the engine's speed */
   real charge_torque;      /* N m taken from the engine, losses included */
@@ -103,9 +111,40 @@ struct element_outputs {
   real transfer_rate;   /* N m/s, of its wind-up */
   real motor_flow_a;    /* m3/s out of line A: all motors with their leakage */
   real motor_flow_b;    /* m3/s into line B likewise */
-  real loop_outflow;    /* m3/s out of the loop through the case: leakage and flushing */
-  real case_flow;       /* m3/s back to the tank through the case, with servo oil and the charge relief's */
+  real loop_outflow; /* m3/s out of the loop into the cases: leakage and flushing */
+  real case_inflow;  /* m3/s into the cases, with servo oil and the charge relief's */
+  real case_flow;    /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
 };
+
+/* Pressures at a motor's ports and what fills it. The lines' volumes stand at the pump; the motor is at the far end of
+ * a hose in each line, through which passes what it displaces: each hose takes its drop. Its leakage is by the lines'
+ * pressures and counts for no drop, so that the ports follow from the states at once and no loss can be negative. Where
+ * the hose on its inlet has not the pressure for the whole flow it chokes: the port falls to the vapour pressure, and
+ * what passes is what that drop drives. */
+static inline void motor_ports_of(const struct transmission_model *model, const struct axle *axle,
+                                  const struct node_values *now, const real *x, struct axle_node_values *at) {
+  const struct transmission_parameters *own = &model->own;
+  at->displaced = motor_displaced_flow(axle->motor->displacement, x[axle->motor_displacement], at->motor_speed);
+  mask forward = at->displaced > 0.0;
+  at->filling = select_where(forward, now->filling_a, now->filling_b);
+  if (!model->has_hoses) {
+    return;
+  }
+  real flow = fabs(at->displaced) * at->filling;
+  real lost = select_where(own->hoses.length > 0.0, pipe_drop(&own->hoses, flow, now->viscosity, model->oil.density),
+                           broadcast(0.0));
+  real available = max0(select_where(forward, now->a, now->b) - own->fluid.floor_pressure);
+  mask chokes = (lost > available) & (lost > 0.0);
+  if (!mask_none(chokes)) {
+    real passed = pipe_flow(&own->hoses, available, now->viscosity, model->oil.density);
+    at->filling = select_where(chokes, at->filling * (passed / larger(flow, passed)), at->filling);
+    lost = select_where(chokes, available, lost);
+  }
+  at->hose_lost = lost;
+  real signed_lost = select_where(forward, lost, -lost);
+  at->port_a = now->a - signed_lost;
+  at->port_b = now->b + signed_lost;
+}
 
 /* First stage: the node values at time t, s; x is the full state vector. */
 static inline void node_values_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
@@ -122,9 +161,11 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->filling_a = lines_filling(&own->lines, x[STATE_line_a_compression]);
   now->filling_b = lines_filling(&own->lines, x[STATE_line_b_compression]);
   now->filling_gallery = lines_filling(&own->lines, x[STATE_charge_compression]);
-  now->a_over_case = now->a - model->case_pressure;
-  now->b_over_case = now->b - model->case_pressure;
-  now->gallery_over_case = now->gallery - model->case_pressure;
+  now->cases = own->lines.cases == LINES_CASES_DRAINED ? fluid_pressure(&model->oil, x[STATE_case_compression])
+                                                       : model->case_pressure;
+  now->a_over_case = now->a - now->cases;
+  now->b_over_case = now->b - now->cases;
+  now->gallery_over_case = now->gallery - now->cases;
   bool four_nodes = own->heat.nodes == HEAT_FOUR_NODES;
   now->heat.loop = x[STATE_loop_temperature];
   now->heat.tank = x[STATE_tank_temperature];
@@ -156,12 +197,21 @@ static inline void node_values_of(const struct transmission_model *model, const 
     at->shaft_speed = axle->driveline->ratio * at->wheel_speed;
     at->motor_speed = at->shaft_speed;
     at->rim_speed = axle->driveline->wheel_radius * at->wheel_speed;
+    at->port_a = now->a;
+    at->port_b = now->b;
+    at->hose_lost = broadcast(0.0);
     at->contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
   } while (++i < model->axle_count);
   if (model->transfers) {
     now->axles[0].motor_speed =
         transfer_case_speed(&own->transfer_case, now->axles[0].shaft_speed, now->axles[1].shaft_speed);
   }
+  i = 0;
+  do {
+    if (model->axles[i].motor != NULL) {
+      motor_ports_of(model, &model->axles[i], now, x, &now->axles[i]);
+    }
+  } while (++i < model->axle_count);
 }
 
 /* The motor of one axle. */
@@ -173,20 +223,20 @@ static inline void motor_outputs_of(const struct transmission_model *model, cons
   if (axle->motor != NULL) {
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
-    real displaced = motor_displaced_flow(motor->displacement, share, at->motor_speed);
-    struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, -now->drop, now->drop),
-                                                       select_where(displaced > 0.0, now->filling_a, now->filling_b));
+    real drop = at->port_a - at->port_b;
+    struct lines_transfer transfer =
+        lines_transfer_of(at->displaced, select_where(at->displaced > 0.0, -drop, drop), at->filling);
     e->motor_flow = transfer.flow;
     e->motor_filling_loss = transfer.loss;
+    e->hose_loss = 2.0 * fabs(transfer.flow) * at->hose_lost;
     struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
                                                 share, at->motor_speed, now->viscosity);
     e->motor_slip = leaks.slip;
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
-    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, now->drop, share, at->motor_speed,
+    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, drop, share, at->motor_speed,
                                             fluid_viscosity_at(&axle->motor_film, &now->table_place));
-    e->motor_torque =
-        motor_pressure_torque(motor->displacement, share, now->drop) * transfer.share - e->motor_torque_loss;
+    e->motor_torque = motor_pressure_torque(motor->displacement, share, drop) * transfer.share - e->motor_torque_loss;
   }
   e->shaft_torque = e->motor_torque;
 }
@@ -244,23 +294,27 @@ static inline real relief_output(const struct transmission_model *model, const r
 /* The charge pump with its filter, on a gallery at a pressure over the tank's. */
 struct charge_supply {
   real filled;      /* displacement that fills, m3/rad */
+  real viscosity;   /* Pa s, dynamic, in the tank */
   real delivers;    /* what is left of it when the pump fails, or draws from an empty gallery, m3/rad */
   real filter_drop; /* Pa, at the flow that the pump would give without the filter */
 };
 
 /* `lost` and `blocked`: the faults of pump and filter, 0 sound to 1. */
 static inline struct charge_supply charge_supply_of(const struct transmission_model *model,
-                                                    const struct node_values *now, real lost, real blocked) {
+                                                    const struct node_values *now, const real *x, real lost,
+                                                    real blocked) {
   const struct transmission_parameters *own = &model->own;
   struct charge_supply supply;
-  real viscosity = fluid_viscosity(&model->oil.viscosity, now->heat.tank);
+  supply.viscosity = fluid_viscosity(&model->oil.viscosity, now->heat.tank);
   real resistance = model->filter_resistance * (1.0 + own->filter.blocked_loading * blocked);
-  supply.filled = charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), viscosity);
+  supply.filled =
+      charge_filled_displacement(&own->charge, now->engine_speed, broadcast(model->oil.ambient), supply.viscosity);
   /* An engine that is turned backwards has it draw from the gallery, and no more than that holds. */
-  real drawn = select_where(now->engine_speed < 0.0, now->filling_gallery, broadcast(1.0));
+  real drawn =
+      select_where(now->engine_speed < 0.0, now->filling_gallery, lines_tank_filling(&own->lines, x[STATE_tank_oil]));
   supply.delivers = supply.filled * drawn * (1.0 - lost);
   supply.filter_drop = filter_drop(
-      &own->filter, resistance, viscosity,
+      &own->filter, resistance, supply.viscosity,
       charge_pump_flow(&own->charge, supply.delivers, now->engine_speed, now->gallery - model->oil.ambient));
   return supply;
 }
@@ -284,7 +338,7 @@ static inline void element_outputs_of(const struct transmission_model *model, co
                               e->limiter.intensity, now->gallery_over_case)
           : swash_stroke_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], e->limiter, now->gallery_over_case);
   e->stroke_rate *= free_swash;
-  e->servo_flow = swash_servo_flow(&own->swash, e->stroke_rate, now->gallery_over_case);
+  e->servo_flow = swash_servo_flow(&own->swash, e->stroke_rate, now->gallery_over_case) * now->filling_gallery;
 
   e->engine_friction = engine_friction(&own->engine, now->engine_speed);
   e->combustion = select_where(
@@ -316,16 +370,18 @@ static inline void element_outputs_of(const struct transmission_model *model, co
                    e->pump_torque_loss;
 
   struct charge_supply supply =
-      charge_supply_of(model, now, e->channels[CHANNEL_charge_lost], e->channels[CHANNEL_filter_blocked]);
+      charge_supply_of(model, now, x, e->channels[CHANNEL_charge_lost], e->channels[CHANNEL_filter_blocked]);
   e->charge_filled = supply.delivers;
+  e->tank_viscosity = supply.viscosity;
   e->filter_drop = supply.filter_drop;
   e->charge_outlet = now->gallery - model->oil.ambient + e->filter_drop;
   e->charge_flow = charge_pump_flow(&own->charge, e->charge_filled, now->engine_speed, e->charge_outlet);
   e->charge_torque_loss = charge_pump_torque_loss(&own->charge, now->engine_speed, own->engine.speed_width);
   e->charge_torque = charge_pump_pressure_torque(e->charge_filled, e->charge_outlet) + e->charge_torque_loss;
   e->charge_relief_flow = charge_relief_flow(&own->charge, x[STATE_charge_relief_opening], now->gallery_over_case);
-  e->check_a = check_valve_flow(&own->charge, now->gallery - now->a);
-  e->check_b = check_valve_flow(&own->charge, now->gallery - now->b);
+  real choke = check_valve_choke(&own->charge, now->gallery, own->fluid.floor_pressure);
+  e->check_a = check_valve_flow(&own->charge, now->gallery - now->a, choke) * now->filling_gallery;
+  e->check_b = check_valve_flow(&own->charge, now->gallery - now->b, choke) * now->filling_gallery;
   e->relief_a = relief_output(model, x + STATE_RELIEF_A, now->relief_drop_a, e->channels[CHANNEL_relief_a_stuck_open],
                               e->channels[CHANNEL_relief_a_stuck_shut]);
   e->relief_b = relief_output(model, x + STATE_RELIEF_B, now->relief_drop_b, e->channels[CHANNEL_relief_b_stuck_open],
@@ -361,7 +417,11 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   do {
     wheel_outputs_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
   } while (++i < model->axle_count);
-  e->case_flow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
+  e->case_inflow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
+  e->case_flow = own->lines.cases == LINES_CASES_DRAINED
+                     ? pipe_flow(&own->drain, now->cases - model->oil.ambient,
+                                 fluid_viscosity(&model->oil.viscosity, now->heat.cases), model->oil.density)
+                     : e->case_inflow;
 }
 
 /* Power lost in the pump's leakage, W. */
@@ -398,7 +458,7 @@ static inline real loop_losses(const struct transmission_model *model, const str
                 flush_power(e, now);
   for (int i = 0; i < model->axle_count; i++) {
     losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + e->axles[i].motor_filling_loss +
-              motor_leak_power(&e->axles[i], now);
+              e->axles[i].hose_loss + motor_leak_power(&e->axles[i], now);
   }
   return losses;
 }
@@ -415,16 +475,18 @@ static inline struct heat_streams heat_streams_of(const struct transmission_mode
       relief_arrives(&model->own.relief, RELIEF_TO_GALLERY, max0(-e->relief_a) + max0(-e->relief_b));
   streams.charge = e->charge_flow;
   streams.spill = e->charge_relief_flow + e->servo_flow;
+  streams.drain = model->own.lines.cases == LINES_CASES_DRAINED ? e->case_flow : streams.outflow + streams.spill;
   streams.loop_losses = loop_losses(model, e, now);
   streams.charge_losses = charge_pump_power(&model->own, e, now) + e->charge_flow * e->filter_drop;
   streams.spill_losses = streams.spill * now->gallery_over_case;
-  streams.return_losses = e->case_flow * (model->case_pressure - model->oil.ambient);
+  streams.return_losses = e->case_flow * (now->cases - model->oil.ambient);
   return streams;
 }
 
 /* Oil that the nodes of the heat balance hold beyond what they are filled with at ambient pressure, m3. */
 struct heat_content {
   real loop;
+  real cases; /* none where their pressure is constant */
   real gallery;
   real tank;
 };
@@ -436,6 +498,7 @@ static inline struct heat_content heat_content_of(const struct transmission_mode
   more.loop = lines->volume_a * x[STATE_line_a_compression] + lines->volume_b * x[STATE_line_b_compression];
   more.gallery = lines->volume_charge * x[STATE_charge_compression];
   more.tank = x[STATE_tank_oil] - lines->tank_volume;
+  more.cases = lines->cases == LINES_CASES_DRAINED ? lines->case_volume * x[STATE_case_compression] : broadcast(0.0);
   return more;
 }
 

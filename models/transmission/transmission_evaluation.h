@@ -26,11 +26,12 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_relief_b] = e->relief_b * now->relief_drop_b;
   p[LEDGER_flushing] = flush_power(e, now);
   p[LEDGER_swash_servo] = e->servo_flow * now->gallery_over_case;
-  p[LEDGER_case_return] = e->case_flow * (model->case_pressure - model->oil.ambient);
+  p[LEDGER_case_return] = e->case_flow * (now->cases - model->oil.ambient);
   p[LEDGER_hose_burst] = e->hose_a * now->a + e->hose_b * now->b;
   p[LEDGER_motor_friction] = broadcast(0.0);
   p[LEDGER_motor_leakage] = broadcast(0.0);
   p[LEDGER_motor_filling] = broadcast(0.0);
+  p[LEDGER_hoses] = broadcast(0.0);
   p[LEDGER_gear] = broadcast(0.0);
   p[LEDGER_brake] = broadcast(0.0);
   p[LEDGER_tyre_slip] = broadcast(0.0);
@@ -42,6 +43,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
     p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed;
     p[LEDGER_motor_leakage] += motor_leak_power(gives, now);
     p[LEDGER_motor_filling] += gives->motor_filling_loss;
+    p[LEDGER_hoses] += gives->hose_loss;
     p[LEDGER_gear] += gives->gear_loss * at->wheel_speed;
     p[LEDGER_brake] += gives->brake_torque * at->wheel_speed -
                        brake_winds(model, mode, &model->axles[i], e->brake_share, at->wheel_speed, x);
@@ -61,8 +63,10 @@ static inline void powers_of(const struct transmission_model *model, const struc
   struct heat_content more = heat_content_of(model, x);
   real tank_rate = heat_tank_rate(&own->heat, &streams, &now->heat, model->gallery_has_heat, e->cooler);
   real gallery_rate = model->gallery_has_heat ? heat_gallery_rate(&own->heat, &streams, &now->heat) : tank_rate;
-  p[LEDGER_heat_left_out] = -per_volume * (more.loop * heat_loop_rate(&own->heat, &streams, &now->heat) +
-                                           more.gallery * gallery_rate + more.tank * tank_rate);
+  real case_rate = own->heat.nodes == HEAT_FOUR_NODES ? heat_case_rate(&own->heat, &streams, &now->heat) : tank_rate;
+  p[LEDGER_heat_left_out] =
+      -per_volume * (more.loop * heat_loop_rate(&own->heat, &streams, &now->heat) + more.cases * case_rate +
+                     more.gallery * gallery_rate + more.tank * tank_rate);
 }
 
 /* Every signal, SI; pressures by the reference of the signal's row. */
@@ -143,6 +147,11 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_front_wheel_torque] = e->axles[front].drive_torque - e->axles[front].gear_loss;
   signals[SIGNAL_transfer_torque] = e->transfer_torque;
   signals[SIGNAL_transfer_slip] = now->axles[0].shaft_speed - now->axles[front].shaft_speed;
+  signals[SIGNAL_motor_pressure_difference] = now->axles[0].port_a - now->axles[0].port_b;
+  signals[SIGNAL_hose_drop] = 2.0 * now->axles[0].hose_lost;
+  signals[SIGNAL_case_pressure] = now->cases - ambient;
+  signals[SIGNAL_charge_inlet_pressure] =
+      -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
 }
 
 /* How near the transfer case's clutch is to slipping: above zero beyond 99 % of its capacity. */
@@ -169,7 +178,7 @@ static inline void events_of(const struct transmission_model *model, const struc
     slips[i] = own->tyre.law == TYRE_RELAXATION ? x[model->axles[i].tyre_slip]
                                                 : tyre_slip(&own->tyre, now->axles[i].rim_speed, now->speed);
   }
-  struct charge_supply supply = charge_supply_of(model, now, piece_at(&mode->channels[CHANNEL_charge_lost].piece, t),
+  struct charge_supply supply = charge_supply_of(model, now, x, piece_at(&mode->channels[CHANNEL_charge_lost].piece, t),
                                                  piece_at(&mode->channels[CHANNEL_filter_blocked].piece, t));
 
   values[EVENT_relief_a] = now->relief_drop_a - own->relief.setting;
@@ -179,10 +188,11 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_relief_b_stop] = has_stop ? x[STATE_RELIEF_B + RELIEF_LIFT] - own->relief.largest_lift : broadcast(-1.0);
   values[EVENT_limiter_a] = limiter_on ? now->a_over_case - own->limiter.setting : broadcast(-1.0);
   values[EVENT_limiter_b] = limiter_on ? now->b_over_case - own->limiter.setting : broadcast(-1.0);
-  values[EVENT_motor_override] = own->motor.override_line == OVERRIDE_OFF
-                                     ? broadcast(-1.0)
-                                     : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now->a, now->b) -
-                                           model->case_pressure - own->motor.override_begin;
+  values[EVENT_motor_override] =
+      own->motor.override_line == OVERRIDE_OFF
+          ? broadcast(-1.0)
+          : motor_override_pressure(&own->motor, x[STATE_pump_stroke], now->axles[0].port_a, now->axles[0].port_b) -
+                now->cases - own->motor.override_begin;
   values[EVENT_engine_overspeed] = now->engine_speed - own->engine.overspeed_alarm;
   values[EVENT_engine_backwards] = now->engine_speed + 0.5;
   values[EVENT_engine_underspeed] = now->engine_speed - own->engine.underspeed_alarm;
@@ -199,6 +209,12 @@ static inline void events_of(const struct transmission_model *model, const struc
       two_axles ? now->axles[1].contact.load - AXLE_CARRIES_SHARE * now->weight.load : broadcast(1.0);
   values[EVENT_transfer_slip] = transfer_slip_event(model, mode, t, x);
   values[EVENT_filter_bypass] = supply.filter_drop - own->filter.bypass_crack;
+  values[EVENT_case_pressure] = own->lines.cases == LINES_CASES_DRAINED
+                                    ? now->cases - model->oil.ambient - own->lines.case_alarm
+                                    : broadcast(-1.0);
+  values[EVENT_tank_oil] = own->lines.starved_flow == LINES_BY_CONTENT
+                               ? x[STATE_tank_oil] - own->lines.tank_reserve * own->lines.tank_volume
+                               : broadcast(1.0);
   values[EVENT_charge_filling] = supply.filled - CHARGE_FILLS_SHARE * own->charge.displacement;
   values[EVENT_underspeed_control] =
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);

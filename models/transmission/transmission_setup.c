@@ -141,6 +141,9 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->charge.check_open <= own->charge.check_crack) {
     return "charge.check_open must lie above charge.check_crack";
   }
+  if (own->lines.cases == LINES_CASES_DRAINED && !(own->drain.length > 0.0)) {
+    return "lines.cases drained needs a drain line; give drain.length";
+  }
   if (own->swash.spring_full <= own->swash.spring_begin) {
     return "swash.spring_full must lie above swash.spring_begin";
   }
@@ -215,6 +218,8 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return own->heat.nodes == HEAT_FOUR_NODES;
   case STATE_gallery_temperature:
     return transmission_gallery_has_heat(own);
+  case STATE_case_compression:
+    return own->lines.cases == LINES_CASES_DRAINED;
   case STATE_felt_acceleration:
   case STATE_front_wheel_speed:
     return two_axles;
@@ -445,6 +450,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   x[STATE_line_a_compression] = line;
   x[STATE_line_b_compression] = line;
   x[STATE_charge_compression] = fluid_compression(&model->oil, gallery);
+  x[STATE_case_compression] = fluid_compression(&model->oil, model->case_pressure);
   x[STATE_charge_relief_opening] = own->charge.relief_start;
   x[STATE_vehicle_speed] = own->vehicle.start_speed;
   real part = demand_at(model, mode, 0.0).motor_part;

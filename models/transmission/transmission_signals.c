@@ -31,6 +31,13 @@ bool transmission_signal_active(const void *parameters, int signal) {
     return two_axles && transfer_case_couples(&own->transfer_case);
   case SIGNAL_transfer_slip:
     return two_axles && own->transfer_case.law != TRANSFER_CASE_NONE;
+  case SIGNAL_motor_pressure_difference:
+  case SIGNAL_hose_drop:
+    return own->hoses.length > 0.0;
+  case SIGNAL_case_pressure:
+    return own->lines.cases == LINES_CASES_DRAINED;
+  case SIGNAL_charge_inlet_pressure:
+    return own->charge.suction_resistance > 0.0;
   case SIGNAL_second_motor_speed:
   case SIGNAL_second_motor_displacement:
   case SIGNAL_second_motor_flow:

@@ -9,7 +9,7 @@
 
 static const uint64_t lines = ON(line_a_compression) | ON(line_b_compression);
 static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limiter_a) | ON(limiter_b) |
-                              ON(swash_motion) | ON(charge_compression); /* what moves it, and so the servo's flow */
+                              ON(swash_motion) | ON(charge_compression) | ON(case_compression); /* and servo oil */
 static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
 
 /* Do these losses depend on the stroke? */
@@ -20,7 +20,7 @@ static bool by_stroke(const struct rotary_losses *losses) {
 /* Leakage of pump and motors, and flushing: what leaves the loop. By coefficients it does not depend on speeds. */
 static uint64_t outflow_of(const struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
-  uint64_t outflow = lines | ON(loop_temperature) | ON(flushing_shuttle);
+  uint64_t outflow = lines | ON(loop_temperature) | ON(flushing_shuttle) | ON(case_compression);
   outflow |= own->pump.losses == ROTARY_MAP ? ON(engine_speed) : 0;
   outflow |= by_stroke(&model->pump_losses) ? ON(pump_stroke) : 0;
   for (int i = 0; i < model->axle_count; i++) {
@@ -45,12 +45,15 @@ static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on
   }
 }
 
-static void axle_sparsity_pattern(const struct axle *axle, uint64_t *on) {
+static void axle_sparsity_pattern(const struct axle *axle, bool has_hoses, uint64_t *on) {
   uint64_t tyre = BIT(axle->wheel_speed) | BIT(axle->tyre_slip) | ground;
   on[axle->wheel_speed] = tyre | BIT(axle->brake_torque) | PLANT_TIME;
   if (axle->motor != NULL) {
     on[axle->wheel_speed] |= lines | ON(loop_temperature) | BIT(axle->motor_displacement);
-    on[axle->motor_override] = BIT(axle->motor_override) | ON(pump_stroke) | lines;
+    on[axle->motor_override] = BIT(axle->motor_override) | ON(pump_stroke) | lines | ON(case_compression);
+    if (has_hoses) { /* it sees the motor's ports */
+      on[axle->motor_override] |= BIT(axle->wheel_speed) | BIT(axle->motor_displacement) | ON(loop_temperature);
+    }
     on[axle->motor_displacement] = BIT(axle->motor_displacement) | BIT(axle->motor_override) | PLANT_TIME;
     on[STATE_line_a_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
     on[STATE_line_b_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
@@ -95,11 +98,11 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_control_pressure] = ON(control_pressure) | ON(engine_speed) | PLANT_TIME;
   on[STATE_pump_stroke] = swash | PLANT_TIME;
   on[STATE_swash_motion] = swash;
-  on[STATE_limiter_a] = ON(limiter_a) | ON(line_a_compression) | PLANT_TIME;
-  on[STATE_limiter_b] = ON(limiter_b) | ON(line_b_compression) | PLANT_TIME;
+  on[STATE_limiter_a] = ON(limiter_a) | ON(line_a_compression) | ON(case_compression) | PLANT_TIME;
+  on[STATE_limiter_b] = ON(limiter_b) | ON(line_b_compression) | ON(case_compression) | PLANT_TIME;
   relief_sparsity_pattern(STATE_RELIEF_A, relief_drop, on);
   relief_sparsity_pattern(STATE_RELIEF_B, relief_drop, on);
-  on[STATE_charge_relief_opening] = ON(charge_relief_opening) | ON(charge_compression);
+  on[STATE_charge_relief_opening] = ON(charge_relief_opening) | ON(charge_compression) | ON(case_compression);
   on[STATE_flushing_shuttle] = ON(flushing_shuttle) | lines;
   on[STATE_vehicle_speed] = PLANT_TIME;
   on[STATE_vehicle_distance] = ON(vehicle_speed);
@@ -115,14 +118,16 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_gallery_temperature] = swash | lines | ON(engine_speed) | ON(charge_relief_opening) |
                                   (to_gallery ? relief_positions : 0) | ON(gallery_temperature) | ON(loop_temperature) |
                                   ON(case_temperature) | ON(tank_temperature) | PLANT_TIME;
+  on[STATE_tank_oil] |= model->own.lines.cases == LINES_CASES_DRAINED ? ON(case_temperature) : 0;
   on[STATE_tank_temperature] = on[STATE_tank_oil] | ON(case_temperature) | ON(gallery_temperature);
   on[STATE_oil_lost] = lines | PLANT_TIME;
+  on[STATE_case_compression] = on[STATE_case_temperature];
   bool by_content = model->own.lines.starved_flow == LINES_BY_CONTENT; /* voids collapse in what displaces */
   on[STATE_loop_temperature] |= by_content ? ON(pump_stroke) : 0;
   for (int i = 0; i < model->axle_count; i++) {
-    axle_sparsity_pattern(&model->axles[i], on);
+    axle_sparsity_pattern(&model->axles[i], model->has_hoses, on);
     on[STATE_loop_temperature] |=
-        by_content && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
+        (by_content || model->has_hoses) && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
   }
   if (model->transfers) {
     transfer_sparsity_pattern(model, on);

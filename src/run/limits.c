@@ -139,6 +139,7 @@ static int direction_of(int measure) {
   case MEASURE_peak_line_a_pressure:
   case MEASURE_peak_line_b_pressure:
   case MEASURE_peak_charge_pressure:
+  case MEASURE_peak_case_pressure:
   case MEASURE_engine_speed_max:
   case MEASURE_motor_speed_max:
   case MEASURE_vehicle_speed_max:

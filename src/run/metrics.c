@@ -31,6 +31,7 @@ static const struct extremum_row extremum_rows[] = {
     {MEASURE_lowest_charge_pressure, MEASURE_lowest_charge_pressure_time, "charge_pressure", -1.0, false, 0.0},
     {MEASURE_least_line_oil, NOWHERE, "least_line_oil", -1.0, false, 0.0},
     {MEASURE_peak_charge_pressure, NOWHERE, "charge_pressure", 1.0, false, 0.0},
+    {MEASURE_peak_case_pressure, MEASURE_peak_case_pressure_time, "case_pressure", 1.0, false, 0.0},
     {MEASURE_engine_speed_max, MEASURE_engine_speed_max_time, "engine_speed", 1.0, false, 0.0},
     {MEASURE_engine_speed_min, MEASURE_engine_speed_min_time, "engine_speed", -1.0, false, 0.0},
     {MEASURE_motor_speed_max, NOWHERE, "motor_speed", 1.0, true, 0.0},

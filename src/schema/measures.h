@@ -18,6 +18,8 @@
   MEASURE(lowest_charge_pressure, PRESSURE, GAUGE, "lowest charge pressure")                                           \
   MEASURE(lowest_charge_pressure_time, TIME, NONE, "when the charge pressure was lowest")                              \
   MEASURE(peak_charge_pressure, PRESSURE, GAUGE, "highest charge pressure")                                            \
+  MEASURE(peak_case_pressure, PRESSURE, GAUGE, "highest pressure in the cases")                                         \
+  MEASURE(peak_case_pressure_time, TIME, NONE, "when the case pressure was highest")                                   \
   MEASURE(engine_speed_max, ANGULAR_SPEED, NONE, "highest engine speed")                                               \
   MEASURE(engine_speed_max_time, TIME, NONE, "when the engine was fastest")                                            \
   MEASURE(engine_speed_min, ANGULAR_SPEED, NONE, "lowest engine speed")                                                \

@@ -33,7 +33,7 @@ static double p2_2(double none) {
   charge.check_crack = 0.0;
   charge.check_open = 1.0;
   charge.check_flow = 2.5 * GALLON / 60.0 / sqrt(PSI);
-  return check_valve_flow(&charge, 400.0 * PSI) / sqrt(400.0 / 0.9) * 60.0 / GALLON;
+  return check_valve_flow(&charge, 400.0 * PSI, HUGE_VAL) / sqrt(400.0 / 0.9) * 60.0 / GALLON;
 }
 
 static double p2_3(double none) {
@@ -72,7 +72,7 @@ static double p2_7_one_way(double none) {
   double sum = 0.0;
   for (int i = 0; i <= 1000; i++) {
     double drop = -1e-3 * pow(4e10, i / 1000.0);
-    sum += fabs(check_valve_flow(&charge, drop)) + fabs(flushing_flow(&flushing, 1.0, drop));
+    sum += fabs(check_valve_flow(&charge, drop, HUGE_VAL)) + fabs(flushing_flow(&flushing, 1.0, drop));
   }
   return sum;
 }

@@ -136,6 +136,16 @@ static const char *const scenarios[] = {
     "simulation: {end_time: 1.5 s}\n"
     "engine: {stall: held, start_speed: 5 %, stall_speed: 300 rpm}\n"
     "operator: {starter: [[0 s, 0 %], [0.5 s, 100 %]]}\n",
+    /* Hoses, drained cases, and a small cold tank that runs empty. */
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 1.5 s}\n"
+    "operator: {forward_pedal: [[0 s, 0 %], [0.3 s, 60 %]]}\n"
+    "hoses: {length: 3 m, bore: 16 mm}\n"
+    "lines: {cases: drained, case_alarm: 0.5 bar, tank_volume: 1 L, tank_reserve: 90 %}\n"
+    "drain: {length: 2 m, bore: 16 mm}\n"
+    "charge: {suction_resistance: 4e8 1/m3}\n"
+    "heat: {loop_start: 90 degC, tank_start: -10 degC}\n"
+    "actions: [{when: time > 0.6 s, move: hose_burst_b, to: 100 %}]\n",
     "circuit: valve_rig\n"
     "simulation: {end_time: 0.2 s}\n"
     "relief: {setting: 100 bar}\n"

@@ -414,6 +414,8 @@ static void what_is_not_fitted_tells_of_nothing(void **state) {
        "vehicle: {axles: two}\ntransfer_case: {law: limited}\n"},
       {"front_axle", 1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
       {"underspeed_control", 1, "swash: {underspeed: off}\n", "swash: {underspeed: on}\n"},
+      {"case_pressure", -1, "lines: {cases: constant}\n", "lines: {cases: drained}\ndrain: {length: 2 m}\n"},
+      {"tank_oil", 1, "lines: {starved_flow: unlimited}\n", "lines: {starved_flow: by_content}\n"},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     for (int fitted = 0; fitted <= 1; fitted++) {
@@ -491,6 +493,7 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
       {"engine_backwards", 0.5},  {"underspeed_control", 1.0}, {"line_oil", 1e-6}, /* of the volume */
       {"low_side", 0.2e5},                                                         /* bar */
       {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                            /* m/s */
+      {"case_pressure", 0.1e5},   {"tank_oil", 1e-6},                              /* m3 */
       {"relief_a_stop", 10e-6},                                                    /* m */
       {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},                         /* of its capacity */
   };

@@ -36,6 +36,7 @@ static const struct row rows[] = {
     {MEASURE_least_line_oil, -1, "least_line_oil", -1, false, 0.0},
     {MEASURE_lowest_charge_pressure, MEASURE_lowest_charge_pressure_time, "charge_pressure", -1, false, 0.0},
     {MEASURE_peak_charge_pressure, -1, "charge_pressure", 1, false, 0.0},
+    {MEASURE_peak_case_pressure, MEASURE_peak_case_pressure_time, "case_pressure", 1, false, 0.0},
     {MEASURE_engine_speed_max, MEASURE_engine_speed_max_time, "engine_speed", 1, false, 0.0},
     {MEASURE_engine_speed_min, MEASURE_engine_speed_min_time, "engine_speed", -1, false, 0.0},
     {MEASURE_motor_speed_max, -1, "motor_speed", 1, true, 0.0},

@@ -130,6 +130,15 @@ const eventWords = {
     -1,
     (run, g) => `The charge pressure is low ${howLong(g)}: down to ${downTo(run, 'charge_pressure', g)}.`,
   ],
+  case_pressure: [
+    1,
+    (run, g) =>
+      `The case pressure is above its alarm${setting(run, 'lines.case_alarm')} ${howLong(g)}: up to ${upTo(run, 'case_pressure', g)}.`,
+  ],
+  tank_oil: [
+    -1,
+    (run, g) => `The charge pump draws air from an emptying tank ${howLong(g)}: down to ${downTo(run, 'tank_oil', g)}.`,
+  ],
   front_wheel_slip: [
     1,
     (run, g) => `The front wheels slip more than the alarm${setting(run, 'tyre.slip_alarm')} ${howLong(g)}.`,

@@ -62,11 +62,17 @@ const shortNames = {
   tank_oil: 'tank oil',
   limiter_a: 'limiter A',
   limiter_b: 'limiter B',
+  hose_drop: 'hoses',
+  motor_pressure_difference: 'at the motor',
+  case_pressure: 'case',
+  charge_inlet_pressure: 'charge inlet',
 };
 
 const chartGroups = [
   { title: 'Main line pressures', names: ['line_a_pressure', 'line_b_pressure'], tall: true },
   { title: 'Charge and low side', names: ['charge_pressure', 'low_side_pressure'] },
+  { title: 'Case and charge inlet', names: ['case_pressure', 'charge_inlet_pressure'] },
+  { title: 'Hoses', names: ['hose_drop'] },
   { title: 'Machine speed', names: ['vehicle_speed'] },
   { title: 'Pedals', names: ['pedal', 'brake', 'park_brake', 'exhaust_brake', 'fuel_fraction'] },
   {
