@@ -111,9 +111,9 @@ struct element_outputs {
   real transfer_rate;   /* N m/s, of its wind-up */
   real motor_flow_a;    /* m3/s out of line A: all motors with their leakage */
   real motor_flow_b;    /* m3/s into line B likewise */
-  real loop_outflow; /* m3/s out of the loop into the cases: leakage and flushing */
-  real case_inflow;  /* m3/s into the cases, with servo oil and the charge relief's */
-  real case_flow;    /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
+  real loop_outflow;    /* m3/s out of the loop into the cases: leakage and flushing */
+  real case_inflow;     /* m3/s into the cases, with servo oil and the charge relief's */
+  real case_flow;       /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
 };
 
 /* Pressures at a motor's ports and what fills it. The lines' volumes stand at the pump; the motor is at the far end of

@@ -71,12 +71,14 @@ static void transfer_sparsity_pattern(const struct transmission_model *model, ui
   on[STATE_wheel_speed] |= motor;
   on[STATE_front_wheel_speed] |= motor;
   on[STATE_transfer_torque] = wheels | ON(transfer_torque) | PLANT_TIME;
+  on[STATE_motor_override] |= model->has_hoses ? wheels : 0; /* it sees the motor's ports */
   on[STATE_line_a_compression] |= wheels;
   on[STATE_line_b_compression] |= wheels;
   on[STATE_loop_temperature] |= wheels;
   if (model->own.motor.losses == ROTARY_MAP) { /* leakage by speed */
     on[STATE_tank_oil] |= wheels;
     on[STATE_case_temperature] |= wheels;
+    on[STATE_case_compression] |= wheels;
     on[STATE_tank_temperature] |= wheels;
   }
 }
