@@ -77,6 +77,10 @@ static const struct range ranges[] = {
     {"relief.lag", "s", 0.002, 0.03},
     {"charge.displacement", "cm3/rev", 12.0, 40.0},
     {"charge.relief_setting", "bar", 15.0, 35.0},
+    {"charge.suction_resistance", "1/m3", 0.0, 5e8},
+    {"charge.check_recovery", "", 0.4, 1.0},
+    {"hoses.length", "m", 0.1, 8.0},
+    {"hoses.bore", "mm", 14.0, 40.0},
     {"flushing.relief_setting", "bar", 10.0, 18.0},
     {"flushing.shift_pressure", "bar", 3.0, 20.0},
     {"motor.displacement", "cm3/rev", 80.0, 250.0},
@@ -173,8 +177,9 @@ static int find_range(const char *path) {
 
 /* A section's parameters as one flow mapping: all of those that start with its name. Is there a second motor? */
 static bool add_sections(struct text *text, struct sampler *sampler, bool axles, bool mirrored) {
-  static const char *const sections[] = {"fluid",  "heat",     "engine", "pump",      "swash", "limiter", "relief",
-                                         "charge", "flushing", "motor",  "driveline", "brake", "tyre",    "vehicle"};
+  static const char *const sections[] = {"fluid",   "heat",      "engine", "pump",  "swash",
+                                         "limiter", "relief",    "charge", "hoses", "flushing",
+                                         "motor",   "driveline", "brake",  "tyre",  "vehicle"};
   double values[RANGES];
   bool second_motor = false;
   for (int i = 0; i < RANGES; i++) {
@@ -257,8 +262,16 @@ static void write_case(const struct plan *plan, struct text *text) {
   double one = sample_between(&sampler, 1.0, 8.0);
   double other = sample_between(&sampler, 1.0, 8.0);
   double case_pressure = sample_between(&sampler, 0.0, 2.0);
-  add(text, "lines: {volume_a: %.5g L, volume_b: %.5g L, case_pressure: %.5g bar}\n", plan->mirrored ? other : one,
-      plan->mirrored ? one : other, case_pressure);
+  bool drained = sample_unit(&sampler) < 0.5;
+  double tank = sample_unit(&sampler) < 0.2 ? 5.0 : 100.0; /* a small one runs empty when a hose bursts */
+  add(text, "lines: {volume_a: %.5g L, volume_b: %.5g L, case_pressure: %.5g bar, cases: %s, tank_volume: %g L}\n",
+      plan->mirrored ? other : one, plan->mirrored ? one : other, case_pressure, drained ? "drained" : "constant",
+      tank);
+  double drain_length = sample_between(&sampler, 0.3, 6.0);
+  double drain_bore = sample_between(&sampler, 8.0, 32.0);
+  if (drained) {
+    add(text, "drain: {length: %.4g m, bore: %.4g mm}\n", drain_length, drain_bore);
+  }
 
   add(text, "operator:\n  %s: ", plan->mirrored ? "reverse_pedal" : "forward_pedal");
   add_table(text, &sampler, "%", 100.0, 0.3);
