@@ -41,7 +41,8 @@ struct peaks {
   double motor_end;
 };
 
-/* Characteristics with laminar friction, Courant number 1; volumes and valve at the ends by the implicit Euler method. */
+/* Characteristics with laminar friction, Courant number 1; volumes and valve at the ends by the implicit Euler method.
+ */
 static struct peaks characteristics(const struct line *line, double until) {
   double area = 0.25 * REAL_PI * line->bore * line->bore;
   double wave = sqrt(line->modulus / DENSITY);
@@ -86,7 +87,8 @@ static struct peaks characteristics(const struct line *line, double until) {
   return peaks;
 }
 
-/* The characteristics alone: flow in a long pipe is stopped at once; the surge at its end before anything comes back. */
+/* The characteristics alone: flow in a long pipe is stopped at once; the surge at its end before anything comes back.
+ */
 static double surge(double none) {
   (void)none;
   double bore = 0.02;
@@ -114,8 +116,7 @@ static double as_one_volume(double stop) {
 static double over_distributed(double stop, bool at_motor) {
   double bore = 0.032;
   double hose = 3.0 * 0.25 * REAL_PI * bore * bore;
-  struct line line = {MODULUS, 3.0,   bore, 0.6 * (VOLUME - hose), 0.4 * (VOLUME - hose),
-                      20e-6,   FLOW,  stop, true};
+  struct line line = {MODULUS, 3.0, bore, 0.6 * (VOLUME - hose), 0.4 * (VOLUME - hose), 20e-6, FLOW, stop, true};
   struct peaks peaks = characteristics(&line, 0.25);
   return as_one_volume(fmax(stop, 1e-5)) / (at_motor ? peaks.motor_end : peaks.pump_end);
 }
