@@ -162,6 +162,8 @@ static const char *const toy_lacks[] = {"grade",
                                         "relief_b_flow",
                                         "loop_oil_temperature",
                                         "tank_oil_temperature",
+                                        "brake_temperature",
+                                        "front_brake_temperature",
                                         "relief_b"};
 static const char *const toy_channels[] = {"lever"};
 static const enum quantity toy_channel_quantities[] = {QUANTITY_NUMBER};

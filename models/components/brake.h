@@ -2,22 +2,30 @@
  * stated as a share of the stronger one, T_max.
  *
  * `smoothed` (reference law): torque T s(w) by hyperbolic tangent; creeps under load.
- * `stick`: the torque q is a state, a stiff spring that yields at the capacity,
- *   q' = k w_e - (q - clamp(q, -T, T))/t_r,  w_e = w - |w| clamp(q/T, -1, 1),  k = T_max/angle:
- * below the capacity a parked machine stands still; sliding, q settles at T against w within the wind-up angle; when
- * the capacity falls, the excess leaves with the time t_r. Torque q + k t_d w_e, held within the capacity: w_e is the
- * part of the speed that winds the spring, so the damping dies out in sliding. With the pedal fully off (known from
- * the operator's table, hence a mode and not a branch on state) the torque is nothing and q fades with t_r. After
- * P. R. Dahl's friction law (from memory). Stored q^2/(2 k); the rest of the power T w is lost and is never negative,
- * whatever the signs. Sign: a positive torque opposes positive w. */
+ * `stick`: the torque is a state, a stiff spring that yields at the capacity (friction.h), k = T_max/angle. With the
+ * pedal fully off (known from the operator's table, hence a mode and not a branch on state) the torque is nothing and
+ * the spring fades with t_r. Sign: a positive torque opposes positive w.
+ *
+ * Heat: `one_mass` gives the brakes of an axle one temperature T of what takes up their heat (discs with drums or, of
+ * brakes in oil, discs with their oil and housing): C T' = P - (G_0 + G_1 |w|/w_1)(T - T_air), P what the brake loses,
+ * w_1 100 rpm. All brake torque is multiplied by 1, or beyond `fade_begin` by a factor that falls in a straight line to
+ * `fade_least` at `fade_end` and stays there. A mean temperature: the face of a disc is hotter within a stop. Lumped
+ * mass and its cooling as in T. P. Newcomb (J. Mech. Eng. Science 2 (1960) 167) and R. Limpert, Brake Design and
+ * Safety, both from memory. `none` (the default) leaves the brakes cold: what they lose goes to the air at once.
+ * Capacity and cooling are those of all brakes; axles share them as they share the torque. */
 #ifndef SWASHLOOP_MODELS_BRAKE_H
 #define SWASHLOOP_MODELS_BRAKE_H
 
 #include <stdbool.h>
 
 #include "field.h"
+#include "friction.h"
 
 enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
+enum brake_heat { BRAKE_STAYS_COLD, BRAKE_ONE_MASS };
+
+/* Wheel speed at which the cooling by turning is stated, rad/s: 100 rpm. */
+#define BRAKE_COOLING_SPEED (100.0 * TWO_PI / 60.0)
 
 /* clang-format off */
 #define BRAKE_FIELDS(REAL, CHOICE, TABLE)                                                                              \
@@ -28,7 +36,15 @@ enum brake_law { BRAKE_SMOOTHED, BRAKE_STICK };
   REAL(speed_width, ANGULAR_SPEED, 0.095492965855137207, 1e-6, 100.0, NONE, "w_b0", "wheel speed over which the law smoothed turns round", "law smoothed") \
   REAL(wind_up_angle, ANGLE, 0.1, 1e-3, 5.0, NONE, "", "turn of the wheels at which the law stick carries its full torque", "law stick") \
   REAL(release_time, TIME, 0.01, 1e-4, 1.0, NONE, "", "time constant with which the law stick sheds torque beyond its capacity", "law stick") \
-  REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness", "law stick")
+  REAL(damping_time, TIME, 0.003, 0.0, 1.0, NONE, "", "damping of the wind-up over its stiffness", "law stick") \
+  CHOICE(heat, BRAKE_STAYS_COLD, "none|one_mass", "", "whether the brakes warm up and fade")                                \
+  REAL(heat_capacity, HEAT_CAPACITY, 60.0, 0.1, 1e5, NONE, "", "heat capacity of what takes up the heat, all brakes", "heat one_mass") \
+  REAL(cooling, HEAT_CONDUCTANCE, 60.0, 0.0, 1e5, NONE, "", "heat of all brakes to the air, wheels at rest", "heat one_mass") \
+  REAL(cooling_by_turning, HEAT_CONDUCTANCE, 120.0, 0.0, 1e5, NONE, "", "what turning adds to it at 100 rpm of the wheels, in proportion", "heat one_mass") \
+  REAL(start_temperature, TEMPERATURE, 40.0, -60.0, 900.0, NONE, "", "temperature of the brakes at the start", "heat one_mass") \
+  REAL(fade_begin, TEMPERATURE, 250.0, 0.0, 1200.0, NONE, "", "temperature from which their torque falls", "heat one_mass") \
+  REAL(fade_end, TEMPERATURE, 500.0, 1.0, 1500.0, NONE, "", "temperature at which it falls no further", "heat one_mass") \
+  REAL(fade_least, FRACTION, 50.0, 1.0, 100.0, NONE, "", "part of their torque that is left there", "heat one_mass")
 /* clang-format on */
 
 struct brake_parameters {
@@ -67,22 +83,15 @@ static inline real brake_capacity(const struct brake_parameters *brake, real sha
   return larger(brake_reference(brake) * larger(share, 1e-3), 1e-3);
 }
 
-/* Part of the wheel speed that winds the brake up rather than slides it, rad/s. */
-static inline real brake_wind_up_speed(const struct brake_parameters *brake, real share, real torque,
-                                       real wheel_speed) {
-  return wheel_speed - fabs(wheel_speed) * clamp(torque / brake_capacity(brake, share), -1.0, 1.0);
-}
-
 /* dq/dt of the law `stick`, N m/s; `off`: the pedal is fully released. */
 static inline real brake_torque_rate(const struct brake_parameters *brake, real share, mask off, real torque,
                                      real wheel_speed) {
   if (mask_none(mask_not(off))) {
     return -torque / brake->release_time;
   }
-  real excess = torque - saturate(torque, brake_capacity(brake, share));
   return select_where(off, -torque / brake->release_time,
-                      brake_stiffness(brake) * brake_wind_up_speed(brake, share, torque, wheel_speed) -
-                          excess / brake->release_time);
+                      friction_torque_rate(brake_capacity(brake, share), brake_stiffness(brake), brake->release_time,
+                                           torque, wheel_speed));
 }
 
 /* Torque on the wheels of the law `stick`, N m. */
@@ -91,15 +100,30 @@ static inline real brake_stick_torque(const struct brake_parameters *brake, real
   if (mask_none(mask_not(off))) {
     return broadcast(0.0);
   }
-  real damping = brake_stiffness(brake) * brake->damping_time * brake_wind_up_speed(brake, share, torque, wheel_speed);
-  return select_where(off, broadcast(0.0),
-                      saturate(torque + damping, larger(brake_capacity(brake, share), fabs(torque))));
+  return select_where(
+      off, broadcast(0.0),
+      friction_torque(brake_capacity(brake, share), brake_stiffness(brake), brake->damping_time, torque, wheel_speed));
 }
 
 /* Energy in the wind-up, J. */
 static inline real brake_stored_energy(const struct brake_parameters *brake, real torque) {
-  real stiffness = brake_stiffness(brake);
-  return select_where(stiffness > 0.0, 0.5 * torque * torque / stiffness, broadcast(0.0));
+  return friction_stored_energy(brake_stiffness(brake), torque);
+}
+
+/* Part of its torque that a brake of this temperature (K) has. */
+static inline real brake_fade(const struct brake_parameters *brake, real temperature) {
+  return 1.0 - (1.0 - brake->fade_least) * ramp01(temperature, brake->fade_begin, brake->fade_end);
+}
+
+/* Heat of the brake to the air, W. */
+static inline real brake_cooling(const struct brake_parameters *brake, real temperature, real air, real wheel_speed) {
+  return (brake->cooling + brake->cooling_by_turning * (1.0 / BRAKE_COOLING_SPEED) * fabs(wheel_speed)) *
+         (temperature - air);
+}
+
+/* Heat capacity of an axle's brake, J/K; never quite zero, for an axle without brake. */
+static inline real brake_heat_capacity(const struct brake_parameters *brake) {
+  return larger(brake->heat_capacity, 1.0);
 }
 
 #endif

@@ -8,14 +8,29 @@
  * higher of the two, so that it also acts in overrun. Control `two_position`: the pedal commands the largest or the
  * smallest displacement, changing over at `switch_pedal` (of the motor's part of the pedal), within 2 % of pedal.
  *
+ * Friction: `smoothed` (reference law) turns dry friction round over `speed_width` by hyperbolic tangent, so that it is
+ * gone at standstill: a motor that stalls gives more than it can, and one that should be held creeps. `stick` keeps it
+ * (friction.h): at rest the shaft carries up to its starting torque loss (1 - eta_s) D |drop|, eta_s the starting
+ * torque efficiency (starting torque over theoretical torque at this pressure, the words of ISO 4392), of the largest
+ * displacement as all losses are (rotary.h), or what it loses running if that is more; turning, the loss falls to the
+ * running one. Against the load when it drives, with the brake when it holds back. Bent-axis motors start with 0.90 to
+ * 0.95 of their theoretical torque (common practice, from memory). `starting_speed` is ours, no source: a friction that
+ * falls within fewer turns makes wheels chatter that slide slowly (cases/wet_clay.yaml: from 100 rpm and 92 % on).
+ *
  * A second motor may stand beside the first on the same lines, with a driveline and an axle of its own. */
 #ifndef SWASHLOOP_MODELS_MOTOR_H
 #define SWASHLOOP_MODELS_MOTOR_H
 
 #include "field.h"
+#include "friction.h"
 #include "rotary.h"
 
+enum motor_friction { MOTOR_FRICTION_SMOOTHED, MOTOR_FRICTION_STICK };
 enum motor_control { MOTOR_PROPORTIONAL, MOTOR_TWO_POSITION };
+/* Pressure between the ports at which the wind-up of friction is stated, Pa, and the least torque there, N m. */
+#define MOTOR_WIND_UP_PRESSURE 350e5
+#define MOTOR_LEAST_WOUND_UP 20.0
+
 enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
 
 /* clang-format off */
@@ -35,7 +50,11 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(churning_at_zero_stroke, FRACTION, 0.0, 0.0, 100.0, NONE, "", "part of it that is there at zero stroke", "losses coefficients and churning_coefficient") \
   REAL(compressed_at_zero_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "oil compressed and let down in each turn at zero stroke, over the displacement", "losses coefficients") \
   REAL(compressed_at_full_stroke, FRACTION, 0.0, 0.0, 1000.0, NONE, "", "the same at full stroke", "losses coefficients") \
-  REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which the motor's friction turns round") \
+  CHOICE(friction, MOTOR_FRICTION_STICK, "smoothed|stick", "", "whether dry friction truly holds at rest")                 \
+  REAL(speed_width, ANGULAR_SPEED, 19.098593171027440, 1e-3, 1000.0, NONE, "w_m0", "speed over which smoothed friction, and the flow of compressed oil, turn round") \
+  REAL(starting_efficiency, FRACTION, 93.0, 30.0, 100.0, NONE, "", "starting torque over theoretical torque, largest displacement", "friction stick") \
+  REAL(starting_speed, ANGULAR_SPEED, 150.0, 0.1, 1000.0, NONE, "", "speed at which half of what starting takes beyond running is gone", "friction stick") \
+  REAL(wind_up_angle, ANGLE, 1.0, 0.01, 90.0, NONE, "", "turn of the shaft at which dry friction has built up, started with 350 bar", "friction stick") \
   REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
   REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
   REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of displacement; 0: as the rise")                                 \
@@ -81,6 +100,27 @@ static inline struct rotary_losses motor_losses(const struct motor_parameters *m
       .case_share = motor->map_case_share,
   };
   return losses;
+}
+
+/* Torque over which the wind-up of dry friction is stated, N m at the shaft; never zero: a motor without friction keeps
+ * a thousandth of 20 N m, since an error of the wind-up beyond its capacity would be much power. */
+static inline real motor_wound_up_torque(const struct motor_parameters *motor) {
+  real starting = (1.0 - motor->starting_efficiency) * motor->displacement * MOTOR_WIND_UP_PRESSURE;
+  return larger(starting, larger(motor->constant_torque, MOTOR_LEAST_WOUND_UP));
+}
+
+/* Stiffness of its wind-up, N m/rad at the shaft. */
+static inline real motor_friction_stiffness(const struct motor_parameters *motor) {
+  return motor_wound_up_torque(motor) / motor->wind_up_angle;
+}
+
+/* Dry friction that stands against a turn of the shaft, N m, most at rest. */
+static inline real motor_friction_capacity(const struct motor_parameters *motor, const struct rotary_losses *losses,
+                                           real drop, real stroke, real speed) {
+  real starting = (1.0 - motor->starting_efficiency) * motor->displacement * soft_abs(drop, losses->pressure_width) *
+                  (losses->map == NULL ? rotary_by_stroke(losses->friction_idle, stroke) : broadcast(1.0));
+  return friction_capacity(starting, rotary_dry_torque_of(losses, drop, stroke, speed), motor->starting_speed, speed,
+                           motor_wound_up_torque(motor));
 }
 
 /* Flow displaced from A to B, m3/s. */

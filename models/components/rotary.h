@@ -94,15 +94,24 @@ static inline real rotary_by_stroke(real idle, real stroke) {
   return idle + (1.0 - idle) * fabs(stroke);
 }
 
+/* Torque of film and churning, N m, signed as the speed. */
+static inline real rotary_fluid_torque(const struct rotary_losses *losses, real stroke, real speed, real film) {
+  return losses->viscous * losses->displacement * film * speed +
+         losses->churning * rotary_by_stroke(losses->churning_idle, stroke) * speed * fabs(speed);
+}
+
+/* Torque of dry friction in a machine that turns, N m, without its sign. */
+static inline real rotary_dry_torque(const struct rotary_losses *losses, real drop, real stroke) {
+  return losses->coulomb * losses->displacement * soft_abs(drop, losses->pressure_width) *
+             rotary_by_stroke(losses->friction_idle, stroke) +
+         losses->constant;
+}
+
 /* Torque that opposes the rotation with the terms by stroke and speed, N m. */
 static inline real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed,
                                            real film) {
-  return losses->viscous * losses->displacement * film * speed +
-         (losses->coulomb * losses->displacement * soft_abs(drop, losses->pressure_width) *
-              rotary_by_stroke(losses->friction_idle, stroke) +
-          losses->constant) *
-             tanh_sign(speed, losses->speed_width) +
-         losses->churning * rotary_by_stroke(losses->churning_idle, stroke) * speed * fabs(speed);
+  return rotary_fluid_torque(losses, stroke, speed, film) +
+         rotary_dry_torque(losses, drop, stroke) * tanh_sign(speed, losses->speed_width);
 }
 
 /* Flow from port A to port B of oil that is compressed and let down in each turn, m3/s. */
@@ -253,6 +262,18 @@ static inline real rotary_torque_of(const struct rotary_losses *losses, real dro
   }
   return rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque) *
          tanh_sign(speed, losses->speed_width);
+}
+
+/* The two parts of that torque apart, N m, by the law chosen: of film and churning, signed as the speed, and of dry
+ * friction, without its sign. A map does not tell them apart: what it says counts as dry. */
+static inline real rotary_fluid_torque_of(const struct rotary_losses *losses, real stroke, real speed, real film) {
+  return losses->map == NULL ? rotary_fluid_torque(losses, stroke, speed, film) : broadcast(0.0);
+}
+
+/* See rotary_fluid_torque_of. */
+static inline real rotary_dry_torque_of(const struct rotary_losses *losses, real drop, real stroke, real speed) {
+  return losses->map == NULL ? rotary_dry_torque(losses, drop, stroke)
+                             : rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque);
 }
 
 /* How far the point lies inside the map, as shares of its largest speed and pressure; 1 without a map. */

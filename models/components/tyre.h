@@ -47,7 +47,7 @@ enum tyre_law { TYRE_SLIP_CURVE, TYRE_RELAXATION };
   REAL(damping_time, TIME, 0.02, 0.0, 1.0, NONE, "", "damping of the tyre at rest over its stiffness", "law relaxation") \
   REAL(damping_speed, SPEED, 1.0, 0.01, 36.0, NONE, "", "speed over which the damping at rest fades", "law relaxation") \
   REAL(rolling_resistance, NUMBER, 0.03, 0.0, 1.0, NONE, "c_rr", "rolling resistance over load", "ground hard")                       \
-  REAL(rolling_width, SPEED, 0.108, 1e-5, 10.0, NONE, "v_rr", "speed over which rolling resistance turns round")       \
+  REAL(rolling_width, SPEED, 0.01, 1e-5, 10.0, NONE, "v_rr", "speed over which rolling resistance turns round")       \
   REAL(cone_index, PRESSURE, 9.0, 0.5, 100.0, NONE, "", "cone index of the soil", "ground gee_clough|brixius") \
   REAL(width, LENGTH, 0.6, 0.05, 3.0, NONE, "", "section width", "ground gee_clough|brixius") \
   REAL(diameter, LENGTH, 1.34, 0.1, 5.0, NONE, "", "overall diameter", "ground gee_clough|brixius") \

@@ -20,7 +20,7 @@ struct state_row {
 };
 
 /* Two balances share one table. Mechanical energy: sources - losses - stored = 0. Heat in the oil: what the losses of
- * kind LOSS_TO_OIL make - heat that leaves - heat stored = 0.
+ * kind LOSS_TO_OIL (to the oil, or to the brakes) make - heat that leaves - heat stored = 0.
  *
  * Sources, losses and HEAT_LEAVES are integrals of `powers`; so is a store whose content has no closed form
  * (STORED_RATE, HEAT_STORED_RATE); the content of a plain STORED or HEAT_STORED term is a function of the state.
@@ -29,7 +29,7 @@ struct state_row {
 enum ledger_kind {
   LEDGER_SOURCE,
   LEDGER_LOSS,        /* its heat goes elsewhere than into the oil */
-  LEDGER_LOSS_TO_OIL, /* its heat goes into the oil */
+  LEDGER_LOSS_TO_OIL, /* its heat goes into the oil, or the brakes: the balance of heat follows it */
   LEDGER_STORED_RATE,
   LEDGER_HEAT_LEAVES,
   LEDGER_HEAT_STORED_RATE,
@@ -70,9 +70,9 @@ struct event_row {
 };
 
 enum {
-  PLANT_STATE_LIMIT = 48,
+  PLANT_STATE_LIMIT = 60,
   PLANT_SIGNAL_LIMIT = 96,
-  PLANT_LEDGER_LIMIT = 48,
+  PLANT_LEDGER_LIMIT = 64,
   PLANT_EVENT_LIMIT = 32,
   PLANT_GUARD_LIMIT = 32
 };

@@ -110,11 +110,25 @@ static const struct event_row valve_rig_events[] = {
 
 /* There is one line, one valve and no machine. */
 static const char *const valve_rig_lacks[] = {
-    "least_line_oil",       "line_b_pressure",      "low_side_pressure", "line_pressure_difference",
-    "charge_pressure",      "engine_speed",         "motor_speed",       "vehicle_speed",
-    "vehicle_distance",     "wheel_slip",           "front_wheel_slip",  "relief_b_flow",
-    "loop_oil_temperature", "tank_oil_temperature", "relief_b",          "grade",
+    "least_line_oil",
+    "line_b_pressure",
+    "low_side_pressure",
+    "line_pressure_difference",
+    "charge_pressure",
+    "engine_speed",
+    "motor_speed",
+    "vehicle_speed",
+    "vehicle_distance",
+    "wheel_slip",
+    "front_wheel_slip",
+    "relief_b_flow",
+    "loop_oil_temperature",
+    "tank_oil_temperature",
+    "relief_b",
+    "grade",
     "case_pressure",
+    "brake_temperature",
+    "front_brake_temperature",
 };
 
 static const char *const valve_rig_channels[] = {"feed"};

@@ -28,10 +28,13 @@ static const struct state_row transmission_states[] = {
 };
 
 static const struct strict_row transmission_strict[] = {
-    {STATE_engine_speed, 0.01},        {STATE_vehicle_speed, 0.01},          {STATE_wheel_speed, 0.03},
-    {STATE_front_wheel_speed, 0.03},   {STATE_line_a_compression, 0.1},      {STATE_line_b_compression, 0.1},
-    {STATE_loop_temperature, 1e-3},    {STATE_loop_metal_temperature, 3e-4}, {STATE_case_temperature, 1e-3},
-    {STATE_gallery_temperature, 1e-3}, {STATE_tank_temperature, 1e-4}};
+    {STATE_engine_speed, 0.01},           {STATE_vehicle_speed, 0.01},          {STATE_wheel_speed, 0.03},
+    {STATE_front_wheel_speed, 0.03},      {STATE_line_a_compression, 0.1},      {STATE_line_b_compression, 0.1},
+    {STATE_loop_temperature, 1e-3},       {STATE_loop_metal_temperature, 3e-4}, {STATE_case_temperature, 1e-3},
+    {STATE_gallery_temperature, 1e-3},    {STATE_tank_temperature, 1e-4},       {STATE_motor_friction, 0.3},
+    {STATE_second_motor_friction, 0.3},   {STATE_gear_friction, 0.3},           {STATE_front_gear_friction, 0.3},
+    {STATE_brake_torque, 0.01},           {STATE_front_brake_torque, 0.01},     {STATE_brake_temperature, 1e-3},
+    {STATE_front_brake_temperature, 1e-3}};
 
 static const struct signal transmission_signals[] = {
 #define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},
@@ -82,11 +85,19 @@ static void transmission_stored(const void *model_, const real *state, real *ene
   stored[LEDGER_engine_motion] = 0.5 * own->engine.inertia * x[STATE_engine_speed] * x[STATE_engine_speed];
   stored[LEDGER_wheel_motion] = 0.0;
   stored[LEDGER_brake_wind_up] = 0.0;
+  stored[LEDGER_friction_wind_up] = 0.0;
+  stored[LEDGER_heat_in_brakes] = 0.0;
   for (int i = 0; i < model->axle_count; i++) {
     const struct axle *axle = &model->axles[i];
     real speed = x[axle->wheel_speed];
     stored[LEDGER_wheel_motion] += 0.5 * axle->driveline->wheel_inertia * speed * speed;
     stored[LEDGER_brake_wind_up] += brake_stored_energy(&axle->brake, x[axle->brake_torque]);
+    stored[LEDGER_heat_in_brakes] +=
+        own->brake.heat == BRAKE_ONE_MASS
+            ? brake_heat_capacity(&axle->brake) * (x[axle->brake_temperature] - own->heat.ambient)
+            : 0.0;
+    stored[LEDGER_friction_wind_up] += friction_stored_energy(axle->motor_stiffness, x[axle->motor_friction]) +
+                                       friction_stored_energy(axle->gear_stiffness, x[axle->gear_friction]);
   }
   stored[LEDGER_shaft_wind_up] = 0.0;
   if (model->transfers && transfer_case_couples(&own->transfer_case)) {

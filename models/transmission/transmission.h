@@ -96,6 +96,9 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(tank_oil, "m3", 1e-8, "oil in the tank")                                                                       \
   STATE(tyre_slip, "1", 1e-6, "tyre deflection as slip, tyre law relaxation")                                          \
   STATE(brake_torque, "N m", 1.0, "wind-up of the brake, brake law stick")                                             \
+  STATE(brake_temperature, "K", 1e-4, "temperature of the brakes, brake heat one_mass")                                \
+  STATE(motor_friction, "N m", 0.02, "wind-up of the motor's dry friction, motor friction stick")                      \
+  STATE(gear_friction, "N m", 1.0, "wind-up of friction in gear and axles, driveline friction stick")                  \
   STATE(swash_motion, "1/s", 1e-5, "speed of the swash, servo second_order")                                           \
   STATE(governor_integral, "1", 1e-6, "integral of the isochronous governor")                                          \
   STATE(loop_metal_temperature, "K", 1e-4, "temperature of the loop's metal, heat nodes four")                         \
@@ -106,6 +109,9 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(front_wheel_speed, "rad/s", 1e-6, "speed of the front wheels, axles two")                                      \
   STATE(front_tyre_slip, "1", 1e-6, "deflection of the front tyres as slip")                                           \
   STATE(front_brake_torque, "N m", 1.0, "wind-up of the front brake")                                                  \
+  STATE(front_brake_temperature, "K", 1e-4, "temperature of the front brakes")                                         \
+  STATE(second_motor_friction, "N m", 0.02, "wind-up of the second motor's dry friction")                              \
+  STATE(front_gear_friction, "N m", 1.0, "wind-up of friction in the front axle")                                      \
   STATE(second_motor_override, "1", 1e-6, "override of the second motor")                                              \
   STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
   STATE(case_compression, "1", 1e-7, "compression of the oil in the cases, cases drained")                             \
@@ -198,7 +204,9 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(motor_pressure_difference, PRESSURE, LINE_TO_LINE, "port A over port B at the motor, behind its hoses")       \
   SIGNAL(hose_drop, PRESSURE, NONE, "pressure lost in both of the motor's hoses")                                      \
   SIGNAL(case_pressure, PRESSURE, GAUGE, "pressure in the cases")                                                      \
-  SIGNAL(charge_inlet_pressure, PRESSURE, GAUGE, "pressure at the inlet of the charge pump")
+  SIGNAL(charge_inlet_pressure, PRESSURE, GAUGE, "pressure at the inlet of the charge pump") \
+  SIGNAL(brake_temperature, TEMPERATURE, NONE, "temperature of the brakes; with two axles of the rear ones")           \
+  SIGNAL(front_brake_temperature, TEMPERATURE, NONE, "temperature of the front brakes")
 /* clang-format on */
 
 enum transmission_signal {
@@ -229,7 +237,7 @@ enum transmission_signal {
   LEDGER(motor_friction, LOSS_TO_OIL, "motor friction")                                                                \
   LEDGER(motor_leakage, LOSS_TO_OIL, "motor leakage")                                                                  \
   LEDGER(gear, LOSS, "gear and axles")                                                                                 \
-  LEDGER(brake, LOSS, "friction brake")                                                                                \
+  LEDGER(brake, LOSS_TO_OIL, "friction brake")                                                                         \
   LEDGER(tyre_slip, LOSS, "slip of the tyres")                                                                         \
   LEDGER(rolling, LOSS, "rolling resistance")                                                                          \
   LEDGER(filter, LOSS_TO_OIL, "charge filter")                                                                         \
@@ -243,6 +251,7 @@ enum transmission_signal {
   LEDGER(heat_to_air, HEAT_LEAVES, "heat to the air from loop and tank")                                               \
   LEDGER(heat_cooler, HEAT_LEAVES, "heat taken by the cooler")                                                         \
   LEDGER(heat_with_oil, HEAT_LEAVES, "heat lost with oil through burst hoses")                                         \
+  LEDGER(heat_brakes, HEAT_LEAVES, "heat of the brakes to the air")                                                    \
   LEDGER(heat_left_out, HEAT_STORED_RATE, "warming that constant capacities leave out")                                \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
@@ -251,11 +260,13 @@ enum transmission_signal {
   LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
   LEDGER(shaft_wind_up, STORED, "wind-up of clutches and shafts")                                                      \
   LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
+  LEDGER(friction_wind_up, STORED, "wind-up of friction in motor and gear")                                            \
   LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
   LEDGER(heat_loop, HEAT_STORED, "warmth of the loop, oil and metal")                                                  \
   LEDGER(heat_case, HEAT_STORED, "warmth of the cases")                                                                \
   LEDGER(heat_gallery, HEAT_STORED, "warmth of the charge gallery")                                                    \
   LEDGER(heat_tank, HEAT_STORED, "warmth of the tank")                                                                 \
+  LEDGER(heat_in_brakes, HEAT_STORED, "warmth of the brakes")                                                          \
   LEDGER(heat_moved, HEAT_STORED, "warmth of the oil that changed places")
 
 enum transmission_ledger {
@@ -291,6 +302,7 @@ enum transmission_ledger {
   EVENT(underspeed_control, "underspeed control ends", "underspeed control reduces the stroke", engine_speed, 1.0) \
   EVENT(case_pressure, "case pressure above the alarm", "case pressure below the alarm again", case_pressure, 1e4) \
   EVENT(tank_oil, "the tank covers the charge pump's inlet again", "the tank runs empty: the charge pump draws air", tank_oil, 1e-6) \
+  EVENT(brake_fade, "the brakes are hot enough to fade", "the brakes have cooled and no longer fade", brake_temperature, 5.0) \
   EVENT(relief_a_stop, "relief valve A meets its lift stop: it opens no further, whatever the pressure", "relief valve A leaves its lift stop", line_a_pressure, 1e-5) \
   EVENT(relief_b_stop, "relief valve B meets its lift stop: it opens no further, whatever the pressure", "relief valve B leaves its lift stop", line_b_pressure, 1e-5)
 /* clang-format on */
@@ -311,10 +323,16 @@ struct axle {
   struct rotary_losses motor_losses;
   struct fluid_viscosity_table motor_film; /* Pa s, of the film that drags (rotary.h) */
   struct brake_parameters brake;           /* with the axle's part of the torque */
+  real motor_stiffness;                    /* N m/rad at the motor's shaft, of its friction's wind-up */
+  real gear_wound_up;                      /* N m at the wheels, over which the wind-up of the gear's is stated */
+  real gear_stiffness;                     /* N m/rad at the wheels, of the gear's */
   real wheels;                             /* that share the axle's load */
   int wheel_speed;                         /* which states are the axle's own */
   int tyre_slip;
   int brake_torque;
+  int brake_temperature;
+  int motor_friction;
+  int gear_friction;
   int motor_override;
   int motor_displacement;
 };
@@ -415,15 +433,27 @@ static inline void transmission_set_up_axles(struct transmission_model *model) {
       axle->motor_losses = motor_losses(axle->motor, own->pump.pressure_width);
       rotary_losses_in_oil(&axle->motor_losses, own->fluid.density, own->fluid.bulk_modulus,
                            own->fluid.bulk_modulus_slope);
+      axle->motor_stiffness = motor_friction_stiffness(axle->motor);
     }
+    const struct motor_parameters *drives = driven ? axle->motor : &own->motor;
+    real at_shaft = motor_pressure_torque(drives->displacement, broadcast(1.0), broadcast(MOTOR_WIND_UP_PRESSURE));
+    axle->gear_wound_up = driveline_wound_up_torque(
+        axle->driveline, driven || model->transfers ? axle->driveline->ratio * at_shaft : broadcast(0.0));
+    axle->gear_stiffness = axle->gear_wound_up / axle->driveline->wind_up_angle;
     real share = two ? (front ? 1.0 - own->brake.rear_share : own->brake.rear_share) : broadcast(1.0);
     axle->brake = own->brake;
     axle->brake.torque *= share;
     axle->brake.park_torque *= share;
+    axle->brake.heat_capacity *= share;
+    axle->brake.cooling *= share;
+    axle->brake.cooling_by_turning *= share;
     axle->wheels = two ? larger(1.0, 0.5 * own->tyre.wheels) : own->tyre.wheels;
     axle->wheel_speed = front ? STATE_front_wheel_speed : STATE_wheel_speed;
     axle->tyre_slip = front ? STATE_front_tyre_slip : STATE_tyre_slip;
     axle->brake_torque = front ? STATE_front_brake_torque : STATE_brake_torque;
+    axle->brake_temperature = front ? STATE_front_brake_temperature : STATE_brake_temperature;
+    axle->motor_friction = front ? STATE_second_motor_friction : STATE_motor_friction;
+    axle->gear_friction = front ? STATE_front_gear_friction : STATE_gear_friction;
     axle->motor_override = front ? STATE_second_motor_override : STATE_motor_override;
     axle->motor_displacement = front ? STATE_second_motor_displacement : STATE_motor_displacement;
   }

@@ -62,9 +62,17 @@ static inline void rates_of(const struct transmission_model *model, const struct
                             gives->brake_torque) /
                            axle->driveline->wheel_inertia;
     d[axle->tyre_slip] = gives->slip_rate;
+    if (own->brake.heat == BRAKE_ONE_MASS) {
+      d[axle->brake_temperature] =
+          (brake_loss(model, mode, axle, gives, at->wheel_speed, x) -
+           brake_cooling(&axle->brake, x[axle->brake_temperature], own->heat.ambient, at->wheel_speed)) /
+          brake_heat_capacity(&axle->brake);
+    }
+    d[axle->motor_friction] = gives->motor_friction_rate;
+    d[axle->gear_friction] = gives->gear_friction_rate;
     if (own->brake.law == BRAKE_STICK) {
       d[axle->brake_torque] =
-          brake_torque_rate(&axle->brake, e.brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
+          brake_torque_rate(&axle->brake, gives->brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
     }
     if (axle->motor != NULL) {
       real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], at->port_a, at->port_b) - now.cases;

@@ -49,23 +49,28 @@ struct node_values {
 
 /* What an axle's elements give. */
 struct axle_outputs {
-  real motor_flow;         /* m3/s displaced from port A to port B */
-  real motor_slip;         /* m3/s leaking from A to B */
-  real motor_case_a;       /* m3/s leaking from port A to the case */
-  real motor_case_b;       /* m3/s leaking from port B to the case */
-  real motor_torque_loss;  /* N m, signed as the motor's speed */
-  real motor_torque;       /* N m given at the motor's shaft, losses taken off, forward positive */
-  real motor_filling_loss; /* W, collapse of voids in oil drawn from a starved line */
-  real hose_loss;          /* W, in both hoses of the motor */
-  real shaft_torque;       /* N m into the axle's gear: the motor's, or what the transfer case gives */
-  real drive_torque;       /* N m, the same at the wheels */
-  real gear_loss;          /* N m at the wheels, signed as their speed: taken off */
-  real brake_torque;       /* N m at the wheels, positive against forward rotation: taken off */
-  real slip;               /* positive when the wheels drive */
-  real slip_rate;          /* 1/s, of the tyre's deflection as slip (law relaxation) */
-  real curve_force;        /* N of the ground on the wheels by the curve of the tyre, forward positive */
-  real traction;           /* N, the same with the damping at rest: what drives the machine */
-  real rolling;            /* N of rolling resistance, signed as the machine's speed: taken off */
+  real motor_flow;          /* m3/s displaced from port A to port B */
+  real motor_slip;          /* m3/s leaking from A to B */
+  real motor_case_a;        /* m3/s leaking from port A to the case */
+  real motor_case_b;        /* m3/s leaking from port B to the case */
+  real motor_torque_loss;   /* N m, signed as the motor's speed; with friction stick its dry part may be against it */
+  real motor_friction_rate; /* N m/s, of the wind-up of the motor's dry friction */
+  real motor_winds;         /* W into it */
+  real motor_torque;        /* N m given at the motor's shaft, losses taken off, forward positive */
+  real motor_filling_loss;  /* W, collapse of voids in oil drawn from a starved line */
+  real hose_loss;           /* W, in both hoses of the motor */
+  real shaft_torque;        /* N m into the axle's gear: the motor's, or what the transfer case gives */
+  real drive_torque;        /* N m, the same at the wheels */
+  real gear_loss;           /* N m at the wheels, signed as motor_torque_loss: taken off */
+  real gear_friction_rate;  /* N m/s, of the wind-up of friction in gear and axles */
+  real gear_winds;          /* W into it */
+  real brake_share;         /* of the axle's reference torque (brake.h), fade taken off */
+  real brake_torque;        /* N m at the wheels, positive against forward rotation: taken off */
+  real slip;                /* positive when the wheels drive */
+  real slip_rate;           /* 1/s, of the tyre's deflection as slip (law relaxation) */
+  real curve_force;         /* N of the ground on the wheels by the curve of the tyre, forward positive */
+  real traction;            /* N, the same with the damping at rest: what drives the machine */
+  real rolling;             /* N of rolling resistance, signed as the machine's speed: taken off */
 };
 
 /* Everything that elements give. */
@@ -214,6 +219,40 @@ static inline void node_values_of(const struct transmission_model *model, const 
   } while (++i < model->axle_count);
 }
 
+/* What the motor's film and dry friction take from its shaft; `wound`: torque of the wind-up. */
+static inline void motor_torque_loss_of(const struct axle *axle, const struct node_values *now,
+                                        const struct axle_node_values *at, real drop, real share, real wound,
+                                        struct axle_outputs *e) {
+  const struct rotary_losses *losses = &axle->motor_losses;
+  real film = fluid_viscosity_at(&axle->motor_film, &now->table_place);
+  if (axle->motor->friction != MOTOR_FRICTION_STICK) {
+    e->motor_torque_loss = rotary_torque_of(losses, drop, share, at->motor_speed, film);
+    return;
+  }
+  real capacity = motor_friction_capacity(axle->motor, losses, drop, share, at->motor_speed);
+  e->motor_torque_loss =
+      rotary_fluid_torque_of(losses, share, at->motor_speed, film) +
+      friction_torque(capacity, axle->motor_stiffness, broadcast(FRICTION_DAMPING_TIME), wound, at->motor_speed);
+  e->motor_friction_rate =
+      friction_torque_rate(capacity, axle->motor_stiffness, broadcast(FRICTION_RELEASE_TIME), wound, at->motor_speed);
+  e->motor_winds = friction_winds(axle->motor_stiffness, wound, e->motor_friction_rate);
+}
+
+/* What gear and axles take from the torque that goes through them. */
+static inline void gear_loss_of(const struct axle *axle, const struct axle_node_values *at, real wound,
+                                struct axle_outputs *e) {
+  if (axle->driveline->friction != DRIVELINE_STICK) {
+    e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
+    return;
+  }
+  real capacity = driveline_friction_capacity(axle->driveline, e->drive_torque, at->wheel_speed, axle->gear_wound_up);
+  e->gear_loss =
+      friction_torque(capacity, axle->gear_stiffness, broadcast(FRICTION_DAMPING_TIME), wound, at->wheel_speed);
+  e->gear_friction_rate =
+      friction_torque_rate(capacity, axle->gear_stiffness, broadcast(FRICTION_RELEASE_TIME), wound, at->wheel_speed);
+  e->gear_winds = friction_winds(axle->gear_stiffness, wound, e->gear_friction_rate);
+}
+
 /* The motor of one axle. */
 static inline void motor_outputs_of(const struct transmission_model *model, const struct axle *axle,
                                     const struct node_values *now, const struct axle_node_values *at, const real *x,
@@ -234,8 +273,7 @@ static inline void motor_outputs_of(const struct transmission_model *model, cons
     e->motor_slip = leaks.slip;
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
-    e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, drop, share, at->motor_speed,
-                                            fluid_viscosity_at(&axle->motor_film, &now->table_place));
+    motor_torque_loss_of(axle, now, at, drop, share, x[axle->motor_friction], e);
     e->motor_torque = motor_pressure_torque(motor->displacement, share, drop) * transfer.share - e->motor_torque_loss;
   }
   e->shaft_torque = e->motor_torque;
@@ -264,10 +302,14 @@ static inline void wheel_outputs_of(const struct transmission_model *model, cons
                                     struct axle_outputs *e) {
   const struct transmission_parameters *own = &model->own;
   e->drive_torque = axle->driveline->ratio * e->shaft_torque;
-  e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
-  e->brake_torque = own->brake.law == BRAKE_STICK ? brake_stick_torque(&axle->brake, brake_share, mode->brake_off,
-                                                                       x[axle->brake_torque], at->wheel_speed)
-                                                  : brake_smoothed_torque(&axle->brake, brake_share, at->wheel_speed);
+  gear_loss_of(axle, at, x[axle->gear_friction], e);
+  e->brake_share = own->brake.heat == BRAKE_ONE_MASS
+                       ? brake_share * brake_fade(&axle->brake, x[axle->brake_temperature])
+                       : brake_share;
+  e->brake_torque =
+      own->brake.law == BRAKE_STICK
+          ? brake_stick_torque(&axle->brake, e->brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed)
+          : brake_smoothed_torque(&axle->brake, e->brake_share, at->wheel_speed);
   if (own->tyre.law == TYRE_RELAXATION) {
     e->slip = x[axle->tyre_slip];
     e->slip_rate = tyre_slip_rate(&own->tyre, e->slip, at->rim_speed, now->speed);
@@ -457,8 +499,8 @@ static inline real loop_losses(const struct transmission_model *model, const str
                 e->relief_a * now->relief_drop_a + e->relief_b * now->relief_drop_b + check_power(e, now) +
                 flush_power(e, now);
   for (int i = 0; i < model->axle_count; i++) {
-    losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed + e->axles[i].motor_filling_loss +
-              e->axles[i].hose_loss + motor_leak_power(&e->axles[i], now);
+    losses += e->axles[i].motor_torque_loss * now->axles[i].motor_speed - e->axles[i].motor_winds +
+              e->axles[i].motor_filling_loss + e->axles[i].hose_loss + motor_leak_power(&e->axles[i], now);
   }
   return losses;
 }
@@ -524,16 +566,22 @@ static inline real clutch_power(const struct transmission_model *model, const st
          x[STATE_transfer_torque] * e->transfer_rate / clutch_stiffness(&clutch);
 }
 
-/* Power into the wind-up of an axle's brake, W. */
+/* Power into the wind-up of an axle's brake, W; `brake_share`: the axle's. */
 static inline real brake_winds(const struct transmission_model *model, const struct transmission_mode *mode,
                                const struct axle *axle, real brake_share, real wheel_speed, const real *x) {
   if (model->own.brake.law != BRAKE_STICK) {
     return broadcast(0.0);
   }
   real torque = x[axle->brake_torque];
-  return select_where(brake_stiffness(&axle->brake) <= 0.0, broadcast(0.0),
-                      torque * brake_torque_rate(&axle->brake, brake_share, mode->brake_off, torque, wheel_speed) /
-                          brake_stiffness(&axle->brake));
+  return friction_winds(brake_stiffness(&axle->brake), torque,
+                        brake_torque_rate(&axle->brake, brake_share, mode->brake_off, torque, wheel_speed));
+}
+
+/* What an axle's brake turns into heat, W. */
+static inline real brake_loss(const struct transmission_model *model, const struct transmission_mode *mode,
+                              const struct axle *axle, const struct axle_outputs *gives, real wheel_speed,
+                              const real *x) {
+  return gives->brake_torque * wheel_speed - brake_winds(model, mode, axle, gives->brake_share, wheel_speed, x);
 }
 
 #endif

@@ -34,19 +34,24 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_hoses] = broadcast(0.0);
   p[LEDGER_gear] = broadcast(0.0);
   p[LEDGER_brake] = broadcast(0.0);
+  p[LEDGER_heat_brakes] = broadcast(0.0);
   p[LEDGER_tyre_slip] = broadcast(0.0);
   p[LEDGER_tyre_deflection] = broadcast(0.0);
   p[LEDGER_rolling] = broadcast(0.0);
   for (int i = 0; i < model->axle_count; i++) {
     const struct axle_node_values *at = &now->axles[i];
     const struct axle_outputs *gives = &e->axles[i];
-    p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed;
+    p[LEDGER_motor_friction] += gives->motor_torque_loss * at->motor_speed - gives->motor_winds;
     p[LEDGER_motor_leakage] += motor_leak_power(gives, now);
     p[LEDGER_motor_filling] += gives->motor_filling_loss;
     p[LEDGER_hoses] += gives->hose_loss;
-    p[LEDGER_gear] += gives->gear_loss * at->wheel_speed;
-    p[LEDGER_brake] += gives->brake_torque * at->wheel_speed -
-                       brake_winds(model, mode, &model->axles[i], e->brake_share, at->wheel_speed, x);
+    p[LEDGER_gear] += gives->gear_loss * at->wheel_speed - gives->gear_winds;
+    real braked = brake_loss(model, mode, &model->axles[i], gives, at->wheel_speed, x);
+    p[LEDGER_brake] += braked;
+    p[LEDGER_heat_brakes] += own->brake.heat == BRAKE_ONE_MASS
+                                 ? brake_cooling(&model->axles[i].brake, x[model->axles[i].brake_temperature],
+                                                 own->heat.ambient, at->wheel_speed)
+                                 : braked;
     real tyre_deflects = gives->curve_force * own->tyre.relaxation_length * gives->slip_rate;
     p[LEDGER_tyre_slip] += gives->traction * (at->rim_speed - now->speed) - tyre_deflects;
     p[LEDGER_tyre_deflection] += tyre_deflects;
@@ -146,6 +151,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_rear_wheel_torque] = e->axles[0].drive_torque - e->axles[0].gear_loss;
   signals[SIGNAL_front_wheel_torque] = e->axles[front].drive_torque - e->axles[front].gear_loss;
   signals[SIGNAL_transfer_torque] = e->transfer_torque;
+  signals[SIGNAL_brake_temperature] = x[STATE_brake_temperature];
+  signals[SIGNAL_front_brake_temperature] = x[STATE_front_brake_temperature];
   signals[SIGNAL_transfer_slip] = now->axles[0].shaft_speed - now->axles[front].shaft_speed;
   signals[SIGNAL_motor_pressure_difference] = now->axles[0].port_a - now->axles[0].port_b;
   signals[SIGNAL_hose_drop] = 2.0 * now->axles[0].hose_lost;
@@ -207,6 +214,10 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_rear_axle] = now->axles[0].contact.load - AXLE_CARRIES_SHARE * now->weight.load;
   values[EVENT_front_axle] =
       two_axles ? now->axles[1].contact.load - AXLE_CARRIES_SHARE * now->weight.load : broadcast(1.0);
+  values[EVENT_brake_fade] =
+      own->brake.heat == BRAKE_ONE_MASS
+          ? larger(x[STATE_brake_temperature], x[STATE_front_brake_temperature]) - own->brake.fade_begin
+          : broadcast(-1.0);
   values[EVENT_transfer_slip] = transfer_slip_event(model, mode, t, x);
   values[EVENT_filter_bypass] = supply.filter_drop - own->filter.bypass_crack;
   values[EVENT_case_pressure] = own->lines.cases == LINES_CASES_DRAINED

@@ -153,6 +153,9 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->heat.thermostat_open <= own->heat.thermostat_begin) {
     return "heat.thermostat_open must lie above heat.thermostat_begin";
   }
+  if (own->brake.fade_end <= own->brake.fade_begin) {
+    return "brake.fade_end must lie above brake.fade_begin";
+  }
   if (own->heat.nodes == HEAT_FOUR_NODES && own->heat.loop_oil_capacity >= own->heat.loop_capacity) {
     return "heat.loop_oil_capacity must lie below heat.loop_capacity, which holds oil and metal";
   }
@@ -209,6 +212,18 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return relaxation;
   case STATE_brake_torque:
     return stick;
+  case STATE_brake_temperature:
+    return own->brake.heat == BRAKE_ONE_MASS;
+  case STATE_front_brake_temperature:
+    return two_axles && own->brake.heat == BRAKE_ONE_MASS;
+  case STATE_motor_friction:
+    return own->motor.friction == MOTOR_FRICTION_STICK;
+  case STATE_gear_friction:
+    return own->driveline.friction == DRIVELINE_STICK;
+  case STATE_front_gear_friction:
+    return two_axles && own->second_driveline.friction == DRIVELINE_STICK;
+  case STATE_second_motor_friction:
+    return second_motor && own->second_motor.friction == MOTOR_FRICTION_STICK;
   case STATE_swash_motion:
     return own->swash.servo == SWASH_SECOND_ORDER;
   case STATE_governor_integral:
@@ -461,6 +476,8 @@ void transmission_start(const void *model_, void *mode_, real *state) {
       x[axle->motor_displacement] = motor_command(axle->motor, part);
     }
   }
+  x[STATE_brake_temperature] = own->brake.start_temperature;
+  x[STATE_front_brake_temperature] = own->brake.start_temperature;
   x[STATE_loop_temperature] = own->heat.loop_start;
   x[STATE_loop_metal_temperature] = own->heat.loop_start;
   x[STATE_case_temperature] = own->heat.loop_start;

@@ -29,6 +29,10 @@ bool transmission_signal_active(const void *parameters, int signal) {
     return two_axles;
   case SIGNAL_transfer_torque:
     return two_axles && transfer_case_couples(&own->transfer_case);
+  case SIGNAL_brake_temperature:
+    return own->brake.heat == BRAKE_ONE_MASS;
+  case SIGNAL_front_brake_temperature:
+    return two_axles && own->brake.heat == BRAKE_ONE_MASS;
   case SIGNAL_transfer_slip:
     return two_axles && own->transfer_case.law != TRANSFER_CASE_NONE;
   case SIGNAL_motor_pressure_difference:

@@ -45,22 +45,34 @@ static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on
   }
 }
 
-static void axle_sparsity_pattern(const struct axle *axle, bool has_hoses, uint64_t *on) {
+static void axle_sparsity_pattern(const struct transmission_model *model, const struct axle *axle, uint64_t *on) {
   uint64_t tyre = BIT(axle->wheel_speed) | BIT(axle->tyre_slip) | ground;
-  on[axle->wheel_speed] = tyre | BIT(axle->brake_torque) | PLANT_TIME;
+  on[axle->wheel_speed] = tyre | BIT(axle->brake_torque) | BIT(axle->gear_friction) | PLANT_TIME;
+  on[axle->gear_friction] = BIT(axle->gear_friction) | BIT(axle->wheel_speed);
   if (axle->motor != NULL) {
-    on[axle->wheel_speed] |= lines | ON(loop_temperature) | BIT(axle->motor_displacement);
+    uint64_t drive = lines | ON(loop_temperature) | BIT(axle->motor_displacement) | BIT(axle->motor_friction);
+    on[axle->wheel_speed] |= drive;
+    on[axle->gear_friction] |= drive;
+    on[axle->motor_friction] =
+        BIT(axle->motor_friction) | BIT(axle->wheel_speed) | BIT(axle->motor_displacement) | lines;
+    if (model->has_hoses) { /* it sees the motor's ports */
+      on[axle->motor_friction] |= ON(loop_temperature);
+    }
     on[axle->motor_override] = BIT(axle->motor_override) | ON(pump_stroke) | lines | ON(case_compression);
-    if (has_hoses) { /* it sees the motor's ports */
+    if (model->has_hoses) { /* it sees the motor's ports */
       on[axle->motor_override] |= BIT(axle->wheel_speed) | BIT(axle->motor_displacement) | ON(loop_temperature);
     }
     on[axle->motor_displacement] = BIT(axle->motor_displacement) | BIT(axle->motor_override) | PLANT_TIME;
     on[STATE_line_a_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
     on[STATE_line_b_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
-    on[STATE_loop_temperature] |= BIT(axle->wheel_speed);
+    on[STATE_loop_temperature] |= BIT(axle->wheel_speed) | BIT(axle->motor_friction);
   }
   on[axle->tyre_slip] = BIT(axle->tyre_slip) | BIT(axle->wheel_speed) | ON(vehicle_speed);
-  on[axle->brake_torque] = BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
+  uint64_t fades = model->own.brake.heat == BRAKE_ONE_MASS ? BIT(axle->brake_temperature) : 0;
+  on[axle->wheel_speed] |= fades;
+  on[axle->brake_temperature] =
+      BIT(axle->brake_temperature) | BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
+  on[axle->brake_torque] = fades | BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
   on[STATE_vehicle_speed] |= tyre;
 }
 
@@ -68,6 +80,10 @@ static void axle_sparsity_pattern(const struct axle *axle, bool has_hoses, uint6
 static void transfer_sparsity_pattern(const struct transmission_model *model, uint64_t *on) {
   uint64_t wheels = ON(wheel_speed) | ON(front_wheel_speed);
   uint64_t motor = wheels | ON(transfer_torque) | PLANT_TIME | lines | ON(loop_temperature) | ON(motor_displacement);
+  motor |= ON(motor_friction);
+  on[STATE_motor_friction] |= wheels;
+  on[STATE_gear_friction] |= motor;
+  on[STATE_front_gear_friction] |= motor;
   on[STATE_wheel_speed] |= motor;
   on[STATE_front_wheel_speed] |= motor;
   on[STATE_transfer_torque] = wheels | ON(transfer_torque) | PLANT_TIME;
@@ -127,7 +143,7 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   bool by_content = model->own.lines.starved_flow == LINES_BY_CONTENT; /* voids collapse in what displaces */
   on[STATE_loop_temperature] |= by_content ? ON(pump_stroke) : 0;
   for (int i = 0; i < model->axle_count; i++) {
-    axle_sparsity_pattern(&model->axles[i], model->has_hoses, on);
+    axle_sparsity_pattern(model, &model->axles[i], on);
     on[STATE_loop_temperature] |=
         (by_content || model->has_hoses) && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
   }

@@ -96,10 +96,10 @@ static void print_kind(FILE *out, const struct plant *plant, const struct outcom
   }
 }
 
-/* Where the heat went that losses made in the oil, shares of what they made. */
+/* Where the heat went that losses made in oil and brakes, shares of what they made. */
 static void print_heat(FILE *out, const struct plant *plant, const struct outcome *outcome, double scale) {
   struct account account = {false, fmax(0.0, outcome->heat_made)};
-  (void)fprintf(out, "  heat made in the oil by the losses%*s", 12, "");
+  (void)fprintf(out, "  heat made in oil and brakes by losses%*s", 9, "");
   print_amount(out, &account, outcome->heat_made, scale);
   (void)fputc('\n', out);
   print_kind(out, plant, outcome, &account, 1, LEDGER_HEAT_LEAVES, "of this left as", scale);

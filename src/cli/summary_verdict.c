@@ -121,6 +121,7 @@ static const struct peak {
     {"vehicle_speed", "to", MEASURE_vehicle_speed_max},
     {"wheel_slip", "to", MEASURE_largest_wheel_slip},
     {"loop_oil_temperature", "to", MEASURE_loop_oil_temperature_max},
+    {"brake_temperature", "to", MEASURE_brake_temperature_max},
 };
 
 enum { PEAKS_A_LINE = 4 };

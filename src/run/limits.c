@@ -154,6 +154,8 @@ static int direction_of(int measure) {
   case MEASURE_relief_heat:
   case MEASURE_loop_oil_temperature_max:
   case MEASURE_tank_oil_temperature_max:
+  case MEASURE_brake_temperature_max:
+  case MEASURE_front_brake_temperature_max:
   case MEASURE_oil_lost:
     return 1;
   case MEASURE_least_line_oil:

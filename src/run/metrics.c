@@ -42,6 +42,8 @@ static const struct extremum_row extremum_rows[] = {
     {MEASURE_relief_b_peak_flow, NOWHERE, "relief_b_flow", 1.0, false, 0.0},
     {MEASURE_loop_oil_temperature_max, NOWHERE, "loop_oil_temperature", 1.0, false, 0.0},
     {MEASURE_tank_oil_temperature_max, NOWHERE, "tank_oil_temperature", 1.0, false, 0.0},
+    {MEASURE_brake_temperature_max, NOWHERE, "brake_temperature", 1.0, false, 0.0},
+    {MEASURE_front_brake_temperature_max, NOWHERE, "front_brake_temperature", 1.0, false, 0.0},
 };
 
 enum { EXTREMUM_ROWS = sizeof extremum_rows / sizeof extremum_rows[0] };

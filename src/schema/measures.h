@@ -47,6 +47,8 @@
   MEASURE(relief_heat, ENERGY, NONE, "heat made in both main relief valves")                                           \
   MEASURE(loop_oil_temperature_max, TEMPERATURE, NONE, "highest loop oil temperature")                                 \
   MEASURE(tank_oil_temperature_max, TEMPERATURE, NONE, "highest tank oil temperature")                                 \
+  MEASURE(brake_temperature_max, TEMPERATURE, NONE, "highest temperature of the brakes")                               \
+  MEASURE(front_brake_temperature_max, TEMPERATURE, NONE, "highest temperature of the front brakes")                   \
   MEASURE(energy_residual, FRACTION, NONE, "what the energy ledger does not explain, over the energy put in")          \
   MEASURE(oil_lost, VOLUME, NONE, "oil lost to the ground")                                                            \
   MEASURE(largest_front_wheel_slip, FRACTION, NONE, "largest slip of the front wheels, either way")                    \

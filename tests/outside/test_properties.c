@@ -74,8 +74,30 @@ static int find_range(const char *path) {
   return i;
 }
 
+/* Dry friction of motor and gear, and the heat of the brakes, by numbers of its own, so that the cases keep what they
+ * had before. */
+static void add_friction_and_heat(struct text *text, const char *section, const char *comma, unsigned number) {
+  struct sampler sampler = {0xF51C7u + 1000003u * (uint64_t)number};
+  bool smoothed = sample_unit(&sampler) < 0.25;
+  if (strcmp(section, "motor") == 0) {
+    add(text, "%sfriction: %s, starting_efficiency: %.4g %%, starting_speed: %.4g rpm, wind_up_angle: %.4g deg", comma,
+        smoothed ? "smoothed" : "stick", sample_between(&sampler, 75.0, 100.0), sample_decades(&sampler, 10.0, 400.0),
+        sample_decades(&sampler, 0.3, 10.0));
+  } else if (strcmp(section, "brake") == 0) {
+    (void)sample_unit(&sampler);
+    add(text, "%sheat: %s, heat_capacity: %.4g kJ/K, cooling: %.4g W/K, fade_begin: %.4g degC, fade_end: 260 degC",
+        comma, sample_choice(&sampler, 2) == 0 ? "none" : "one_mass", sample_decades(&sampler, 0.5, 50.0),
+        sample_between(&sampler, 0.0, 300.0), sample_between(&sampler, 41.0, 250.0));
+  } else if (strcmp(section, "driveline") == 0) {
+    (void)sample_unit(&sampler);
+    add(text, "%sfriction: %s, breakaway: %.4g %%, starting_speed: %.4g rpm, wind_up_angle: %.4g deg", comma,
+        smoothed ? "smoothed" : "stick", sample_between(&sampler, 100.0, 250.0), sample_decades(&sampler, 0.5, 20.0),
+        sample_decades(&sampler, 0.01, 0.3));
+  }
+}
+
 /* A section's parameters as one flow mapping: all of those that start with its name. Is there a second motor? */
-static bool add_sections(struct text *text, struct sampler *sampler, bool axles, bool mirrored) {
+static bool add_sections(struct text *text, struct sampler *sampler, unsigned number, bool axles, bool mirrored) {
   static const char *const sections[] = {"fluid",   "heat",      "engine", "pump",  "swash",
                                          "limiter", "relief",    "charge", "hoses", "flushing",
                                          "motor",   "driveline", "brake",  "tyre",  "vehicle"};
@@ -110,6 +132,7 @@ static bool add_sections(struct text *text, struct sampler *sampler, bool axles,
         comma = ", ";
       }
     }
+    add_friction_and_heat(text, sections[s], comma, number);
     if (each && strcmp(sections[s], "relief") == 0) {
       add(text, "%ssettings: each, setting_b: %.6g bar", comma, mirrored ? setting_a : setting_b);
     }
@@ -156,7 +179,7 @@ static void write_case(const struct plan *plan, struct text *text) {
   add(text, "%s}\n", plan->rosenbrock ? ", method: rosenbrock" : "");
   /* A machine with two axles has a front: it is no mirror image of itself. */
   bool axles = !plan->mirrors && sample_unit(&sampler) < 0.3;
-  bool second_motor = add_sections(text, &sampler, axles, plan->mirrored);
+  bool second_motor = add_sections(text, &sampler, plan->number, axles, plan->mirrored);
   add_machinery(text, plan, axles, second_motor);
   double one = sample_between(&sampler, 1.0, 8.0);
   double other = sample_between(&sampler, 1.0, 8.0);

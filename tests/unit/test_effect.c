@@ -53,7 +53,7 @@ static const char *const scenarios[] = {
           " friction_curve: [[0 rpm, 30 N m], [4000 rpm, 100 N m]], governor: isochronous, stall: held}\n"
           "pump: {losses: map, efficiency_map: " MAP "}\n"
           "motor: {losses: map, efficiency_map: " MAP ", control: two_position, override_line: higher_line,"
-          " override_begin: 100 bar}\n"
+          " override_begin: 100 bar, friction: smoothed}\ndriveline: {friction: smoothed}\n"
           "swash: {servo: second_order, underspeed: on, underspeed_high: 2200 rpm}\n"
           "limiter: {law: both_sides, setting: 120 bar}\n"
           "relief: {law: poppet, setting: 160 bar, poppet_friction: 5 N, return_to: gallery, settings: each, "
@@ -69,6 +69,7 @@ static const char *const scenarios[] = {
     /* Two axles and motors on soft ground, an axle that brakes. */
     "machine: forwarder_two_motors.yaml\n"
     "simulation: {end_time: 2 s}\n"
+    "brake: {heat: one_mass, fade_begin: 35 degC, fade_end: 60 degC}\n"
     "tyre: {ground: brixius}\n"
     "ground: {grade: 15 %}\n"
     "vehicle: {start_speed: 4 km/h, draft: 20 kN}\n"
@@ -101,7 +102,7 @@ static const char *const scenarios[] = {
     "vehicle: {start_speed: 4 km/h}\n"
     "limiter: {law: higher_line, setting: 60 bar}\n"
     "second_motor: {losses: map, efficiency_map: " MAP ", control: two_position, override_line: higher_line,"
-    " override_begin: 60 bar}\n"
+    " override_begin: 60 bar, friction: smoothed}\nsecond_driveline: {friction: smoothed}\n"
     "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %]]}\n",
     /* One motor on both axles, which roll unlike distances; a clutch that slips. */
     "machine: forwarder_transfer_case.yaml\n"
@@ -117,6 +118,7 @@ static const char *const scenarios[] = {
     /* Dirt, an engine that is started, and a balance to begin with. */
     "machine: forwarder.yaml\n"
     "simulation: {end_time: 1.5 s, start: steady, stop_from: 0.5 s}\n"
+    "motor: {friction: smoothed}\ndriveline: {friction: smoothed}\n"
     "filter: {clean_drop: 0.4 bar}\n"
     "contamination: {fitted: yes, start_dirt: 1 g}\n"
     "operator: {forward_pedal: [[0 s, 10 %], [0.5 s, 10 %], [0.7 s, 0 %]]}\n",

@@ -77,10 +77,42 @@ static void relief_to_gallery_loses_no_heat(void **state) {
   }
 }
 
+/* Downhill on the brake: what it loses is in its mass or has gone to the air, whatever its law, on one axle or two; and
+ * hot brakes hold less. */
+static void brakes_keep_their_heat_in_the_books(void **state) {
+  (void)state;
+  static const char *const laws[] = {"brake.law=stick", "brake.law=smoothed"};
+  static const char *const axles[] = {"vehicle.axles=together", "vehicle.axles=two"};
+  static const char *const methods[] = {"simulation.method=bdf", "simulation.method=rosenbrock"};
+  double fastest[2] = {0.0, 0.0};
+  for (int k = 0; k < 8; k++) {
+    const char *sets[] = {laws[k & 1], axles[k >> 1 & 1], methods[k >> 2 & 1], "simulation.end_time=60 s"};
+    struct outcome outcome = {.status = RUN_FAILED};
+    run_with("hot_brakes", sets, 4, &outcome);
+    assert_int_not_equal(outcome.status, RUN_FAILED);
+    CHECK_NEAR(outcome.measures[MEASURE_heat_residual], 0.0, 1e-6);
+    CHECK_NEAR(outcome.measures[MEASURE_energy_residual], 0.0, 1e-6);
+    assert_true(outcome.measures[MEASURE_brake_temperature_max] > 273.15 + 60.0);
+    assert_int_equal(isnan(outcome.measures[MEASURE_front_brake_temperature_max]), (k >> 1 & 1) == 0);
+    outcome_free(&outcome);
+  }
+  static const char *const fade[] = {"brake.fade_least=100 %", "brake.fade_least=20 %"};
+  for (int i = 0; i < 2; i++) {
+    const char *sets[] = {fade[i], "brake.fade_begin=60 degC", "brake.fade_end=120 degC"};
+    struct outcome outcome = {.status = RUN_FAILED};
+    run_with("hot_brakes", sets, 3, &outcome);
+    assert_int_not_equal(outcome.status, RUN_FAILED);
+    fastest[i] = outcome.measures[MEASURE_vehicle_speed_max];
+    outcome_free(&outcome);
+  }
+  assert_true(fastest[1] > fastest[0]);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(closes_whatever_the_laws),
       cmocka_unit_test(relief_to_gallery_loses_no_heat),
+      cmocka_unit_test(brakes_keep_their_heat_in_the_books),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

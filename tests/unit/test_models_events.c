@@ -495,7 +495,7 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
       {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                            /* m/s */
       {"case_pressure", 0.1e5},   {"tank_oil", 1e-6},                              /* m3 */
       {"relief_a_stop", 10e-6},                                                    /* m */
-      {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},                         /* of its capacity */
+      {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},     {"brake_fade", 5.0},                         /* of its capacity */
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
     double expected = 0.0;
@@ -532,6 +532,7 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
       {"K", "", 1e-4},
       {"m3", "", 1e-8},
       {"N m", "transfer", 0.02}, /* before the gears of the axles */
+      {"N m", "motor", 0.02},    /* likewise */
       {"N m", "", 1.0},
       {"m", "vehicle_distance", 1e-5},
   };
@@ -559,16 +560,20 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
 
 /* What carries much of the energy is held tighter: speeds to a hundredth, those of the wheels to a thirtieth, the lines
  * to a tenth of their tolerances; temperatures, whose bodies hold 50 kJ and more a kelvin, to 30 nK (the loop's metal),
- * 10 nK (the tank) and 0.1 uK (the rest); nothing else. */
+ * 10 nK (the tank) and 0.1 uK (the rest); a brake's wind-up to a hundredth of a newton metre, whose error times the
+ * speed is a power, and that of the friction in motor and gear, whose torques are less; nothing else. */
 static void what_carries_energy_is_held_tighter(void **state) {
   (void)state;
   static const struct {
     const char *name;
     double share;
-  } held[] = {{"engine_speed", 0.01},           {"vehicle_speed", 0.01},     {"wheel_speed", 0.03},
-              {"front_wheel_speed", 0.03},      {"line_a_compression", 0.1}, {"line_b_compression", 0.1},
-              {"loop_temperature", 1e-3},       {"case_temperature", 1e-3},  {"gallery_temperature", 1e-3},
-              {"loop_metal_temperature", 3e-4}, {"tank_temperature", 1e-4}};
+  } held[] = {{"engine_speed", 0.01},           {"vehicle_speed", 0.01},        {"wheel_speed", 0.03},
+              {"front_wheel_speed", 0.03},      {"line_a_compression", 0.1},    {"line_b_compression", 0.1},
+              {"loop_temperature", 1e-3},       {"case_temperature", 1e-3},     {"gallery_temperature", 1e-3},
+              {"loop_metal_temperature", 3e-4}, {"tank_temperature", 1e-4},     {"brake_torque", 0.01},
+              {"front_brake_torque", 0.01},     {"brake_temperature", 1e-3},    {"front_brake_temperature", 1e-3},
+              {"motor_friction", 0.3},          {"second_motor_friction", 0.3}, {"gear_friction", 0.3},
+              {"front_gear_friction", 0.3}};
   for (int i = 0; i < transmission_plant.state_count; i++) {
     double expected = 1.0;
     for (size_t k = 0; k < sizeof held / sizeof held[0]; k++) {

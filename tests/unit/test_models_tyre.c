@@ -194,8 +194,8 @@ static void stick_brake_holds_slides_and_lets_go(void **state) {
   CHECK_CLOSE(brake_stick_torque(&brake, 0.5, false, 45e3, 2.0), 45e3, 1e-12);
   CHECK_NEAR(brake_torque_rate(&brake, 0.5, false, -45e3, -2.0), 0.0, 1e-3);
   assert_true(brake_torque_rate(&brake, 0.5, false, 45e3, -2.0) < 0.0);
-  /* capacity falls: the excess leaves */
-  CHECK_CLOSE(brake_torque_rate(&brake, 0.5, false, 90e3, 0.0), -45e3 / brake.release_time, 1e-12);
+  /* capacity falls: the excess leaves, of half of the torque at half of its rate */
+  CHECK_CLOSE(brake_torque_rate(&brake, 0.5, false, 90e3, 0.0), -0.5 * 45e3 / brake.release_time, 1e-12);
   /* off: no torque, the wind-up fades */
   assert_true(brake_stick_torque(&brake, 0.0, true, 45e3, 2.0) == 0.0);
   CHECK_CLOSE(brake_torque_rate(&brake, 0.0, true, 45e3, 2.0), -45e3 / brake.release_time, 1e-12);
@@ -207,6 +207,25 @@ static void stick_brake_holds_slides_and_lets_go(void **state) {
   brake.park_torque = 0.0;
   assert_true(brake_stored_energy(&brake, 0.0) == 0.0);
   assert_true(brake_capacity(&brake, 1.0) > 0.0 && brake_capacity(&brake, 1.0) < 0.01); /* next to nothing */
+}
+
+/* Heat: cooling by temperature and turning, fade between its two temperatures, an axle without brake stays finite. */
+static void brake_cools_and_fades(void **state) {
+  (void)state;
+  DEFAULTS(brake, brake);
+  brake.cooling = 50.0;
+  brake.cooling_by_turning = 100.0;
+  CHECK_CLOSE(brake_cooling(&brake, 400.0, 300.0, 0.0), 5e3, 1e-12);
+  CHECK_CLOSE(brake_cooling(&brake, 400.0, 300.0, -BRAKE_COOLING_SPEED), 15e3, 1e-12);
+  CHECK_CLOSE(brake_cooling(&brake, 300.0, 400.0, 0.5 * BRAKE_COOLING_SPEED), -10e3, 1e-12);
+  brake.fade_begin = 500.0;
+  brake.fade_end = 700.0;
+  brake.fade_least = 0.4;
+  CHECK_NEAR(brake_fade(&brake, 300.0), 1.0, 0.0);
+  CHECK_CLOSE(brake_fade(&brake, 600.0), 0.7, 1e-12);
+  CHECK_CLOSE(brake_fade(&brake, 900.0), 0.4, 1e-12);
+  brake.heat_capacity = 0.0;
+  assert_true(brake_heat_capacity(&brake) > 0.0);
 }
 
 /* The capacity is the pedal's share of the torque from full down to a thousandth; below that it stays a thousandth, so
@@ -279,6 +298,7 @@ int main(void) {
       cmocka_unit_test(park_brake_adds_its_torque),
       cmocka_unit_test(smoothed_brake_opposes),
       cmocka_unit_test(stick_brake_never_gives_power),
+      cmocka_unit_test(brake_cools_and_fades),
       cmocka_unit_test(stick_brake_holds_slides_and_lets_go),
       cmocka_unit_test(an_axle_without_brake_gives_nothing),
       cmocka_unit_test(the_least_capacity_is_a_thousandth),
