@@ -489,13 +489,13 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
     const char *event;
     double hysteresis; /* SI */
   } rows[] = {
-      {"engine_underspeed", 2.0},                                                  /* rad/s, 19 rpm */
-      {"engine_backwards", 0.5},  {"underspeed_control", 1.0}, {"line_oil", 1e-6}, /* of the volume */
-      {"low_side", 0.2e5},                                                         /* bar */
-      {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                            /* m/s */
-      {"case_pressure", 0.1e5},   {"tank_oil", 1e-6},                              /* m3 */
-      {"relief_a_stop", 10e-6},                                                    /* m */
-      {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},     {"brake_fade", 5.0},                         /* of its capacity */
+      {"engine_underspeed", 2.0},                                                   /* rad/s, 19 rpm */
+      {"engine_backwards", 0.5},  {"underspeed_control", 1.0}, {"line_oil", 1e-6},  /* of the volume */
+      {"low_side", 0.2e5},                                                          /* bar */
+      {"charge_pressure", 0.5e5}, {"wheel_lock", 0.02},                             /* m/s */
+      {"case_pressure", 0.1e5},   {"tank_oil", 1e-6},                               /* m3 */
+      {"relief_a_stop", 10e-6},                                                     /* m */
+      {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},     {"brake_fade", 5.0}, /* of its capacity */
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
     double expected = 0.0;

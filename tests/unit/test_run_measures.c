@@ -47,6 +47,8 @@ static const struct row rows[] = {
     {MEASURE_relief_b_peak_flow, -1, "relief_b_flow", 1, false, 0.0},
     {MEASURE_loop_oil_temperature_max, -1, "loop_oil_temperature", 1, false, 0.0},
     {MEASURE_tank_oil_temperature_max, -1, "tank_oil_temperature", 1, false, 0.0},
+    {MEASURE_brake_temperature_max, -1, "brake_temperature", 1, false, 0.0},
+    {MEASURE_front_brake_temperature_max, -1, "front_brake_temperature", 1, false, 0.0},
 };
 enum { ROWS = sizeof rows / sizeof rows[0] };
 
