@@ -9,20 +9,21 @@
 #include "rows.h"
 #include "steady.h"
 
-/* Pump and motor of 107 cm3/rev with published loss coefficients (Pourmovahed et al. 1992), on oil of 32 mm2/s, the
- * engine held at 2,400 rpm. The published losses have two parts that the program's do not: torque with the square of
- * the speed, x C_h rho w^2 d^(5/3)/2, and flow by compression, x d w p/B. At a given stroke and speed they are a
- * constant torque and a leakage, and are put in as such. What a charge pump must give is left out of efficiencies; a
- * hundredth of the leakage goes to the case, so that the loop takes oil from the charge circuit. */
+/* Pump and motor of 107 cm3/rev with published loss coefficients (Pourmovahed et al. 1992), all of them: also the
+ * torque with the square of the speed and the stroke, and the flow by compression at 1.7 GPa. On oil of 32 mm2/s, the
+ * engine held at 2,400 rpm. What a charge pump must give is left out of efficiencies; a hundredth of the leakage goes
+ * to the case, so that the loop takes oil from the charge circuit. */
 static const char *const equal_units =
-    "fluid: {viscosity_at_40: 32 mm2/s, viscosity_at_100: 32 mm2/s, air_content: 0 %, wall_modulus: 1e6 bar}\n"
+    "fluid: {viscosity_at_40: 32 mm2/s, viscosity_at_100: 32 mm2/s, air_content: 0 %, wall_modulus: 1e6 bar, "
+    "bulk_modulus: 17000 bar, bulk_modulus_slope: 0, density: 870 kg/m3}\n"
     "engine: {governor: isochronous, set_speed: 2400 rpm, peak_torque: 3000 N m, peak_torque_speed: 2400 rpm, "
     "torque_half_width: 3000 rpm}\n"
     "pump: {displacement: 107 cm3/rev, slip_coefficient: 4.26e-9, case_leak_coefficient: 4e-11, viscous_coefficient: "
-    "23.5e3, viscous_exponent: 1, friction_coefficient: 0.0537, constant_torque: 0 N m}\n"
+    "23.5e3, viscous_exponent: 1, friction_coefficient: 0.0537, constant_torque: 0 N m, "
+    "churning_coefficient: 53.6, compressed_at_full_stroke: 100 %}\n"
     "motor: {displacement: 107 cm3/rev, smallest: 100 %, slip_coefficient: 4.26e-9, case_leak_coefficient: 4e-11, "
     "viscous_coefficient: 23.5e3, viscous_exponent: 1, friction_coefficient: 0.0537, constant_torque: 0 N m, "
-    "override_line: off}\n"
+    "churning_coefficient: 53.6, compressed_at_full_stroke: 100 %, override_line: off}\n"
     "relief: {setting: 450 bar}\n"
     "limiter: {setting: 430 bar}\n"
     "flushing: {relief_gradient: 0 L/min/bar}\n"
@@ -36,34 +37,17 @@ struct units_point {
   double whole;      /* motor shaft over pump and charge pump */
 };
 
-#define UNIT (107e-6 * PER_REVOLUTION) /* m3/rad */
 #define ENGINE_SPEED (2400.0 * RPM)
 
-/* The losses that are put in for a unit at this stroke and speed, rad/s. */
-static double square_torque(double stroke, double speed) {
-  return 0.5 * stroke * 53.6 * 870.0 * speed * speed * pow(UNIT, 5.0 / 3.0);
-}
-
-static double slip_with_compression(double stroke, double speed) {
-  return 4.26e-9 + 870.0 * 32e-6 * stroke * speed / 1.7e9;
-}
-
-/* In balance at this stroke and pressure, the motor's losses put in for `motor_speed`, rpm. */
-static struct units_point equal_units_near(double stroke, double pressure, double motor_speed) {
+/* In balance at this stroke and pressure. */
+static struct units_point equal_units_at(double stroke, double pressure) {
   struct units_point result = {NAN, NAN, NAN};
   struct error error = {0};
   struct case_data data;
   char message[1024];
-  char sets[4][96];
-  const char *const set_list[4] = {sets[0], sets[1], sets[2], sets[3]};
-  double turning = motor_speed * RPM;
-  (void)snprintf(sets[0], sizeof sets[0], "pump.constant_torque=%.9g N m", square_torque(stroke, ENGINE_SPEED));
-  (void)snprintf(sets[1], sizeof sets[1], "pump.slip_coefficient=%.9g", slip_with_compression(stroke, ENGINE_SPEED));
-  (void)snprintf(sets[2], sizeof sets[2], "motor.constant_torque=%.9g N m", square_torque(1.0, turning));
-  (void)snprintf(sets[3], sizeof sets[3], "motor.slip_coefficient=%.9g", slip_with_compression(1.0, turning));
   struct machine *machine = calloc(1, sizeof *machine);
   if (machine == NULL ||
-      !case_load_text(SWASHLOOP_SOURCE "/cases/baseline/units.yaml", equal_units, set_list, 4, &data, &error)) {
+      !case_load_text(SWASHLOOP_SOURCE "/cases/baseline/units.yaml", equal_units, NULL, 0, &data, &error)) {
     (void)fprintf(stderr, "%s\n", error_text(&error, message, sizeof message));
     free(machine);
     return result;
@@ -104,11 +88,6 @@ static struct units_point equal_units_near(double stroke, double pressure, doubl
   case_free(&data);
   free(machine);
   return result;
-}
-
-static struct units_point equal_units_at(double stroke, double pressure) {
-  struct units_point first = equal_units_near(stroke, pressure, 2400.0 * stroke);
-  return equal_units_near(stroke, pressure, first.speed);
 }
 
 /* argument: stroke in percent, and a thousand times the pressure in bar */
