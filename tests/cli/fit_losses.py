@@ -60,12 +60,12 @@ class FitLosses(Folder):
 
     def test_known_coefficients_come_back(self):
         rows = self.write("motor.csv", motor_rows())
-        text = self.tool(rows, "--of", "motor", "--displacement", "160", "--viscosity", "30", "--hold-back", "4")
+        text = self.tool(rows, "--of", "motor", "--displacement", "160", "--viscosity", "30", "--leave-out", "4")
         found = values_of(text)
         for name, value in KNOWN.items():
             self.assertAlmostEqual(found[name] / value, 1.0, delta=2e-3, msg=name)
         self.assertIn("# 0 of 48 readings miss by more than 3 points.", text)
-        self.assertIn("held back: 0.0 at most", text)
+        self.assertIn("left out: 0.0 at most", text)
         plain = self.tool(rows, "--of", "motor", "--displacement", "160", "--viscosity", "30", "--plain")
         self.assertNotIn("churning", plain)
         self.assertNotIn("# 0 of 48", plain)
@@ -74,7 +74,7 @@ class FitLosses(Folder):
         for name, more in (("pump_stand", ()), ("pump_stand_plain", ("--plain",))):
             with open(os.path.join(STAND, name + ".yaml"), encoding="utf-8") as file:
                 kept = values_of(file.read())
-            made = values_of(self.tool(os.path.join(STAND, "pump_stand.csv"), *PUMP, "--hold-back", "3", *more))
+            made = values_of(self.tool(os.path.join(STAND, "pump_stand.csv"), *PUMP, "--leave-out", "3", *more))
             self.assertEqual(kept.keys(), made.keys())
             for parameter, value in kept.items():
                 self.assertAlmostEqual(made[parameter], value, delta=2e-3 * abs(value), msg=parameter)
@@ -108,7 +108,8 @@ class FitLosses(Folder):
         self.assertIn("No such file", self.tool(rows + "x", *motor, code=2))
         self.assertIn("--viscosity must lie above", self.tool(rows, "--of", "motor", "--displacement", "160", "--viscosity",
                                                               "0", code=2))
-        self.assertIn("--hold-back", self.tool(rows, *motor, "--hold-back", "1", code=2))
+        self.assertIn("the file of the readings", self.tool(rows, *motor, "-o", rows, code=2))
+        self.assertIn("--leave-out", self.tool(rows, *motor, "--leave-out", "1", code=2))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@
 #define FOLDER SWASHLOOP_SOURCE "/tests/outside/"
 #define STAND_VISCOSITY 0.020 /* taken, the stand's is not told; also the film's, whatever the exponent */
 
-enum { READINGS = 116, HOLD_BACK = 3 };
+enum { READINGS = 116, LEAVE_OUT = 3 };
 
 struct reading {
   double speed;  /* rad/s */
@@ -99,16 +99,16 @@ static bool belongs(const struct reading *at, int part) {
   return part == ALL || (part == SMALL_STROKE ? small : part == SLOW ? slow && !small : !small && !slow);
 }
 
-/* Largest miss of the readings of that part, fitted or held back or either. */
-static double largest(const char *machine, int part, int which, bool fitted, bool held_back) {
+/* Largest miss of the readings of that part, fitted or left out or either. */
+static double largest(const char *machine, int part, int which, bool fitted, bool left_out) {
   struct rotary_losses losses;
   double worst = 0.0;
   if (!losses_of(machine, &losses)) {
     return NAN;
   }
   for (int i = 0; i < READINGS; i++) {
-    bool held = i % HOLD_BACK == HOLD_BACK - 1;
-    if (belongs(&readings[i], part) && (held ? held_back : fitted)) {
+    bool out = i % LEAVE_OUT == LEAVE_OUT - 1;
+    if (belongs(&readings[i], part) && (out ? left_out : fitted)) {
       worst = fmax(worst, fabs(miss(&losses, &readings[i], which)));
     }
   }
@@ -119,7 +119,7 @@ static double fitted_most(double which) {
   return largest("pump_stand.yaml", MOST, (int)which, true, false);
 }
 
-static double held_back_most(double which) {
+static double left_out_most(double which) {
   return largest("pump_stand.yaml", MOST, (int)which, false, true);
 }
 
@@ -135,8 +135,8 @@ static double plain(double which) {
   return largest("pump_stand_plain.yaml", ALL, (int)which, true, true);
 }
 
-/* Root of the mean square of the overall misses, of the readings fitted (0) or held back (1). */
-static double scatter(double held_back) {
+/* Root of the mean square of the overall misses, of the readings fitted (0) or left out (1). */
+static double scatter(double left_out) {
   struct rotary_losses losses;
   double sum = 0.0;
   int count = 0;
@@ -144,7 +144,7 @@ static double scatter(double held_back) {
     return NAN;
   }
   for (int i = 0; i < READINGS; i++) {
-    if ((i % HOLD_BACK == HOLD_BACK - 1) == (held_back > 0.0)) {
+    if ((i % LEAVE_OUT == LEAVE_OUT - 1) == (left_out > 0.0)) {
       double off = miss(&losses, &readings[i], OVERALL);
       sum += off * off;
       count++;
@@ -227,10 +227,10 @@ static const struct row rows[] = {
     {"L1", LAW, "of the overall efficiency", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, fitted_most, OVERALL,
      "3.02 at full stroke, 3500 rpm and 49 bar, where churning takes most: the hydro-mechanical efficiency alone is "
      "2.98 off there"},
-    {"L2", LAW, "38 readings held back, the same range: volumetric", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED,
-     held_back_most, VOLUMETRIC, NULL},
-    {"L2", LAW, "hydro-mechanical", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, held_back_most, MECHANICAL, NULL},
-    {"L2", LAW, "overall", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, held_back_most, OVERALL, NULL},
+    {"L2", LAW, "38 readings left out of the fit, the same range: volumetric", "points", 0.0, 3.0, ABSOLUTE, STAND,
+     PUBLISHED, left_out_most, VOLUMETRIC, NULL},
+    {"L2", LAW, "hydro-mechanical", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, left_out_most, MECHANICAL, NULL},
+    {"L2", LAW, "overall", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, left_out_most, OVERALL, NULL},
     {"L3", LAW, "at a fifth of the stroke, all speeds: volumetric", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED,
      small_stroke, VOLUMETRIC,
      "at a fifth of the stroke the leakage rises faster than the pressure: the law has 3 to 4 points too much of it at "
@@ -245,12 +245,12 @@ static const struct row rows[] = {
     {"L3", LAW, "hydro-mechanical", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, slow, MECHANICAL, NULL},
     {"L4", LAW, "overall efficiency of all readings fitted: root of the mean square", "points", 0.0, 1.5, ABSOLUTE,
      STAND, PUBLISHED, scatter, 0.0, NULL},
-    {"L4", LAW, "of all held back", "points", 0.0, 1.5, ABSOLUTE, STAND, PUBLISHED, scatter, 1.0, NULL},
+    {"L4", LAW, "of all left out", "points", 0.0, 1.5, ABSOLUTE, STAND, PUBLISHED, scatter, 1.0, NULL},
     {"L5", LAW, "do the readings ask for the terms by stroke and speed? fitted without them: volumetric, largest miss",
      "points", 3.0, 0.0, AT_LEAST, STAND, PUBLISHED, plain, VOLUMETRIC, NULL},
     {"L5", LAW, "hydro-mechanical", "points", 3.0, 0.0, AT_LEAST, STAND, PUBLISHED, plain, MECHANICAL, NULL},
-    {"L6", LAW, "strokes 20, 60 and 100 % as a map, 1500 to 4500 rpm: at 40 and 80 %, held back, volumetric", "points",
-     0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, map_between, VOLUMETRIC, NULL},
+    {"L6", LAW, "strokes 20, 60 and 100 % as a map, 1500 to 4500 rpm: at 40 and 80 %, left out of it, volumetric",
+     "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, map_between, VOLUMETRIC, NULL},
     {"L6", LAW, "hydro-mechanical", "points", 0.0, 3.0, ABSOLUTE, STAND, PUBLISHED, map_between, MECHANICAL, NULL},
 };
 
