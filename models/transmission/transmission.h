@@ -400,21 +400,21 @@ struct transmission_mode {
   real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
   int moving_count;            /* so many do, in any lane */
   int moving[CHANNEL_COUNT];
-  struct ground_contact rear;     /* under the rear axle, or under all wheels */
-  struct ground_contact front;    /* under the front axle */
-  struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
-  mask command_forward;           /* sign of the control pressure (limiter.h) */
-  mask burning;                   /* the engine burns fuel */
-  mask held;                      /* the stalled engine is held at rest */
-  mask starting;                  /* the starter is engaged */
-  mask brake_off;                 /* pedal and park brake are fully released */
-  mask motor_waits;               /* a larger motor displacement waits for its delay */
-  bool pedals_stuck;              /* nothing moves the pedals any more */
-  real motor_waits_at;            /* the pedal's motor part that stays */
-  real motor_waits_until;         /* s */
-  bool let_go;                    /* the pedal is at zero, or on its way there */
-  bool braked;                    /* the service brake or the park brake is on */
-  real braking_from;              /* s, start of the last time without drive or with a brake on; NaN before the first */
+  struct ground_contact rear;         /* under the rear axle, or under all wheels */
+  struct ground_contact front;        /* under the front axle */
+  struct piece soil[SOIL_TABLES];     /* grip, cone index, rolling resistance */
+  mask command_forward;               /* sign of the control pressure (limiter.h) */
+  mask burning;                       /* the engine burns fuel */
+  mask held;                          /* the stalled engine is held at rest */
+  mask starting;                      /* the starter is engaged */
+  mask brake_off;                     /* pedal and park brake are fully released */
+  mask motor_waits[AXLE_LIMIT];       /* a larger displacement of this axle's motor waits for its delay */
+  bool pedals_stuck;                  /* nothing moves the pedals any more */
+  real motor_waits_at[AXLE_LIMIT];    /* the pedal's motor part that stays */
+  real motor_waits_until[AXLE_LIMIT]; /* s */
+  bool let_go;                        /* the pedal is at zero, or on its way there */
+  bool braked;                        /* the service brake or the park brake is on */
+  real braking_from; /* s, start of the last time without drive or with a brake on; NaN before the first */
   enum braking_cause braking_cause;
 };
 
@@ -481,7 +481,8 @@ struct transmission_mode_list {
 };
 
 enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
-_Static_assert((int)OPEN_TABLES >= (int)MODE_PIECES && OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 3,
+_Static_assert((int)OPEN_TABLES >= (int)MODE_PIECES &&
+                   OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 2 + AXLE_LIMIT,
                "a mode laid open has room for all of it");
 
 /* Where everything of a mode that kernels read lies, in the order of the list. */
@@ -509,10 +510,12 @@ static inline void transmission_mode_list(struct transmission_mode *mode, struct
   }
   list->numbers[n++] = &mode->rear.height;
   list->numbers[n++] = &mode->front.height;
-  list->numbers[n++] = &mode->motor_waits_at;
+  for (int i = 0; i < AXLE_LIMIT; i++) {
+    list->numbers[n++] = &mode->motor_waits_at[i];
+  }
   list->number_count = n;
-  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,   &mode->held,
-                             &mode->starting,        &mode->brake_off, &mode->motor_waits};
+  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,        &mode->held,          &mode->starting,
+                             &mode->brake_off,       &mode->motor_waits[0], &mode->motor_waits[1]};
   memcpy(list->flags, flags, sizeof flags);
 }
 

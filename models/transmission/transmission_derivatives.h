@@ -77,8 +77,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
     if (axle->motor != NULL) {
       real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], at->port_a, at->port_b) - now.cases;
       d[axle->motor_override] = motor_override_rate(axle->motor, x[axle->motor_override], seen);
-      d[axle->motor_displacement] = motor_share_rate(axle->motor, x[axle->motor_displacement],
-                                                     motor_command(axle->motor, e.motor_part), x[axle->motor_override]);
+      d[axle->motor_displacement] =
+          motor_share_rate(axle->motor, x[axle->motor_displacement], motor_command(axle->motor, e.motor_part[i]),
+                           x[axle->motor_override]);
     }
   }
   d[STATE_transfer_torque] = e.transfer_rate;

@@ -77,7 +77,7 @@ struct axle_outputs {
 struct element_outputs {
   real channels[CHANNEL_COUNT]; /* of operator and faults, as they are now */
   struct operator_demand demand;
-  real motor_part; /* of the pedal, 0 to 1, after its delay */
+  real motor_part[AXLE_LIMIT]; /* of the pedal, 0 to 1, after the delay of the axle's motor */
   struct limiter_action limiter;
   real stroke_rate;        /* 1/s */
   real servo_flow;         /* m3/s out of the gallery to the case */
@@ -368,8 +368,10 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   transmission_channel_values(mode, t, e->channels);
   e->demand = operator_demand_of(&own->operator, e->channels);
   e->demand.stroke *= swash_underspeed_share(&own->swash, now->engine_speed);
-  e->motor_part =
-      select_where(mode->motor_waits, larger(e->demand.motor_part, mode->motor_waits_at), e->demand.motor_part);
+  for (int k = 0; k < model->axle_count; k++) {
+    e->motor_part[k] =
+        select_where(mode->motor_waits[k], larger(e->demand.motor_part, mode->motor_waits_at[k]), e->demand.motor_part);
+  }
 
   e->limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
                            x[STATE_limiter_a], x[STATE_limiter_b]);

@@ -23,18 +23,18 @@ static struct operator_demand demand_at(const struct transmission_model *model, 
 }
 
 /* After the channels changed at t: `before` is the pedal's motor part just before. A larger displacement (a smaller
- * part) asked for now, or growing from now on, waits. */
+ * part) asked for now, or growing from now on, waits, each motor's as long as its own delay says. */
 static void start_motor_wait(const struct transmission_model *model, struct transmission_mode *mode, real t,
                              real before) {
-  real delay = model->own.motor.upstroke_delay;
-  if (delay <= clock_apart(t) || mode->motor_waits) {
-    return;
-  }
-  real glance = 1e-3;
-  if (demand_at(model, mode, t + glance).motor_part < before - 1e-9) {
-    mode->motor_waits = true;
-    mode->motor_waits_at = before;
-    mode->motor_waits_until = t + delay;
+  const real glance = 1e-3;
+  for (int i = 0; i < model->axle_count; i++) {
+    const struct motor_parameters *motor = model->axles[i].motor;
+    if (motor != NULL && motor->upstroke_delay > clock_apart(t) && !mode->motor_waits[i] &&
+        demand_at(model, mode, t + glance).motor_part < before - 1e-9) {
+      mode->motor_waits[i] = true;
+      mode->motor_waits_at[i] = before;
+      mode->motor_waits_until[i] = t + motor->upstroke_delay;
+    }
   }
 }
 
@@ -438,7 +438,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   const struct transmission_model *model = model_;
   const struct transmission_parameters *own = &model->own;
   struct transmission_mode *mode = mode_;
-  struct transmission_mode fresh = {.burning = true, .motor_waits_until = HUGE_VAL};
+  struct transmission_mode fresh = {.burning = true, .motor_waits_until = {HUGE_VAL, HUGE_VAL}};
   *mode = fresh;
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
@@ -499,7 +499,10 @@ bool transmission_time_dependent(const void *mode_) {
 
 real transmission_next_time(const void *mode_) {
   const struct transmission_mode *mode = mode_;
-  real next = mode->motor_waits ? mode->motor_waits_until : HUGE_VAL;
+  real next = HUGE_VAL;
+  for (int i = 0; i < AXLE_LIMIT; i++) {
+    next = mode->motor_waits[i] ? smaller(next, mode->motor_waits_until[i]) : next;
+  }
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     next = smaller(next, mode->channels[i].piece.high);
   }
@@ -530,9 +533,11 @@ static struct ground_contact next_contact(const struct profile *grade, const str
 /* All that is due at t, the end of the wait first, so that the order never hangs on a rounding. */
 static void pass_clock(const struct transmission_model *model, struct transmission_mode *mode, real t) {
   real due = t + clock_apart(t);
-  if (mode->motor_waits && mode->motor_waits_until <= due) {
-    mode->motor_waits = false;
-    mode->motor_waits_until = HUGE_VAL;
+  for (int i = 0; i < AXLE_LIMIT; i++) {
+    if (mode->motor_waits[i] && mode->motor_waits_until[i] <= due) {
+      mode->motor_waits[i] = false;
+      mode->motor_waits_until[i] = HUGE_VAL;
+    }
   }
   real before = demand_at(model, mode, t).motor_part;
   bool changed = false;

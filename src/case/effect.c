@@ -21,7 +21,6 @@ static const struct {
     {"valve_rig", "fluid", "grade_deviation", RIG_OIL},
     {"valve_rig", "fluid", "viscosity_index", RIG_OIL},
     {"valve_rig", "simulation", "stop_from", "nothing brakes on the valve rig", NULL},
-    {"transmission", "second_motor", "upstroke_delay", "both motors wait as motor.upstroke_delay says", NULL},
 };
 
 static bool channel_moves(const struct case_data *data, const char *names) {

@@ -15,6 +15,7 @@
 
 #include "case.h"
 #include "check.h"
+#include "registry.h"
 #include "run.h"
 #include "sample.h"
 
@@ -313,8 +314,65 @@ static void derivatives_go_through_as_well(void **state) {
   assert_int_equal(unsure[2], 0);
 }
 
+/* When the displacement of each motor has grown by a hundredth since 2 s. */
+struct risen {
+  int signals[2];
+  double start[2];
+  double when[2];
+};
+
+static bool see_rise(void *context, int count, const double *time, const double *const *values, struct error *error) {
+  struct risen *risen = context;
+  (void)error;
+  for (int i = 0; i < count; i++) {
+    for (int m = 0; m < 2; m++) {
+      double now = values[risen->signals[m]][i];
+      if (time[i] <= 2.0) {
+        risen->start[m] = now;
+      } else if (isnan(risen->when[m]) && now > risen->start[m] + 0.01) {
+        risen->when[m] = time[i];
+      }
+    }
+  }
+  return true;
+}
+
+/* Two motors, the pedal let go at 2 s: each begins to grow when its own delay is over. */
+static void each_motor_waits_by_its_own_delay(void **state) {
+  (void)state;
+  static const double delays[][2] = {{0.0, 0.6}, {0.7, 0.0}, {0.3, 0.8}, {0.5, 0.5}};
+  for (size_t k = 0; k < sizeof delays / sizeof delays[0]; k++) {
+    static struct writer writer;
+    struct case_data data;
+    struct outcome outcome;
+    struct error error = {0};
+    writer.used = 0;
+    put(&writer,
+        "machine: forwarder_two_motors.yaml\nsimulation: {end_time: 3.5 s}\n"
+        "motor: {override_line: off, upstroke_delay: %.17g s}\n"
+        "second_motor: {override_line: off, upstroke_delay: %.17g s}\n"
+        "operator: {forward_pedal: [[0 s, 0 %%], [1 s, 90 %%], [2 s, 90 %%], [2.2 s, 0 %%]]}\n",
+        delays[k][0], delays[k][1]);
+    if (!case_load_text(SWASHLOOP_SOURCE "/cases/machines/test.yaml", writer.text, NULL, 0, &data, &error)) {
+      fail_in(&writer, "%s", error.text);
+    }
+    struct risen risen = {
+        {registry_signal(data.plant, "motor_displacement"), registry_signal(data.plant, "second_motor_displacement")},
+        {NAN, NAN},
+        {NAN, NAN}};
+    struct recorder recorder = {&risen, see_rise};
+    assert_true(run_case(&data, &recorder, NULL, &outcome, &error));
+    for (int m = 0; m < 2; m++) {
+      assert_true(risen.when[m] > 2.0 + delays[k][m] && risen.when[m] < 2.0 + delays[k][m] + 0.1);
+    }
+    outcome_free(&outcome);
+    case_free(&data);
+  }
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(each_motor_waits_by_its_own_delay),
       cmocka_unit_test(a_delay_may_last_as_long_as_a_ramp),
       cmocka_unit_test(derivatives_go_through_as_well),
       cmocka_unit_test(whatever_falls_together_goes_through),
