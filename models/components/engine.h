@@ -139,10 +139,12 @@ static inline real engine_fuel_rate(const struct engine_parameters *engine, real
   return (clamp01(asked) * supply - fuel) / engine->fuel_lag;
 }
 
-/* d(integral)/dt of the isochronous governor, 1/s. */
-static inline real engine_integral_rate(const struct engine_parameters *engine, real speed, real throttle, real asked) {
+/* d(integral)/dt of the isochronous governor, 1/s; `most` is the fuel that it can have. */
+static inline real engine_integral_rate(const struct engine_parameters *engine, real speed, real throttle, real asked,
+                                        real most) {
   real set = engine->set_speed * throttle;
-  return (engine->governor_gain * (set - speed) / set + (clamp01(asked) - asked)) / engine->governor_reset;
+  return (engine->governor_gain * (set - speed) / set + (clamp01(smaller(asked, most)) - asked)) /
+         engine->governor_reset;
 }
 
 /* Torque of the starter, N m, while nothing burns. */

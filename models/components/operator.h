@@ -27,6 +27,10 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
   TABLE(park_brake, TIME, FRACTION, 0.0, 100.0, "", "park brake over time")                                            \
   TABLE(starter, TIME, FRACTION, 0.0, 100.0, "", "starter over time")                                                  \
   TABLE(draft, TIME, FRACTION, 0.0, 100.0, "", "draft of the implement over time; empty: 100 %")                        \
+  TABLE(gear, TIME, NUMBER, 1.0, 4.0, "", "gear that is asked for, over time, in steps; empty: 1", "gearbox.law standstill|under_load") \
+  TABLE(implement_power, TIME, POWER, 0.0, 5000.0, "", "power that the implement asks of the engine's shaft, over time; empty: none", "implement.law power") \
+  TABLE(implement_flow, TIME, FLOW, 0.0, 5000.0, "", "flow that the implement asks for, over time; empty: none", "implement.law flow_and_pressure") \
+  TABLE(implement_pressure, TIME, PRESSURE, 0.0, 700.0, "", "pressure of the implement's circuit over time; empty: none", "implement.law flow_and_pressure") \
   TABLE(transfer_clutch, TIME, FRACTION, 0.0, 100.0, "", "clutch of the transfer case over its torque, over time; empty: 100 %", "transfer_case.law clutch|limited") \
   REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
   REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other", "layout two_pedals")
@@ -54,6 +58,13 @@ static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, F
   CHANNEL(draft, "draft of the implement over vehicle.draft")                                                          \
   CHANNEL(transfer_clutch, "clutch of the transfer case over its torque")
 
+/* Those that are amounts, not shares: CHANNEL(name, quantity, what it is). */
+#define OPERATOR_AMOUNTS(CHANNEL)                                                                                      \
+  CHANNEL(gear, NUMBER, "gear lever: the gear that is asked for, from 1")                                              \
+  CHANNEL(implement_power, POWER, "power that the implement asks of the engine's shaft")                               \
+  CHANNEL(implement_flow, FLOW, "flow that the implement asks for")                                                    \
+  CHANNEL(implement_pressure, PRESSURE, "pressure of the implement's circuit")
+
 /* Faults are channels as well, 0 when sound and 1 when broken; only actions move them (fault.h says what each does). */
 #define FAULT_CHANNELS(CHANNEL)                                                                                        \
   CHANNEL(charge_lost, "fault: the charge pump delivers nothing")                                                      \
@@ -71,8 +82,8 @@ static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, F
   CHANNEL(pedals_stuck, "fault: the pedals stay where they are")
 
 enum operator_channel {
-#define OPERATOR_CHANNEL_ID(name, text) CHANNEL_##name,
-  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
+#define OPERATOR_CHANNEL_ID(name, ...) CHANNEL_##name,
+  OPERATOR_CHANNELS(OPERATOR_CHANNEL_ID) OPERATOR_AMOUNTS(OPERATOR_CHANNEL_ID) FAULT_CHANNELS(OPERATOR_CHANNEL_ID)
 #undef OPERATOR_CHANNEL_ID
       CHANNEL_COUNT,
   CHANNEL_FAULT_FIRST = CHANNEL_charge_lost
@@ -81,7 +92,7 @@ enum operator_channel {
 /* What a channel does when its table is empty. */
 static inline double operator_resting_value(enum operator_channel channel) {
   return channel == CHANNEL_direction || channel == CHANNEL_throttle || channel == CHANNEL_draft ||
-                 channel == CHANNEL_transfer_clutch
+                 channel == CHANNEL_transfer_clutch || channel == CHANNEL_gear
              ? 1.0
              : 0.0;
 }

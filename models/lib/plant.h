@@ -71,10 +71,10 @@ struct event_row {
 
 enum {
   PLANT_STATE_LIMIT = 60,
-  PLANT_SIGNAL_LIMIT = 96,
+  PLANT_SIGNAL_LIMIT = 128,
   PLANT_LEDGER_LIMIT = 64,
-  PLANT_EVENT_LIMIT = 32,
-  PLANT_GUARD_LIMIT = 32
+  PLANT_EVENT_LIMIT = 48,
+  PLANT_GUARD_LIMIT = 48
 };
 
 /* Why a plant wants the run to end, or PLANT_GOES_ON. PLANT_FAILS_RUN: the state has left the range of a table that it

@@ -28,6 +28,12 @@
 /* An axle carries while its load is above this share of the machine's weight on the ground. */
 #define AXLE_CARRIES_SHARE 0.01
 
+/* The smoke limit holds the fuel back when what is asked for is this far above it, over full fuel. */
+#define SMOKE_LIMIT_BAND 0.005
+
+/* The engine lugs under the implement while that takes this share of its full torque and the governor asks for more. */
+#define IMPLEMENT_COUNTS_SHARE 0.05
+
 /* The charge pump fills while it takes in more than this share of its displacement. */
 #define CHARGE_FILLS_SHARE 0.99
 

@@ -27,14 +27,26 @@ static const struct state_row transmission_states[] = {
 #undef STATE_ROW
 };
 
-static const struct strict_row transmission_strict[] = {
-    {STATE_engine_speed, 0.01},           {STATE_vehicle_speed, 0.01},          {STATE_wheel_speed, 0.03},
-    {STATE_front_wheel_speed, 0.03},      {STATE_line_a_compression, 0.1},      {STATE_line_b_compression, 0.1},
-    {STATE_loop_temperature, 1e-3},       {STATE_loop_metal_temperature, 3e-4}, {STATE_case_temperature, 1e-3},
-    {STATE_gallery_temperature, 1e-3},    {STATE_tank_temperature, 1e-4},       {STATE_motor_friction, 0.3},
-    {STATE_second_motor_friction, 0.3},   {STATE_gear_friction, 0.3},           {STATE_front_gear_friction, 0.3},
-    {STATE_brake_torque, 0.01},           {STATE_front_brake_torque, 0.01},     {STATE_brake_temperature, 1e-3},
-    {STATE_front_brake_temperature, 1e-3}};
+static const struct strict_row transmission_strict[] = {{STATE_engine_speed, 0.01},
+                                                        {STATE_vehicle_speed, 0.01},
+                                                        {STATE_wheel_speed, 0.03},
+                                                        {STATE_front_wheel_speed, 0.03},
+                                                        {STATE_line_a_compression, 0.1},
+                                                        {STATE_line_b_compression, 0.1},
+                                                        {STATE_loop_temperature, 1e-3},
+                                                        {STATE_loop_metal_temperature, 3e-4},
+                                                        {STATE_case_temperature, 1e-3},
+                                                        {STATE_gallery_temperature, 1e-3},
+                                                        {STATE_tank_temperature, 1e-4},
+                                                        {STATE_motor_friction, 0.3},
+                                                        {STATE_second_motor_friction, 0.3},
+                                                        {STATE_gear_friction, 0.3},
+                                                        {STATE_front_gear_friction, 0.3},
+                                                        {STATE_brake_torque, 0.01},
+                                                        {STATE_front_brake_torque, 0.01},
+                                                        {STATE_brake_temperature, 1e-3},
+                                                        {STATE_front_brake_temperature, 1e-3},
+                                                        {STATE_motor_shaft_speed, 0.03}};
 
 static const struct signal transmission_signals[] = {
 #define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},
@@ -55,20 +67,24 @@ static const struct event_row transmission_events[] = {
 };
 
 static const char *const transmission_channels[] = {
-#define CHANNEL_NAME(name, text) #name,
-    OPERATOR_CHANNELS(CHANNEL_NAME) FAULT_CHANNELS(CHANNEL_NAME)
+#define CHANNEL_NAME(name, ...) #name,
+    OPERATOR_CHANNELS(CHANNEL_NAME) OPERATOR_AMOUNTS(CHANNEL_NAME) FAULT_CHANNELS(CHANNEL_NAME)
 #undef CHANNEL_NAME
 };
 
 static const char *const transmission_channel_texts[] = {
 #define CHANNEL_TEXT(name, text) text,
-    OPERATOR_CHANNELS(CHANNEL_TEXT) FAULT_CHANNELS(CHANNEL_TEXT)
+#define AMOUNT_TEXT(name, quantity, text) text,
+    OPERATOR_CHANNELS(CHANNEL_TEXT) OPERATOR_AMOUNTS(AMOUNT_TEXT) FAULT_CHANNELS(CHANNEL_TEXT)
+#undef AMOUNT_TEXT
 #undef CHANNEL_TEXT
 };
 
 static const enum quantity transmission_channel_quantities[CHANNEL_COUNT] = {
 #define CHANNEL_QUANTITY(name, text) QUANTITY_FRACTION,
-    OPERATOR_CHANNELS(CHANNEL_QUANTITY) FAULT_CHANNELS(CHANNEL_QUANTITY)
+#define AMOUNT_QUANTITY(name, quantity, text) QUANTITY_##quantity,
+    OPERATOR_CHANNELS(CHANNEL_QUANTITY) OPERATOR_AMOUNTS(AMOUNT_QUANTITY) FAULT_CHANNELS(CHANNEL_QUANTITY)
+#undef AMOUNT_QUANTITY
 #undef CHANNEL_QUANTITY
 };
 
@@ -100,6 +116,14 @@ static void transmission_stored(const void *model_, const real *state, real *ene
                                        friction_stored_energy(axle->gear_stiffness, x[axle->gear_friction]);
   }
   stored[LEDGER_shaft_wind_up] = 0.0;
+  stored[LEDGER_motor_motion] = 0.0;
+  if (model->geared) {
+    struct clutch clutch = gearbox_clutch(&own->gearbox);
+    real speed = x[STATE_motor_shaft_speed];
+    stored[LEDGER_motor_motion] = 0.5 * own->gearbox.motor_inertia * speed * speed;
+    stored[LEDGER_shaft_wind_up] =
+        clutch_stored_energy(&clutch, x[STATE_gear_clutch_a]) + clutch_stored_energy(&clutch, x[STATE_gear_clutch_b]);
+  }
   if (model->transfers && transfer_case_couples(&own->transfer_case)) {
     struct clutch clutch = transfer_case_clutch(&own->transfer_case);
     stored[LEDGER_shaft_wind_up] += clutch_stored_energy(&clutch, x[STATE_transfer_torque]);

@@ -14,8 +14,10 @@
 #include "filter.h"
 #include "fluid.h"
 #include "flushing.h"
+#include "gearbox.h"
 #include "ground.h"
 #include "heat.h"
+#include "implement.h"
 #include "limiter.h"
 #include "motor.h"
 #include "operator.h"
@@ -27,6 +29,7 @@
 #include "thresholds.h"
 #include "transfer_case.h"
 #include "transmission_open.h"
+#include "turbocharger.h"
 #include "tyre.h"
 #include "vehicle.h"
 #include "volume.h"
@@ -39,6 +42,8 @@
   COMPONENT(pipe, hoses, "hoses between pump and motors, each line's")                                                 \
   COMPONENT(pipe, drain, "drain line from the cases to the tank", "lines.cases drained")                               \
   COMPONENT(engine, engine, "diesel engine with governor")                                                             \
+  COMPONENT(turbocharger, turbocharger, "turbocharger and smoke limit", "fitted yes")                                  \
+  COMPONENT(implement, implement, "what an implement takes from the engine's shaft")                                   \
   COMPONENT(pump, pump, "over-centre pump")                                                                            \
   COMPONENT(swash, swash, "control pressure and swash servo of the pump")                                              \
   COMPONENT(limiter, limiter, "pressure limiter", "fitted yes")                                                        \
@@ -51,6 +56,7 @@
   COMPONENT(motor, second_motor, "second motor, on the front axle", "vehicle.second_motor yes")                        \
   COMPONENT(driveline, driveline, "gear, axles and wheels")                                                            \
   COMPONENT(driveline, second_driveline, "gear and wheels of the front axle", "vehicle.axles two")                     \
+  COMPONENT(gearbox, gearbox, "gearbox behind the first motor")                                                        \
   COMPONENT(transfer_case, transfer_case, "transfer case: the first motor drives both axles", "vehicle.axles two")     \
   COMPONENT(brake, brake, "service and park brake")                                                                    \
   COMPONENT(tyre, tyre, "tyres")                                                                                       \
@@ -116,6 +122,10 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(second_motor_displacement, "1", 1e-6, "displacement of the second motor over its largest")                     \
   STATE(case_compression, "1", 1e-7, "compression of the oil in the cases, cases drained")                             \
   STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")                                                                \
+  STATE(boost, "1", 1e-6, "boost over that at full load, turbocharger fitted")                                         \
+  STATE(motor_shaft_speed, "rad/s", 1e-6, "speed of the motor ahead of the gearbox")                                   \
+  STATE(gear_clutch_a, "N m", 0.02, "wind-up of the gearbox's clutch A")                                               \
+  STATE(gear_clutch_b, "N m", 0.02, "wind-up of the gearbox's clutch B")                                               \
   STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")
 
 enum transmission_state {
@@ -199,6 +209,14 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(second_motor_flow, FLOW, NONE, "flow into the second motor's port A")                                         \
   SIGNAL(rear_wheel_torque, TORQUE, NONE, "torque of the gear on the rear wheels, forward positive")                   \
   SIGNAL(front_wheel_torque, TORQUE, NONE, "torque of the gear on the front wheels, forward positive")                 \
+  SIGNAL(boost, FRACTION, NONE, "boost over that at full load")                                                        \
+  SIGNAL(smoke_limit, FRACTION, NONE, "fuel that the air suffices for, over full fuel")                                \
+  SIGNAL(implement_power, POWER, NONE, "power that the implement takes from the engine's shaft")                       \
+  SIGNAL(implement_torque, TORQUE, NONE, "torque that the implement takes from the engine")                            \
+  SIGNAL(implement_flow, FLOW, NONE, "flow that the implement gets")                                                   \
+  SIGNAL(gear, NUMBER, NONE, "gear that is engaged, or being engaged")                                                 \
+  SIGNAL(gear_slip, ANGULAR_SPEED, NONE, "slip of the clutch of that gear, the motor faster positive")                 \
+  SIGNAL(gear_clutch_heat, POWER, NONE, "heat made in the clutches of the gearbox")                                    \
   SIGNAL(transfer_torque, TORQUE, NONE, "torque from the rear to the front shaft in the transfer case")                \
   SIGNAL(transfer_slip, ANGULAR_SPEED, NONE, "rear over front shaft in the transfer case")\
   SIGNAL(motor_pressure_difference, PRESSURE, LINE_TO_LINE, "port A over port B at the motor, behind its hoses")       \
@@ -224,6 +242,7 @@ enum transmission_signal {
   LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
   LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
   LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \
+  LEDGER(implement, LOSS, "implement, with its pump")                                                                  \
   LEDGER(pump_friction, LOSS_TO_OIL, "pump friction")                                                                  \
   LEDGER(pump_leakage, LOSS_TO_OIL, "pump leakage")                                                                    \
   LEDGER(charge_pump, LOSS_TO_OIL, "charge pump friction and leakage")                                                 \
@@ -258,6 +277,7 @@ enum transmission_signal {
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
   LEDGER(compression, STORED, "compression of the oil")                                                                \
   LEDGER(tank, STORED, "oil in the tank against the air")                                                              \
+  LEDGER(motor_motion, STORED, "motion of the motor ahead of the gearbox")                                             \
   LEDGER(shaft_wind_up, STORED, "wind-up of clutches and shafts")                                                      \
   LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
   LEDGER(friction_wind_up, STORED, "wind-up of friction in motor and gear")                                            \
@@ -296,6 +316,8 @@ enum transmission_ledger {
   EVENT(wheel_lock, "", "wheels lock", vehicle_speed, 0.02)                                               \
   EVENT(rear_axle, "the rear axle carries again", "the rear axle lifts", rear_axle_load, 0.0)                             \
   EVENT(front_axle, "the front axle carries again", "the front axle lifts", front_axle_load, 0.0)                         \
+  EVENT(smoke_limit, "the smoke limit holds the fuel back: the boost is not there yet", "the smoke limit no longer holds the fuel back", fuel_fraction, 0.01) \
+  EVENT(implement_lugs, "the engine gives full fuel and lugs under the implement", "the engine no longer lugs under the implement", engine_speed, 0.05) \
   EVENT(transfer_slip, "the transfer case's clutch slips", "the transfer case's clutch holds again", transfer_slip, 0.02) \
   EVENT(filter_bypass, "the filter's bypass opens", "the filter's bypass shuts", filter_drop, 0.0)                        \
   EVENT(charge_filling, "the charge pump fills again", "the charge pump no longer fills", charge_flow, 0.0)               \
@@ -350,6 +372,7 @@ struct transmission_model {
   bool has_hoses;                       /* between pump and motors, in any lane */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
+  bool geared;                          /* a gearbox stands behind the first motor */
   bool transfers;                       /* a transfer case drives both axles */
   struct profile tables[CHANNEL_COUNT]; /* of the operator; faults have none */
   int active_count;                     /* states that the laws chosen have */
@@ -373,6 +396,7 @@ enum transmission_switch {
   GUARD_CRANKED,
   GUARD_FIRES,
   GUARD_COMMAND_SIDE,
+  GUARD_GEAR,
   GUARD_PUMP_MAP_SPEED,
   GUARD_PUMP_MAP_PRESSURE,
   GUARD_MOTOR_MAP_SPEED,
@@ -400,20 +424,28 @@ struct transmission_mode {
   real resting[CHANNEL_COUNT]; /* the channels' values, right for those that do not move now */
   int moving_count;            /* so many do, in any lane */
   int moving[CHANNEL_COUNT];
-  struct ground_contact rear;         /* under the rear axle, or under all wheels */
-  struct ground_contact front;        /* under the front axle */
-  struct piece soil[SOIL_TABLES];     /* grip, cone index, rolling resistance */
-  mask command_forward;               /* sign of the control pressure (limiter.h) */
-  mask burning;                       /* the engine burns fuel */
-  mask held;                          /* the stalled engine is held at rest */
-  mask starting;                      /* the starter is engaged */
-  mask brake_off;                     /* pedal and park brake are fully released */
-  mask motor_waits[AXLE_LIMIT];       /* a larger displacement of this axle's motor waits for its delay */
-  bool pedals_stuck;                  /* nothing moves the pedals any more */
-  real motor_waits_at[AXLE_LIMIT];    /* the pedal's motor part that stays */
-  real motor_waits_until[AXLE_LIMIT]; /* s */
-  bool let_go;                        /* the pedal is at zero, or on its way there */
-  bool braked;                        /* the service brake or the park brake is on */
+  struct ground_contact rear;     /* under the rear axle, or under all wheels */
+  struct ground_contact front;    /* under the front axle */
+  struct piece soil[SOIL_TABLES]; /* grip, cone index, rolling resistance */
+  mask command_forward;           /* sign of the control pressure (limiter.h) */
+  mask burning;                   /* the engine burns fuel */
+  mask held;                      /* the stalled engine is held at rest */
+  mask starting;                  /* the starter is engaged */
+  mask brake_off;                 /* pedal and park brake are fully released */
+  mask motor_waits[AXLE_LIMIT];   /* a larger displacement of this axle's motor waits for its delay */
+  mask shift_due;                 /* the lever asks for another gear than is engaged */
+  real gear;                      /* that is engaged, or being engaged: 1, 2, ... */
+  real gear_ratio[GEARBOX_SLOTS]; /* of clutch A and B of the gearbox */
+  real gear_efficiency[GEARBOX_SLOTS];
+  real engaged_is_a;                       /* 1: clutch A is that of `gear`; 0: clutch B */
+  struct piece gear_clutch[GEARBOX_SLOTS]; /* how far each is closed, over time */
+  bool shifting;                           /* until that one is closed */
+  int refused;                             /* gear that was asked for and refused; 0: none */
+  bool pedals_stuck;                       /* nothing moves the pedals any more */
+  real motor_waits_at[AXLE_LIMIT];         /* the pedal's motor part that stays */
+  real motor_waits_until[AXLE_LIMIT];      /* s */
+  bool let_go;                             /* the pedal is at zero, or on its way there */
+  bool braked;                             /* the service brake or the park brake is on */
   real braking_from; /* s, start of the last time without drive or with a brake on; NaN before the first */
   enum braking_cause braking_cause;
 };
@@ -465,6 +497,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
   model->has_hoses = !mask_none(own->hoses.length > 0.0);
   model->gallery_has_heat = transmission_gallery_has_heat(own);
+  model->geared = own->gearbox.law != GEARBOX_NONE;
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
   model->relief_b = relief_valve_b(&own->relief);
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
@@ -480,9 +513,9 @@ struct transmission_mode_list {
   const struct profile **tables[OPEN_TABLES]; /* of smooth pieces; NULL ones are straight */
 };
 
-enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES };
+enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES + GEARBOX_SLOTS };
 _Static_assert((int)OPEN_TABLES >= (int)MODE_PIECES &&
-                   OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 2 + AXLE_LIMIT,
+                   OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 4 + AXLE_LIMIT + 2 * GEARBOX_SLOTS,
                "a mode laid open has room for all of it");
 
 /* Where everything of a mode that kernels read lies, in the order of the list. */
@@ -496,6 +529,9 @@ static inline void transmission_mode_list(struct transmission_mode *mode, struct
   pieces[count++] = &mode->front.piece;
   for (int i = 0; i < SOIL_TABLES; i++) {
     pieces[count++] = &mode->soil[i];
+  }
+  for (int i = 0; i < GEARBOX_SLOTS; i++) {
+    pieces[count++] = &mode->gear_clutch[i];
   }
   int n = 0;
   for (int i = 0; i < MODE_PIECES; i++) {
@@ -513,9 +549,15 @@ static inline void transmission_mode_list(struct transmission_mode *mode, struct
   for (int i = 0; i < AXLE_LIMIT; i++) {
     list->numbers[n++] = &mode->motor_waits_at[i];
   }
+  list->numbers[n++] = &mode->gear;
+  list->numbers[n++] = &mode->engaged_is_a;
+  for (int i = 0; i < GEARBOX_SLOTS; i++) {
+    list->numbers[n++] = &mode->gear_ratio[i];
+    list->numbers[n++] = &mode->gear_efficiency[i];
+  }
   list->number_count = n;
-  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,        &mode->held,          &mode->starting,
-                             &mode->brake_off,       &mode->motor_waits[0], &mode->motor_waits[1]};
+  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,        &mode->held,           &mode->starting,
+                             &mode->brake_off,       &mode->motor_waits[0], &mode->motor_waits[1], &mode->shift_due};
   memcpy(list->flags, flags, sizeof flags);
 }
 
@@ -563,6 +605,23 @@ void transmission_evaluate(const void *model, const void *mode, real t, const re
 
 /* Role as in struct plant. */
 void transmission_guards(const void *model, const void *mode, const real *state, real *values);
+
+/* transmission_gears.c: the modes of the gearbox */
+/* Why this gearbox or transfer case cannot be, or NULL. */
+const char *transmission_gear_refusal(const struct transmission_parameters *own);
+/* In the gear that the lever stands at, from time zero. */
+void transmission_start_gear(const struct transmission_model *model, struct transmission_mode *mode);
+/* After the lever moved: is a shift due? */
+void transmission_note_gear(const struct transmission_model *model, struct transmission_mode *mode);
+/* The shift that is due begins, or is refused, at the machine's `speed`, m/s; the words of it. */
+const char *transmission_shift(const struct transmission_model *model, struct transmission_mode *mode, real t,
+                               real speed);
+/* What of a shift is due by the clock; words, or NULL. */
+const char *transmission_gear_clock(const struct transmission_model *model, struct transmission_mode *mode, real t,
+                                    real due);
+real transmission_gear_next_time(const struct transmission_mode *mode);
+/* Does a clutch open or close now? */
+bool transmission_gear_moves(const struct transmission_mode *mode);
 
 /* transmission_sparsity.c */
 void transmission_sparsity_pattern(const void *model, uint64_t *rows);

@@ -18,15 +18,20 @@ static inline void rates_of(const struct transmission_model *model, const struct
   element_outputs_of(model, mode, &now, t, x, &e);
   real throttle = e.channels[CHANNEL_throttle];
   real supply = select_where(mode->burning, 1.0 - e.channels[CHANNEL_engine_off], broadcast(0.0));
+  real most = smoke_limit_of(model, x);
   real asked = engine_asked_fuel(&own->engine, now.engine_speed, throttle, x[STATE_governor_integral]);
 
   d[STATE_engine_speed] = select_where(mode->held, broadcast(0.0),
                                        (e.combustion + e.starter - e.engine_friction - e.exhaust_brake - e.auxiliaries -
-                                        e.pump_torque - e.charge_torque) /
+                                        e.implement - e.pump_torque - e.charge_torque) /
                                            own->engine.inertia);
-  d[STATE_fuel] = engine_fuel_rate(&own->engine, x[STATE_fuel], asked, supply);
+  d[STATE_fuel] = engine_fuel_rate(&own->engine, x[STATE_fuel], smaller(asked, most), supply);
   if (own->engine.governor == ENGINE_ISOCHRONOUS) {
-    d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked);
+    d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked, most);
+  }
+  if (own->turbocharger.fitted == TURBOCHARGER_FITTED) {
+    d[STATE_boost] = turbocharger_boost_rate(&own->turbocharger, x[STATE_boost], x[STATE_fuel], now.engine_speed,
+                                             own->engine.set_speed);
   }
   d[STATE_line_a_compression] = volume_compression_rate(
       own->lines.volume_a, e.pump_flow - e.pump_slip - e.pump_case_a - e.motor_flow_a - e.relief_a +
@@ -81,6 +86,12 @@ static inline void rates_of(const struct transmission_model *model, const struct
           motor_share_rate(axle->motor, x[axle->motor_displacement], motor_command(axle->motor, e.motor_part[i]),
                            x[axle->motor_override]);
     }
+  }
+  if (model->geared) {
+    d[STATE_motor_shaft_speed] =
+        (e.axles[0].motor_torque - e.gear_torque[0] - e.gear_torque[1]) / own->gearbox.motor_inertia;
+    d[STATE_gear_clutch_a] = e.gear_rate[0];
+    d[STATE_gear_clutch_b] = e.gear_rate[1];
   }
   d[STATE_transfer_torque] = e.transfer_rate;
   real acceleration = acceleration_of(model, &e, &now);

@@ -42,9 +42,13 @@ struct node_values {
   real speed;                           /* m/s, of the machine, forward positive */
   real grade;                           /* tangent under the machine, uphill positive */
   struct vehicle_weight weight;
-  real pull; /* N at the drawbar, backward positive, with the slope's part of the dragged mass */
-  real drag; /* N, its friction part */
+  real pull;      /* N at the drawbar, backward positive, with the slope's part of the dragged mass */
+  real drag;      /* N, its friction part */
+  int axle_count; /* of those below */
   struct axle_node_values axles[AXLE_LIMIT];
+  real output_speed;             /* rad/s, behind the gearbox: the shaft to the axles or the transfer case */
+  real gear_slip[GEARBOX_SLOTS]; /* rad/s, motor over output, by each clutch of the gearbox */
+  real transfer_slip;            /* rad/s, rear over front shaft, where a transfer case drives both */
 };
 
 /* What an axle's elements give. */
@@ -86,6 +90,7 @@ struct element_outputs {
   real exhaust_brake;      /* N m, signed as the engine's speed: taken off */
   real auxiliaries;        /* N m, signed as the engine's speed: taken off */
   real starter;            /* N m given to the engine */
+  real implement;          /* N m taken from the engine by the implement */
   real pump_flow;          /* m3/s displaced from port B to port A */
   real pump_slip;          /* m3/s leaking from A to B */
   real pump_case_a;        /* m3/s leaking from port A to the case */
@@ -112,13 +117,18 @@ struct element_outputs {
   real brake_share;        /* of the brakes' reference torque (brake.h), 0 or more */
   real cooler;             /* W/K, thermostat open */
   struct axle_outputs axles[AXLE_LIMIT];
-  real transfer_torque; /* N m from the rear to the front shaft, beside the differential */
-  real transfer_rate;   /* N m/s, of its wind-up */
-  real motor_flow_a;    /* m3/s out of line A: all motors with their leakage */
-  real motor_flow_b;    /* m3/s into line B likewise */
-  real loop_outflow;    /* m3/s out of the loop into the cases: leakage and flushing */
-  real case_inflow;     /* m3/s into the cases, with servo oil and the charge relief's */
-  real case_flow;       /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
+  real gear;                       /* that is engaged, or being engaged */
+  real gear_slip;                  /* rad/s, of its clutch */
+  real gear_torque[GEARBOX_SLOTS]; /* N m that each clutch takes from the motor's shaft */
+  real gear_rate[GEARBOX_SLOTS];   /* N m/s, of their wind-up */
+  real mesh_loss;                  /* N m at the gearbox's output, signed as its speed: taken off */
+  real transfer_torque;            /* N m from the rear to the front shaft, beside the differential */
+  real transfer_rate;              /* N m/s, of its wind-up */
+  real motor_flow_a;               /* m3/s out of line A: all motors with their leakage */
+  real motor_flow_b;               /* m3/s into line B likewise */
+  real loop_outflow;               /* m3/s out of the loop into the cases: leakage and flushing */
+  real case_inflow;                /* m3/s into the cases, with servo oil and the charge relief's */
+  real case_flow;                  /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
 };
 
 /* Pressures at a motor's ports and what fills it. The lines' volumes stand at the pump; the motor is at the far end of
@@ -207,16 +217,26 @@ static inline void node_values_of(const struct transmission_model *model, const 
     at->hose_lost = broadcast(0.0);
     at->contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
   } while (++i < model->axle_count);
+  now->axle_count = i;
+  now->transfer_slip = broadcast(0.0);
   if (model->transfers) {
-    now->axles[0].motor_speed =
-        transfer_case_speed(&own->transfer_case, now->axles[0].shaft_speed, now->axles[1].shaft_speed);
+    real front = model->axles[1].driveline->ratio * x[STATE_front_wheel_speed];
+    now->transfer_slip = now->axles[0].shaft_speed - front;
+    now->axles[0].motor_speed = transfer_case_speed(&own->transfer_case, now->axles[0].shaft_speed, front);
+  }
+  if (model->geared) {
+    now->output_speed = now->axles[0].motor_speed;
+    now->axles[0].motor_speed = x[STATE_motor_shaft_speed];
+    for (int k = 0; k < GEARBOX_SLOTS; k++) {
+      now->gear_slip[k] = now->axles[0].motor_speed - mode->gear_ratio[k] * now->output_speed;
+    }
   }
   i = 0;
   do {
     if (model->axles[i].motor != NULL) {
       motor_ports_of(model, &model->axles[i], now, x, &now->axles[i]);
     }
-  } while (++i < model->axle_count);
+  } while (++i < now->axle_count);
 }
 
 /* What the motor's film and dry friction take from its shaft; `wound`: torque of the wind-up. */
@@ -254,11 +274,9 @@ static inline void gear_loss_of(const struct axle *axle, const struct axle_node_
 }
 
 /* The motor of one axle. */
-static inline void motor_outputs_of(const struct transmission_model *model, const struct axle *axle,
-                                    const struct node_values *now, const struct axle_node_values *at, const real *x,
-                                    struct axle_outputs *e) {
+static inline void motor_outputs_of(const struct axle *axle, const struct node_values *now,
+                                    const struct axle_node_values *at, const real *x, struct axle_outputs *e) {
   memset(e, 0, sizeof *e);
-  (void)model;
   if (axle->motor != NULL) {
     const struct motor_parameters *motor = axle->motor;
     real share = x[axle->motor_displacement];
@@ -279,6 +297,27 @@ static inline void motor_outputs_of(const struct transmission_model *model, cons
   e->shaft_torque = e->motor_torque;
 }
 
+/* The gearbox takes torque from the motor's shaft through its clutches and gives it on at its output. */
+static inline void gearbox_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                                      const struct node_values *now, real t, const real *x, struct element_outputs *e) {
+  const struct driveline_parameters *axle = model->axles[0].driveline;
+  const struct clutch clutch = gearbox_clutch(&model->own.gearbox);
+  real given = broadcast(0.0);
+  e->gear = mode->gear;
+  e->gear_slip = mode->engaged_is_a * now->gear_slip[0] + (1.0 - mode->engaged_is_a) * now->gear_slip[1];
+  for (int k = 0; k < GEARBOX_SLOTS; k++) {
+    real torque = x[STATE_gear_clutch_a + k];
+    real share = piece_at(&mode->gear_clutch[k], t);
+    e->gear_torque[k] = clutch_torque(&clutch, share, torque, now->gear_slip[k]);
+    e->gear_rate[k] = clutch_torque_rate(&clutch, share, torque, now->gear_slip[k]);
+    real geared = mode->gear_ratio[k] * e->gear_torque[k];
+    given += geared;
+    e->mesh_loss += gearbox_mesh_loss(mode->gear_efficiency[k], geared, axle->torque_width / axle->ratio,
+                                      now->output_speed, axle->speed_width * axle->ratio);
+  }
+  e->axles[0].shaft_torque = given - e->mesh_loss;
+}
+
 /* The transfer case parts the torque that comes from the motor between the shafts of both axles. */
 static inline void transfer_outputs_of(const struct transmission_model *model, const struct node_values *now,
                                        const real *x, struct element_outputs *e) {
@@ -287,7 +326,7 @@ static inline void transfer_outputs_of(const struct transmission_model *model, c
   real share = transfer_case_share(box);
   if (transfer_case_couples(box)) {
     real lever = e->channels[CHANNEL_transfer_clutch];
-    real slip = now->axles[0].shaft_speed - now->axles[1].shaft_speed;
+    real slip = now->transfer_slip;
     e->transfer_torque = transfer_case_torque(box, lever, x[STATE_transfer_torque], slip);
     e->transfer_rate = transfer_case_rate(box, lever, x[STATE_transfer_torque], slip);
   }
@@ -361,6 +400,27 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
   return supply;
 }
 
+/* Torque that the implement takes from the engine, N m. */
+static inline real implement_torque_of(const struct transmission_model *model, const real *channels, real speed) {
+  const struct implement_parameters *implement = &model->own.implement;
+  switch (implement->law) {
+  case IMPLEMENT_POWER:
+    return implement_shaft_torque(implement, channels[CHANNEL_implement_power], speed);
+  case IMPLEMENT_FLOW_AND_PRESSURE:
+    return implement_pump_torque(implement, channels[CHANNEL_implement_flow], channels[CHANNEL_implement_pressure],
+                                 speed, model->own.engine.speed_width);
+  default:
+    return broadcast(0.0);
+  }
+}
+
+/* Fuel that the engine can burn with the air it has, over full fuel. */
+static inline real smoke_limit_of(const struct transmission_model *model, const real *x) {
+  return model->own.turbocharger.fitted == TURBOCHARGER_FITTED
+             ? turbocharger_smoke_limit(&model->own.turbocharger, x[STATE_boost])
+             : broadcast(1.0);
+}
+
 /* Second stage: what every element gives for these node values. */
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                       const struct node_values *now, real t, const real *x, struct element_outputs *e) {
@@ -397,6 +457,8 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->auxiliaries = engine_auxiliaries(&own->engine, now->engine_speed);
   e->starter = select_where(mode->burning, broadcast(0.0),
                             engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]));
+
+  e->implement = implement_torque_of(model, e->channels, now->engine_speed);
 
   real displaced = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
   struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, now->drop, -now->drop),
@@ -444,23 +506,29 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->motor_flow_a = broadcast(0.0);
   e->motor_flow_b = broadcast(0.0);
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
+  e->gear = broadcast(0.0);
+  e->gear_slip = broadcast(0.0);
+  e->mesh_loss = broadcast(0.0);
   e->transfer_torque = broadcast(0.0);
   e->transfer_rate = broadcast(0.0);
   int i = 0;
   do { /* there is always one axle */
-    motor_outputs_of(model, &model->axles[i], now, &now->axles[i], x, &e->axles[i]);
+    motor_outputs_of(&model->axles[i], now, &now->axles[i], x, &e->axles[i]);
     const struct axle_outputs *axle = &e->axles[i];
     e->motor_flow_a += axle->motor_flow + axle->motor_slip + axle->motor_case_a;
     e->motor_flow_b += axle->motor_flow + axle->motor_slip - axle->motor_case_b;
     e->loop_outflow += axle->motor_case_a + axle->motor_case_b;
-  } while (++i < model->axle_count);
+  } while (++i < now->axle_count);
+  if (model->geared) {
+    gearbox_outputs_of(model, mode, now, t, x, e);
+  }
   if (model->transfers) {
     transfer_outputs_of(model, now, x, e);
   }
   i = 0;
   do {
     wheel_outputs_of(model, mode, &model->axles[i], now, &now->axles[i], e->brake_share, x, &e->axles[i]);
-  } while (++i < model->axle_count);
+  } while (++i < now->axle_count);
   e->case_inflow = e->loop_outflow + e->charge_relief_flow + e->servo_flow;
   e->case_flow = own->lines.cases == LINES_CASES_DRAINED
                      ? pipe_flow(&own->drain, now->cases - model->oil.ambient,
@@ -556,16 +624,30 @@ static inline real acceleration_of(const struct transmission_model *model, const
   return force / (model->own.vehicle.mass + model->own.vehicle.dragged_mass);
 }
 
+/* Power lost in the gearbox's clutches, W. */
+static inline real gear_clutch_power(const struct transmission_model *model, const struct element_outputs *e,
+                                     const struct node_values *now, const real *x) {
+  real lost = broadcast(0.0);
+  if (model->geared) {
+    const struct clutch clutch = gearbox_clutch(&model->own.gearbox);
+    for (int k = 0; k < GEARBOX_SLOTS; k++) {
+      lost += e->gear_torque[k] * now->gear_slip[k] -
+              x[STATE_gear_clutch_a + k] * e->gear_rate[k] / clutch_stiffness(&clutch);
+    }
+  }
+  return lost;
+}
+
 /* Power lost in clutches and shafts: what arrives there and is not stored, W. */
 static inline real clutch_power(const struct transmission_model *model, const struct element_outputs *e,
                                 const struct node_values *now, const real *x) {
-  const struct transfer_case_parameters *box = &model->own.transfer_case;
-  if (!model->transfers || !transfer_case_couples(box)) {
-    return broadcast(0.0);
+  real lost = gear_clutch_power(model, e, now, x);
+  if (model->transfers && transfer_case_couples(&model->own.transfer_case)) {
+    const struct clutch clutch = transfer_case_clutch(&model->own.transfer_case);
+    lost += e->transfer_torque * now->transfer_slip -
+            x[STATE_transfer_torque] * e->transfer_rate / clutch_stiffness(&clutch);
   }
-  struct clutch clutch = transfer_case_clutch(box);
-  return e->transfer_torque * (now->axles[0].shaft_speed - now->axles[1].shaft_speed) -
-         x[STATE_transfer_torque] * e->transfer_rate / clutch_stiffness(&clutch);
+  return lost;
 }
 
 /* Power into the wind-up of an axle's brake, W; `brake_share`: the axle's. */

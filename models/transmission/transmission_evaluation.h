@@ -15,6 +15,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_engine_friction] = e->engine_friction * now->engine_speed;
   p[LEDGER_exhaust_brake] = e->exhaust_brake * now->engine_speed;
   p[LEDGER_auxiliaries] = e->auxiliaries * now->engine_speed;
+  p[LEDGER_implement] = e->implement * now->engine_speed;
   p[LEDGER_pump_friction] = e->pump_torque_loss * now->engine_speed;
   p[LEDGER_pump_filling] = e->pump_filling_loss;
   p[LEDGER_pump_leakage] = pump_leak_power(e, now);
@@ -56,6 +57,9 @@ static inline void powers_of(const struct transmission_model *model, const struc
     p[LEDGER_tyre_slip] += gives->traction * (at->rim_speed - now->speed) - tyre_deflects;
     p[LEDGER_tyre_deflection] += tyre_deflects;
     p[LEDGER_rolling] += gives->rolling * now->speed;
+  }
+  if (model->geared) {
+    p[LEDGER_gear] += e->mesh_loss * now->output_speed;
   }
   p[LEDGER_clutches] = clutch_power(model, e, now, x);
   p[LEDGER_drawbar] = now->drag * now->speed;
@@ -150,15 +154,49 @@ static inline void signals_of(const struct transmission_model *model, const real
       e->axles[front].motor_flow + e->axles[front].motor_slip + e->axles[front].motor_case_a;
   signals[SIGNAL_rear_wheel_torque] = e->axles[0].drive_torque - e->axles[0].gear_loss;
   signals[SIGNAL_front_wheel_torque] = e->axles[front].drive_torque - e->axles[front].gear_loss;
+  signals[SIGNAL_boost] = x[STATE_boost];
+  signals[SIGNAL_smoke_limit] = smoke_limit_of(model, x);
+  signals[SIGNAL_implement_power] = e->implement * now->engine_speed;
+  signals[SIGNAL_implement_torque] = e->implement;
+  signals[SIGNAL_implement_flow] =
+      implement_flow(&model->own.implement, e->channels[CHANNEL_implement_flow], now->engine_speed);
+  signals[SIGNAL_gear] = e->gear;
+  signals[SIGNAL_gear_slip] = e->gear_slip;
+  signals[SIGNAL_gear_clutch_heat] = gear_clutch_power(model, e, now, x);
   signals[SIGNAL_transfer_torque] = e->transfer_torque;
   signals[SIGNAL_brake_temperature] = x[STATE_brake_temperature];
   signals[SIGNAL_front_brake_temperature] = x[STATE_front_brake_temperature];
-  signals[SIGNAL_transfer_slip] = now->axles[0].shaft_speed - now->axles[front].shaft_speed;
+  signals[SIGNAL_transfer_slip] = now->transfer_slip;
   signals[SIGNAL_motor_pressure_difference] = now->axles[0].port_a - now->axles[0].port_b;
   signals[SIGNAL_hose_drop] = 2.0 * now->axles[0].hose_lost;
   signals[SIGNAL_case_pressure] = now->cases - ambient;
   signals[SIGNAL_charge_inlet_pressure] =
       -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
+}
+
+/* What the smoke limit and the implement do to the engine. */
+static inline void engine_load_events(const struct transmission_model *model, const struct transmission_mode *mode,
+                                      real t, const real *x, real *values) {
+  const struct transmission_parameters *own = &model->own;
+  values[EVENT_smoke_limit] = broadcast(-1.0);
+  values[EVENT_implement_lugs] = broadcast(-1.0);
+  bool turbocharged = own->turbocharger.fitted == TURBOCHARGER_FITTED;
+  if (!turbocharged && own->implement.law == IMPLEMENT_NONE) {
+    return;
+  }
+  real channels[CHANNEL_COUNT];
+  transmission_channel_values(mode, t, channels);
+  real speed = x[STATE_engine_speed];
+  real asked = engine_asked_fuel(&own->engine, speed, channels[CHANNEL_throttle], x[STATE_governor_integral]);
+  if (turbocharged) {
+    values[EVENT_smoke_limit] =
+        select_where(mode->burning, clamp01(asked) - smoke_limit_of(model, x) - SMOKE_LIMIT_BAND, broadcast(-1.0));
+  }
+  if (own->implement.law != IMPLEMENT_NONE) {
+    real part = implement_torque_of(model, channels, speed) / larger(engine_full_torque(&own->engine, speed), 1.0);
+    values[EVENT_implement_lugs] =
+        select_where(mode->burning, smaller(asked - 1.0, part / IMPLEMENT_COUNTS_SHARE - 1.0), broadcast(-1.0));
+  }
 }
 
 /* How near the transfer case's clutch is to slipping: above zero beyond 99 % of its capacity. */
@@ -218,6 +256,7 @@ static inline void events_of(const struct transmission_model *model, const struc
       own->brake.heat == BRAKE_ONE_MASS
           ? larger(x[STATE_brake_temperature], x[STATE_front_brake_temperature]) - own->brake.fade_begin
           : broadcast(-1.0);
+  engine_load_events(model, mode, t, x, values);
   values[EVENT_transfer_slip] = transfer_slip_event(model, mode, t, x);
   values[EVENT_filter_bypass] = supply.filter_drop - own->filter.bypass_crack;
   values[EVENT_case_pressure] = own->lines.cases == LINES_CASES_DRAINED
@@ -243,9 +282,12 @@ static inline const struct rotary_losses *mapped(const struct transmission_model
     return NULL;
   }
   *speed = axle->driveline->ratio * x[axle->wheel_speed];
-  if (model->transfers) {
+  if (i == 1 && model->transfers) {
     const struct axle *front = &model->axles[1];
     *speed = transfer_case_speed(&model->own.transfer_case, *speed, front->driveline->ratio * x[front->wheel_speed]);
+  }
+  if (i == 1 && model->geared) {
+    *speed = x[STATE_motor_shaft_speed];
   }
   return &axle->motor_losses;
 }
@@ -314,6 +356,7 @@ static inline void guards_of(const struct transmission_model *model, const struc
     real command = x[STATE_control_pressure];
     values[GUARD_COMMAND_SIDE] = LIMITER_COMMAND_BAND + select_where(mode->command_forward, command, -command);
   }
+  values[GUARD_GEAR] = select_where(mode->shift_due, broadcast(-1.0), broadcast(1.0));
   map_guards(model, x, values);
 }
 

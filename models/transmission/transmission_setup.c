@@ -174,14 +174,6 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->vehicle.second_motor == VEHICLE_SECOND_MOTOR && own->vehicle.axles != VEHICLE_TWO_AXLES) {
     return "vehicle.second_motor yes drives the front axle; it needs vehicle.axles two";
   }
-  if (own->transfer_case.law != TRANSFER_CASE_NONE && own->vehicle.axles != VEHICLE_TWO_AXLES) {
-    return "transfer_case.law drives two axles; it needs vehicle.axles two";
-  }
-  if (own->transfer_case.law != TRANSFER_CASE_NONE && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR) {
-    return "the front axle is driven by the second motor or by the transfer case, not by both; take "
-           "vehicle.second_motor "
-           "no or transfer_case.law none";
-  }
   if (own->tyre.ground != TYRE_HARD && own->ground.grip.count > 0) {
     return "ground.grip belongs to tyre.ground hard; soft soil goes by ground.cone_index";
   }
@@ -195,6 +187,7 @@ static const char *refusal(const struct transmission_parameters *own) {
     return "contamination.fitted yes needs a filter; give filter.clean_drop";
   }
   const char *why_not = fluid_refusal(&own->fluid);
+  why_not = why_not != NULL ? why_not : transmission_gear_refusal(own);
   return why_not != NULL ? why_not : map_refusal(own);
 }
 
@@ -244,6 +237,12 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return two_axles && stick;
   case STATE_transfer_torque:
     return two_axles && transfer_case_couples(&own->transfer_case);
+  case STATE_motor_shaft_speed:
+  case STATE_gear_clutch_a:
+  case STATE_gear_clutch_b:
+    return own->gearbox.law != GEARBOX_NONE;
+  case STATE_boost:
+    return own->turbocharger.fitted == TURBOCHARGER_FITTED;
   case STATE_second_motor_override:
   case STATE_second_motor_displacement:
     return second_motor;
@@ -278,8 +277,9 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     model->tables[i] = nothing; /* faults have no tables */
   }
-#define CHANNEL_TABLE(name, text) model->tables[CHANNEL_##name] = own->operator.name;
+#define CHANNEL_TABLE(name, ...) model->tables[CHANNEL_##name] = own->operator.name;
   OPERATOR_CHANNELS(CHANNEL_TABLE)
+  OPERATOR_AMOUNTS(CHANNEL_TABLE)
 #undef CHANNEL_TABLE
   model->active_count = 0;
   for (int i = 0; i < STATE_COUNT; i++) {
@@ -444,6 +444,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
   }
   note_channels(mode);
+  transmission_start_gear(model, mode);
   mode->braking_from = has_smooth_pedal(&own->operator) ? last_fall_to_zero(&own->operator) : NAN;
   mode->braking_cause = isnan(mode->braking_from) ? BRAKING_NONE : BRAKING_BY_RELEASE;
   mode->let_go = is_let_go(model, mode, 0.0);
@@ -462,6 +463,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed;
   x[STATE_fuel] = own->engine.start_fuel;
   x[STATE_governor_integral] = own->engine.start_fuel;
+  x[STATE_boost] = own->engine.start_fuel;
   x[STATE_line_a_compression] = line;
   x[STATE_line_b_compression] = line;
   x[STATE_charge_compression] = fluid_compression(&model->oil, gallery);
@@ -478,6 +480,12 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   }
   x[STATE_brake_temperature] = own->brake.start_temperature;
   x[STATE_front_brake_temperature] = own->brake.start_temperature;
+  real output = model->axles[0].driveline->ratio * x[STATE_wheel_speed];
+  if (model->transfers) {
+    output =
+        transfer_case_speed(&own->transfer_case, output, model->axles[1].driveline->ratio * x[STATE_front_wheel_speed]);
+  }
+  x[STATE_motor_shaft_speed] = mode->gear_ratio[0] * output;
   x[STATE_loop_temperature] = own->heat.loop_start;
   x[STATE_loop_metal_temperature] = own->heat.loop_start;
   x[STATE_case_temperature] = own->heat.loop_start;
@@ -494,12 +502,12 @@ void transmission_start(const void *model_, void *mode_, real *state) {
 
 bool transmission_time_dependent(const void *mode_) {
   const struct transmission_mode *mode = mode_;
-  return mode->moving_count > 0;
+  return mode->moving_count > 0 || transmission_gear_moves(mode);
 }
 
 real transmission_next_time(const void *mode_) {
   const struct transmission_mode *mode = mode_;
-  real next = HUGE_VAL;
+  real next = transmission_gear_next_time(mode);
   for (int i = 0; i < AXLE_LIMIT; i++) {
     next = mode->motor_waits[i] ? smaller(next, mode->motor_waits_until[i]) : next;
   }
@@ -531,7 +539,7 @@ static struct ground_contact next_contact(const struct profile *grade, const str
 }
 
 /* All that is due at t, the end of the wait first, so that the order never hangs on a rounding. */
-static void pass_clock(const struct transmission_model *model, struct transmission_mode *mode, real t) {
+static const char *pass_clock(const struct transmission_model *model, struct transmission_mode *mode, real t) {
   real due = t + clock_apart(t);
   for (int i = 0; i < AXLE_LIMIT; i++) {
     if (mode->motor_waits[i] && mode->motor_waits_until[i] <= due) {
@@ -554,6 +562,7 @@ static void pass_clock(const struct transmission_model *model, struct transmissi
     note_braking(model, mode, t);
     start_motor_wait(model, mode, t, before);
   }
+  return transmission_gear_clock(model, mode, t, due);
 }
 
 enum plant_verdict transmission_change(const void *model_, void *mode_, real t, real *state, int which,
@@ -595,6 +604,12 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     mode->burning = true;
     *message = "the engine fires";
     return PLANT_GOES_ON;
+  case GUARD_GEAR: {
+    real x[STATE_COUNT];
+    transmission_spread(model, state, x);
+    *message = transmission_shift(model, mode, t, x[STATE_vehicle_speed]);
+    return PLANT_GOES_ON;
+  }
   case GUARD_COMMAND_SIDE:
     mode->command_forward = !mode->command_forward;
     return PLANT_GOES_ON;
@@ -616,7 +631,7 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   default:
     break;
   }
-  pass_clock(model, mode, t);
+  *message = pass_clock(model, mode, t);
   return PLANT_GOES_ON;
 }
 
@@ -650,6 +665,7 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
     bool less = before.pedal * after < 0.0 || fabs(after) < fabs(before.pedal);
     begin_braking(mode, t, less ? BRAKING_BY_ACTION : BRAKING_NONE);
   }
+  transmission_note_gear(model, mode);
   note_braking(model, mode, t);
   start_motor_wait(model, mode, t, before.motor_part);
 }

@@ -27,6 +27,18 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_rear_wheel_torque:
   case SIGNAL_front_wheel_torque:
     return two_axles;
+  case SIGNAL_boost:
+  case SIGNAL_smoke_limit:
+    return own->turbocharger.fitted == TURBOCHARGER_FITTED;
+  case SIGNAL_implement_power:
+  case SIGNAL_implement_torque:
+    return own->implement.law != IMPLEMENT_NONE;
+  case SIGNAL_implement_flow:
+    return own->implement.law == IMPLEMENT_FLOW_AND_PRESSURE;
+  case SIGNAL_gear:
+  case SIGNAL_gear_slip:
+  case SIGNAL_gear_clutch_heat:
+    return own->gearbox.law != GEARBOX_NONE;
   case SIGNAL_transfer_torque:
     return two_axles && transfer_case_couples(&own->transfer_case);
   case SIGNAL_brake_temperature:

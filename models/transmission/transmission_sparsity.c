@@ -76,8 +76,13 @@ static void axle_sparsity_pattern(const struct transmission_model *model, const 
   on[STATE_vehicle_speed] |= tyre;
 }
 
+/* What the speed of a motor goes into, by losses of any kind. */
+static const int by_motor_speed[] = {STATE_line_a_compression, STATE_line_b_compression, STATE_loop_temperature,
+                                     STATE_tank_oil,           STATE_case_temperature,   STATE_tank_temperature,
+                                     STATE_case_compression,   STATE_motor_override};
+
 /* One motor on both axles: its speed goes by both wheels, its torque to both. */
-static void transfer_sparsity_pattern(const struct transmission_model *model, uint64_t *on) {
+static void transfer_sparsity_pattern(uint64_t *on) {
   uint64_t wheels = ON(wheel_speed) | ON(front_wheel_speed);
   uint64_t motor = wheels | ON(transfer_torque) | PLANT_TIME | lines | ON(loop_temperature) | ON(motor_displacement);
   motor |= ON(motor_friction);
@@ -87,15 +92,25 @@ static void transfer_sparsity_pattern(const struct transmission_model *model, ui
   on[STATE_wheel_speed] |= motor;
   on[STATE_front_wheel_speed] |= motor;
   on[STATE_transfer_torque] = wheels | ON(transfer_torque) | PLANT_TIME;
-  on[STATE_motor_override] |= model->has_hoses ? wheels : 0; /* it sees the motor's ports */
-  on[STATE_line_a_compression] |= wheels;
-  on[STATE_line_b_compression] |= wheels;
-  on[STATE_loop_temperature] |= wheels;
-  if (model->own.motor.losses == ROTARY_MAP) { /* leakage by speed */
-    on[STATE_tank_oil] |= wheels;
-    on[STATE_case_temperature] |= wheels;
-    on[STATE_case_compression] |= wheels;
-    on[STATE_tank_temperature] |= wheels;
+  for (size_t i = 0; i < sizeof by_motor_speed / sizeof by_motor_speed[0]; i++) {
+    on[by_motor_speed[i]] |= wheels;
+  }
+}
+
+/* A motor that turns by itself, and clutches between it and the axles. */
+static void gearbox_sparsity_pattern(const struct transmission_model *model, uint64_t *on) {
+  uint64_t wheels = ON(wheel_speed) | (model->transfers ? ON(front_wheel_speed) : 0);
+  uint64_t box = wheels | ON(motor_shaft_speed) | ON(gear_clutch_a) | ON(gear_clutch_b) | PLANT_TIME;
+  on[STATE_motor_shaft_speed] = box | lines | ON(loop_temperature) | ON(motor_displacement) | ON(motor_friction);
+  on[STATE_motor_friction] |= ON(motor_shaft_speed);
+  on[STATE_gear_friction] |= box;
+  on[STATE_front_gear_friction] |= model->transfers ? box : 0;
+  on[STATE_gear_clutch_a] = box;
+  on[STATE_gear_clutch_b] = box;
+  on[STATE_wheel_speed] |= box;
+  on[STATE_front_wheel_speed] |= model->transfers ? box : 0;
+  for (size_t i = 0; i < sizeof by_motor_speed / sizeof by_motor_speed[0]; i++) {
+    on[by_motor_speed[i]] |= ON(motor_shaft_speed);
   }
 }
 
@@ -106,8 +121,9 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   uint64_t relief_positions = relief_positions_of(model);
   on[STATE_engine_speed] = ON(engine_speed) | ON(fuel) | ON(pump_stroke) | lines | ON(charge_compression) |
                            ON(loop_temperature) | ON(tank_temperature) | PLANT_TIME;
-  on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | PLANT_TIME;
-  on[STATE_governor_integral] = ON(governor_integral) | ON(engine_speed) | PLANT_TIME;
+  on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | ON(boost) | PLANT_TIME;
+  on[STATE_boost] = ON(boost) | ON(fuel) | ON(engine_speed);
+  on[STATE_governor_integral] = ON(governor_integral) | ON(boost) | ON(engine_speed) | PLANT_TIME;
   on[STATE_line_a_compression] =
       outflow | ON(engine_speed) | ON(pump_stroke) | ON(charge_compression) | relief_positions | PLANT_TIME;
   on[STATE_line_b_compression] = on[STATE_line_a_compression];
@@ -147,8 +163,11 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
     on[STATE_loop_temperature] |=
         (by_content || model->has_hoses) && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
   }
+  if (model->geared) {
+    gearbox_sparsity_pattern(model, on);
+  }
   if (model->transfers) {
-    transfer_sparsity_pattern(model, on);
+    transfer_sparsity_pattern(on);
   }
   on[STATE_felt_acceleration] = on[STATE_vehicle_speed] | ON(felt_acceleration);
 }

@@ -23,7 +23,8 @@ static struct efficiencies efficiencies_of(const struct machine *machine, const 
                                            const double *signals) {
   struct efficiencies result;
   double engine_speed = signals[machine_signal(machine, READ_engine_speed)];
-  double shaft = signals[machine_signal(machine, READ_engine_torque)] * engine_speed;
+  double shaft = signals[machine_signal(machine, READ_engine_torque)] * engine_speed -
+                 signals[machine_signal(machine, READ_implement_power)]; /* what is left for the drive */
   double pump = signals[machine_signal(machine, READ_pump_torque)] * engine_speed;
   double motor =
       signals[machine_signal(machine, READ_motor_torque)] * signals[machine_signal(machine, READ_motor_speed)];

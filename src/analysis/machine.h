@@ -86,7 +86,8 @@ enum { MACHINE_TABLE_LIMIT = 16 };
   READ(pedal)                                                                                                          \
   READ(grade)                                                                                                          \
   READ(brake)                                                                                                          \
-  READ(exhaust_brake)
+  READ(exhaust_brake)                                                                                                  \
+  READ(implement_power)
 
 enum machine_signal {
 #define MACHINE_SIGNAL_ID(name) READ_##name,

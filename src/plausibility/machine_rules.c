@@ -47,6 +47,15 @@ static double motors(const struct machine_view *view, bool smallest) {
   return sum;
 }
 
+/* The smallest ratio of the gearbox; 1 without one. */
+static double longest_gear(const struct gearbox_parameters *box) {
+  double least = HUGE_VAL;
+  for (int gear = 1; box->law != GEARBOX_NONE && gear <= GEARBOX_GEARS; gear++) {
+    least = gearbox_ratio(box, gear) > 0.0 ? fmin(least, gearbox_ratio(box, gear)) : least;
+  }
+  return least < HUGE_VAL ? least : 1.0;
+}
+
 static void look_at_charge(struct machine_view *view) {
   const struct charge_parameters *charge = view->charge;
   double pressure = charge->relief_setting;
@@ -89,6 +98,21 @@ static void look_at_units(struct machine_view *view) {
       efficiency_of(view, &motor, view->motor->viscous_exponent, view->pump_flow / motors(view, false));
 }
 
+/* The most that the implement asks for, at the fastest engine. */
+static double implement_power(const struct case_data *data, const struct machine_view *view) {
+  const struct operator_parameters *asks = view->operator;
+  if (view->implement->law == IMPLEMENT_POWER) {
+    return farthest(data, &asks->implement_power, "implement_power", 0.0, 1.0);
+  }
+  if (view->implement->law == IMPLEMENT_FLOW_AND_PRESSURE) {
+    double flow = farthest(data, &asks->implement_flow, "implement_flow", 0.0, 1.0);
+    double pressure = farthest(data, &asks->implement_pressure, "implement_pressure", 0.0, 1.0);
+    return view->fastest *
+           implement_pump_torque(view->implement, flow, pressure, view->fastest, view->engine->speed_width);
+  }
+  return 0.0;
+}
+
 static void look_at_ground(struct machine_view *view) {
   view->grip = view->ground->grip.count > 0 ? 0.0 : view->tyre->grip;
   for (int i = 0; i < view->ground->grip.count; i++) {
@@ -106,10 +130,18 @@ static void derive(const struct case_data *data, struct machine_view *view) {
   double throttle = farthest(data, &view->operator->throttle, "throttle", 1.0, 1.0);
   view->slowest = speed * farthest(data, &view->operator->throttle, "throttle", 1.0, -1.0);
   view->fastest = speed * throttle;
+  view->engine_power = view->fastest * (engine_full_torque(view->engine, view->fastest) -
+                                        engine_auxiliaries(view->engine, view->fastest));
+  view->implement_asks = implement_power(data, view);
+  view->motor_torque = view->motor->displacement * view->relief->setting;
+  view->lead = view->second_driveline->wheel_radius / view->second_driveline->ratio /
+                   (view->driveline->wheel_radius / view->driveline->ratio) -
+               1.0;
   view->high_idle = view->fastest * (1.0 + rise);
   view->pump_flow = view->pump->displacement * view->fastest;
   view->motor_speed = view->pump_flow / motors(view, true);
-  view->top_speed = view->motor_speed / view->driveline->ratio * view->driveline->wheel_radius;
+  view->top_speed =
+      view->motor_speed / (view->driveline->ratio * longest_gear(view->gearbox)) * view->driveline->wheel_radius;
   view->pump_limit = PUMP_SPEED_FACTOR / cbrt(view->pump->displacement);
   view->motor_limit = MOTOR_SPEED_FACTOR / cbrt(view->motor->displacement);
   view->viscosity_loop = viscosity_at(view->fluid, view->heat->loop_start);

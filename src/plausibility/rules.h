@@ -10,14 +10,18 @@
 #include "filter.h"
 #include "flushing.h"
 #include "fluid.h"
+#include "gearbox.h"
 #include "ground.h"
 #include "heat.h"
+#include "implement.h"
 #include "limiter.h"
 #include "motor.h"
 #include "operator.h"
 #include "pump.h"
 #include "relief.h"
 #include "swash.h"
+#include "transfer_case.h"
+#include "turbocharger.h"
 #include "tyre.h"
 #include "vehicle.h"
 #include "volume.h"
@@ -26,6 +30,8 @@
   PART(fluid, fluid)                                                                                                   \
   PART(lines, lines)                                                                                                   \
   PART(engine, engine)                                                                                                 \
+  PART(turbocharger, turbocharger)                                                                                     \
+  PART(implement, implement)                                                                                           \
   PART(pump, pump)                                                                                                     \
   PART(swash, swash)                                                                                                   \
   PART(limiter, limiter)                                                                                               \
@@ -36,6 +42,9 @@
   PART(motor, motor)                                                                                                   \
   PART(motor, second_motor)                                                                                            \
   PART(driveline, driveline)                                                                                           \
+  PART(driveline, second_driveline)                                                                                    \
+  PART(gearbox, gearbox)                                                                                               \
+  PART(transfer_case, transfer_case)                                                                                   \
   PART(tyre, tyre)                                                                                                     \
   PART(vehicle, vehicle)                                                                                               \
   PART(ground, ground)                                                                                                 \
@@ -50,6 +59,10 @@ struct machine_view {
   double relief_setting; /* Pa, of the relief valve that cracks first */
   double slowest;        /* rad/s, engine at the lowest throttle, loaded */
   double fastest;        /* rad/s, engine at the highest throttle, loaded */
+  double engine_power;   /* W, at full fuel and the fastest, auxiliaries taken off */
+  double implement_asks; /* W, the most that the implement asks of the engine's shaft */
+  double motor_torque;   /* N m, the first motor at its largest and the relief setting */
+  double lead; /* how much farther the front wheels roll than the rear ones for one turn of the motor, without unit */
   double high_idle;      /* rad/s, the same without load */
   double pump_flow;      /* m3/s, full stroke at the fastest */
   double least_motors;   /* m3/rad, all motors at their smallest */
@@ -152,6 +165,21 @@ struct machine_view {
        own->engine->set_speed >= own->engine->peak_torque_speed + own->engine->torque_half_width, FOLLOWS, \
        "the engine's torque ends at {}, its set speed is {}: it never gets there", \
        IN(ANGULAR_SPEED, own->engine->peak_torque_speed + own->engine->torque_half_width), IN(ANGULAR_SPEED, own->engine->set_speed)) \
+  RULE(implement_beyond_engine, own->implement_asks > own->engine_power, FOLLOWS, \
+       "the implement asks for up to {} at the engine's shaft, the engine gives {} at full fuel: it lugs, whatever the drive does", \
+       IN(POWER, own->implement_asks), IN(POWER, own->engine_power))                                                        \
+  RULE(turbocharger_slow, own->turbocharger->fitted == TURBOCHARGER_FITTED && own->turbocharger->lag / own->turbocharger->natural_share > 4.0, PRACTICE, \
+       "the boost builds up over {} from {} of full fuel; engines have their full torque within 1 to 3 s", \
+       IN(TIME, own->turbocharger->lag / own->turbocharger->natural_share), IN(FRACTION, own->turbocharger->natural_share)) \
+  RULE(gears_out_of_order, own->gearbox->law != GEARBOX_NONE && own->gearbox->ratio_2 > own->gearbox->ratio_1, PRACTICE, \
+       "gear 2 has a ratio of {}, above the {} of gear 1: gears are counted from the slowest", \
+       IN(NUMBER, own->gearbox->ratio_2), IN(NUMBER, own->gearbox->ratio_1))                                           \
+  RULE(gear_clutch_weak, own->gearbox->law != GEARBOX_NONE && own->gearbox->clutch_torque < own->motor_torque, FOLLOWS, \
+       "a gear's clutch slips at {}, the motor gives {} at the relief valve's setting: it slips in gear", \
+       IN(TORQUE, own->gearbox->clutch_torque), IN(TORQUE, own->motor_torque))                                         \
+  RULE(axles_against_each_other, own->transfer_case->law == TRANSFER_CASE_LOCKED && fabs(own->lead) > 0.05, PRACTICE, \
+       "one turn of the motor rolls the front wheels by {} farther than the rear ones, and the axles are locked: they wind against each other; 1 to 5 % is usual", \
+       IN(FRACTION, own->lead))                                                                                        \
   RULE(pump_too_fast, own->fastest > own->pump_limit, PRACTICE, \
        "a pump of {} turns with the engine at {}; units of this size turn at most about {}", \
        IN(DISPLACEMENT, own->pump->displacement), IN(ANGULAR_SPEED, own->fastest), IN(ANGULAR_SPEED, own->pump_limit)) \

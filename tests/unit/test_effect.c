@@ -104,6 +104,29 @@ static const char *const scenarios[] = {
     "second_motor: {losses: map, efficiency_map: " MAP ", control: two_position, override_line: higher_line,"
     " override_begin: 60 bar, friction: smoothed}\nsecond_driveline: {friction: smoothed}\n"
     "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 70 %]]}\n",
+    /* A turbocharged engine that an implement pulls below the speed of its full power. */
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 2 s}\n"
+    "engine: {stall: held, governor: isochronous}\n"
+    "turbocharger: {fitted: yes}\n"
+    "implement: {law: power}\n"
+    "operator: {implement_power: [[0 s, 0 kW], [0.5 s, 200 kW]]}\n",
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 1 s}\n"
+    "implement: {law: flow_and_pressure}\n"
+    "operator: {implement_flow: [[0 s, 0 L/min], [0.5 s, 100 L/min], [0.6 s, 200 L/min]], implement_pressure: 150 "
+    "bar}\n",
+    /* All gears, one after the other, under load; then by standstill, where one shift comes in time and one too late.
+     */
+    "machine: forwarder_gearbox.yaml\n"
+    "simulation: {end_time: 3.4 s}\n"
+    "gearbox: {ratio_3: 0.8, ratio_4: 0.7, shift_time: 0.2 s}\n"
+    "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 50 %]],"
+    " gear: [[0 s, 1], [1 s, 1], [1 s, 2], [1.7 s, 2], [1.7 s, 3], [2.4 s, 3], [2.4 s, 4]]}\n",
+    "machine: forwarder_gearbox.yaml\n"
+    "simulation: {end_time: 2 s}\n"
+    "gearbox: {law: standstill, standstill_speed: 1 km/h}\n"
+    "operator: {forward_pedal: [[0 s, 0 %], [0.4 s, 50 %]], gear: [[0 s, 1], [0.45 s, 1], [0.45 s, 2]]}\n",
     /* One motor on both axles, which roll unlike distances; a clutch that slips. */
     "machine: forwarder_transfer_case.yaml\n"
     "simulation: {end_time: 1.5 s}\n"

@@ -58,6 +58,10 @@ static void test_refusals(void **state) {
   refused("engine: {friction_law: curve}\n", "engine.friction_curve is empty");
   refused("engine: {friction_curve: [[1000 rpm, 50 N m]]}\n", "engine.friction_curve belongs");
   refused("vehicle: {second_motor: yes}\n", "vehicle.second_motor yes");
+  refused("gearbox: {law: standstill, ratio_2: 0, ratio_3: 1}\n", "gearbox.ratio_3 without");
+  refused("gearbox: {law: standstill, ratio_4: 1}\n", "gearbox.ratio_4 without");
+  refused("gearbox: {law: standstill}\noperator: {gear: {curve: smooth, points: [[0 s, 1], [1 s, 2]]}}\n",
+          "operator.gear goes in steps");
   refused("transfer_case: {law: locked}\n", "transfer_case.law drives two axles");
   refused("vehicle: {axles: two, second_motor: yes}\ntransfer_case: {law: open}\n", "the front axle is driven by");
   refused("tyre: {ground: brixius}\nground: {grip: 0.5}\n", "ground.grip belongs");
@@ -236,6 +240,14 @@ static void test_signals_by_law(void **state) {
       {"heat: {nodes: two}\n", "gallery_temperature", false},
       {"heat: {nodes: two}\nrelief: {return_to: gallery}\n", "gallery_temperature", true},
       {"vehicle: {axles: two}\n", "rear_axle_load", true},
+      {"gearbox: {law: under_load}\n", "gear_slip", true},
+      {"gearbox: {law: none}\n", "gear", false},
+      {"turbocharger: {fitted: yes}\n", "boost", true},
+      {"turbocharger: {fitted: no}\n", "smoke_limit", false},
+      {"implement: {law: power}\n", "implement_torque", true},
+      {"implement: {law: power}\n", "implement_flow", false},
+      {"implement: {law: flow_and_pressure}\n", "implement_flow", true},
+      {"implement: {law: none}\n", "implement_power", false},
       {"vehicle: {axles: two}\n", "front_wheel_torque", true},
       {"vehicle: {axles: two}\n", "transfer_slip", false},
       {"vehicle: {axles: two}\ntransfer_case: {law: open}\n", "transfer_slip", true},

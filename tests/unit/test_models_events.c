@@ -412,6 +412,9 @@ static void what_is_not_fitted_tells_of_nothing(void **state) {
       {"transfer_slip", -1, "vehicle: {axles: two}\n", "vehicle: {axles: two}\ntransfer_case: {law: clutch}\n"},
       {"transfer_slip", -1, "vehicle: {axles: two}\ntransfer_case: {law: locked}\n",
        "vehicle: {axles: two}\ntransfer_case: {law: limited}\n"},
+      {"smoke_limit", -1, "turbocharger: {fitted: no}\nimplement: {law: power}\n", "turbocharger: {fitted: yes}\n"},
+      {"implement_lugs", -1, "turbocharger: {fitted: yes}\n",
+       "implement: {law: power}\noperator: {implement_power: 50 kW}\n"},
       {"front_axle", 1, "vehicle: {axles: together}\n", "vehicle: {axles: two}\n"},
       {"underspeed_control", 1, "swash: {underspeed: off}\n", "swash: {underspeed: on}\n"},
       {"case_pressure", -1, "lines: {cases: constant}\n", "lines: {cases: drained}\ndrain: {length: 2 m}\n"},
@@ -451,6 +454,7 @@ static void what_is_not_there_changes_no_mode(void **state) {
       {GUARD_FIRES, "engine: {stall: held}\n", NULL},
       {GUARD_COMMAND_SIDE, "limiter: {law: driven_side, side: swash}\n",
        "limiter: {law: driven_side, side: command}\n"},
+      {GUARD_GEAR, "gearbox: {law: under_load}\n", NULL},
       {GUARD_COMMAND_SIDE, "limiter: {law: both_sides, side: command}\n", NULL},
       {GUARD_PUMP_MAP_SPEED, "motor: {losses: coefficients}\n", NULL},
       {GUARD_PUMP_MAP_PRESSURE, "pump: {losses: coefficients}\n", NULL},
@@ -496,6 +500,8 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
       {"case_pressure", 0.1e5},   {"tank_oil", 1e-6},                               /* m3 */
       {"relief_a_stop", 10e-6},                                                     /* m */
       {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},     {"brake_fade", 5.0}, /* of its capacity */
+      {"smoke_limit", 0.01},                                                        /* of full fuel */
+      {"implement_lugs", 0.05},
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
     double expected = 0.0;
@@ -531,6 +537,7 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
       {"1", "", 1e-6},
       {"K", "", 1e-4},
       {"m3", "", 1e-8},
+      {"N m", "gear_clutch", 0.02},
       {"N m", "transfer", 0.02}, /* before the gears of the axles */
       {"N m", "motor", 0.02},    /* likewise */
       {"N m", "", 1.0},
@@ -573,7 +580,7 @@ static void what_carries_energy_is_held_tighter(void **state) {
               {"loop_metal_temperature", 3e-4}, {"tank_temperature", 1e-4},     {"brake_torque", 0.01},
               {"front_brake_torque", 0.01},     {"brake_temperature", 1e-3},    {"front_brake_temperature", 1e-3},
               {"motor_friction", 0.3},          {"second_motor_friction", 0.3}, {"gear_friction", 0.3},
-              {"front_gear_friction", 0.3}};
+              {"front_gear_friction", 0.3},     {"motor_shaft_speed", 0.03}};
   for (int i = 0; i < transmission_plant.state_count; i++) {
     double expected = 1.0;
     for (size_t k = 0; k < sizeof held / sizeof held[0]; k++) {

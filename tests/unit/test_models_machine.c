@@ -82,11 +82,12 @@ static void isochronous_governor_does_not_wind_up(void **state) {
   double set = engine.set_speed;
   CHECK_NEAR(engine_asked_fuel(&engine, set, 1.0, 0.4), 0.4, 1e-12);
   CHECK_CLOSE(engine_asked_fuel(&engine, 0.98 * set, 1.0, 0.4), 0.4 + 0.02 * engine.governor_gain, 1e-9);
-  assert_true(engine_integral_rate(&engine, set, 1.0, 0.4) == 0.0); /* at rest at the set speed, whatever the load */
-  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 0.5) > 0.0);
+  assert_true(engine_integral_rate(&engine, set, 1.0, 0.4, 1.0) ==
+              0.0); /* at rest at the set speed, whatever the load */
+  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 0.5, 1.0) > 0.0);
   /* asked far beyond full: the integral falls although the speed is low */
-  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 3.0) < 0.0);
-  assert_true(engine_integral_rate(&engine, 1.01 * set, 1.0, -3.0) > 0.0);
+  assert_true(engine_integral_rate(&engine, 0.99 * set, 1.0, 3.0, 1.0) < 0.0);
+  assert_true(engine_integral_rate(&engine, 1.01 * set, 1.0, -3.0, 1.0) > 0.0);
 }
 
 static void curves_replace_the_polynomials(void **state) {
