@@ -9,23 +9,42 @@
 #include "commands.h"
 #include "interrupt.h"
 #include "options.h"
+#include "processors.h"
+#include "response_keep.h"
 #include "response_run.h"
 #include "summary_limits.h"
 #include "units.h"
 #include "valve_curve.h"
 #include "text.h"
 
-enum { SHOWN_OPENINGS = 10 };
+enum { SHOWN_OPENINGS = 10, JOB_LIMIT = 64 };
 
 struct request {
   struct asked asked;
   bool curve;
+  const char *keep; /* the sentence of a limit; NULL: not asked */
+  int jobs;         /* 0: as many as there are processors */
   double flow;
   double ramp_time;
   struct response_options options;
 };
+static bool read_jobs(void *context, const char *text, struct error *error) {
+  struct request *request = context;
+  int64_t jobs = 0;
+  if (!option_whole(text, 1, JOB_LIMIT, &jobs)) {
+    return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d", text_excerpt(text).text,
+                     JOB_LIMIT);
+  }
+  request->jobs = (int)jobs;
+  return true;
+}
+
 static const struct option_row options[] = {
     OPTION_FLAG("curve", curve, "the static flow-pressure curve of the valve, both ways, instead of the response"),
+    OPTION_TEXT("keep", '\0', "LIMIT", keep,
+                "is the valve fast enough for LIMIT, as \"line_a_pressure <= 480 bar\": margin, how far the valve may go,\n"
+                "what the peak is made of"),
+    OPTION_READ("jobs", 'j', "N", read_jobs, "with --keep: threads; default: one a processor that this process may use"),
     OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
     OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
                   "with --curve: time of the ramp each way; default 2 s"),
@@ -44,7 +63,10 @@ static const struct option_row options[] = {
 
 static bool check_request(void *context, struct error *error) {
   struct request *request = context;
-  request->asked.ending = request->curve ? ".curve.h5" : ".response.h5";
+  request->asked.ending = request->curve ? ".curve.h5" : request->keep != NULL ? ".keep.h5" : ".response.h5";
+  if (request->curve && request->keep != NULL) {
+    return error_set(error, ERROR_USAGE, "--curve and --keep ask for two answers: one at a time");
+  }
   return request->asked.file != NULL || error_set(error, ERROR_USAGE, "which case? usage: swashloop response CASE");
 }
 
@@ -300,9 +322,44 @@ static int find_curve(const struct request *request, const struct case_data *dat
   return good ? EXIT_DONE : answers_fail(&error);
 }
 
+/* ---- fast enough? ---- */
+
+static int find_keep(const struct request *request, struct case_data *data, const char *command) {
+  struct error error = {0};
+  if (!case_add_limit(data, request->keep, &error)) {
+    char words[sizeof error.text];
+    (void)snprintf(words, sizeof words, "%s", error.text);
+    error_set(&error, error.code, "--keep: %.400s", words);
+    return terminal_error(&error);
+  }
+  struct keep *keep = calloc(1, sizeof *keep);
+  if (keep == NULL) {
+    error_set(&error, ERROR_MEMORY, "out of memory for --keep");
+    return terminal_error(&error);
+  }
+  struct progress progress = progress_start(request->asked.quiet);
+  struct watcher watcher = {&progress, answers_tick};
+  int jobs = request->jobs > 0 ? request->jobs : processors_allowed();
+  bool good = keep_find(data, jobs, &watcher, keep, &error);
+  progress_clear(&progress);
+  good = good && keep_write(keep, data, request->asked.output, command, &error);
+  if (good && !request->asked.quiet && request->asked.json) {
+    response_keep_json(keep, data, request->asked.output);
+  } else if (good && !request->asked.quiet) {
+    response_keep_print(keep, data, request->asked.output);
+  }
+  int code = good ? summary_limits_exit(&keep->outcome) : answers_fail(&error);
+  keep_free(keep);
+  free(keep);
+  return code;
+}
+
 static int find_answer(void *context, struct case_data *data, const char *command) {
   const struct request *request = context;
   interrupt_catch();
+  if (request->keep != NULL) {
+    return find_keep(request, data, command);
+  }
   return request->curve ? find_curve(request, data, command) : find_response(request, data, command);
 }
 
@@ -314,7 +371,7 @@ int command_response(int argument_count, char **arguments) {
               .rows = options,
               .row_count = (int)(sizeof options / sizeof options[0]),
               .head =
-                  "usage: swashloop response CASE [--curve] [--band SHARE] [--set PATH=VALUE]... [--json]\n\n"
+                  "usage: swashloop response CASE [--curve | --keep LIMIT] [--band SHARE] [--set PATH=VALUE]... [--json]\n\n"
                   "How the relief valve answers: opening and response time, peak and overshoot, settling, reseat and\n"
                   "hysteresis, oscillation and damping, heat, repeated opening and sticking; in a machine also when "
                   "the\n"
@@ -322,6 +379,7 @@ int command_response(int argument_count, char **arguments) {
                   "  swashloop response cases/valve/step.yaml\n"
                   "  swashloop response cases/stall.yaml --set relief.law=poppet\n"
                   "  swashloop response cases/valve/step.yaml --curve\n"
+                  "  swashloop response cases/stall.yaml --keep \"line_a_pressure <= 480 bar\"\n"
                   "  tools/plot step.response.h5\n\n",
               .tail = "\n" CAUTION "\n",
           },

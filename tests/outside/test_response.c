@@ -6,6 +6,7 @@
 #include <cmocka.h>
 
 #include "case.h"
+#include "keep.h"
 #include "response_run.h"
 #include "rows.h"
 #include "valve_curve.h"
@@ -113,22 +114,27 @@ static const char step_text[] =
     "rig: {volume: 1 L, feed_flow: 1 L/s, start_pressure: 300 bar, case_pressure: 0 bar}\n"
     "simulation: {end_time: 0.5 s, relative_tolerance: 1e-8, pressure_tolerance: 1 Pa}\n";
 
-static double step_excess(double t) {
-  double natural = sqrt(GRADIENT * MODULUS / (STEP_VOLUME * LAG));
-  double damping = 0.5 / (LAG * natural);
+static double excess_of(double t, double lag, double volume) {
+  double natural = sqrt(GRADIENT * MODULUS / (volume * lag));
+  double damping = 0.5 / (lag * natural);
   double damped = natural * sqrt(1.0 - damping * damping);
-  double factor = (damping * natural - MODULUS * GRADIENT / STEP_VOLUME) / damped;
+  double factor = (damping * natural - MODULUS * GRADIENT / volume) / damped;
   return STEP_FLOW / GRADIENT * (1.0 - exp(-damping * natural * t) * (cos(damped * t) + factor * sin(damped * t)));
 }
 
-/* Time of the highest point, by golden section. */
-static double step_peak_time(void) {
-  double low = 1e-3;
-  double high = 8e-3;
+static double step_excess(double t) {
+  return excess_of(t, LAG, STEP_VOLUME);
+}
+
+/* Time of the highest point, by golden section within the first swing. */
+static double peak_time_of(double lag, double volume) {
+  double natural = sqrt(GRADIENT * MODULUS / (volume * lag));
+  double low = 0.3 / natural;
+  double high = 4.0 / natural;
   for (int i = 0; i < 100; i++) {
     double left = high - 0.618033988749895 * (high - low);
     double right = low + 0.618033988749895 * (high - low);
-    if (step_excess(left) > step_excess(right)) {
+    if (excess_of(left, lag, volume) > excess_of(right, lag, volume)) {
       high = right;
     } else {
       low = left;
@@ -137,13 +143,22 @@ static double step_peak_time(void) {
   return 0.5 * (low + high);
 }
 
+static double step_peak_time(void) {
+  return peak_time_of(LAG, STEP_VOLUME);
+}
+
+/* The highest pressure, Pa gauge: the case stands at none. */
+static double peak_of(double lag, double volume) {
+  return 400e5 + excess_of(peak_time_of(lag, volume), lag, volume);
+}
+
 static double step_value(enum response_id id) {
   struct error error = {0};
   struct case_data data;
   struct response_run *run = calloc(1, sizeof *run);
   double value = NAN;
   if (run != NULL && case_load_text("step.yaml", step_text, NULL, 0, &data, &error)) {
-    struct response_options options = {0.02, 0.0, HUGE_VAL, 0.0};
+    struct response_options options = {0.05, 0.0, HUGE_VAL, 0.0};
     if (response_run(&data, &options, NULL, run, &error)) {
       value = run->valves[0].response.values[id];
     }
@@ -188,6 +203,111 @@ static double step_rise(double unused) {
   return step_value(RESPONSE_rise_rate) / (MODULUS * STEP_FLOW / STEP_VOLUME);
 }
 
+/* ---- `--keep` on that step: 425 bar ---- */
+
+#define KEPT_LEVEL 425e5
+
+/* What `--keep` finds, once for all rows. */
+static const struct keep *step_keep(void) {
+  static struct keep keep;
+  static bool done;
+  struct error error = {0};
+  struct case_data data;
+  if (!done && case_load_text("step.yaml", step_text, NULL, 0, &data, &error)) {
+    done = case_add_limit(&data, "line_a_pressure <= 425 bar", &error) && keep_find(&data, 1, NULL, &keep, &error);
+    keep_free(&keep);
+    case_free(&data);
+  }
+  return done ? &keep : NULL;
+}
+
+static double keep_worst(double unused) {
+  (void)unused;
+  return step_keep() != NULL ? step_keep()->worst / peak_of(LAG, STEP_VOLUME) : NAN;
+}
+
+static double keep_static(double unused) {
+  (void)unused;
+  return step_keep() != NULL ? step_keep()->parts[KEEP_PART_static_override] / (STEP_FLOW / GRADIENT) : NAN;
+}
+
+static double keep_valve_lag(double unused) {
+  (void)unused;
+  double closed = peak_of(LAG, STEP_VOLUME) - 400e5 - STEP_FLOW / GRADIENT;
+  return step_keep() != NULL ? step_keep()->parts[KEEP_PART_valve_lag] / closed : NAN;
+}
+
+static double keep_volume(double unused) {
+  (void)unused;
+  return step_keep() != NULL ? (step_keep()->what_ifs[KEEP_twice_the_volume] - 400e5) /
+                                   (peak_of(LAG, 2.0 * STEP_VOLUME) - 400e5)
+                             : NAN;
+}
+
+/* The lag at which the closed form reaches the level, by halving. */
+static double keep_largest_lag(double unused) {
+  (void)unused;
+  double low = 1e-3;
+  double high = 0.1;
+  for (int i = 0; i < 60; i++) {
+    double middle = 0.5 * (low + high);
+    if (peak_of(middle, STEP_VOLUME) > KEPT_LEVEL) {
+      high = middle;
+    } else {
+      low = middle;
+    }
+  }
+  const struct keep *keep = step_keep();
+  return keep != NULL && keep->parameters[0].kept.chosen >= 0
+             ? keep->parameters[0].kept.at[keep->parameters[0].kept.chosen].high / low
+             : NAN;
+}
+
+/* The largest setting: the whole closed form is over the setting, so the level less the excess. */
+static double keep_largest_setting(double unused) {
+  (void)unused;
+  const struct keep *keep = step_keep();
+  double closed = KEPT_LEVEL - (peak_of(LAG, STEP_VOLUME) - 400e5);
+  return keep != NULL && keep->parameters[1].kept.chosen >= 0
+             ? keep->parameters[1].kept.at[keep->parameters[1].kept.chosen].high / closed
+             : NAN;
+}
+
+/* ---- a ramp of the pressure: a volume so large that what the valve passes does not matter ----
+ *
+ * A first-order lag behind the ramp e = r t opens by x = r (t - tau (1 - exp(-t/tau))), and passes 0.6 L/min when
+ * G x = 1e-5 m3/s. */
+static double ramp_delay(double unused) {
+  static const char text[] =
+      "circuit: valve_rig\n" PLAIN_OIL "relief: {law: first_order, setting: 400 bar, gradient: 7e-10 m3/s/Pa, lag: 0.004 "
+      "s, flow_width: 0.001 bar}\n"
+      "rig: {volume: 1000 L, feed_law: rise, rise: 2000 bar/s, start_pressure: 390 bar, case_pressure: 0 bar}\n"
+      "simulation: {end_time: 0.02 s, relative_tolerance: 1e-8, pressure_tolerance: 1 Pa}\n";
+  struct error error = {0};
+  struct case_data data;
+  struct response_run *run = calloc(1, sizeof *run);
+  double low = 0.0;
+  double high = 0.01;
+  (void)unused;
+  for (int i = 0; i < 60; i++) {
+    double t = 0.5 * (low + high);
+    bool open = GRADIENT * 2000e5 * (t - LAG * (1.0 - exp(-t / LAG))) > 1e-5;
+    low = open ? low : t;
+    high = open ? t : high;
+  }
+  double value = NAN;
+  if (run != NULL && case_load_text("ramp.yaml", text, NULL, 0, &data, &error)) {
+    struct response_options options = {0.05, 0.0, HUGE_VAL, 0.0};
+    if (response_run(&data, &options, NULL, run, &error)) {
+      value = run->valves[0].response.values[RESPONSE_opening_delay] / low;
+    }
+    response_run_free(run);
+    case_free(&data);
+  }
+  free(run);
+  return value;
+}
+
 #define ESPOSITO "A. Esposito, Fluid Power with Applications, Ex. 8-1, p. 293"
 #define BALANCE "force balance with the flow force of H. E. Merritt, 2 Cd cos(69 deg) w x dp"
 #define LINEAR "linear system of second order, closed form in the test"
@@ -217,6 +337,20 @@ static const struct row rows[] = {
      CLOSED_FORM, step_damping, 0.0, NULL},
     {"P5.4", "response of relief valves", "settled pressure, setting plus Q/G", "bar", 414.285714, 1e-6, RELATIVE,
      LINEAR, CLOSED_FORM, step_settled, 0.0, NULL},
+    {"P5.4", "response of relief valves", "a limit's worst value over the closed form of the peak", "1", 1.0, 1e-5,
+     RELATIVE, LINEAR, CLOSED_FORM, keep_worst, 0.0, NULL},
+    {"P5.4", "response of relief valves", "the part of the static override over Q/G", "1", 1.0, 1e-4, RELATIVE, LINEAR,
+     CLOSED_FORM, keep_static, 0.0, NULL},
+    {"P5.4", "response of relief valves", "the part of the valve's lag over the closed form of the overshoot", "1", 1.0,
+     5e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_valve_lag, 0.0, NULL},
+    {"P5.4", "response of relief valves", "peak over the setting on twice the volume, over the closed form", "1", 1.0,
+     2e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_volume, 0.0, NULL},
+    {"P5.4", "response of relief valves", "largest lag that keeps 425 bar over that of the closed form", "1", 1.0, 2.5e-3,
+     RELATIVE, LINEAR, CLOSED_FORM, keep_largest_lag, 0.0, NULL},
+    {"P5.4", "response of relief valves", "largest setting that keeps 425 bar over that of the closed form", "1", 1.0,
+     3e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_largest_setting, 0.0, NULL},
+    {"P5.4", "response of relief valves", "ramp of the pressure: delay of the opening over the closed form", "1", 1.0,
+     2e-3, RELATIVE, "first-order lag behind a ramp, closed form in the test", CLOSED_FORM, ramp_delay, 0.0, NULL},
     {"P5.4", "response of relief valves", "rise of the pressure over K Q/V", "1", 1.0, 2e-4, RELATIVE, LINEAR,
      CLOSED_FORM, step_rise, 0.0, NULL},
 };

@@ -12,6 +12,7 @@ from .runfile import Quantity, _text, show, words
 KINDS = {
     "response": "answer_response",
     "valve_curve": "answer_response",
+    "keep": "answer_keep",
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",
