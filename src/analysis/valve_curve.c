@@ -11,7 +11,15 @@
 #include "relief.h"
 #include "thresholds.h"
 
-enum { SAMPLES_EACH_WAY = 20000 };
+enum { SAMPLES_EACH_WAY = 20000, DOUBLINGS = 9 };
+
+#define SHORTEST_RAMP 1.0  /* s, each way */
+#define OWN_TIMES 250.0    /* of the valve's own time, at the least */
+#define SLOW_ENOUGH 1e-3   /* of the override: so much half the rate may change the curve */
+#define FINE_TOLERANCE 1e-8 /* so that two ramps differ by the rate alone */
+#define RESTLESS 0.1       /* of the override: a valve that half the rate changes so much chatters at any rate */
+/* The dry friction of the law fades below RELIEF_FRICTION_SPEED: a sticking poppet is to move so many times as fast. */
+#define SLOWEST_STICKING 10.0
 
 const struct signal valve_curve_rows[CURVE_COUNT] = {
 #define CURVE_ROW(name, quantity, reference, text) {#name, QUANTITY_##quantity, REFERENCE_##reference, text},
@@ -111,27 +119,41 @@ static void measure(struct valve_curve *curve, const struct relief_parameters *r
   give(curve, CURVE_balance_deviation, deviation, "");
 }
 
-bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_time, const struct watcher *watcher,
-                      struct valve_curve *curve, struct error *error) {
-  struct rig_access at;
-  if (!access_rig(rig, &at, error)) {
-    return false;
+/* A time that the valve needs by itself, s: its lag; of a poppet the time of its damping against spring and jet, and one
+ * swing of its mass on the spring. */
+static double own_time(const struct relief_parameters *relief) {
+  if (relief->law == RELIEF_FIRST_ORDER) {
+    return relief->lag;
   }
-  const struct relief_parameters *relief = at.relief;
-  const struct fluid_parameters *fluid = at.fluid;
-  double case_pressure = *at.case_pressure;
-  /* Beyond its stop a valve is an orifice: no curve of a valve. */
-  double stop_flow = relief_stop_flow(relief, fluid->density);
-  bool ends_at_stop = stop_flow < largest_flow;
-  largest_flow = ends_at_stop ? stop_flow : largest_flow;
+  double stiffness = relief->spring_rate + relief_flow_force_factor(relief) * relief->setting;
+  return relief->poppet_damping / stiffness + 2.0 * 3.141592653589793 * sqrt(relief->poppet_mass / stiffness);
+}
+
+/* The ramp to begin with, s. */
+static double first_ramp(const struct rig_access *at, double largest_flow) {
+  double time = fmax(SHORTEST_RAMP, OWN_TIMES * own_time(at->relief));
+  double lift = 0.0;
+  if (at->relief->law == RELIEF_POPPET && at->relief->poppet_friction > 0.0) {
+    relief_balance_drop(at->relief, largest_flow, at->fluid->density, &lift);
+    time = lift / (SLOWEST_STICKING * RELIEF_FRICTION_SPEED);
+  }
+  return time;
+}
+
+/* One ramp up and down. */
+static bool run_ramp(struct case_data *rig, const struct rig_access *at, double largest_flow, double ramp_time,
+                     const struct watcher *watcher, struct valve_curve *curve, struct error *error) {
+  const struct relief_parameters *relief = at->relief;
+  double case_pressure = *at->case_pressure;
   double arguments[] = {0.0, ramp_time, 2.0 * ramp_time};
   double values[] = {0.0, 1.0, 0.0};
-  *at.feed = (struct profile){.count = 3, .argument = arguments, .value = values};
-  *at.feed_law = 0;
+  *at->feed = (struct profile){.count = 3, .argument = arguments, .value = values};
+  *at->feed_law = 0;
   /* A little beyond the flow wanted, so that the curve ends within what was run. */
-  *at.feed_flow = 1.01 * largest_flow;
-  *at.start_pressure = 0.99 * relief->setting + case_pressure;
+  *at->feed_flow = 1.01 * largest_flow;
+  *at->start_pressure = 0.99 * relief->setting + case_pressure;
   rig->simulation.end_time = 2.0 * ramp_time;
+  rig->simulation.relative_tolerance = fmin(rig->simulation.relative_tolerance, FINE_TOLERANCE);
   rig->simulation.output_step = ramp_time / SAMPLES_EACH_WAY;
 
   struct history history = {0};
@@ -165,13 +187,64 @@ bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_ti
       curve->up[i] = at_flow(&history, flow, pressure, q, true) - case_pressure;
       curve->down[i] = at_flow(&history, flow, pressure, q, false) - case_pressure;
       curve->lift[i] = at_flow(&history, flow, lift, q, true);
-      curve->balance[i] = relief_balance_drop(relief, q, fluid->density, &balance_position);
+      curve->balance[i] = relief_balance_drop(relief, q, at->fluid->density, &balance_position);
     }
-    curve->ends_at_stop = ends_at_stop;
-    measure(curve, relief, fluid->density);
   }
-  *at.feed = (struct profile){0}; /* the points above go out of scope */
+  *at->feed = (struct profile){0}; /* the points above go out of scope */
   history_free(&history);
   outcome_free(&outcome);
+  return good;
+}
+
+/* What the drop of one curve is off the other at the most, Pa; NaN where one has no drop. */
+static double apart(const struct valve_curve *one, const struct valve_curve *other) {
+  double most = 0.0;
+  for (int i = 0; i < VALVE_CURVE_POINTS; i++) {
+    double up = fabs(one->up[i] - other->up[i]);
+    double down = fabs(one->down[i] - other->down[i]);
+    if (isnan(up) || isnan(down)) {
+      return NAN;
+    }
+    most = fmax(most, fmax(up, down));
+  }
+  return most;
+}
+
+bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_time, const struct watcher *watcher,
+                      struct valve_curve *curve, struct error *error) {
+  struct rig_access at;
+  if (!access_rig(rig, &at, error)) {
+    return false;
+  }
+  /* Beyond its stop a valve is an orifice: no curve of a valve. */
+  double stop_flow = relief_stop_flow(at.relief, at.fluid->density);
+  bool ends_at_stop = stop_flow < largest_flow;
+  largest_flow = ends_at_stop ? stop_flow : largest_flow;
+  bool sticks = at.relief->law == RELIEF_POPPET && at.relief->poppet_friction > 0.0;
+  bool by_itself = ramp_time == 0.0 && !sticks;
+  double used = ramp_time == 0.0 ? first_ramp(&at, largest_flow) : ramp_time;
+  struct valve_curve *slower = calloc(1, sizeof *slower);
+  if (slower == NULL) {
+    return error_set(error, ERROR_MEMORY, "out of memory for a curve");
+  }
+  bool good = run_ramp(rig, &at, largest_flow, used, watcher, curve, error);
+  double change = NAN;
+  for (int doublings = 0; good && doublings < DOUBLINGS; doublings++) {
+    good = run_ramp(rig, &at, largest_flow, 2.0 * used, watcher, slower, error);
+    change = good ? apart(curve, slower) : NAN;
+    double override = slower->up[VALVE_CURVE_POINTS - 1] - slower->up[0];
+    if (!good || !by_itself || change <= SLOW_ENOUGH * override || !(change <= RESTLESS * override)) {
+      break;
+    }
+    used *= 2.0;
+    *curve = *slower;
+  }
+  if (good) {
+    curve->ends_at_stop = ends_at_stop;
+    measure(curve, at.relief, at.fluid->density);
+    give(curve, CURVE_ramp_time, used, "");
+    give(curve, CURVE_ramp_change, change, "the valve does not pass every flow of the curve both ways");
+  }
+  free(slower);
   return good;
 }

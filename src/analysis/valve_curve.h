@@ -20,7 +20,9 @@ enum { VALVE_CURVE_POINTS = 401 };
   CURVE(hysteresis, PRESSURE, NONE, "largest difference between the way up and the way down at one flow")              \
   CURVE(full_lift, LENGTH, NONE, "lift at the largest flow")                                                           \
   CURVE(stop_flow, FLOW, NONE, "flow at which the poppet meets its stop, by the balance")                              \
-  CURVE(balance_deviation, PRESSURE, NONE, "largest deviation of the mean of both ways from the static balance")
+  CURVE(balance_deviation, PRESSURE, NONE, "largest deviation of the mean of both ways from the static balance")       \
+  CURVE(ramp_time, TIME, NONE, "time of the ramp each way")                                                            \
+  CURVE(ramp_change, PRESSURE, NONE, "largest change of the curve when the ramp takes twice that time")
 /* clang-format on */
 
 enum valve_curve_id {
@@ -47,7 +49,9 @@ struct valve_curve {
 /* A rig with the oil and the valve of `data`, whatever its circuit: a copy with the same numbers where it is a rig,
  * else a rig of defaults with that oil and valve. case_free it. */
 bool valve_curve_rig(const struct case_data *data, struct case_data *rig, struct error *error);
-/* The curve of the valve in `rig` up to `largest_flow`, m3/s, each way within `ramp_time`, s. The case is written to.
+/* The curve of the valve in `rig` up to `largest_flow`, m3/s, each way within `ramp_time`, s; 0: as slow
+ * as the valve wants, until half the rate changes the curve by less than a thousandth of its override. The case is
+ * written to.
  */
 bool valve_curve_find(struct case_data *rig, double largest_flow, double ramp_time, const struct watcher *watcher,
                       struct valve_curve *curve, struct error *error);

@@ -47,7 +47,7 @@ static const struct option_row options[] = {
     OPTION_READ("jobs", 'j', "N", read_jobs, "with --keep: threads; default: one a processor that this process may use"),
     OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
     OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
-                  "with --curve: time of the ramp each way; default 2 s"),
+                  "with --curve: time of the ramp each way; default: as slow as the valve wants, tried by\nhalf the rate"),
     OPTION_AMOUNT("band", "SHARE", options.band, FRACTION, 1e-6, 0.5,
                   "of settling, of the settled drop over the setting, either way; default 5 %"),
     OPTION_AMOUNT("from", "TIME", options.from, TIME, 0.0, 1e7, "look from here on; default the start"),
@@ -388,6 +388,6 @@ int command_response(int argument_count, char **arguments) {
       .check = check_request,
       .answer = find_answer,
   };
-  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 2.0, .options = {0.05, 0.0, HUGE_VAL, 0.0}};
+  struct request request = {.flow = 120e-3 / 60.0, .ramp_time = 0.0, .options = {0.05, 0.0, HUGE_VAL, 0.0}};
   return answers_command(&command, &request.asked, argument_count, arguments);
 }

@@ -114,7 +114,14 @@ class Response(Folder):
         text = self.expect(0, "response", STALL, "--curve", "--json", "-o", "c.h5").stdout
         found = {name: row["value"] for name, row in json.loads(text)["valve"].items()}
         # 8 L/min/bar: 15 bar at 120 L/min
-        self.assertAlmostEqual(found["full_drop"], 435e5, delta=0.2e5)
+        self.assertAlmostEqual(found["full_drop"], 435e5, delta=0.02e5)
+        # the ramp is slow enough by itself, and says so; a lagging valve has no static hysteresis
+        self.assertLess(found["ramp_change"], 1e-3 * found["pressure_override"])
+        self.assertLess(found["hysteresis"], 0.01e5)
+        text = self.expect(0, "response", STALL, "--curve", "--json", "-o", "c.h5", "--ramp-time", "0.5 s").stdout
+        quick = {name: row["value"] for name, row in json.loads(text)["valve"].items()}
+        self.assertEqual(quick["ramp_time"], 0.5)
+        self.assertGreater(quick["ramp_change"], 0.2e5)
 
     def test_the_curve_ends_at_the_lift_stop(self):
         """Beyond its stop a valve is an orifice: no curve of a valve. It says so, and ends there only if it must."""

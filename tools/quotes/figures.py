@@ -15,7 +15,7 @@ from .workshop import QuoteError
 UNITS = {"": 1.0, "%": 0.01, "bar": 1e5, "bar/s": 1e5, "km/h": 1.0 / 3.6, "m/s": 1.0, "m": 1.0, "mm": 1e-3, "s": 1.0,
          "ms": 1e-3, "us": 1e-6, "h": 3600.0, "min": 60.0, "Hz": 1.0, "rpm": math.pi / 30.0, "W": 1.0, "kW": 1e3,
          "kJ": 1e3, "J": 1.0, "L/min": 1e-3 / 60.0, "L": 1e-3, "Pa": 1.0, "1/s": 1.0, "t": 1e3, "cases": 1.0,
-         "degC": 1.0}
+         "degC": 1.0, "kg": 1.0, "N s/m": 1.0, "N/mm": 1e3}
 
 
 def shown(value, form):

@@ -65,6 +65,9 @@ PICTURES = (
     plot("tractive-effort.png", STEADY, ["swashloop steady cases/climb.yaml --map tractive_effort -o pull.h5"], "pull.h5"),
     plot("modes.png", LINEAR, ["swashloop linear cases/climb.yaml --speed '8 km/h' --grade '15 %' --input grade "
                                "--signal engine_speed -o modes.h5"], "modes.h5"),
+    plot("keep.png", (*ANY, "answers", "answer_keep"),
+         ["swashloop response cases/valve/step.yaml --keep 'line_a_pressure <= 460 bar' --jobs 1 -o step.keep.h5"],
+         "step.keep.h5"),
     plot("response.png", RESPONSE, ["swashloop response cases/valve/step.yaml -o step.response.h5"], "step.response.h5"),
     plot("sensitivity.png", SENSITIVITY, [STALL], "stall.sensitivity.h5", "--from 1.2 --to 1.6"),
     plot("compare.png", COMPARE,

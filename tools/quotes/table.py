@@ -10,6 +10,8 @@ HOLD_BACK_BRAKED = "swashloop steady cases/downhill_exhaust_brake.yaml --exhaust
     "-o hold-back-braked.h5"
 MODES = "swashloop linear cases/climb.yaml --speed '8 km/h' --grade '15 %' --input grade --signal engine_speed -o modes.h5"
 STEP = "swashloop response cases/valve/step.yaml -o step.response.h5"
+KEEP = "swashloop response cases/valve/step.yaml --keep 'line_a_pressure <= 460 bar' --jobs 1 -o step.keep.h5"
+KEEP_STALL = "swashloop response cases/stall.yaml --keep 'line_a_pressure <= 480 bar' -o stall.keep.h5"
 STALL = "swashloop response cases/stall.yaml -o stall.response.h5"
 COMPARE = ("swashloop run cases/valve/step.yaml --set 'simulation.output_step=0.1 ms' -o step.h5",
            "swashloop compare step.h5 cases/valve/bench.csv --map cases/valve/bench.yaml -o step.compare.h5")
@@ -114,6 +116,14 @@ def rightmost_real(shop):
 
 def valve(command, name, letter="a"):
     return lambda shop: shop.document(command)["valves"][letter][name]["value"]
+
+
+def kept_to(path):
+    return lambda shop: shop.document(KEEP)["parameters"][path]["kept"]["to"]
+
+
+def keep_part(name):
+    return lambda shop: shop.document(KEEP_STALL)["parts"][name]["value"]
 
 
 # The study of braking: columns of its table.
@@ -351,6 +361,16 @@ FIGURES = {
     "mode.rightmost": (rightmost_real, ".0f 1/s"),
     "stall.band": (setting("stall", "limiter.band"), ""),
     # response.md
+    "keep.worst": (lambda shop: shop.document(KEEP)["worst"]["value"], ".1f bar"),
+    "keep.margin": (lambda shop: shop.document(KEEP)["margin"]["value"], ".1f bar"),
+    "keep.damping": (kept_to("relief.poppet_damping"), "s3 N s/m"),
+    "keep.spring": (kept_to("relief.spring_rate"), ".0f N/mm"),
+    "keep.mass": (kept_to("relief.poppet_mass"), ".1f kg"),
+    "keep.setting": (kept_to("relief.setting"), ".1f bar"),
+    "keep.runs": (lambda shop: shop.document(KEEP)["run_count"], ""),
+    "keep_stall.override": (keep_part("static_override"), ".1f bar"),
+    "keep_stall.limiter": (lambda shop: -keep_part("limiter")(shop), ".1f bar"),
+    "keep_stall.lag": (keep_part("valve_lag"), ".1f bar"),
     "step.rise": (valve(STEP, "rise_rate"), "s2 bar/s"),
     "step.overshoot": (valve(STEP, "overshoot"), ".1f bar"),
     "step.settled": (valve(STEP, "settled_drop"), ".1f bar"),
