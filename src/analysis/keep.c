@@ -14,12 +14,12 @@
 #include "relief.h"
 #include "volume.h"
 
-#define FARTHEST 50.0        /* times and part of the value of the case that are tried */
-#define SETTING_STEP 0.04    /* of the setting, between those tried */
-#define SHARE_BRACKET 2e-3   /* of a value: no edge is known worse */
-#define SETTING_BRACKET 1e4  /* Pa */
-#define QUICKER 100.0        /* an ideal valve is so many times as quick */
-#define LITTLE_VOLUME 0.1    /* of the lines' volume */
+#define FARTHEST 50.0       /* times and part of the value of the case that are tried */
+#define SETTING_STEP 0.04   /* of the setting, between those tried */
+#define SHARE_BRACKET 2e-3  /* of a value: no edge is known worse */
+#define SETTING_BRACKET 1e4 /* Pa */
+#define QUICKER 100.0       /* an ideal valve is so many times as quick */
+#define LITTLE_VOLUME 0.1   /* of the lines' volume */
 #define FINEST_SAMPLES 200000.0
 
 const struct signal keep_part_rows[KEEP_PART_COUNT] = {
@@ -105,7 +105,8 @@ static bool is_wide_edge(const struct keep_parameter *parameter, int i) {
   const struct keep_trial *low = &parameter->trials[i - 1];
   const struct keep_trial *high = &parameter->trials[i];
   double width = parameter->in_share ? (high->value - low->value) / high->value : high->value - low->value;
-  return width > parameter->bracket && (holds(low, false) != holds(high, false) || holds(low, true) != holds(high, true));
+  return width > parameter->bracket &&
+         (holds(low, false) != holds(high, false) || holds(low, true) != holds(high, true));
 }
 
 static bool run_trials(const struct search *search, const struct keep_parameter *parameter, struct keep_trial *trials,
@@ -123,8 +124,8 @@ static bool run_trials(const struct search *search, const struct keep_parameter 
   return keep_runs(&order, error);
 }
 
-/* Every edge between what holds and what does not is cut into as many pieces as there are jobs for, until its bracket is
- * small: no more is asked of what lies between two values tried than that it changes once. */
+/* Every edge between what holds and what does not is cut into as many pieces as there are jobs for, until its bracket
+ * is small: no more is asked of what lies between two values tried than that it changes once. */
 static bool close_edges(const struct search *search, struct keep_parameter *parameter, double done, double then,
                         struct error *error) {
   for (;;) {
@@ -272,8 +273,8 @@ static int valve_of(const struct keep *keep) {
 }
 
 /* The pressure, Pa gauge, where the valve returns its oil, at time t of the case's run. */
-static bool return_pressure_at(const struct search *search, struct case_data *copy, int valve, double t, double *pressure,
-                               struct error *error) {
+static bool return_pressure_at(const struct search *search, struct case_data *copy, int valve, double t,
+                               double *pressure, struct error *error) {
   const struct plant *plant = copy->plant;
   if (plant == &valve_rig_plant) {
     const double *of_case = registry_need_parameter(plant, copy->parameters, "rig", "case_pressure", error);
@@ -287,8 +288,8 @@ static bool return_pressure_at(const struct search *search, struct case_data *co
   struct history history = {0};
   int column;
   const char *name = relief->return_to == RELIEF_TO_GALLERY ? "charge_pressure"
-                     : valve == 0                            ? "line_b_pressure"
-                                                             : "line_a_pressure";
+                     : valve == 0                           ? "line_b_pressure"
+                                                            : "line_a_pressure";
   copy->simulation.output_step = fmax(copy->simulation.end_time / FINEST_SAMPLES, 1e-6);
   struct recorder recorder = {&history, history_block};
   struct outcome outcome = {0};

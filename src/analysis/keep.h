@@ -18,8 +18,8 @@ struct keep_trial {
   char why[128];              /* it is not judged */
 };
 
-/* Where a limit holds: from `low` to `high`, both kept; what lies within the bracket beyond them breaks it. An end that is
- * open is as far as was tried. */
+/* Where a limit holds: from `low` to `high`, both kept; what lies within the bracket beyond them breaks it. An end that
+ * is open is as far as was tried. */
 struct keep_range {
   double low;
   double high;

@@ -29,11 +29,11 @@ static void put_range(struct answer_file *file, const char *prefix, enum quantit
   char open[64];
   (void)snprintf(open, sizeof open, "%s_ends", prefix);
   answer_words(file, open,
-               range == NULL                     ? "none"
+               range == NULL                         ? "none"
                : range->low_open && range->high_open ? "both as far as tried"
-               : range->low_open                 ? "the lower as far as tried"
-               : range->high_open                ? "the upper as far as tried"
-                                                 : "both found");
+               : range->low_open                     ? "the lower as far as tried"
+               : range->high_open                    ? "the upper as far as tried"
+                                                     : "both found");
 }
 
 static void put_parameter(struct answer_file *file, const struct keep *keep, const struct keep_parameter *parameter) {

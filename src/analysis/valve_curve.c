@@ -13,11 +13,11 @@
 
 enum { SAMPLES_EACH_WAY = 20000, DOUBLINGS = 9 };
 
-#define SHORTEST_RAMP 1.0  /* s, each way */
-#define OWN_TIMES 250.0    /* of the valve's own time, at the least */
-#define SLOW_ENOUGH 1e-3   /* of the override: so much half the rate may change the curve */
+#define SHORTEST_RAMP 1.0   /* s, each way */
+#define OWN_TIMES 250.0     /* of the valve's own time, at the least */
+#define SLOW_ENOUGH 1e-3    /* of the override: so much half the rate may change the curve */
 #define FINE_TOLERANCE 1e-8 /* so that two ramps differ by the rate alone */
-#define RESTLESS 0.1       /* of the override: a valve that half the rate changes so much chatters at any rate */
+#define RESTLESS 0.1        /* of the override: a valve that half the rate changes so much chatters at any rate */
 /* The dry friction of the law fades below RELIEF_FRICTION_SPEED: a sticking poppet is to move so many times as fast. */
 #define SLOWEST_STICKING 10.0
 
@@ -119,8 +119,8 @@ static void measure(struct valve_curve *curve, const struct relief_parameters *r
   give(curve, CURVE_balance_deviation, deviation, "");
 }
 
-/* A time that the valve needs by itself, s: its lag; of a poppet the time of its damping against spring and jet, and one
- * swing of its mass on the spring. */
+/* A time that the valve needs by itself, s: its lag; of a poppet the time of its damping against spring and jet, and
+ * one swing of its mass on the spring. */
 static double own_time(const struct relief_parameters *relief) {
   if (relief->law == RELIEF_FIRST_ORDER) {
     return relief->lag;

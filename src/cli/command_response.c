@@ -41,13 +41,16 @@ static bool read_jobs(void *context, const char *text, struct error *error) {
 
 static const struct option_row options[] = {
     OPTION_FLAG("curve", curve, "the static flow-pressure curve of the valve, both ways, instead of the response"),
-    OPTION_TEXT("keep", '\0', "LIMIT", keep,
-                "is the valve fast enough for LIMIT, as \"line_a_pressure <= 480 bar\": margin, how far the valve may go,\n"
-                "what the peak is made of"),
-    OPTION_READ("jobs", 'j', "N", read_jobs, "with --keep: threads; default: one a processor that this process may use"),
+    OPTION_TEXT(
+        "keep", '\0', "LIMIT", keep,
+        "is the valve fast enough for LIMIT, as \"line_a_pressure <= 480 bar\": margin, how far the valve may go,\n"
+        "what the peak is made of"),
+    OPTION_READ("jobs", 'j', "N", read_jobs,
+                "with --keep: threads; default: one a processor that this process may use"),
     OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
-    OPTION_AMOUNT("ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
-                  "with --curve: time of the ramp each way; default: as slow as the valve wants, tried by\nhalf the rate"),
+    OPTION_AMOUNT(
+        "ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
+        "with --curve: time of the ramp each way; default: as slow as the valve wants, tried by\nhalf the rate"),
     OPTION_AMOUNT("band", "SHARE", options.band, FRACTION, 1e-6, 0.5,
                   "of settling, of the settled drop over the setting, either way; default 5 %"),
     OPTION_AMOUNT("from", "TIME", options.from, TIME, 0.0, 1e7, "look from here on; default the start"),
@@ -371,7 +374,8 @@ int command_response(int argument_count, char **arguments) {
               .rows = options,
               .row_count = (int)(sizeof options / sizeof options[0]),
               .head =
-                  "usage: swashloop response CASE [--curve | --keep LIMIT] [--band SHARE] [--set PATH=VALUE]... [--json]\n\n"
+                  "usage: swashloop response CASE [--curve | --keep LIMIT] [--band SHARE] [--set PATH=VALUE]... "
+                  "[--json]\n\n"
                   "How the relief valve answers: opening and response time, peak and overshoot, settling, reseat and\n"
                   "hysteresis, oscillation and damping, heat, repeated opening and sticking; in a machine also when "
                   "the\n"

@@ -22,9 +22,9 @@ static void print_range(const struct keep_parameter *parameter, const struct kee
     return;
   }
   const struct keep_range *range = &ranges->at[ranges->chosen];
-  (void)printf("  %-22s %s from %s%s to %s%s", parameter->path, what,
-               answers_show(quantity, range->low, first, SHOWN), range->low_open ? " (least tried)" : "",
-               answers_show(quantity, range->high, last, SHOWN), range->high_open ? " (most tried)" : "");
+  (void)printf("  %-22s %s from %s%s to %s%s", parameter->path, what, answers_show(quantity, range->low, first, SHOWN),
+               range->low_open ? " (least tried)" : "", answers_show(quantity, range->high, last, SHOWN),
+               range->high_open ? " (most tried)" : "");
   char as_is[SHOWN];
   (void)printf("; it is %s", answers_show(quantity, parameter->varied.value, as_is, SHOWN));
   if (ranges->count > 1) {
@@ -65,9 +65,9 @@ static void print_what_ifs(const struct keep *keep) {
       (void)printf("  %-12s %-14s %s: %s\n", "none", "", keep_what_if_texts[i], keep->what_if_absent[i]);
     } else {
       (void)printf("  %-12s %-14s %s\n", units_show(keep->quantity, value, amount, SHOWN),
-                   i == KEEP_as_is ? ""
-                                   : with_sign(keep->quantity, value - keep->what_ifs[KEEP_as_is], change,
-                                               (int)sizeof change),
+                   i == KEEP_as_is
+                       ? ""
+                       : with_sign(keep->quantity, value - keep->what_ifs[KEEP_as_is], change, (int)sizeof change),
                    keep_what_if_texts[i]);
     }
   }
@@ -94,9 +94,10 @@ void response_keep_print(const struct keep *keep, const struct case_data *data, 
       print_range(&keep->parameters[i], &keep->parameters[i].all_kept, "keeps all");
     }
   }
-  (void)printf("Ends are kept; a range ends within 0.2 %% (a setting: 0.1 bar) of them. Between two of the 21 values tried\n"
-               "first no more is seen than one change. %d runs.\n",
-               keep->runs);
+  (void)printf(
+      "Ends are kept; a range ends within 0.2 %% (a setting: 0.1 bar) of them. Between two of the 21 values tried\n"
+      "first no more is seen than one change. %d runs.\n",
+      keep->runs);
   print_parts(keep);
   print_what_ifs(keep);
   (void)printf("\nfile %s   picture: tools/plot %s\n", shown(output).text, shown(output).text);
@@ -171,7 +172,8 @@ void response_keep_json(const struct keep *keep, const struct case_data *data, c
   json_text(&json, "limit", keep->limit.text);
   json_value(&json, "level", keep->limit.keep.level, keep->quantity, "of the limit", "");
   json_value(&json, "worst", keep->worst, keep->quantity, "worst value of what it names", unjudged);
-  json_value(&json, "margin", keep->margin, keep->quantity, "what is left to the level; less than zero: broken", unjudged);
+  json_value(&json, "margin", keep->margin, keep->quantity, "what is left to the level; less than zero: broken",
+             unjudged);
   json_begin_object(&json, "parameters");
   for (int i = 0; i < keep->parameter_count; i++) {
     json_parameter(&json, &keep->parameters[i]);

@@ -239,9 +239,9 @@ static double keep_valve_lag(double unused) {
 
 static double keep_volume(double unused) {
   (void)unused;
-  return step_keep() != NULL ? (step_keep()->what_ifs[KEEP_twice_the_volume] - 400e5) /
-                                   (peak_of(LAG, 2.0 * STEP_VOLUME) - 400e5)
-                             : NAN;
+  return step_keep() != NULL
+             ? (step_keep()->what_ifs[KEEP_twice_the_volume] - 400e5) / (peak_of(LAG, 2.0 * STEP_VOLUME) - 400e5)
+             : NAN;
 }
 
 /* The lag at which the closed form reaches the level, by halving. */
@@ -279,7 +279,8 @@ static double keep_largest_setting(double unused) {
  * G x = 1e-5 m3/s. */
 static double ramp_delay(double unused) {
   static const char text[] =
-      "circuit: valve_rig\n" PLAIN_OIL "relief: {law: first_order, setting: 400 bar, gradient: 7e-10 m3/s/Pa, lag: 0.004 "
+      "circuit: valve_rig\n" PLAIN_OIL
+      "relief: {law: first_order, setting: 400 bar, gradient: 7e-10 m3/s/Pa, lag: 0.004 "
       "s, flow_width: 0.001 bar}\n"
       "rig: {volume: 1000 L, feed_law: rise, rise: 2000 bar/s, start_pressure: 390 bar, case_pressure: 0 bar}\n"
       "simulation: {end_time: 0.02 s, relative_tolerance: 1e-8, pressure_tolerance: 1 Pa}\n";
@@ -345,8 +346,8 @@ static const struct row rows[] = {
      5e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_valve_lag, 0.0, NULL},
     {"P5.4", "response of relief valves", "peak over the setting on twice the volume, over the closed form", "1", 1.0,
      2e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_volume, 0.0, NULL},
-    {"P5.4", "response of relief valves", "largest lag that keeps 425 bar over that of the closed form", "1", 1.0, 2.5e-3,
-     RELATIVE, LINEAR, CLOSED_FORM, keep_largest_lag, 0.0, NULL},
+    {"P5.4", "response of relief valves", "largest lag that keeps 425 bar over that of the closed form", "1", 1.0,
+     2.5e-3, RELATIVE, LINEAR, CLOSED_FORM, keep_largest_lag, 0.0, NULL},
     {"P5.4", "response of relief valves", "largest setting that keeps 425 bar over that of the closed form", "1", 1.0,
      3e-4, RELATIVE, LINEAR, CLOSED_FORM, keep_largest_setting, 0.0, NULL},
     {"P5.4", "response of relief valves", "ramp of the pressure: delay of the opening over the closed form", "1", 1.0,
