@@ -78,10 +78,11 @@ static void lay_grid(struct keep_parameter *parameter) {
   const struct varied_parameter *varied = &parameter->varied;
   double middle = varied->value;
   double base = middle > 0.0 ? middle : 1e-3 * varied->ref.high;
+  const int half = KEEP_POINTS / 2;
   parameter->count = 0;
   for (int i = 0; i < KEEP_POINTS; i++) {
-    int from_middle = i - KEEP_POINTS / 2;
-    double value = parameter->in_share ? base * pow(FARTHEST, from_middle / (double)(KEEP_POINTS / 2))
+    int from_middle = i - half;
+    double value = parameter->in_share ? base * pow(FARTHEST, (double)from_middle / half)
                                        : base * (1.0 + SETTING_STEP * from_middle);
     value = from_middle == 0 ? middle : fmin(fmax(value, varied->ref.low), varied->ref.high);
     int place = parameter->count;

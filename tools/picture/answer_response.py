@@ -92,7 +92,8 @@ def draw_valve(figure, answer, letter, valve, top, options):
     whole.set_xlabel("time, s", labelpad=1)
     panel_heading(whole, f"Relief valve {letter.upper()}: pressure of its line, the whole run", "bar gauge")
     draw_window(figure, answer, letter, valve, (0.62, 4.25, top), "First milliseconds: drop", *first, times=True)
-    draw_window(figure, answer, letter, valve, (4.72, middle, top), "First opening: drop" if valve["openings"] <= 3 else "First openings: drop", low, high, times=False)
+    title = "First opening: drop" if valve["openings"] <= 3 else "First openings: drop"
+    draw_window(figure, answer, letter, valve, (4.72, middle, top), title, low, high, times=False)
     draw_table(figure, valve, middle + 0.3, right, top + 0.05)
 
 
