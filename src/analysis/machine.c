@@ -10,6 +10,10 @@
 /* The drawbar pull is made from the draft of an implement: a large one, scaled by its channel. */
 #define FULL_DRAFT 1e6
 
+/* Speed over which drag and draft turn round, m/s, in place of the case's: a pull that is asked for is all there however
+ * slow the machine, else a map told more pull near standstill than the drawbar feels. */
+#define DRAG_WIDTH 1e-5
+
 #define SETTLING_SECONDS 20.0
 
 const char *const machine_bound_names[BOUND_COUNT] = {
@@ -168,6 +172,7 @@ static void take_over(struct machine *machine) {
   inputs[MACHINE_EXHAUST_BRAKE] = first_value(machine, TABLE_EXHAUST_BRAKE, 0.0);
   inputs[MACHINE_THROTTLE] = first_value(machine, TABLE_THROTTLE, 1.0);
   *draft = FULL_DRAFT;
+  machine->own.vehicle->drag_width = DRAG_WIDTH;
   for (int i = 0; i < TABLE_COUNT; i++) {
     struct profile *profile = table_of(machine, i);
     bool of_other_layout =
