@@ -10,8 +10,8 @@
 /* The drawbar pull is made from the draft of an implement: a large one, scaled by its channel. */
 #define FULL_DRAFT 1e6
 
-/* Speed over which drag and draft turn round, m/s, in place of the case's: a pull that is asked for is all there however
- * slow the machine, else a map told more pull near standstill than the drawbar feels. */
+/* Speed over which drag and draft turn round, m/s, in place of the case's: a pull that is asked for is all there
+ * however slow the machine, else a map told more pull near standstill than the drawbar feels. */
 #define DRAG_WIDTH 1e-5
 
 #define SETTLING_SECONDS 20.0

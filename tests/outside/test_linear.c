@@ -21,8 +21,8 @@ static const char *const bare = "fluid: {air_content: 0 %, bulk_modulus_slope: 0
                                 "charge: {check_crack: 20 bar, check_open: 50 bar}\n"
                                 "flushing: {relief_gradient: 0 L/min/bar}\n"
                                 "motor: {case_leak_coefficient: 0, viscous_exponent: 1, friction_coefficient: 0, "
-                                "constant_torque: 0 N m, override_line: off}\n"
-                                "driveline: {ratio: 1, efficiency: 100 %}\n"
+                                "constant_torque: 0 N m, friction: smoothed, override_line: off}\n"
+                                "driveline: {ratio: 1, efficiency: 100 %, friction: smoothed}\n"
                                 "tyre: {law: slip_curve, grip: 0, rolling_resistance: 0}\n"
                                 "brake: {torque: 0 N m}\n";
 

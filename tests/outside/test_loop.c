@@ -9,23 +9,24 @@
 #include "bench.h"
 #include "rows.h"
 
-static const char *const bare_loop = "fluid: {air_content: 0 %, bulk_modulus_slope: 0, viscosity_at_40: 20 mm2/s, "
-                                     "viscosity_at_100: 20 mm2/s}\n"
-                                     "lines: {case_pressure: 0 bar, start_drop: 0 bar}\n"
-                                     "engine: {stall: none}\n"
-                                     "pump: {slip_coefficient: 0, case_leak_coefficient: 0, viscous_coefficient: 0, "
-                                     "viscous_exponent: 1, friction_coefficient: 0, constant_torque: 0 N m}\n"
-                                     "swash: {charge_loss: held, servo_volume: 0 L}\n"
-                                     "relief: {setting: 1000 bar}\n"
-                                     "charge: {displacement: 0 cm3/rev, leak: 0 L/min/bar, check_crack: 20 bar, "
-                                     "check_open: 50 bar, relief_start: 0 bar, relief_setting: 100 bar}\n"
-                                     "flushing: {relief_gradient: 0 L/min/bar}\n"
-                                     "motor: {slip_coefficient: 0, case_leak_coefficient: 0, viscous_coefficient: 0, "
-                                     "viscous_exponent: 1, friction_coefficient: 0, constant_torque: 0 N m, "
-                                     "override_line: off, displacement: 55 cm3/rev}\n"
-                                     "driveline: {ratio: 1, efficiency: 100 %, wheel_inertia: 0.8 kg m2}\n"
-                                     "tyre: {law: slip_curve, grip: 0, rolling_resistance: 0}\n"
-                                     "brake: {torque: 0 N m}\n";
+static const char *const bare_loop =
+    "fluid: {air_content: 0 %, bulk_modulus_slope: 0, viscosity_at_40: 20 mm2/s, "
+    "viscosity_at_100: 20 mm2/s}\n"
+    "lines: {case_pressure: 0 bar, start_drop: 0 bar}\n"
+    "engine: {stall: none}\n"
+    "pump: {slip_coefficient: 0, case_leak_coefficient: 0, viscous_coefficient: 0, "
+    "viscous_exponent: 1, friction_coefficient: 0, constant_torque: 0 N m}\n"
+    "swash: {charge_loss: held, servo_volume: 0 L}\n"
+    "relief: {setting: 1000 bar}\n"
+    "charge: {displacement: 0 cm3/rev, leak: 0 L/min/bar, check_crack: 20 bar, "
+    "check_open: 50 bar, relief_start: 0 bar, relief_setting: 100 bar}\n"
+    "flushing: {relief_gradient: 0 L/min/bar}\n"
+    "motor: {slip_coefficient: 0, case_leak_coefficient: 0, viscous_coefficient: 0, "
+    "viscous_exponent: 1, friction_coefficient: 0, constant_torque: 0 N m, "
+    "override_line: off, displacement: 55 cm3/rev, friction: smoothed}\n"
+    "driveline: {ratio: 1, efficiency: 100 %, friction: smoothed, wheel_inertia: 0.8 kg m2}\n"
+    "tyre: {law: slip_curve, grip: 0, rolling_resistance: 0}\n"
+    "brake: {torque: 0 N m}\n";
 
 #define VISCOSITY (870.0 * 20e-6)
 
