@@ -28,7 +28,7 @@ operator:
   brake: [[0 s, 0 %], [2 s, 0 %], [2.3 s, 0 %]]
 limits:
   - line_a_pressure <= 600 bar
-  - vehicle_speed <= 3 km/h within 1 s
+  - vehicle_speed <= 4 km/h within 1 s
 """
 STUDY = """title: Braked or not
 case: base.yaml
@@ -49,7 +49,7 @@ class OfARun(Folder):
 
     def test_exit_codes(self):
         result = self.expect(6, "run", "base.yaml", "-o", "a.h5")
-        self.assertIn("not judged  vehicle_speed <= 3 km/h within 1 s: braking never starts", result.stdout)
+        self.assertIn("not judged  vehicle_speed <= 4 km/h within 1 s: braking never starts", result.stdout)
         self.expect(6, "run", "base.yaml", "-o", "b.h5", "--quiet")
         self.expect(0, "run", "base.yaml", "-o", "c.h5", *BRAKE)
         # A broken limit comes first, a run that failed before both.
