@@ -3,6 +3,8 @@
  * `pedal_and_direction` (reference law): one pedal 0 to 1 and a direction -1 to 1.
  * `two_pedals`: one each way; the net pedal is f (1 - r/d)+ - r (1 - f/d)+ with d the interlock, so that one pedal
  * alone works plainly and both pressed beyond d give no drive.
+ * `accelerator_and_direction`: an accelerator sets the engine's speed, and that commands the drive (controls.h), which
+ * takes the place of the pedal; the direction is a lever, forward 1, neutral 0, reverse -1.
  * The first part of the pedal (the split, a third by common practice, no source) strokes the pump, the rest brings the
  * motor from its largest to its smallest displacement.
  *
@@ -12,15 +14,17 @@
 
 #include "field.h"
 
-enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS };
+enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS, OPERATOR_ACCELERATOR_AND_DIRECTION };
 
 /* clang-format off */
 #define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
-  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals", "", "what the operator has")                       \
+  CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals|accelerator_and_direction", "", "what the operator has")                       \
   TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time", "layout pedal_and_direction") \
-  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time; empty: forward", "layout pedal_and_direction") \
+  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time; empty: forward", "layout pedal_and_direction|accelerator_and_direction") \
   TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time", "layout two_pedals") \
   TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time", "layout two_pedals") \
+  TABLE(accelerator, TIME, FRACTION, 0.0, 100.0, "", "accelerator over time", "layout accelerator_and_direction") \
+  TABLE(inching, TIME, FRACTION, 0.0, 100.0, "", "inching pedal over time", "controls.inching cut|cut_and_brake") \
   TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
   TABLE(exhaust_brake, TIME, FRACTION, 0.0, 100.0, "", "exhaust brake over time")                                      \
   TABLE(throttle, TIME, FRACTION, 10.0, 150.0, "", "engine set speed over the engine's set_speed, over time; empty: 100 %") \
@@ -50,6 +54,8 @@ static const struct field operator_fields[] = {OPERATOR_FIELDS(FIELD_ROW_REAL, F
   CHANNEL(direction, "direction, forward 100 %, reverse -100 %")                                                       \
   CHANNEL(forward_pedal, "forward pedal (layout two_pedals)")                                                          \
   CHANNEL(reverse_pedal, "reverse pedal (layout two_pedals)")                                                          \
+  CHANNEL(accelerator, "accelerator (layout accelerator_and_direction)")                                               \
+  CHANNEL(inching, "inching pedal (controls.inching)")                                                                 \
   CHANNEL(brake, "service brake")                                                                                      \
   CHANNEL(exhaust_brake, "exhaust brake")                                                                              \
   CHANNEL(throttle, "engine set speed over engine.set_speed")                                                          \
@@ -109,14 +115,20 @@ static inline real operator_net_pedal(const struct operator_parameters *asks, re
   return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
 }
 
-/* What the channels (by enum operator_channel) ask of pump and motor. */
-static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels) {
+/* What the channels (by enum operator_channel) ask of pump and motor; `drive`: that of the engine speed, 0 to 1, which
+ * counts in the layout accelerator_and_direction alone. */
+static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels,
+                                                        real drive) {
   struct operator_demand demand;
   real pressed;
   if (asks->layout == OPERATOR_TWO_PEDALS) {
     demand.pedal = operator_net_pedal(asks, channels[CHANNEL_forward_pedal], channels[CHANNEL_reverse_pedal]);
     pressed = fabs(demand.pedal);
     demand.stroke = saturate(demand.pedal / asks->pump_share, 1.0);
+  } else if (asks->layout == OPERATOR_ACCELERATOR_AND_DIRECTION) {
+    pressed = drive;
+    demand.pedal = channels[CHANNEL_direction] * channels[CHANNEL_accelerator];
+    demand.stroke = channels[CHANNEL_direction] * smaller(1.0, drive / asks->pump_share);
   } else {
     pressed = channels[CHANNEL_pedal];
     demand.pedal = channels[CHANNEL_direction] * pressed;

@@ -8,6 +8,7 @@
 #include "brake.h"
 #include "charge.h"
 #include "contamination.h"
+#include "controls.h"
 #include "driveline.h"
 #include "engine.h"
 #include "fault.h"
@@ -63,6 +64,7 @@
   COMPONENT(vehicle, vehicle, "the machine as a mass on its axles")                                                    \
   COMPONENT(ground, ground, "grade and soil over distance")                                                            \
   COMPONENT(operator, operator, "pedals and levers")                                                                   \
+  COMPONENT(controls, controls, "controls between the pedals and the machine")                                         \
   COMPONENT(heat, heat, "temperatures")                                                                                \
   COMPONENT(fault, fault, "what breaks, and how wide")
 
@@ -126,7 +128,10 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(motor_shaft_speed, "rad/s", 1e-6, "speed of the motor ahead of the gearbox")                                   \
   STATE(gear_clutch_a, "N m", 0.02, "wind-up of the gearbox's clutch A")                                               \
   STATE(gear_clutch_b, "N m", 0.02, "wind-up of the gearbox's clutch B")                                               \
-  STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")
+  STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")                               \
+  STATE(ratio_command, "1", 1e-6, "speed ratio in its ramp, controls ramp ratio")                                      \
+  STATE(ratio_motion, "1/s", 1e-5, "rate of that ramp")                                                                \
+  STATE(anti_stall_integral, "1", 1e-6, "integral of the anti-stall control by load")
 
 enum transmission_state {
 #define STATE_ID(id, unit, tolerance, text) STATE_##id,
@@ -224,7 +229,13 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(case_pressure, PRESSURE, GAUGE, "pressure in the cases")                                                      \
   SIGNAL(charge_inlet_pressure, PRESSURE, GAUGE, "pressure at the inlet of the charge pump") \
   SIGNAL(brake_temperature, TEMPERATURE, NONE, "temperature of the brakes; with two axles of the rear ones")           \
-  SIGNAL(front_brake_temperature, TEMPERATURE, NONE, "temperature of the front brakes")
+  SIGNAL(front_brake_temperature, TEMPERATURE, NONE, "temperature of the front brakes") \
+  SIGNAL(engine_set_speed, ANGULAR_SPEED, NONE, "engine speed that the governor is set to")                            \
+  SIGNAL(accelerator, FRACTION, NONE, "accelerator")                                                                   \
+  SIGNAL(inching, FRACTION, NONE, "inching pedal")                                                                     \
+  SIGNAL(ratio_command, NUMBER, NONE, "speed ratio that pump and motor are asked for")                                 \
+  SIGNAL(engine_load, FRACTION, NONE, "fuel that the governor asks for over what may burn")                                \
+  SIGNAL(anti_stall_cut, FRACTION, NONE, "share of the drive that the anti-stall control takes")
 /* clang-format on */
 
 enum transmission_signal {
@@ -326,7 +337,9 @@ enum transmission_ledger {
   EVENT(tank_oil, "the tank covers the charge pump's inlet again", "the tank runs empty: the charge pump draws air", tank_oil, 1e-6) \
   EVENT(brake_fade, "the brakes are hot enough to fade", "the brakes have cooled and no longer fade", brake_temperature, 5.0) \
   EVENT(relief_a_stop, "relief valve A meets its lift stop: it opens no further, whatever the pressure", "relief valve A leaves its lift stop", line_a_pressure, 1e-5) \
-  EVENT(relief_b_stop, "relief valve B meets its lift stop: it opens no further, whatever the pressure", "relief valve B leaves its lift stop", line_b_pressure, 1e-5)
+  EVENT(relief_b_stop, "relief valve B meets its lift stop: it opens no further, whatever the pressure", "relief valve B leaves its lift stop", line_b_pressure, 1e-5) \
+  EVENT(reversal, "slow enough: the reversal is let through", "the reversal is held off: the machine rolls too fast", vehicle_speed, 0.02) \
+  EVENT(anti_stall, "anti-stall control ends", "anti-stall control takes drive", anti_stall_cut, 0.005)
 /* clang-format on */
 
 enum transmission_event {

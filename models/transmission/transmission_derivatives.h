@@ -16,7 +16,7 @@ static inline void rates_of(const struct transmission_model *model, const struct
   node_values_of(model, mode, t, x, &now);
   struct element_outputs e;
   element_outputs_of(model, mode, &now, t, x, &e);
-  real throttle = e.channels[CHANNEL_throttle];
+  real throttle = e.commands.throttle;
   real supply = select_where(mode->burning, 1.0 - e.channels[CHANNEL_engine_off], broadcast(0.0));
   real most = smoke_limit_of(model, x);
   real asked = engine_asked_fuel(&own->engine, now.engine_speed, throttle, x[STATE_governor_integral]);
@@ -44,7 +44,16 @@ static inline void rates_of(const struct transmission_model *model, const struct
   d[STATE_charge_compression] = volume_compression_rate(
       own->lines.volume_charge, e.charge_flow - e.check_a - e.check_b - e.charge_relief_flow - e.servo_flow +
                                     relief_arrives(&own->relief, RELIEF_TO_GALLERY, e.relief_a + e.relief_b));
-  d[STATE_control_pressure] = swash_control_rate(&own->swash, x[STATE_control_pressure], e.demand.stroke);
+  d[STATE_control_pressure] = swash_control_rate(&own->swash, x[STATE_control_pressure], e.commands.stroke);
+  if (own->controls.ramp == CONTROLS_RAMP_RATIO) {
+    d[STATE_ratio_command] = x[STATE_ratio_motion];
+    d[STATE_ratio_motion] = controls_ramp_rate(&own->controls, x[STATE_ratio_command], x[STATE_ratio_motion],
+                                               e.commands.ratio_asked, own->motor.smallest);
+  }
+  if (own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD) {
+    d[STATE_anti_stall_integral] =
+        controls_load_integral_rate(&own->controls, e.commands.cut, x[STATE_anti_stall_integral]);
+  }
   d[STATE_pump_stroke] = e.stroke_rate;
   if (own->swash.servo == SWASH_SECOND_ORDER) {
     d[STATE_swash_motion] = swash_motion_rate(&own->swash, &own->limiter, x[STATE_pump_stroke], x[STATE_swash_motion],
@@ -83,8 +92,8 @@ static inline void rates_of(const struct transmission_model *model, const struct
       real seen = motor_override_pressure(axle->motor, x[STATE_pump_stroke], at->port_a, at->port_b) - now.cases;
       d[axle->motor_override] = motor_override_rate(axle->motor, x[axle->motor_override], seen);
       d[axle->motor_displacement] =
-          motor_share_rate(axle->motor, x[axle->motor_displacement], motor_command(axle->motor, e.motor_part[i]),
-                           x[axle->motor_override]);
+          motor_share_rate(axle->motor, x[axle->motor_displacement],
+                           motor_command(axle->motor, e.commands.motor_part[i]), x[axle->motor_override]);
     }
   }
   if (model->geared) {

@@ -4,7 +4,7 @@
 #ifndef SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 #define SWASHLOOP_MODELS_TRANSMISSION_ELEMENTS_H
 
-#include "transmission.h"
+#include "transmission_commands.h"
 
 /* An axle's node values. */
 struct axle_node_values {
@@ -80,8 +80,7 @@ struct axle_outputs {
 /* Everything that elements give. */
 struct element_outputs {
   real channels[CHANNEL_COUNT]; /* of operator and faults, as they are now */
-  struct operator_demand demand;
-  real motor_part[AXLE_LIMIT]; /* of the pedal, 0 to 1, after the delay of the axle's motor */
+  struct commands commands;
   struct limiter_action limiter;
   real stroke_rate;        /* 1/s */
   real servo_flow;         /* m3/s out of the gallery to the case */
@@ -414,25 +413,12 @@ static inline real implement_torque_of(const struct transmission_model *model, c
   }
 }
 
-/* Fuel that the engine can burn with the air it has, over full fuel. */
-static inline real smoke_limit_of(const struct transmission_model *model, const real *x) {
-  return model->own.turbocharger.fitted == TURBOCHARGER_FITTED
-             ? turbocharger_smoke_limit(&model->own.turbocharger, x[STATE_boost])
-             : broadcast(1.0);
-}
-
 /* Second stage: what every element gives for these node values. */
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                       const struct node_values *now, real t, const real *x, struct element_outputs *e) {
   const struct transmission_parameters *own = &model->own;
   transmission_channel_values(mode, t, e->channels);
-  e->demand = operator_demand_of(&own->operator, e->channels);
-  e->demand.stroke *= swash_underspeed_share(&own->swash, now->engine_speed);
-  for (int k = 0; k < model->axle_count; k++) {
-    e->motor_part[k] =
-        select_where(mode->motor_waits[k], larger(e->demand.motor_part, mode->motor_waits_at[k]), e->demand.motor_part);
-  }
-
+  commands_of(model, mode, e->channels, x, now->axles[0].rim_speed, &e->commands);
   e->limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
                            x[STATE_limiter_a], x[STATE_limiter_b]);
   real free_swash = 1.0 - e->channels[CHANNEL_swash_stuck];
@@ -502,7 +488,7 @@ static inline void element_outputs_of(const struct transmission_model *model, co
       fault_burst_flow(&own->fault, e->channels[CHANNEL_hose_burst_b], now->b - model->oil.ambient, model->oil.density);
   e->cooler = heat_cooler(&own->heat, now->engine_speed, e->channels[CHANNEL_cooler_dead]);
 
-  e->brake_share = brake_share(&own->brake, e->channels[CHANNEL_brake], e->channels[CHANNEL_park_brake]);
+  e->brake_share = brake_share(&own->brake, e->commands.brake, e->channels[CHANNEL_park_brake]);
   e->motor_flow_a = broadcast(0.0);
   e->motor_flow_b = broadcast(0.0);
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;

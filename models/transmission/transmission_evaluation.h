@@ -94,7 +94,7 @@ static inline void signals_of(const struct transmission_model *model, const real
                                            model->own.lines.volume_b * (1.0 + x[STATE_line_b_compression]));
   signals[SIGNAL_line_pressure_difference] = now->drop;
   signals[SIGNAL_pump_stroke] = x[STATE_pump_stroke];
-  signals[SIGNAL_stroke_command] = e->demand.stroke;
+  signals[SIGNAL_stroke_command] = e->commands.stroke;
   signals[SIGNAL_pump_flow] = e->pump_flow - e->pump_slip - e->pump_case_a;
   signals[SIGNAL_pump_torque] = e->pump_torque;
   signals[SIGNAL_motor_displacement] = x[STATE_motor_displacement];
@@ -105,8 +105,8 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_engine_speed] = now->engine_speed;
   signals[SIGNAL_engine_torque] = e->combustion + e->starter - e->engine_friction - e->exhaust_brake - e->auxiliaries;
   signals[SIGNAL_fuel_fraction] = x[STATE_fuel];
-  signals[SIGNAL_pedal] = e->demand.pedal;
-  signals[SIGNAL_brake] = e->channels[CHANNEL_brake];
+  signals[SIGNAL_pedal] = e->commands.demand.pedal;
+  signals[SIGNAL_brake] = e->commands.brake;
   signals[SIGNAL_exhaust_brake] = e->channels[CHANNEL_exhaust_brake];
   signals[SIGNAL_vehicle_speed] = now->speed;
   signals[SIGNAL_vehicle_distance] = x[STATE_vehicle_distance];
@@ -172,6 +172,7 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_case_pressure] = now->cases - ambient;
   signals[SIGNAL_charge_inlet_pressure] =
       -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
+  control_signals(model, &e->commands, e->channels, signals);
 }
 
 /* What the smoke limit and the implement do to the engine. */
@@ -187,7 +188,7 @@ static inline void engine_load_events(const struct transmission_model *model, co
   real channels[CHANNEL_COUNT];
   transmission_channel_values(mode, t, channels);
   real speed = x[STATE_engine_speed];
-  real asked = engine_asked_fuel(&own->engine, speed, channels[CHANNEL_throttle], x[STATE_governor_integral]);
+  real asked = engine_asked_fuel(&own->engine, speed, set_speed_share(own, channels), x[STATE_governor_integral]);
   if (turbocharged) {
     values[EVENT_smoke_limit] =
         select_where(mode->burning, clamp01(asked) - smoke_limit_of(model, x) - SMOKE_LIMIT_BAND, broadcast(-1.0));
@@ -268,6 +269,7 @@ static inline void events_of(const struct transmission_model *model, const struc
   values[EVENT_charge_filling] = supply.filled - CHARGE_FILLS_SHARE * own->charge.displacement;
   values[EVENT_underspeed_control] =
       own->swash.underspeed == SWASH_UNDERSPEED_ON ? now->engine_speed - own->swash.underspeed_high : broadcast(1.0);
+  control_events(model, mode, t, x, now->axles[0].rim_speed, values);
 }
 
 /* Losses, speed and drop of the machine whose map's guards these are: 0 the pump, 1 and 2 the motors. */

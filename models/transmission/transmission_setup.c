@@ -1,9 +1,6 @@
 /* The transmission made ready: parameters to model, the start, and the modes, which change only between steps. */
 #include "transmission_evaluation.h"
-
-static const struct profile *channel_table(const struct transmission_model *model, int channel) {
-  return &model->tables[channel];
-}
+#include "transmission_pedals.h"
 
 /* The piece of a channel's table that starts at t. */
 static struct piece table_piece(const struct transmission_model *model, int channel, real t) {
@@ -15,11 +12,25 @@ static struct piece table_piece(const struct transmission_model *model, int chan
   return piece;
 }
 
+/* Engine set speed at the start over engine.set_speed: by the accelerator where there is one. The throttle alone does
+ * not count: an engine starts at engine.start_speed. */
+static real start_share(const struct transmission_parameters *own, const real *channels) {
+  return own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION ? set_speed_share(own, channels) : 1.0;
+}
+
+/* What the levers ask for at t; where the engine speed commands the drive, at the speed at which it starts. */
 static struct operator_demand demand_at(const struct transmission_model *model, const struct transmission_mode *mode,
                                         real t) {
+  const struct transmission_parameters *own = &model->own;
   real values[CHANNEL_COUNT];
   transmission_channel_values(mode, t, values);
-  return operator_demand_of(&model->own.operator, values);
+  return demand_of(own, values, own->engine.start_speed * own->engine.set_speed * start_share(own, values));
+}
+
+/* The net pedal at t with what the inching pedal leaves of it, -1 to 1. */
+static real drive_at(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
+  return demand_at(model, mode, t).pedal *
+         controls_inching_share(&model->own.controls, piece_at(&mode->channels[CHANNEL_inching].piece, t));
 }
 
 /* After the channels changed at t: `before` is the pedal's motor part just before. A larger displacement (a smaller
@@ -27,6 +38,10 @@ static struct operator_demand demand_at(const struct transmission_model *model, 
 static void start_motor_wait(const struct transmission_model *model, struct transmission_mode *mode, real t,
                              real before) {
   const real glance = 1e-3;
+  if (model->own.operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION ||
+      model->own.controls.ramp != CONTROLS_RAMP_OFF) {
+    return;
+  }
   for (int i = 0; i < model->axle_count; i++) {
     const struct motor_parameters *motor = model->axles[i].motor;
     if (motor != NULL && motor->upstroke_delay > clock_apart(t) && !mode->motor_waits[i] &&
@@ -42,8 +57,17 @@ static bool is_at_rest(const struct piece *piece) {
   return piece->value == 0.0 && piece->slope == 0.0;
 }
 
+/* Does the inching pedal brake anywhere on its present piece? */
+static bool inching_brakes(const struct controls_parameters *controls, const struct piece *piece) {
+  if (controls->inching != CONTROLS_INCHING_CUT_AND_BRAKE) {
+    return false;
+  }
+  real most = piece->slope == 0.0 ? piece->value : larger(piece_at(piece, piece->low), piece_at(piece, piece->high));
+  return piece->smooth != NULL || most > controls->inching_brake_begin;
+}
+
 /* What follows from the channels' present pieces. */
-static void note_channels(struct transmission_mode *mode) {
+static void note_channels(const struct transmission_model *model, struct transmission_mode *mode) {
   mode->moving_count = 0;
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     const struct piece *piece = &mode->channels[i].piece;
@@ -52,56 +76,14 @@ static void note_channels(struct transmission_mode *mode) {
       mode->moving[mode->moving_count++] = i;
     }
   }
-  mode->brake_off =
-      is_at_rest(&mode->channels[CHANNEL_brake].piece) && is_at_rest(&mode->channels[CHANNEL_park_brake].piece);
+  mode->brake_off = is_at_rest(&mode->channels[CHANNEL_brake].piece) &&
+                    is_at_rest(&mode->channels[CHANNEL_park_brake].piece) &&
+                    !inching_brakes(&model->own.controls, &mode->channels[CHANNEL_inching].piece);
   bool was_starting = mode->starting;
   mode->starting = !is_at_rest(&mode->channels[CHANNEL_starter].piece);
   if (mode->starting && !was_starting) {
     mode->held = false; /* the starter turns a held engine */
   }
-}
-
-/* The net pedal, without its sign, at t by the tables alone. */
-static real table_pedal(const struct operator_parameters *asks, real t) {
-  if (asks->layout == OPERATOR_TWO_PEDALS) {
-    return fabs(operator_net_pedal(asks, profile_at(&asks->forward_pedal, t), profile_at(&asks->reverse_pedal, t)));
-  }
-  return profile_at(&asks->pedal, t);
-}
-
-/* The latest point of the pedal tables before t; -HUGE_VAL if there is none. */
-static real point_before(const struct operator_parameters *asks, real t) {
-  bool two_pedals = asks->layout == OPERATOR_TWO_PEDALS;
-  const struct profile *tables[2] = {two_pedals ? &asks->forward_pedal : &asks->pedal, &asks->reverse_pedal};
-  real latest = -HUGE_VAL;
-  for (int i = 0; i < (two_pedals ? 2 : 1); i++) {
-    int index = profile_index_before(tables[i], t);
-    if (index > 0) {
-      latest = larger(latest, tables[i]->argument[index - 1]);
-    }
-  }
-  return latest;
-}
-
-/* Start of the last fall of the pedal to zero in the tables; NaN without one. Asked of smooth tables only: they have no
- * kinks at which a run could see the fall begin. */
-static real last_fall_to_zero(const struct operator_parameters *asks) {
-  real later = point_before(asks, HUGE_VAL);
-  for (real t = point_before(asks, later); t > -HUGE_VAL; later = t, t = point_before(asks, t)) {
-    if (table_pedal(asks, later) != 0.0 || !(table_pedal(asks, t) > 0.0)) {
-      continue;
-    }
-    for (real earlier = point_before(asks, t); earlier > -HUGE_VAL && table_pedal(asks, earlier) > table_pedal(asks, t);
-         earlier = point_before(asks, earlier)) {
-      t = earlier;
-    }
-    return t;
-  }
-  return NAN;
-}
-
-static bool has_smooth_pedal(const struct operator_parameters *asks) {
-  return asks->pedal.smooth || asks->forward_pedal.smooth || asks->reverse_pedal.smooth;
 }
 
 /* Why the losses of pump or motors cannot be, or NULL. */
@@ -130,11 +112,21 @@ static const char *map_refusal(const struct transmission_parameters *own) {
 /* Why this combination of laws cannot be, or NULL. */
 static const char *refusal(const struct transmission_parameters *own) {
   bool two_pedals = own->operator.layout == OPERATOR_TWO_PEDALS;
+  bool accelerator = own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
+  if (accelerator &&
+      (own->operator.pedal.count> 0 || own->operator.forward_pedal.count> 0 || own->operator.reverse_pedal.count> 0)) {
+    return "operator.pedal, forward_pedal and reverse_pedal belong to other layouts; with accelerator_and_direction "
+           "use "
+           "accelerator and direction";
+  }
+  if (!accelerator && own->operator.accelerator.count> 0) {
+    return "operator.accelerator belongs to the layout accelerator_and_direction";
+  }
   if (two_pedals && (own->operator.pedal.count> 0 || own->operator.direction.count> 0)) {
     return "operator.pedal and operator.direction belong to the layout pedal_and_direction; with two_pedals use "
            "forward_pedal and reverse_pedal";
   }
-  if (!two_pedals && (own->operator.forward_pedal.count> 0 || own->operator.reverse_pedal.count> 0)) {
+  if (!two_pedals && !accelerator && (own->operator.forward_pedal.count> 0 || own->operator.reverse_pedal.count> 0)) {
     return "operator.forward_pedal and operator.reverse_pedal belong to the layout two_pedals; with "
            "pedal_and_direction use pedal and direction";
   }
@@ -186,7 +178,8 @@ static const char *refusal(const struct transmission_parameters *own) {
   if (own->contamination.fitted == CONTAMINATION_FITTED && !(own->filter.clean_drop > 0.0)) {
     return "contamination.fitted yes needs a filter; give filter.clean_drop";
   }
-  const char *why_not = fluid_refusal(&own->fluid);
+  const char *why_not = controls_refusal(&own->controls, accelerator, own->engine.set_speed);
+  why_not = why_not != NULL ? why_not : fluid_refusal(&own->fluid);
   why_not = why_not != NULL ? why_not : transmission_gear_refusal(own);
   return why_not != NULL ? why_not : map_refusal(own);
 }
@@ -228,6 +221,11 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return transmission_gallery_has_heat(own);
   case STATE_case_compression:
     return own->lines.cases == LINES_CASES_DRAINED;
+  case STATE_ratio_command:
+  case STATE_ratio_motion:
+    return own->controls.ramp == CONTROLS_RAMP_RATIO;
+  case STATE_anti_stall_integral:
+    return own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD;
   case STATE_felt_acceleration:
   case STATE_front_wheel_speed:
     return two_axles;
@@ -302,47 +300,6 @@ int transmission_active_states(const void *model_, int *rows) {
   return model->active_count;
 }
 
-static bool is_pedal(int channel) {
-  return channel == CHANNEL_pedal || channel == CHANNEL_direction || channel == CHANNEL_forward_pedal ||
-         channel == CHANNEL_reverse_pedal;
-}
-
-/* A channel at a later time, as it will be if no action comes. */
-static real channel_later(const struct transmission_model *model, const struct transmission_mode *mode, int channel,
-                          real t) {
-  const struct channel_mode *now = &mode->channels[channel];
-  if (now->taken) {
-    return piece_at(&now->piece, smaller(t, now->piece.high));
-  }
-  const struct profile *table = channel_table(model, channel);
-  return table->count > 0 ? profile_at(table, t) : operator_resting_value((enum operator_channel)channel);
-}
-
-/* The pedal without its sign at a later time, as it will be if no action comes. */
-static real pedal_later(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
-  const struct operator_parameters *asks = &model->own.operator;
-  if (asks->layout == OPERATOR_TWO_PEDALS) {
-    return fabs(operator_net_pedal(asks, channel_later(model, mode, CHANNEL_forward_pedal, t),
-                                   channel_later(model, mode, CHANNEL_reverse_pedal, t)));
-  }
-  return channel_later(model, mode, CHANNEL_pedal, t);
-}
-
-/* The next time after t at which the pedal may bend; HUGE_VAL if none. */
-static real pedal_bends(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
-  static const int pedals[] = {CHANNEL_pedal, CHANNEL_forward_pedal, CHANNEL_reverse_pedal};
-  real next = HUGE_VAL;
-  for (size_t i = 0; i < sizeof pedals / sizeof pedals[0]; i++) {
-    const struct channel_mode *now = &mode->channels[pedals[i]];
-    real high =
-        now->taken
-            ? now->piece.high
-            : profile_piece(channel_table(model, pedals[i]), profile_index(channel_table(model, pedals[i]), t)).high;
-    next = high > t ? smaller(next, high) : next;
-  }
-  return next;
-}
-
 /* Does the pedal stay at zero, or fall to zero from here in one go? */
 static bool is_let_go(const struct transmission_model *model, const struct transmission_mode *mode, real t) {
   real now = pedal_later(model, mode, t);
@@ -372,7 +329,7 @@ static void begin_braking(struct transmission_mode *mode, real t, enum braking_c
 static void note_braking(const struct transmission_model *model, struct transmission_mode *mode, real t) {
   bool was_let_go = mode->let_go;
   bool was_braked = mode->braked;
-  if (has_smooth_pedal(&model->own.operator)) {
+  if (has_smooth_pedal(model)) {
     begin_braking(mode, t, !mode->brake_off && !was_braked ? BRAKING_BY_BRAKE : BRAKING_NONE);
     mode->braked = !mode->brake_off;
     return;
@@ -443,9 +400,9 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
   }
-  note_channels(mode);
+  note_channels(model, mode);
   transmission_start_gear(model, mode);
-  mode->braking_from = has_smooth_pedal(&own->operator) ? last_fall_to_zero(&own->operator) : NAN;
+  mode->braking_from = has_smooth_pedal(model) ? last_fall_to_zero(model) : NAN;
   mode->braking_cause = isnan(mode->braking_from) ? BRAKING_NONE : BRAKING_BY_RELEASE;
   mode->let_go = is_let_go(model, mode, 0.0);
   mode->braked = !mode->brake_off;
@@ -460,7 +417,9 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   real x[STATE_COUNT] = {0.0};
   real gallery = own->charge.relief_setting + model->case_pressure;
   real line = fluid_compression(&model->oil, gallery - own->lines.start_drop);
-  x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed;
+  real channels[CHANNEL_COUNT];
+  transmission_channel_values(mode, 0.0, channels);
+  x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed * start_share(own, channels);
   x[STATE_fuel] = own->engine.start_fuel;
   x[STATE_governor_integral] = own->engine.start_fuel;
   x[STATE_boost] = own->engine.start_fuel;
@@ -470,7 +429,9 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   x[STATE_case_compression] = fluid_compression(&model->oil, model->case_pressure);
   x[STATE_charge_relief_opening] = own->charge.relief_start;
   x[STATE_vehicle_speed] = own->vehicle.start_speed;
-  real part = demand_at(model, mode, 0.0).motor_part;
+  struct operator_demand demand = demand_at(model, mode, 0.0);
+  real part = demand.motor_part;
+  x[STATE_ratio_command] = controls_ratio(demand.stroke, part, own->motor.smallest);
   for (int i = 0; i < model->axle_count; i++) {
     const struct axle *axle = &model->axles[i];
     x[axle->wheel_speed] = own->vehicle.start_speed / axle->driveline->wheel_radius;
@@ -558,7 +519,7 @@ static const char *pass_clock(const struct transmission_model *model, struct tra
     }
   }
   if (changed) {
-    note_channels(mode);
+    note_channels(model, mode);
     note_braking(model, mode, t);
     start_motor_wait(model, mode, t, before);
   }
@@ -641,7 +602,8 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
   if (mode->pedals_stuck && is_pedal(channel)) {
     return;
   }
-  struct operator_demand before = demand_at(model, mode, t);
+  real part_before = demand_at(model, mode, t).motor_part;
+  real drive_before = drive_at(model, mode, t);
   real value_before = piece_at(&mode->channels[channel].piece, t);
   mode->channels[channel].piece = piece_move(&mode->channels[channel].piece, t, target, duration);
   mode->channels[channel].taken = true;
@@ -654,20 +616,20 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
       }
     }
   }
-  note_channels(mode);
+  note_channels(model, mode);
   if (channel >= CHANNEL_FAULT_FIRST) {
     begin_braking(mode, t, target > value_before ? BRAKING_BY_FAULT : BRAKING_NONE);
   } else if (channel == CHANNEL_exhaust_brake) {
     begin_braking(mode, t, target > value_before ? BRAKING_BY_ACTION : BRAKING_NONE);
-  } else if (is_pedal(channel)) {
+  } else if (is_pedal(channel) || channel == CHANNEL_inching) {
     /* Less drive, or the other way. */
-    real after = demand_at(model, mode, t + duration).pedal;
-    bool less = before.pedal * after < 0.0 || fabs(after) < fabs(before.pedal);
+    real after = drive_at(model, mode, t + duration);
+    bool less = drive_before * after < 0.0 || fabs(after) < fabs(drive_before);
     begin_braking(mode, t, less ? BRAKING_BY_ACTION : BRAKING_NONE);
   }
   transmission_note_gear(model, mode);
   note_braking(model, mode, t);
-  start_motor_wait(model, mode, t, before.motor_part);
+  start_motor_wait(model, mode, t, part_before);
 }
 
 real transmission_braking_from(const void *mode_, const char **why) {

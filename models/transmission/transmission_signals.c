@@ -58,6 +58,16 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_second_motor_displacement:
   case SIGNAL_second_motor_flow:
     return two_axles && own->vehicle.second_motor == VEHICLE_SECOND_MOTOR;
+  case SIGNAL_accelerator:
+  case SIGNAL_engine_set_speed:
+    return own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
+  case SIGNAL_inching:
+    return own->controls.inching != CONTROLS_NO_INCHING;
+  case SIGNAL_ratio_command:
+    return controls_shape_ratio(&own->controls);
+  case SIGNAL_engine_load:
+  case SIGNAL_anti_stall_cut:
+    return own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD;
   default:
     return true;
   }

@@ -45,6 +45,20 @@ static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on
   }
 }
 
+/* What the stroke asked for goes by, before its ramp. */
+static uint64_t asked_of(const struct transmission_parameters *own) {
+  bool by_engine = own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
+  bool by_speed = own->controls.reversal == CONTROLS_REVERSAL_HELD;
+  return (by_engine ? ON(engine_speed) : 0) | (by_speed ? ON(wheel_speed) : 0);
+}
+
+/* What pump and motor are commanded by. */
+static uint64_t commands_of(const struct transmission_parameters *own) {
+  bool by_load = own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD;
+  return (own->controls.ramp == CONTROLS_RAMP_RATIO ? ON(ratio_command) : asked_of(own)) |
+         (by_load ? ON(engine_speed) | ON(governor_integral) | ON(boost) | ON(anti_stall_integral) : 0);
+}
+
 static void axle_sparsity_pattern(const struct transmission_model *model, const struct axle *axle, uint64_t *on) {
   uint64_t tyre = BIT(axle->wheel_speed) | BIT(axle->tyre_slip) | ground;
   on[axle->wheel_speed] = tyre | BIT(axle->brake_torque) | BIT(axle->gear_friction) | PLANT_TIME;
@@ -62,7 +76,8 @@ static void axle_sparsity_pattern(const struct transmission_model *model, const 
     if (model->has_hoses) { /* it sees the motor's ports */
       on[axle->motor_override] |= BIT(axle->wheel_speed) | BIT(axle->motor_displacement) | ON(loop_temperature);
     }
-    on[axle->motor_displacement] = BIT(axle->motor_displacement) | BIT(axle->motor_override) | PLANT_TIME;
+    on[axle->motor_displacement] =
+        BIT(axle->motor_displacement) | BIT(axle->motor_override) | commands_of(&model->own) | PLANT_TIME;
     on[STATE_line_a_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
     on[STATE_line_b_compression] |= BIT(axle->motor_displacement) | BIT(axle->wheel_speed);
     on[STATE_loop_temperature] |= BIT(axle->wheel_speed) | BIT(axle->motor_friction);
@@ -129,7 +144,11 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_line_b_compression] = on[STATE_line_a_compression];
   on[STATE_charge_compression] = swash | lines | ON(engine_speed) | ON(tank_temperature) | ON(charge_relief_opening) |
                                  (to_gallery ? relief_positions : 0) | PLANT_TIME;
-  on[STATE_control_pressure] = ON(control_pressure) | ON(engine_speed) | PLANT_TIME;
+  on[STATE_control_pressure] = ON(control_pressure) | ON(engine_speed) | commands_of(&model->own) | PLANT_TIME;
+  on[STATE_ratio_command] = ON(ratio_motion);
+  on[STATE_ratio_motion] = ON(ratio_command) | ON(ratio_motion) | asked_of(&model->own) | PLANT_TIME;
+  on[STATE_anti_stall_integral] =
+      ON(anti_stall_integral) | ON(engine_speed) | ON(governor_integral) | ON(boost) | PLANT_TIME;
   on[STATE_pump_stroke] = swash | PLANT_TIME;
   on[STATE_swash_motion] = swash;
   on[STATE_limiter_a] = ON(limiter_a) | ON(line_a_compression) | ON(case_compression) | PLANT_TIME;

@@ -62,6 +62,9 @@ static const struct bound bounds[] = {
     {"second_motor_displacement", 0.0, 1.0},
     {"pedal", -1.0, 1.0},
     {"brake", 0.0, 1.0},
+    {"accelerator", 0.0, 1.0},
+    {"inching", 0.0, 1.0},
+    {"anti_stall_cut", 0.0, 1.0},
     {"exhaust_brake", 0.0, 1.0},
     {"fuel_fraction", 0.0, 1.0},
     {"limiter_a", 0.0, 1.0},
@@ -120,6 +123,8 @@ static void actions_without_effect(const struct case_data *data, struct warnings
       {"direction", "operator", "direction"},
       {"forward_pedal", "operator", "forward_pedal"},
       {"reverse_pedal", "operator", "reverse_pedal"},
+      {"accelerator", "operator", "accelerator"},
+      {"inching", "operator", "inching"},
   };
   for (int i = 0; i < data->action_count; i++) {
     const char *channel = data->plant->channels[data->actions[i].channel];

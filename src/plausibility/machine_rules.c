@@ -128,7 +128,9 @@ static void derive(const struct case_data *data, struct machine_view *view) {
   double speed = view->engine->set_speed;
   double rise = view->engine->governor == ENGINE_DROOP ? view->engine->droop : 0.0;
   double throttle = farthest(data, &view->operator->throttle, "throttle", 1.0, 1.0);
-  view->slowest = speed * farthest(data, &view->operator->throttle, "throttle", 1.0, -1.0);
+  view->slowest = view->operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION
+                      ? view->controls->idle_speed
+                      : speed * farthest(data, &view->operator->throttle, "throttle", 1.0, -1.0);
   view->fastest = speed * throttle;
   view->engine_power = view->fastest * (engine_full_torque(view->engine, view->fastest) -
                                         engine_auxiliaries(view->engine, view->fastest));
@@ -138,6 +140,7 @@ static void derive(const struct case_data *data, struct machine_view *view) {
                    (view->driveline->wheel_radius / view->driveline->ratio) -
                1.0;
   view->high_idle = view->fastest * (1.0 + rise);
+  view->idle = view->controls->idle_speed * (1.0 + rise);
   view->pump_flow = view->pump->displacement * view->fastest;
   view->motor_speed = view->pump_flow / motors(view, true);
   view->top_speed =

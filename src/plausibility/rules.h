@@ -5,6 +5,7 @@
 #define SWASHLOOP_PLAUSIBILITY_RULES_H
 
 #include "charge.h"
+#include "controls.h"
 #include "driveline.h"
 #include "engine.h"
 #include "filter.h"
@@ -49,6 +50,7 @@
   PART(vehicle, vehicle)                                                                                               \
   PART(ground, ground)                                                                                                 \
   PART(operator, operator)                                                                                             \
+  PART(controls, controls)                                                                                             \
   PART(heat, heat)
 
 /* A machine as the rules see it. */
@@ -64,6 +66,7 @@ struct machine_view {
   double motor_torque;   /* N m, the first motor at its largest and the relief setting */
   double lead; /* how much farther the front wheels roll than the rear ones for one turn of the motor, without unit */
   double high_idle;      /* rad/s, the same without load */
+  double idle;           /* rad/s, with the accelerator released and without load */
   double pump_flow;      /* m3/s, full stroke at the fastest */
   double least_motors;   /* m3/rad, all motors at their smallest */
   double motor_speed;    /* rad/s, all of that flow through the motors at their smallest */
@@ -157,6 +160,34 @@ struct machine_view {
        own->swash->underspeed_high > own->slowest, FOLLOWS, \
        "underspeed control takes stroke below {}, the engine is set to {}: stroke is missing without any lugging", \
        IN(ANGULAR_SPEED, own->swash->underspeed_high), IN(ANGULAR_SPEED, own->slowest))                                \
+  RULE(drive_never_full, own->operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION && \
+       own->controls->drive_full > own->high_idle, FOLLOWS, \
+       "the drive is full at an engine speed of {}, the unloaded engine turns {} at the most: full drive is never commanded", \
+       IN(ANGULAR_SPEED, own->controls->drive_full), IN(ANGULAR_SPEED, own->high_idle))                                \
+  RULE(drive_at_idle, own->operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION && \
+       own->controls->drive_begin < own->idle, FOLLOWS, \
+       "the drive begins at an engine speed of {}, the engine idles at up to {}: with a direction chosen the machine creeps at idle", \
+       IN(ANGULAR_SPEED, own->controls->drive_begin), IN(ANGULAR_SPEED, own->idle))                                    \
+  RULE(drive_line_steep, own->operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION && \
+       own->controls->drive_full - own->controls->drive_begin < 0.1 * own->fastest, PRACTICE, \
+       "the drive goes from nothing at {} to all at {}: so steep a line hunts; some 500 to 1000 rpm are usual", \
+       IN(ANGULAR_SPEED, own->controls->drive_begin), IN(ANGULAR_SPEED, own->controls->drive_full))                    \
+  RULE(drive_without_ramp, own->operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION && \
+       own->controls->ramp == CONTROLS_RAMP_OFF && own->swash->rate_up > 0.5, PRACTICE, \
+       "the drive follows the engine's speed with a swash of {} and no ramp: engine and stroke swing against each other", \
+       IN(RATE, own->swash->rate_up))                                                                                  \
+  RULE(reversal_never_held, own->controls->reversal == CONTROLS_REVERSAL_HELD && \
+       own->controls->reversal_speed > own->top_speed, FOLLOWS, \
+       "a reversal is held off above {}, the gear allows {}: it is never held", \
+       IN(SPEED, own->controls->reversal_speed), IN(SPEED, own->top_speed))                                            \
+  RULE(ramp_no_ramp, own->controls->ramp == CONTROLS_RAMP_RATIO && \
+       smaller(own->controls->ramp_up_time, own->controls->ramp_down_time) < 4.0 * own->controls->ramp_ease, FOLLOWS, \
+       "the ramp of the speed ratio is to take {}, its ease {}: it takes four times its ease at the least", \
+       IN(TIME, smaller(own->controls->ramp_up_time, own->controls->ramp_down_time)), IN(TIME, own->controls->ramp_ease)) \
+  RULE(inching_brakes_while_driving, own->controls->inching == CONTROLS_INCHING_CUT_AND_BRAKE && \
+       own->controls->inching_brake_begin < 0.5 * (own->controls->inching_begin + own->controls->inching_full), PRACTICE, \
+       "the inching pedal brakes from {} on and leaves drive up to {}: brake and drive work against each other", \
+       IN(FRACTION, own->controls->inching_brake_begin), IN(FRACTION, own->controls->inching_full))                    \
   RULE(torque_peak_above_set_speed, own->engine->torque_law == ENGINE_TORQUE_PARABOLA && \
        own->engine->peak_torque_speed > own->engine->set_speed, PRACTICE, \
        "the engine has its largest torque at {}, above its set speed of {}: the slower it gets the weaker it is, and it stalls", \

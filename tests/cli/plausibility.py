@@ -18,6 +18,8 @@ STALL = os.path.join(CASES, "stall.yaml")
 # The warnings of shipped cases, each deserved: the case asks what thick oil does, beyond the validity of its losses.
 DESERVED = {"cold_start.yaml": ["oil_thick"]}
 
+ACCELERATOR = ["operator.forward_pedal=none", "operator.layout=accelerator_and_direction"]
+
 # Each rule, and what makes the climb case break it; a list: further lines of the case.
 RULES = {
     "limiter_above_relief": ["relief.setting=380 bar"],
@@ -38,6 +40,13 @@ RULES = {
     "underspeed_alarm_high": ["engine.underspeed_alarm=2200 rpm"],
     "stall_speed_high": ["engine.stall_speed=2200 rpm"],
     "underspeed_control_always": ["swash.underspeed=on", "swash.underspeed_high=2200 rpm"],
+    "drive_never_full": ACCELERATOR + ["controls.drive_full=2400 rpm"],
+    "drive_at_idle": ACCELERATOR + ["controls.drive_begin=800 rpm"],
+    "drive_line_steep": ACCELERATOR + ["controls.drive_begin=1950 rpm"],
+    "drive_without_ramp": ACCELERATOR,
+    "reversal_never_held": ["controls.reversal=held_below", "controls.reversal_speed=80 km/h"],
+    "ramp_no_ramp": ["controls.ramp=ratio", "controls.ramp_down_time=0.5 s"],
+    "inching_brakes_while_driving": ["controls.inching=cut_and_brake", "controls.inching_brake_begin=20 %"],
     "torque_peak_above_set_speed": ["engine.peak_torque_speed=2300 rpm"],
     "engine_without_torque": ["engine.torque_half_width=600 rpm"],
     "implement_beyond_engine": ["implement.law=power", "operator.implement_power=160 kW"],

@@ -193,6 +193,47 @@ static void add_machinery(struct text *text, struct text *machinery, const struc
   }
 }
 
+/* The controls between pedals and machine, half of all cases without any. By numbers of their own, as the machinery. Is
+ * there an accelerator? */
+static bool add_controls(struct text *text, const struct plan *plan, struct sampler *sampler) {
+  *sampler = (struct sampler){0xC0417u + 1000003u * (uint64_t)plan->number};
+  if (sample_unit(sampler) < 0.5) {
+    return false;
+  }
+  add(text, "controls: {idle_speed: %.4g rpm, drive_begin: %.4g rpm, drive_full: %.4g rpm, ",
+      sample_between(sampler, 600.0, 1400.0), sample_between(sampler, 700.0, 1500.0),
+      sample_between(sampler, 1600.0, 2300.0));
+  add(text, "reversal_speed: %.4g km/h, ramp_up_time: %.4g s, ramp_down_time: %.4g s, ramp_ease: %.4g s, ",
+      sample_between(sampler, 0.5, 8.0), sample_decades(sampler, 0.2, 8.0), sample_decades(sampler, 0.2, 8.0),
+      sample_decades(sampler, 0.01, 0.6));
+  add(text,
+      "inching_begin: %.4g %%, inching_full: %.4g %%, inching_brake_begin: %.4g %%, inching_brake_share: %.4g %%, ",
+      sample_between(sampler, 0.0, 40.0), sample_between(sampler, 50.0, 100.0), sample_between(sampler, 0.0, 95.0),
+      sample_between(sampler, 5.0, 100.0));
+  add(text, "anti_stall_load: %.4g %%, anti_stall_gain: %.4g, anti_stall_reset: %.4g s, ",
+      sample_between(sampler, 50.0, 100.0), sample_decades(sampler, 0.05, 1.0), sample_decades(sampler, 0.1, 2.0));
+  add(text, "reversal: ");
+  add_word(text, sampler, "free|held_below");
+  add(text, ", ramp: ");
+  add_word(text, sampler, "off|ratio");
+  add(text, ", inching: ");
+  add_word(text, sampler, "none|cut|cut_and_brake");
+  add(text, ", anti_stall: ");
+  add_word(text, sampler, "off|by_load");
+  add(text, "}\n");
+  return sample_unit(sampler) < 0.5;
+}
+
+/* The levers of a machine with an accelerator. */
+static void add_levers(struct text *text, const struct plan *plan, struct sampler *sampler) {
+  double way = plan->mirrored ? -1.0 : 1.0;
+  add(text, "  layout: accelerator_and_direction\n  accelerator: ");
+  add_table(text, sampler, "%", 100.0, 0.2);
+  double turned = sample_between(sampler, 0.5, 3.0);
+  add(text, "\n  direction: [[0 s, %g %%], [%.4g s, %g %%], [%.4g s, %g %%]]", 100.0 * way, turned, 100.0 * way,
+      turned + sample_between(sampler, 0.0, 0.5), sample_unit(sampler) < 0.5 ? 0.0 : -100.0 * way);
+}
+
 static void write_case(const struct plan *plan, struct text *text) {
   struct sampler sampler = {0xC0FFEEu + 1000003u * (uint64_t)plan->number};
   text->length = 0;
@@ -220,10 +261,20 @@ static void write_case(const struct plan *plan, struct text *text) {
     add(text, "drain: {length: %.4g m, bore: %.4g mm}\n", drain_length, drain_bore);
   }
 
-  add(text, "operator:\n  %s: ", plan->mirrored ? "reverse_pedal" : "forward_pedal");
+  struct sampler controls;
+  bool accelerator = add_controls(text, plan, &controls);
+  add(text, "operator:\n");
+  size_t pedals = text->length;
+  add(text, "  %s: ", plan->mirrored ? "reverse_pedal" : "forward_pedal");
   add_table(text, &sampler, "%", 100.0, 0.3);
   add(text, "\n  %s: ", plan->mirrored ? "forward_pedal" : "reverse_pedal");
   add_table(text, &sampler, "%", 100.0, 0.7);
+  if (accelerator) { /* in their place */
+    text->length = pedals;
+    add_levers(text, plan, &controls);
+  }
+  add(text, "\n  inching: ");
+  add_table(text, &controls, "%", 100.0, 0.5);
   add(text, "\n%s  brake: ", machinery.bytes);
   add_table(text, &sampler, "%", 100.0, 0.7);
   add(text, "\n");

@@ -171,6 +171,16 @@ static const char *const scenarios[] = {
     "charge: {suction_resistance: 4e8 1/m3}\n"
     "heat: {loop_start: 90 degC, tank_start: -10 degC}\n"
     "actions: [{when: time > 0.6 s, move: hose_burst_b, to: 100 %}]\n",
+    /* Stroke by engine speed, with every control. */
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 2.4 s}\n"
+    "operator: {layout: accelerator_and_direction, accelerator: [[0 s, 20 %], [0.2 s, 90 %]],"
+    " direction: [[0 s, 100 %], [1.8 s, 100 %], [1.9 s, -100 %]],"
+    " inching: [[0 s, 0 %], [1.2 s, 0 %], [1.4 s, 90 %], [1.6 s, 0 %]]}\n"
+    "engine: {start_speed: 180 %}\n"
+    "vehicle: {start_speed: 5 km/h}\n"
+    "ground: {grade: 25 %}\n"
+    "controls: {reversal: held_below, ramp: ratio, inching: cut_and_brake, anti_stall: by_load}\n",
     "circuit: valve_rig\n"
     "simulation: {end_time: 0.2 s}\n"
     "relief: {setting: 100 bar}\n"

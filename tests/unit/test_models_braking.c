@@ -14,6 +14,8 @@
 #define FALLS "forward_pedal: [[0 s, 0 %], [0.5 s, 40 %], [2 s, 40 %], [2.5 s, 0 %]]"
 #define DIRECTION "layout: pedal_and_direction, pedal: [[0 s, 0 %], [0.5 s, 40 %]]"
 
+#define ACCELERATOR "layout: accelerator_and_direction, accelerator: [[0 s, 0 %], [0.5 s, 80 %]]"
+
 #define RELEASE "the pedal is let go"
 #define BRAKE "a brake is applied"
 #define FAULT "a fault comes"
@@ -69,6 +71,16 @@ static const struct row rows[] = {
      RELEASE}, /* interlock */
     {DRIVES, "actions:\n  - {when: time > 2 s, move: throttle, to: 60 %}\n", NAN, ""},
     {DRIVES, "actions:\n  - {when: time > 2 s, move: forward_pedal, to: 0 %, over: 0.3 s}\n", 2.0, RELEASE},
+    {ACCELERATOR, "actions:\n  - {when: time > 2 s, move: accelerator, to: 0 %, over: 0.2 s}\n", 2.0, RELEASE},
+    {ACCELERATOR, "actions:\n  - {when: time > 2 s, move: accelerator, to: 40 %, over: 0.2 s}\n", 2.0, ACTION},
+    {ACCELERATOR, "actions:\n  - {when: time > 2 s, move: direction, to: 0 %}\n", 2.0, RELEASE},
+    {ACCELERATOR, "actions:\n  - {when: time > 2 s, move: direction, to: -100 %}\n", 2.0, ACTION},
+    {DRIVES, "actions:\n  - {when: time > 2 s, move: inching, to: 100 %}\n", NAN, ""}, /* there is none */
+    {DRIVES, "controls: {inching: cut}\nactions:\n  - {when: time > 2 s, move: inching, to: 50 %}\n", 2.0, ACTION},
+    {DRIVES, "controls: {inching: cut}\nactions:\n  - {when: time > 2 s, move: inching, to: 100 %}\n", 2.0, RELEASE},
+    {DRIVES ", inching: [[0 s, 0 %], [1.5 s, 0 %], [1.7 s, 70 %], [2.2 s, 70 %], [2.4 s, 100 %]]",
+     "controls: {inching: cut_and_brake, inching_full: 90 %}\n", 2.2,
+     RELEASE}, /* to 70 % it neither cuts all nor brakes */
     {DIRECTION, "actions:\n  - {when: time > 2 s, move: direction, to: -100 %, over: 0.2 s}\n", 2.0, ACTION},
     {DIRECTION, "actions:\n  - {when: time > 2 s, move: pedal, to: 10 %, over: 0.2 s}\n", 2.0, ACTION},
     {DIRECTION, "actions:\n  - {when: time > 2 s, move: pedal, to: 0 %, over: 0.2 s}\n", 2.0, RELEASE},

@@ -419,6 +419,9 @@ static void what_is_not_fitted_tells_of_nothing(void **state) {
       {"underspeed_control", 1, "swash: {underspeed: off}\n", "swash: {underspeed: on}\n"},
       {"case_pressure", -1, "lines: {cases: constant}\n", "lines: {cases: drained}\ndrain: {length: 2 m}\n"},
       {"tank_oil", 1, "lines: {starved_flow: unlimited}\n", "lines: {starved_flow: by_content}\n"},
+      {"reversal", 1, "operator: {forward_pedal: 50 %}\n",
+       "operator: {forward_pedal: 50 %}\ncontrols: {reversal: held_below}\n"},
+      {"anti_stall", 1, "controls: {anti_stall: off}\n", "controls: {anti_stall: by_load}\n"},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     for (int fitted = 0; fitted <= 1; fitted++) {
@@ -501,7 +504,7 @@ static void a_value_that_plays_about_its_bound_is_told_once(void **state) {
       {"relief_a_stop", 10e-6},                                                     /* m */
       {"relief_b_stop", 10e-6},   {"transfer_slip", 0.02},     {"brake_fade", 5.0}, /* of its capacity */
       {"smoke_limit", 0.01},                                                        /* of full fuel */
-      {"implement_lugs", 0.05},
+      {"implement_lugs", 0.05},   {"reversal", 0.02},          {"anti_stall", 0.005},
   };
   for (int i = 0; i < transmission_plant.event_count; i++) {
     double expected = 0.0;

@@ -162,7 +162,7 @@ static struct operator_demand demand(const struct operator_parameters *asks, dou
   channels[CHANNEL_direction] = 1.0;
   channels[CHANNEL_forward_pedal] = forward;
   channels[CHANNEL_reverse_pedal] = reverse;
-  return operator_demand_of(asks, channels);
+  return operator_demand_of(asks, channels, 0.0);
 }
 
 static void two_pedals_work_one_at_a_time(void **state) {
@@ -210,7 +210,7 @@ static void pedal_and_direction(void **state) {
   real channels[CHANNEL_COUNT] = {0.0};
   channels[CHANNEL_pedal] = 0.4;
   channels[CHANNEL_direction] = -0.5;
-  struct operator_demand asked = operator_demand_of(&asks, channels);
+  struct operator_demand asked = operator_demand_of(&asks, channels, 0.0);
   CHECK_CLOSE(asked.stroke, -0.5, 1e-12);
   CHECK_CLOSE(asked.motor_part, 0.1, 1e-12);
   assert_true(operator_resting_value(CHANNEL_direction) == 1.0);
@@ -219,7 +219,7 @@ static void pedal_and_direction(void **state) {
   /* the whole pedal on the pump leaves the motor alone */
   asks.pump_share = 1.0;
   channels[CHANNEL_pedal] = 1.0;
-  assert_true(operator_demand_of(&asks, channels).motor_part == 0.0);
+  assert_true(operator_demand_of(&asks, channels, 0.0).motor_part == 0.0);
 }
 
 /* ---- smooth tables: measured traces ---- */

@@ -43,6 +43,11 @@ def evaluations_of_a_jacobian(shop):
     return counts["jacobian_calls"] // counts["jacobians"]
 
 
+def over_set_speed(case):
+    """Highest engine speed of the demo machine over its set speed, 2100 rpm."""
+    return lambda shop: measure(case, "engine_speed_max")(shop) / (2100.0 * 2.0 * 3.14159265358979 / 60.0)
+
+
 def setting(case, path):
     return lambda shop: shop.setting(f"cases/{case}.yaml", path)
 
@@ -432,6 +437,11 @@ FIGURES = {
     "burst.case_power": (drawn_from_case(lambda times, flow: -flow.min() * 0.987e5), ".2f W"),
     "heat.two": (celsius("downhill_exhaust_brake", "loop_oil_temperature_max", "--set heat.nodes=two"), ".0f degC"),
     "heat.four": (celsius("downhill_exhaust_brake", "loop_oil_temperature_max"), ".0f degC"),
+    "level.release": (over_set_speed("level_release"), ".0f %"),
+    "level.ratio": (over_set_speed("level_ratio_ramp"), ".0f %"),
+    "level.gentle": (over_set_speed("level_gentle_ramp"), ".0f %"),
+    "level.ratio_stop": (measure("level_ratio_ramp", "stop_time"), ".1f s"),
+    "level.gentle_stop": (measure("level_gentle_ramp", "stop_time"), ".1f s"),
     # report.md and sweeps.md
     "downhill.over": (over_level("downhill", "engine_speed"), ".0f %"),
     "downhill.overspeed": (event_time("downhill", "engine_overspeed"), ".3f s"),
