@@ -13,10 +13,11 @@
 _Static_assert((int)PLANT_STATE_LIMIT <= (int)EIGENVALUES_LIMIT, "a mode may be made of every state");
 
 /* The swing. */
-#define LEAST_SWING 1e5    /* Pa between turning points; smaller ones are not told */
-#define STAYS 0.9          /* the last four swings over the first four: a mode of 0.4 % damping comes to this */
-#define LONGEST_SWING 2.0  /* s: slower is driving, not hunting */
-#define IRREGULAR 4.0      /* a swing that took this many times as long as the one before is of another oscillation */
+#define LEAST_SWING 1e5   /* Pa between turning points; smaller ones are not told */
+#define STAYS 0.9         /* the last four swings over the first four: a mode of 0.4 % damping comes to this */
+#define LONGEST_SWING 2.0 /* s: slower is driving, not hunting */
+#define IRREGULAR 4.0     /* a swing that took this many times as long as the one before is of another oscillation */
+#define LEAPS 20.0        /* a swing so many times as large as the one before is a jolt, and what follows its ringing */
 #define GRADE_CHANGES 1e-3 /* the ground moves the pressure */
 
 /* Growth. */
@@ -93,12 +94,14 @@ static void judge_swings(struct hunting *hunting) {
 
 /* The pressure has turned where the last extremum stands. */
 static void turn(struct hunting *hunting, const struct view *view, const struct sample *sample) {
+  double half = 0.5 * fabs(hunting->extremum - hunting->last_turn);
   if (hunting->swings > 0) {
     double now = hunting->extremum_time - hunting->times[(hunting->swings - 1) % HUNTING_SWINGS];
     double before = hunting->swings > 1 ? hunting->times[(hunting->swings - 1) % HUNTING_SWINGS] -
                                               hunting->times[(hunting->swings - 2) % HUNTING_SWINGS]
                                         : now;
-    if (now > LONGEST_SWING || now > IRREGULAR * before || is_moved(hunting, view, sample)) {
+    bool leaps = half > LEAPS * hunting->halves[(hunting->swings - 1) % HUNTING_SWINGS];
+    if (now > LONGEST_SWING || now > IRREGULAR * before || leaps || is_moved(hunting, view, sample)) {
       forget_swings(hunting, sample);
     }
   } else {
@@ -106,7 +109,7 @@ static void turn(struct hunting *hunting, const struct view *view, const struct 
   }
   if (!isnan(hunting->last_turn)) {
     int at = hunting->swings++ % HUNTING_SWINGS;
-    hunting->halves[at] = 0.5 * fabs(hunting->extremum - hunting->last_turn);
+    hunting->halves[at] = half;
     hunting->times[at] = hunting->extremum_time;
     if (hunting->swings >= HUNTING_SWINGS) {
       judge_swings(hunting);

@@ -20,7 +20,7 @@
 #define CRACK 420e5
 #define GRADIENT (8.0 * LITRE_PER_MINUTE / BAR)
 #define LAG 8e-3
-#define VOLUME 3.5e-3
+#define VOLUME 3.5e-3 /* m3, hose and what it joins */
 
 enum { REACHES = 60 };
 
@@ -99,34 +99,39 @@ static double surge(double none) {
 
 /* Peak, gauge as the program tells it, of the line as one volume: what the pump gives and the motor no longer takes
  * feeds it. */
-static double as_one_volume(double stop) {
+static double as_one_volume(double volume, double stop) {
   char text[1024];
   (void)snprintf(text, sizeof text,
                  "circuit: valve_rig\nsimulation: {end_time: 0.25 s}\n"
                  "fluid: {density: 870 kg/m3, air_content: 0 %%, bulk_modulus: 6100 bar, bulk_modulus_slope: 0, "
                  "wall_modulus: 1e7 bar, ambient_pressure: 1 bar}\n"
-                 "rig: {volume: 3.5 L, feed_flow: 262 L/min, start_pressure: 250 bar, case_pressure: 0 bar, "
+                 "rig: {volume: %.9g L, feed_flow: 262 L/min, start_pressure: 250 bar, case_pressure: 0 bar, "
                  "feed: [[0 s, 0 %%], [%.6g s, 100 %%]]}\n"
                  "relief: {law: first_order, setting: 420 bar, gradient: 8 L/min/bar, lag: 8 ms}\n",
-                 stop);
+                 1e3 * volume, stop);
   return bench_measure(text, MEASURE_peak_line_a_pressure);
 }
 
 /* Lumped over distributed peak, at the end where the relief valve is (0) or at the motor's (1). */
-static double over_distributed(double stop, bool at_motor) {
+static double over_distributed(double length, double stop, bool at_motor) {
   double bore = 0.032;
-  double hose = 3.0 * 0.25 * REAL_PI * bore * bore;
-  struct line line = {MODULUS, 3.0, bore, 0.6 * (VOLUME - hose), 0.4 * (VOLUME - hose), 20e-6, FLOW, stop, true};
+  double hose = length * 0.25 * REAL_PI * bore * bore;
+  double ends = fmax(VOLUME - hose, 0.05 * VOLUME);
+  struct line line = {MODULUS, length, bore, 0.6 * ends, 0.4 * ends, 20e-6, FLOW, stop, true};
   struct peaks peaks = characteristics(&line, 0.25);
-  return as_one_volume(fmax(stop, 1e-5)) / (at_motor ? peaks.motor_end : peaks.pump_end);
+  return as_one_volume(hose + ends, fmax(stop, 1e-5)) / (at_motor ? peaks.motor_end : peaks.pump_end);
 }
 
 static double at_pump(double stop) {
-  return over_distributed(stop, false);
+  return over_distributed(3.0, stop, false);
 }
 
 static double at_motor(double stop) {
-  return over_distributed(stop, true);
+  return over_distributed(3.0, stop, true);
+}
+
+static double stopped_dead(double length) {
+  return over_distributed(length, 0.0, false);
 }
 
 static const struct row rows[] = {
@@ -140,6 +145,8 @@ static const struct row rows[] = {
      "method of characteristics", CLOSED_FORM, at_motor, 0.02, NULL},
     {"H11", "long lines", "the same at the relief valve, motor stopped dead", "", 1.0, 3e-2, RELATIVE,
      "method of characteristics", CLOSED_FORM, at_pump, 0.0, NULL},
+    {"H11", "long lines", "the same with 5 m of hose, motor stopped dead", "", 1.0, 9e-2, RELATIVE,
+     "method of characteristics", CLOSED_FORM, stopped_dead, 5.0, NULL},
 };
 
 ROWS_MAIN(rows)

@@ -324,13 +324,33 @@ static void growth_in_passing_does_not_count(void **state) {
   assert_true(outcome.measures[MEASURE_vouched] == 1.0);
 }
 
+/* Ripples of 1.2 bar, then a jolt of 200 bar at 2 s that rings away. */
+static double jolted(const struct history *history, double t) {
+  double ripple = 1.2e5 * sin(2.0 * PI * 2.0 * t);
+  double ringing =
+      history->amplitude * exp(-history->decay * (t - 2.0)) * cos(2.0 * PI * history->frequency * (t - 2.0));
+  return 2e7 + (t < 2.0 ? ripple : ringing);
+}
+
+/* The small swings before a jolt are no measure of those after it. Where it rings on undamped it is told. */
+static void a_jolt_and_its_ringing_is_no_hunting(void **state) {
+  (void)state;
+  struct found found;
+  struct history history = {.pressure = jolted, .amplitude = 200e5, .frequency = 1.0, .decay = 0.5, .end = 14.0};
+  watch(&history, &found);
+  assert_false(found.hunts);
+  history.decay = 0.0;
+  watch(&history, &found);
+  assert_true(found.hunts);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_steady_swing_is_hunting),        cmocka_unit_test(a_swing_that_dies_away_is_none),
       cmocka_unit_test(small_swings_are_not_told),        cmocka_unit_test(slow_swings_are_driving),
       cmocka_unit_test(a_ramp_swings_with_nobody),        cmocka_unit_test(bursts_are_no_hunting),
       cmocka_unit_test(what_is_moved_does_not_hunt),      cmocka_unit_test(a_mode_that_grows_is_told),
-      cmocka_unit_test(growth_in_passing_does_not_count),
+      cmocka_unit_test(growth_in_passing_does_not_count), cmocka_unit_test(a_jolt_and_its_ringing_is_no_hunting),
   };
   make_plant();
   return cmocka_run_group_tests(tests, NULL, NULL);
