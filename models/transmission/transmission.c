@@ -33,7 +33,6 @@ static const struct strict_row transmission_strict[] = {{STATE_engine_speed, 0.0
                                                         {STATE_front_wheel_speed, 0.03},
                                                         {STATE_line_a_compression, 0.1},
                                                         {STATE_line_b_compression, 0.1},
-                                                        {STATE_case_compression, 0.1},
                                                         {STATE_loop_temperature, 1e-3},
                                                         {STATE_loop_metal_temperature, 3e-4},
                                                         {STATE_case_temperature, 1e-3},
