@@ -5,37 +5,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "mapping_sensor.h"
 #include "reader.h"
 #include "registry.h"
 #include "units.h"
 
 static bool complain(const struct node *node, struct error *error, const char *words) {
   return error_at(error, node->file, node->line, node->column, "%s", words);
-}
-
-static const char *word_at(const void *context, int index) {
-  return ((const char *const *)context)[index];
-}
-
-/* Every key of the mapping is one of `known`. */
-static bool check_keys(const struct node *node, const char *const *known, int count, const char *where,
-                       struct error *error) {
-  if (node->kind != NODE_MAPPING) {
-    return error_at(error, node->file, node->line, node->column, "%s: found %s, expected a mapping", where,
-                    node_kind_words(node));
-  }
-  for (const struct node *child = node->first; child != NULL; child = child->next) {
-    bool found = false;
-    for (int i = 0; i < count; i++) {
-      found = found || strcmp(child->key, known[i]) == 0;
-    }
-    if (!found) {
-      const char *near = registry_nearest(child->key, count, word_at, known);
-      return error_at(error, child->file, child->key_line, child->key_column, "%s has no '%s'%s%s%s", where, child->key,
-                      near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
-    }
-  }
-  return true;
 }
 
 static bool read_word(const struct node *parent, const char *key, bool needed, char *word, size_t size,
@@ -94,7 +70,8 @@ static bool find_signal(const struct node *node, const char *name, struct signal
 }
 
 static bool read_signal(const struct node *node, struct mapping *mapping, struct error *error) {
-  static const char *const known[] = {"signal", "column", "unit", "factor", "offset", "band", "rms", "mean", "noise"};
+  static const char *const known[] = {"signal", "column", "unit", "factor", "offset",
+                                      "band",   "rms",    "mean", "noise",  "sensor"};
   char name[TRACE_NAME];
   if (mapping->count == MAPPING_SIGNALS) {
     return complain(node, error, "too many signals");
@@ -104,7 +81,7 @@ static bool read_signal(const struct node *node, struct mapping *mapping, struct
   mapped->offset = 0.0;
   mapped->band = mapped->rms = mapped->mean = mapped->noise = NAN;
   mapped->line = node->line;
-  if (!check_keys(node, known, 9, "a signal of the mapping", error) ||
+  if (!mapping_check_keys(node, known, 10, "a signal of the mapping", error) ||
       !read_word(node, "signal", true, name, sizeof name, error) ||
       !find_signal(node_child(node, "signal"), name, &mapped->row, error) ||
       !read_word(node, "column", true, mapped->column, sizeof mapped->column, error) ||
@@ -118,7 +95,8 @@ static bool read_signal(const struct node *node, struct mapping *mapping, struct
          read_amount(node, "band", quantity, 0.0, &mapped->band, error) &&
          read_amount(node, "rms", quantity, 0.0, &mapped->rms, error) &&
          read_amount(node, "mean", quantity, 0.0, &mapped->mean, error) &&
-         read_amount(node, "noise", quantity, 1e-300, &mapped->noise, error);
+         read_amount(node, "noise", quantity, 1e-300, &mapped->noise, error) &&
+         mapping_read_sensor(node, quantity, &mapped->sensor, error);
 }
 
 static bool read_order(const struct node *time, struct mapping *mapping, struct error *error) {
@@ -149,7 +127,7 @@ static bool read_time(const struct node *root, struct mapping *mapping, struct e
   if (time == NULL) {
     return complain(root, error, "'time' is missing: which column is the time?");
   }
-  if (!check_keys(time, known, 5, "time", error) ||
+  if (!mapping_check_keys(time, known, 5, "time", error) ||
       !read_amount(time, "rate", QUANTITY_FREQUENCY, 1e-6, &mapping->time_rate, error) ||
       !read_amount(time, "step", QUANTITY_TIME, 1e-9, &step, error) || !read_order(time, mapping, error)) {
     return false;
@@ -201,14 +179,15 @@ static bool read_shift(const struct node *root, struct mapping *mapping, struct 
   if (mapping->clocks_are_one) {
     return true;
   }
-  return check_keys(shift, known, 1, "shift", error) &&
+  return mapping_check_keys(shift, known, 1, "shift", error) &&
          read_amount(shift, "largest", QUANTITY_TIME, 0.0, &mapping->largest_shift, error);
 }
 
 static bool read_root(const struct node *root, struct mapping *mapping, struct error *error) {
-  static const char *const known[] = {"time", "signals", "shift", "from", "to", "gaps"};
-  if (!check_keys(root, known, 6, "the mapping", error) || !read_gaps(root, mapping, error) ||
+  static const char *const known[] = {"time", "signals", "shift", "from", "to", "gaps", "drift"};
+  if (!mapping_check_keys(root, known, 7, "the mapping", error) || !read_gaps(root, mapping, error) ||
       !read_time(root, mapping, error) || !read_shift(root, mapping, error) ||
+      !mapping_read_term(root, SENSOR_DRIFT, QUANTITY_FRACTION, &mapping->drift, error) ||
       !read_amount(root, "from", QUANTITY_TIME, -HUGE_VAL, &mapping->from, error) ||
       !read_amount(root, "to", QUANTITY_TIME, -HUGE_VAL, &mapping->to, error)) {
     return false;
@@ -232,6 +211,7 @@ bool mapping_read_text(const char *name, const char *text, size_t length, struct
   (void)snprintf(mapping->file, sizeof mapping->file, "%s", name);
   mapping->from = -HUGE_VAL;
   mapping->to = HUGE_VAL;
+  mapping->drift = sensor_neutral().terms[SENSOR_DRIFT];
   const struct node *root = arena != NULL ? reader_parse(arena, name, text, length, -1, error) : NULL;
   bool good = root != NULL && read_root(root, mapping, error);
   if (arena == NULL) {

@@ -2,8 +2,10 @@
  *
  *   time: {column: t, unit: s}     # or {rate: 100 Hz}, {column: n, rate: 100 Hz}, {column: when, order:
  * day/month/year} signals:
- *     - {signal: line_a_pressure, column: p_A, unit: bar, band: 10 bar, rms: 4 bar, mean: 2 bar, noise: 1 bar}
+ *     - {signal: line_a_pressure, column: p_A, unit: bar, band: 10 bar, rms: 4 bar, mean: 2 bar, noise: 1 bar,
+ *        sensor: {gain: 1.02, lag: free, delay: 0 ms..5 ms, quantum: 2.5 bar}}
  *   shift: {largest: 0.5 s}        # or: shift: none
+ *   drift: free                    # of the clock of the trace
  *   gaps: [-9999]
  *   from: 1 s
  *   to: 9 s
@@ -15,6 +17,7 @@
 
 #include "error.h"
 #include "plant.h"
+#include "sensor.h"
 #include "sentinels.h"
 #include "trace.h"
 
@@ -30,6 +33,7 @@ struct mapped {
   double rms;            /* SI; NaN: not asked for */
   double mean;           /* of the deviation, either way */
   double noise;          /* standard deviation of the measurement; NaN: found from what is left over */
+  struct sensor sensor;
   int line;
 };
 
@@ -42,10 +46,11 @@ struct mapping {
   struct sentinels gaps;
   struct mapped signals[MAPPING_SIGNALS];
   int count;
-  double largest_shift; /* s; 0: not to be looked for */
-  bool clocks_are_one;  /* `shift: none`: not even where the trace lies outside the run */
-  double from;          /* s, in the time of the run */
-  double to;            /* s */
+  double largest_shift;       /* s; 0: not to be looked for */
+  bool clocks_are_one;        /* `shift: none`: not even where the trace lies outside the run */
+  struct sensor_number drift; /* of the clock of all channels */
+  double from;                /* s, in the time of the run */
+  double to;                  /* s */
 };
 
 /* Signals are looked for in every plant. */

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "commands.h"
+#include "diagnosis.h"
 #include "guarded.h"
 #include "interrupt.h"
 #include "memory_watch.h"
@@ -63,6 +64,21 @@ void answers_told(const char *file, const struct told *told) {
   if (told->text[0] != '\0') {
     (void)fprintf(stderr, "%s: guessed: %s\n", shown(file).text, told->text);
   }
+}
+
+void answers_json_finding(struct json *json, const struct observation *observation, const struct finding *finding) {
+  const struct unknown *unknown = &finding->unknown;
+  bool of_channel = unknown->kind == UNKNOWN_SENSOR;
+  json_begin_object(json, NULL);
+  json_text(json, "words", finding->words);
+  json_text(json, "signal",
+            of_channel ? observation->mappings[unknown->place].signals[unknown->signal].row.name : NULL);
+  json_text(json, "term", sensor_rows[unknown->term].name);
+  json_text(json, "unit", quantity_rows[unknown->quantity].si_unit);
+  json_number(json, "value", finding->value);
+  json_number(json, "from", finding->from);
+  json_number(json, "to", finding->to);
+  json_end_object(json);
 }
 
 bool answers_tick(void *context, double time, double end_time) {

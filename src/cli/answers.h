@@ -23,6 +23,10 @@ void answers_json(struct json *json, const struct signal *rows, int count, const
 void answers_json_warnings(struct json *json, const struct warnings *warnings);
 /* What was guessed of a file, one line on standard error; nothing where nothing was. */
 void answers_told(const char *file, const struct told *told);
+/* What a comparison or a fit found of a sensor, into the open list. */
+struct observation;
+struct finding;
+void answers_json_finding(struct json *json, const struct observation *observation, const struct finding *finding);
 /* A watcher's tick: progress on the terminal, stops at Ctrl-C and when memory was refused; context is a struct
  * progress. */
 bool answers_tick(void *context, double time, double end_time);
