@@ -274,8 +274,8 @@ bool fit_know(struct fit *fit, struct estimate_point *point, struct error *error
     for (int i = 0; i < fit->number_count; i++) {
       judge_number(fit, i);
     }
-    judge_noise(fit, information);
     judge_sensors(fit);
+    judge_noise(fit, information);
   }
   free(columns);
   free(information);

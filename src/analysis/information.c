@@ -6,7 +6,9 @@
 #include <string.h>
 
 #define LARGEST_MEMORY 0.98
-#define TINY 1e-12 /* of the largest singular value */
+#define TINY 1e-12  /* of the largest singular value */
+#define UNSEEN 1e-6 /* of the largest singular value */
+#define NO_PART 1e-3
 
 enum { CLASS_LEAST = 8, LEAST_WORTH = 1 };
 
@@ -117,8 +119,10 @@ static bool decompose(const struct observation *observation, const struct scores
                                 (int)m, rows, count, super) == 0;
   for (int d = 0; good && d < count; d++) {
     double value = least_singular(information, d);
-    for (int i = 0; i < count; i++) {
-      information->directions[d][i] = rows[d + i * count];
+    bool unseen = information->singular[d] < UNSEEN * information->singular[0];
+    for (int i = 0; i < count; i++) { /* of a direction that is not seen at all small parts are noise of differences */
+      double part = rows[d + i * count];
+      information->directions[d][i] = unseen && fabs(part) < NO_PART ? 0.0 : part;
     }
     for (int i = 0; i < count; i++) {
       for (int k = 0; k < count; k++) {
