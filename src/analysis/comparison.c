@@ -359,6 +359,9 @@ bool comparison_find(const char *run_file, const char *trace_file, const char *m
     return error_set(error, ERROR_INPUT, "%s and %s have less than half of the trace in common at every shift",
                      run_file, trace_file);
   }
+  if (!comparison_sensors(comparison, error)) {
+    return false;
+  }
   compare(comparison, curves);
   long compared = 0;
   for (int i = 0; i < count; i++) {

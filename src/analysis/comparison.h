@@ -2,6 +2,7 @@
 #ifndef SWASHLOOP_ANALYSIS_COMPARISON_H
 #define SWASHLOOP_ANALYSIS_COMPARISON_H
 
+#include "diagnosis.h"
 #include "measured.h"
 
 /* A run's signal. */
@@ -63,17 +64,22 @@ struct comparison {
   double correlation_at_zero; /* without the shift */
   int run_count;
   double *run_time;                    /* s */
-  double *run_values[MAPPING_SIGNALS]; /* SI */
+  double *run_values[MAPPING_SIGNALS]; /* SI, as the sensors would show them */
   double straight_share; /* of a signal's range, what straight lines between the run's samples stay within; or NaN */
   struct compared compared[MAPPING_SIGNALS];
   int broken;
   int unjudged;
+  struct finding found[FINDINGS]; /* terms of sensors that the mapping left free */
+  int found_count;
+  struct diagnosis diagnosis; /* and those that stand out though nobody asked for them */
 };
 
 /* The run of a file against a trace, as a mapping tells. False: one of the three cannot be read, or they have nothing
  * in common. Give it back with comparison_free. */
 bool comparison_find(const char *run_file, const char *trace_file, const char *mapping_file,
                      struct comparison *comparison, struct error *error);
+/* Between reading and judging: lays the mapping's sensors between run and trace, and looks for what others would be. */
+bool comparison_sensors(struct comparison *comparison, struct error *error);
 void comparison_free(struct comparison *comparison);
 /* Into a file that opens as netCDF-4 (docs/compare.md). */
 bool comparison_write(const struct comparison *comparison, const char *path, const char *command, struct error *error);

@@ -81,7 +81,8 @@ static double stands_out(struct observation *observation, struct room *room, con
       !information_find(observation, room->model, room->columns, n + 1, room->information)) {
     return 0.0;
   }
-  double deviation = sqrt(room->information->robust[n][n]);
+  /* By the curvature: what a term has not yet explained makes the others' errors remember each other. */
+  double deviation = sqrt(room->information->naive[n][n]);
   *step = room->information->toward[n] * size;
   /* One that the others already are stands out of nothing. */
   bool told = room->information->singular[n] > 1e-6 * room->information->singular[0];
@@ -155,7 +156,7 @@ static const char *earlier_channel(const struct observation *observation, const 
   return "the run";
 }
 
-static void put_words(const struct observation *observation, struct finding *finding) {
+void diagnosis_words(const struct observation *observation, struct finding *finding) {
   const struct unknown *unknown = &finding->unknown;
   const struct mapping *mapping = &observation->mappings[unknown->place];
   const char *channel = mapping->signals[unknown->signal].row.name;
@@ -208,25 +209,67 @@ static double shared_quantile(long count) {
   return t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1.0 + t * (1.432788 + t * (0.189269 + t * 0.001308)));
 }
 
+static bool look(struct observation *observation, struct room *room) {
+  struct observation_state state = observation_state_of(observation, room->point.values);
+  return observation_model(observation, &state, room->model) &&
+         diagnosis_columns(observation, room->point.values, room->columns) &&
+         information_find(observation, room->model, room->columns, observation->unknown_count, room->information);
+}
+
+/* Half of the interval of an unknown, `candidates` questions taken together. */
+static double half_of(const struct observation *observation, const struct room *room, int i, int candidates) {
+  double wide = shared_quantile(candidates) / information_student(INFINITY) *
+                information_student(fmax(room->information->freedom[i], 1.0));
+  return wide * sqrt(room->information->robust[i][i]) * observation->sizes[i];
+}
+
+/* Take the terms away again whose interval holds what a plain channel has, the least sure first. */
+static void drop_unsure(struct observation *observation, struct room *room, int own, int candidates) {
+  while (observation->unknown_count > own && !observation->interrupted && look(observation, room)) {
+    int worst = -1;
+    double least = 1.0;
+    for (int i = own; i < observation->unknown_count; i++) {
+      double off = fabs(room->point.values[i] - sensor_rows[observation->unknowns[i].term].neutral);
+      double sure = off / half_of(observation, room, i, candidates);
+      if (!(sure >= least)) {
+        least = sure;
+        worst = i;
+      }
+    }
+    if (worst < 0) {
+      return;
+    }
+    observation->unknown_count--;
+    for (int i = worst; i < observation->unknown_count; i++) {
+      observation->unknowns[i] = observation->unknowns[i + 1];
+      observation->sizes[i] = observation->sizes[i + 1];
+      observation->lows[i] = observation->lows[i + 1];
+      observation->highs[i] = observation->highs[i + 1];
+      room->point.values[i] = room->point.values[i + 1];
+    }
+    struct estimate_model model = observation_estimate(observation);
+    (void)estimate_descend(&model, &room->point, NULL, false, 0.01);
+    struct observation_state state = observation_state_of(observation, room->point.values);
+    if (observation_model(observation, &state, room->model)) {
+      (void)observation_rescale(observation, room->model);
+    }
+  }
+}
+
 static void tell(struct observation *observation, struct room *room, int own, int candidates,
                  struct diagnosis *diagnosis) {
-  struct observation_state state = observation_state_of(observation, room->point.values);
-  if (!observation_model(observation, &state, room->model) ||
-      !diagnosis_columns(observation, room->point.values, room->columns) ||
-      !information_find(observation, room->model, room->columns, observation->unknown_count, room->information)) {
+  if (!look(observation, room)) {
     return;
   }
   for (int i = own; i < observation->unknown_count && diagnosis->count < FINDINGS; i++) {
     struct finding *finding = &diagnosis->findings[diagnosis->count];
-    double wide =
-        shared_quantile(candidates) / 1.959963984540054 * information_student(fmax(room->information->freedom[i], 1.0));
-    double half = wide * sqrt(room->information->robust[i][i]) * observation->sizes[i];
+    double half = half_of(observation, room, i, candidates);
     *finding = (struct finding){.unknown = observation->unknowns[i], .value = room->point.values[i]};
     finding->from = finding->value - half;
     finding->to = finding->value + half;
     double neutral = sensor_rows[finding->unknown.term].neutral;
     if (half >= 0.0 && (finding->from > neutral || finding->to < neutral)) {
-      put_words(observation, finding);
+      diagnosis_words(observation, finding);
       diagnosis->count++;
     }
   }
@@ -259,6 +302,7 @@ bool diagnosis_find(struct observation *observation, const double *values, struc
         (void)observation_rescale(observation, room.model);
       }
     }
+    drop_unsure(observation, &room, own, count);
     tell(observation, &room, own, count, diagnosis);
     memcpy(diagnosis->values, room.point.values, (size_t)own * sizeof *values);
   }

@@ -25,6 +25,9 @@ struct diagnosis {
 /* From the minimum `values` of the observation, whose unknowns stay what they are. False: no memory. */
 bool diagnosis_find(struct observation *observation, const double *values, struct diagnosis *diagnosis);
 
+/* The words of a finding. */
+void diagnosis_words(const struct observation *observation, struct finding *finding);
+
 /* d model / d of each unknown, one column each, per unit of its size. */
 bool diagnosis_columns(struct observation *observation, const double *values, double *columns);
 

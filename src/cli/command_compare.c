@@ -74,6 +74,16 @@ static void print_doubt(const struct comparison *found) {
   }
 }
 
+/* What was found of free terms, and what stands out though nobody asked for it. */
+static void print_sensors(const struct comparison *found) {
+  for (int i = 0; i < found->found_count; i++) {
+    (void)printf("%sfound: %s\n", i == 0 ? "\n" : "", found->found[i].words);
+  }
+  for (int i = 0; i < found->diagnosis.count; i++) {
+    (void)printf("%s  %s\n", i == 0 ? "\nif the run is right,\n" : "", found->diagnosis.findings[i].words);
+  }
+}
+
 static void print_answer(const struct request *request, const struct comparison *found) {
   struct paint paint = paint_for(stdout);
   (void)printf("%s%s%s   %s against %s\n\n", paint.strong, shown(found->title).text, paint.plain,
@@ -106,6 +116,7 @@ static void print_answer(const struct request *request, const struct comparison 
     }
   }
   print_doubt(found);
+  print_sensors(found);
   (void)printf("\nfile %s   picture: tools/plot %s\n", shown(request->asked.output).text,
                shown(request->asked.output).text);
 }
@@ -142,6 +153,21 @@ static void json_answer(const struct request *request, const struct comparison *
     json_end_object(&json);
   }
   json_end_object(&json);
+  struct observation *names = calloc(1, sizeof *names); /* of channels, for what was found */
+  if (names != NULL) {
+    names->mappings[0] = found->mapping;
+  }
+  json_begin_list(&json, "sensors");
+  for (int i = 0; names != NULL && i < found->found_count; i++) {
+    answers_json_finding(&json, names, &found->found[i]);
+  }
+  json_end_list(&json);
+  json_begin_list(&json, "findings");
+  for (int i = 0; names != NULL && i < found->diagnosis.count; i++) {
+    answers_json_finding(&json, names, &found->diagnosis.findings[i]);
+  }
+  json_end_list(&json);
+  free(names);
   answers_json_end(&json, request->asked.output);
 }
 
