@@ -9,7 +9,7 @@
 #define LEAST_DAMPING 1e-9
 #define STALLED 1e6      /* damping at which the Jacobian and the model do not agree at all */
 #define POOR 0.25        /* of the promised fall: a step below it asks for a new Jacobian */
-#define RELATIVE 1e-6    /* of the sum: less is no matter */
+#define RELATIVE 1e-14   /* of the sum: less is rounding */
 #define NEAR_ENOUGH 0.02 /* of the rise's root: the end of a profile */
 #define FELL 0.1         /* below the minimum: it was none */
 

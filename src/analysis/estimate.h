@@ -41,7 +41,7 @@ void estimate_point_copy(const struct estimate_model *model, const struct estima
 void estimate_point_free(struct estimate_point *point);
 
 /* Downhill from point->values; unknowns that are `held` (NULL: none) stay. Ends when a step from a Jacobian that was
- * taken on the spot promises less than `worth` of the sum (and less than a millionth of it). `known`: the point has its
+ * taken on the spot promises the sum to fall by less than `worth`. `known`: the point has its
  * sum, residuals and a Jacobian that is good enough to begin with. False: the model failed at the start. */
 bool estimate_descend(const struct estimate_model *model, struct estimate_point *point, const bool *held, bool known,
                       double worth);

@@ -7,6 +7,7 @@
 
 #define SETTLED 0.01    /* change of a scale that is none */
 #define WORTH 1e-3      /* fall of the deviance that is not worth a step */
+#define ROUGH 1e-6      /* of the sum where a search begins: enough to tell where it ends */
 #define SAME 1.0        /* root of the sum of squared differences, in scales: minima nearer together are one */
 #define NEAR_SAMPLES 60 /* to either side of the clock found first, in samples */
 
@@ -233,7 +234,8 @@ static bool descend_all(struct fit *fit, const struct estimate_model *model, str
       continue;
     }
     memcpy(own->values, places[p].values, sizeof own->values);
-    if (end_count > DESCENTS || !estimate_descend(model, own, NULL, false, WORTH)) {
+    double worth = fmax(WORTH, ROUGH * places[p].cost);
+    if (end_count > DESCENTS || !estimate_descend(model, own, NULL, false, worth)) {
       continue;
     }
     taken = taken || is_first;

@@ -192,6 +192,9 @@ bool information_find(const struct observation *observation, const double *model
                       struct information *information) {
   memset(information, 0, sizeof *information);
   information->count = count;
+  if (count < 1 || observation->count <= count) {
+    return false;
+  }
   size_t bytes = ((size_t)observation->count + 1) * sizeof(double);
   struct scores scores = {malloc(bytes), malloc(bytes)};
   double *basis = malloc(bytes * (size_t)count);
@@ -238,7 +241,8 @@ double information_student(double freedom) {
   double z5 = z3 * z * z;
   double z7 = z5 * z * z;
   return z + (z3 + z) / (4.0 * freedom) + (5.0 * z5 + 16.0 * z3 + 3.0 * z) / (96.0 * freedom * freedom) +
-         (3.0 * z7 + 19.0 * z5 + 17.0 * z3 - 15.0 * z) / (384.0 * freedom * freedom * freedom);
+         (3.0 * z7 + 19.0 * z5 + 17.0 * z3 - 15.0 * z) / (384.0 * pow(freedom, 3.0)) +
+         (79.0 * z7 * z * z + 776.0 * z7 + 1482.0 * z5 - 1920.0 * z3 - 945.0 * z) / (92160.0 * pow(freedom, 4.0));
 }
 
 /* ---- unrest ---- */
