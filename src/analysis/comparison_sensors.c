@@ -145,14 +145,15 @@ static bool lay_between(struct comparison *comparison, const struct observation_
   return true;
 }
 
-/* The shift alone among the unknowns? */
-static bool nothing_free(const struct observation *observation) {
-  for (int i = 0; i < observation->unknown_count; i++) {
-    if (observation->unknowns[i].kind != UNKNOWN_SHIFT) {
-      return false;
+/* Says the mapping anything of sensors? Where it does not, the clock stays where run and trace are most alike. */
+static bool sensors_are_plain(const struct mapping *mapping) {
+  bool plain = !mapping->drift.given;
+  for (int s = 0; s < mapping->count; s++) {
+    for (int term = 0; term < SENSOR_TERMS; term++) {
+      plain = plain && !mapping->signals[s].sensor.terms[term].given;
     }
   }
-  return true;
+  return plain;
 }
 
 bool comparison_sensors(struct comparison *comparison, struct error *error) {
@@ -170,13 +171,13 @@ bool comparison_sensors(struct comparison *comparison, struct error *error) {
     struct estimate_model model = observation_estimate(observation);
     if (good && observation->count > 2L * observation->unknown_count + 2 && estimate_point_new(&model, &point)) {
       struct observation_state state = observation->known;
-      bool clock_alone = nothing_free(observation);
+      bool plain = sensors_are_plain(&comparison->mapping);
       for (int i = 0; i < observation->unknown_count; i++) {
         point.values[i] = *observation_slot(&state, &observation->unknowns[i]);
       }
       if (settle(observation, &point)) {
         (void)keep_found(comparison, observation, &point);
-        state = clock_alone ? state : observation_state_of(observation, point.values);
+        state = plain ? state : observation_state_of(observation, point.values);
         if (diagnosis_find(observation, point.values, diagnosis)) {
           comparison->diagnosis = *diagnosis;
         }

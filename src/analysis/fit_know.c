@@ -15,6 +15,7 @@
 #define MOVED 0.5         /* deviations that a sensor's term may move a number and be passed over */
 #define UNREST 4.0        /* deviations from noise that is the same at rest and in motion */
 #define COARSE 2.0        /* quanta over the scale from which Huber's loss does not know what rounding does */
+#define REMEMBERS 0.95     /* correlation from sample to sample that no noise of a logger has */
 #define ROUNDS 3
 
 static void refuse(struct fit_number *number, const char *why) {
@@ -184,6 +185,9 @@ static void judge_noise(struct fit *fit, const struct information *information) 
       (void)snprintf(why, sizeof why, "its noise is known from %.1f free numbers only: give the noise in the mapping",
                      information->freedom[i]);
       doubt(number, why);
+    }
+    if (fit->memory > REMEMBERS) {
+      doubt(number, "what is left over hardly changes from sample to sample: the model misses something");
     }
     if (fit->unrest > UNREST) {
       doubt(number, "what is left over is larger where the signals move: the model misses something there");

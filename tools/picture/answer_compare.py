@@ -87,11 +87,12 @@ def draw_fit(answer, options):
     groups = answer.groups()
     traces = sorted(name for name in groups if name.startswith("trace_"))
     signals = [name for name in groups[traces[0]].names() if name + "_run" in groups[traces[0]]]
-    parameters = groups["parameters"]
-    count = len(parameters["path"])
+    parameters = groups.get("parameters")
+    count = len(parameters["path"]) if parameters is not None else 0
     figure = new_figure(270, 25.4 * (1.0 + 0.30 * count + ROW * len(signals) * len(traces) + 0.45))
     top = heading(figure, answer, "numbers found, with 95 % intervals within their bounds; what is left of each trace") + 0.1
-    draw_numbers(figure, parameters, top)
+    if count:
+        draw_numbers(figure, parameters, top)
     top += 0.30 * count + 0.45
     width = figure.get_figwidth()
     for trace in traces:
@@ -128,12 +129,15 @@ def draw_numbers(figure, parameters, top):
         y = 1.0 - (top + 0.30 * k + 0.12) / height
         figure.text(2.5 / width, y, str(path), ha="right", va="center")
         if found == found:
-            ends = [max(low, float(parameters["from"][k])), min(high, float(parameters["to"][k]))]
-            axis.plot(ends, [0.0, 0.0], color=style.SIGNAL_COLOURS[0], linewidth=3.0, solid_capstyle="butt")
+            known = float(parameters["to"][k]) == float(parameters["to"][k])
+            if known:
+                ends = [max(low, float(parameters["from"][k])), min(high, float(parameters["to"][k]))]
+                axis.plot(ends, [0.0, 0.0], color=style.SIGNAL_COLOURS[0], linewidth=3.0, solid_capstyle="butt")
             axis.plot([found], [0.0], marker="o", markersize=4, color=style.SIGNAL_COLOURS[0])
             unit = str(parameters["trade_unit"][k])
-            half = to_trade(float(parameters["to"][k]), unit) - to_trade(found, unit)
-            text = f"{to_trade(found, unit):.5g} ± {half:.2g} {printed(unit)}"
+            half = 0.5 * (to_trade(float(parameters["to"][k]), unit) - to_trade(float(parameters["from"][k]), unit))
+            text = f"{to_trade(found, unit):.5g} " + (f"± {half:.2g} {printed(unit)}" if known else
+                                                     f"{printed(unit)}, interval not established")
             figure.text(1.0 - 3.95 / width, y, text, va="center", weight="bold")
         else:
             figure.text(1.0 - 3.95 / width, y, f"not told: {parameters['why'][k]}"[:72], va="center",
