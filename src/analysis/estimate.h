@@ -46,15 +46,16 @@ void estimate_point_free(struct estimate_point *point);
 bool estimate_descend(const struct estimate_model *model, struct estimate_point *point, const bool *held, bool known,
                       double worth);
 
-/* How far the unknown `i` goes to a side (-1, +1) until the sum, least over the others, has risen by `rise`; `best` is
- * the minimum with a Jacobian taken there, `deviation` what it says of the unknown alone, `moves` how the others move
- * with it (each in units of its size, over the unknown in units of its size). */
+/* An end of a profile. */
 struct estimate_profile {
   double end;                             /* the value; the bound where the sum does not rise enough */
   bool open;                              /* it did not */
   bool lower;                             /* on the way the sum fell below the minimum by more than 0.1 ... */
   double lower_values[ESTIMATE_UNKNOWNS]; /* ... here */
 };
+/* How far the unknown `i` goes to a side (-1, +1) until the sum, least over the others, has risen by `rise`; `best` is
+ * the minimum with a Jacobian taken there, `deviation` what it says of the unknown alone, `moves` how the others move
+ * with it (each in units of its size, over the unknown in units of its size). */
 bool estimate_profile_find(const struct estimate_model *model, const struct estimate_point *best, int i, int side,
                            double rise, double deviation, const double *moves, struct estimate_profile *profile);
 

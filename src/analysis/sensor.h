@@ -40,6 +40,7 @@ struct sensor {
   double quantum; /* SI; NaN: found in the trace; 0: none */
 };
 
+/* A channel that shows the signal as it is, its quantum to be found. */
 struct sensor sensor_neutral(void);
 
 /* What a lag of first order leaves of a signal that goes straight from sample to sample, exactly; at rest before the

@@ -136,8 +136,8 @@ def draw_numbers(figure, parameters, top):
             axis.plot([found], [0.0], marker="o", markersize=4, color=style.SIGNAL_COLOURS[0])
             unit = str(parameters["trade_unit"][k])
             half = 0.5 * (to_trade(float(parameters["to"][k]), unit) - to_trade(float(parameters["from"][k]), unit))
-            text = f"{to_trade(found, unit):.5g} " + (f"± {half:.2g} {printed(unit)}" if known else
-                                                     f"{printed(unit)}, interval not established")
+            sure = f"± {half:.2g} {printed(unit)}" if known else f"{printed(unit)}, interval not established"
+            text = f"{to_trade(found, unit):.5g} {sure}"
             figure.text(1.0 - 3.95 / width, y, text, va="center", weight="bold")
         else:
             figure.text(1.0 - 3.95 / width, y, f"not told: {parameters['why'][k]}"[:72], va="center",
