@@ -15,7 +15,7 @@
 #define MOVED 0.5         /* deviations that a sensor's term may move a number and be passed over */
 #define UNREST 4.0        /* deviations from noise that is the same at rest and in motion */
 #define COARSE 2.0        /* quanta over the scale from which Huber's loss does not know what rounding does */
-#define REMEMBERS 0.95     /* correlation from sample to sample that no noise of a logger has */
+#define REMEMBERS 0.95    /* correlation from sample to sample that no noise of a logger has */
 #define ROUNDS 3
 
 static void refuse(struct fit_number *number, const char *why) {

@@ -174,7 +174,8 @@ static void print_doubts(const struct fit *fit) {
                  told > 0 ? "further " : "", fit->rival_count - told == 1 ? "um" : "a", fit->rivals[told].worse);
   }
   for (int f = 0; f < fit->diagnosis.count; f++) {
-    (void)printf("%s  %s\n", f == 0 ? "\nWARNING what is left over looks as if\n" : "", fit->diagnosis.findings[f].words);
+    (void)printf("%s  %s\n", f == 0 ? "\nWARNING what is left over looks as if\n" : "",
+                 fit->diagnosis.findings[f].words);
   }
 }
 

@@ -63,9 +63,14 @@ static const struct data danwood = {6,
                                     LOSS_NORMAL,
                                     1.0,
                                     0.0};
-static const struct data boxbod = {6,    {1.0, 2.0, 3.0, 5.0, 7.0, 10.0}, {109.0, 149.0, 149.0, 191.0, 213.0, 224.0},
-                                   rise, {100.0, 0.75},                   LOSS_NORMAL,
-                                   1.0,  0.0};
+static const struct data boxbod = {6,
+                                   {1.0, 2.0, 3.0, 5.0, 7.0, 10.0},
+                                   {109.0, 149.0, 149.0, 191.0, 213.0, 224.0},
+                                   rise,
+                                   {100.0, 0.75},
+                                   LOSS_NORMAL,
+                                   1.0,
+                                   0.0};
 /* A line with two outliers; the same with another loss. */
 static const struct data spiked = {10,
                                    {0, 1, 2, 3, 4, 5, 6, 7, 8, 9},
@@ -127,8 +132,8 @@ struct solved {
   double low[2];
   double high[2];
   double size[2];
-  double variance;       /* of the errors */
-  double covariance[3];  /* over the sizes: 00, 01, 11 */
+  double variance;      /* of the errors */
+  double covariance[3]; /* over the sizes: 00, 01, 11 */
 };
 
 static bool solve(const struct data *data, struct solved *solved) {
@@ -167,7 +172,17 @@ static bool solve(const struct data *data, struct solved *solved) {
   return good;
 }
 
-enum asked { FIRST, SECOND, FIRST_DEVIATION, SECOND_DEVIATION, SQUARES, FIRST_LOW, FIRST_HIGH, SECOND_LOW, SECOND_HIGH };
+enum asked {
+  FIRST,
+  SECOND,
+  FIRST_DEVIATION,
+  SECOND_DEVIATION,
+  SQUARES,
+  FIRST_LOW,
+  FIRST_HIGH,
+  SECOND_LOW,
+  SECOND_HIGH
+};
 
 /* An end of a 95 % interval by the profile. */
 static double profile_end(struct solved *solved, int i, int side, double freedom) {
@@ -294,8 +309,8 @@ static const struct row rows[] = {
     {"F1.5", LAW, "Misra1a, sum of squares", "", 0.12455138894, 1e-8, RELATIVE, MISRA, FROM_MEMORY, of_misra1a, SQUARES,
      NULL},
     {"F1.6", LAW, "DanWood, b1", "", 0.76886226176, 1e-7, RELATIVE, WOOD, FROM_MEMORY, of_danwood, FIRST, NULL},
-    {"F1.7", LAW, "DanWood, standard deviation of b2", "", 0.051726610913, 1e-5, RELATIVE, WOOD, FROM_MEMORY, of_danwood,
-     SECOND_DEVIATION, NULL},
+    {"F1.7", LAW, "DanWood, standard deviation of b2", "", 0.051726610913, 1e-5, RELATIVE, WOOD, FROM_MEMORY,
+     of_danwood, SECOND_DEVIATION, NULL},
     {"F1.8", LAW, "BoxBOD, b2", "", 0.54723748542, 1e-6, RELATIVE, BOD, FROM_MEMORY, of_boxbod, SECOND, NULL},
     {"F1.9", LAW, "BoxBOD, standard deviation of b1", "", 12.354515176, 1e-5, RELATIVE, BOD, FROM_MEMORY, of_boxbod,
      FIRST_DEVIATION, NULL},
@@ -320,14 +335,16 @@ static const struct row rows[] = {
      rounded_level, 0, NULL},
     {"F4.3", LAW, "curvature of an interval as wide as two scales: 2 h phi(h) / (2 Phi(h) - 1), h = 1", "", 0.708876,
      1e-5, RELATIVE, "by hand from tables of the normal distribution", CLOSED_FORM, interval_curve, 1.0, NULL},
-    {"F4.4", LAW, "a narrow one: 1 / (1 + h^2/3), the variance of rounding added, h = 0.1", "", 0.996678, 1e-5, RELATIVE,
-     "W. F. Sheppard 1898: q^2/12", CLOSED_FORM, interval_curve, 0.1, NULL},
-    {"F4.5", LAW, "Student's interval from 2 to 4 against that from -1 to 1: log(0.626099/0.049993)", "", 2.527621, 1e-5,
-     RELATIVE, "scipy 1.10.1: stats.t.cdf", CLOSED_FORM, student_cost, 3.0, NULL},
+    {"F4.4", LAW, "a narrow one: 1 / (1 + h^2/3), the variance of rounding added, h = 0.1", "", 0.996678, 1e-5,
+     RELATIVE, "W. F. Sheppard 1898: q^2/12", CLOSED_FORM, interval_curve, 0.1, NULL},
+    {"F4.5", LAW, "Student's interval from 2 to 4 against that from -1 to 1: log(0.626099/0.049993)", "", 2.527621,
+     1e-5, RELATIVE, "scipy 1.10.1: stats.t.cdf", CLOSED_FORM, student_cost, 3.0, NULL},
     {"F5.1", LAW, "Student's quantile, 95 % both sides, 5 degrees", "", 2.5706, 1e-3, RELATIVE, "any table of t",
      FROM_MEMORY, student_quantile, 5.0, NULL},
-    {"F5.2", LAW, "10 degrees", "", 2.2281, 1e-4, RELATIVE, "any table of t", FROM_MEMORY, student_quantile, 10.0, NULL},
-    {"F5.3", LAW, "30 degrees", "", 2.0423, 1e-4, RELATIVE, "any table of t", FROM_MEMORY, student_quantile, 30.0, NULL},
+    {"F5.2", LAW, "10 degrees", "", 2.2281, 1e-4, RELATIVE, "any table of t", FROM_MEMORY, student_quantile, 10.0,
+     NULL},
+    {"F5.3", LAW, "30 degrees", "", 2.0423, 1e-4, RELATIVE, "any table of t", FROM_MEMORY, student_quantile, 30.0,
+     NULL},
     {"F6.1", LAW, "a lag of 2 ms after 4 ms of a ramp: 4 ms - 2 ms (1 - exp(-2)), samples 0.1 ms apart", "",
      0.00227067057, 1e-8, RELATIVE, "first-order lag of a ramp", CLOSED_FORM, lag_of_ramp, 1e-4, NULL},
     {"F6.2", LAW, "samples 1 ms apart", "", 0.00227067057, 1e-8, RELATIVE, "first-order lag of a ramp", CLOSED_FORM,

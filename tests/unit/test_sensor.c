@@ -66,8 +66,8 @@ static void a_mapping_tells_of_sensors(void **state) {
   (void)state;
   struct mapping mapping;
   struct error error = {0};
-  assert_true(read_sensor("gain: 1.02, offset: -2 bar..3 bar, lag: free, delay: 2 ms, quantum: 2.5 bar", "drift: 0.1 %\n",
-                          &mapping, &error));
+  assert_true(read_sensor("gain: 1.02, offset: -2 bar..3 bar, lag: free, delay: 2 ms, quantum: 2.5 bar",
+                          "drift: 0.1 %\n", &mapping, &error));
   const struct sensor *sensor = &mapping.signals[0].sensor;
   CHECK_NEAR(sensor->terms[SENSOR_GAIN].value, 1.02, 1e-15);
   assert_false(sensor->terms[SENSOR_GAIN].free);
@@ -90,10 +90,10 @@ static void wrong_sensors_are_placed(void **state) {
   static const struct {
     const char *inside;
     const char *words;
-  } wrong[] = {{"gan: 1", "did you mean 'gain'?"},    {"lag: -1 ms", "lag: '-1 ms' is outside"},
-               {"lag: 2 bar", "unit"},                {"lag: 3 ms..1 ms", "must rise"},
-               {"gain: [1]", "LOW..HIGH or free"},    {"quantum: 3 L", "unit"},
-               {"quantum: -1 bar", "not be negative"}};
+  } wrong[] = {
+      {"gan: 1", "did you mean 'gain'?"},    {"lag: -1 ms", "lag: '-1 ms' is outside"}, {"lag: 2 bar", "unit"},
+      {"lag: 3 ms..1 ms", "must rise"},      {"gain: [1]", "LOW..HIGH or free"},        {"quantum: 3 L", "unit"},
+      {"quantum: -1 bar", "not be negative"}};
   for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
     struct mapping mapping;
     struct error error = {0};
