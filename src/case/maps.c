@@ -3,7 +3,6 @@
 
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "units.h"
 
@@ -114,7 +113,9 @@ static bool check_twins(const struct loader *loader, const char *path, const str
   char point[160];
   for (int i = 1; i < all->count; i++) {
     const struct map_row *row = &all->rows[i];
-    if (memcmp(row->cell, all->rows[i - 1].cell, MAP_VOLUMETRIC * sizeof *row->cell) == 0) {
+    const real *before = all->rows[i - 1].cell;
+    if (row->cell[MAP_STROKE] == before[MAP_STROKE] && row->cell[MAP_SPEED] == before[MAP_SPEED] &&
+        row->cell[MAP_PRESSURE] == before[MAP_PRESSURE]) {
       return error_at(
           loader->error, row->node->file, row->node->line, row->node->column, "%s: a second row for %s", path,
           say_point(all, row->cell[MAP_STROKE], row->cell[MAP_SPEED], row->cell[MAP_PRESSURE], point, sizeof point));
@@ -167,14 +168,16 @@ static const struct node *nearest_row(const struct map_rows *all, real stroke, r
 
 /* Has each stroke and speed a row for every pressure? A hole is reported at the first row of its speed. */
 static bool check_grid(const struct loader *loader, const char *path, const struct map_rows *all) {
-  const int *length = all->length;
+  size_t strokes = (size_t)all->length[MAP_STROKE];
+  size_t speeds = (size_t)all->length[MAP_SPEED];
+  size_t pressures = (size_t)all->length[MAP_PRESSURE];
   int found = 0;
-  for (int point = 0; point < length[MAP_STROKE] * length[MAP_SPEED] * length[MAP_PRESSURE]; point++) {
-    real stroke = all->axis[MAP_STROKE][point / (length[MAP_SPEED] * length[MAP_PRESSURE])];
-    real speed = all->axis[MAP_SPEED][point / length[MAP_PRESSURE] % length[MAP_SPEED]];
-    real pressure = all->axis[MAP_PRESSURE][point % length[MAP_PRESSURE]];
-    const struct map_row *row = &all->rows[found];
-    if (found < all->count && row->cell[MAP_STROKE] == stroke && row->cell[MAP_SPEED] == speed &&
+  for (size_t point = 0; point < strokes * speeds * pressures; point++) {
+    real stroke = all->axis[MAP_STROKE][point / (speeds * pressures)];
+    real speed = all->axis[MAP_SPEED][point / pressures % speeds];
+    real pressure = all->axis[MAP_PRESSURE][point % pressures];
+    const struct map_row *row = found < all->count ? &all->rows[found] : NULL;
+    if (row && row->cell[MAP_STROKE] == stroke && row->cell[MAP_SPEED] == speed &&
         row->cell[MAP_PRESSURE] == pressure) {
       found++;
       continue;
@@ -184,11 +187,11 @@ static bool check_grid(const struct loader *loader, const char *path, const stru
     return error_at(loader->error, node->file, node->line, node->column,
                     "%s: no row for %s; the rows must fill a grid, each %sspeed with the same pressures", path,
                     say_point(all, stroke, speed, pressure, text, sizeof text),
-                    length[MAP_STROKE] > 1 ? "stroke with the same speeds, each " : "");
+                    strokes > 1 ? "stroke with the same speeds, each " : "");
   }
-  const struct node *last = all->rows[all->count - 1].node;
-  return all->axis[MAP_STROKE][length[MAP_STROKE] - 1] == 1.0 ||
-         error_at(loader->error, last->file, last->line, last->column,
+  const struct map_row *last = &all->rows[all->count - 1]; /* sorted: of the largest stroke */
+  return last->cell[MAP_STROKE] == 1.0 ||
+         error_at(loader->error, last->node->file, last->node->line, last->node->column,
                   "%s: no row has a stroke of 100 %%; what is lost beyond the largest stroke would be a guess", path);
 }
 

@@ -192,7 +192,7 @@ static double by_map(int which) {
   for (int s = 0; s < STROKES; s++) {
     for (int i = 0; i < SPEEDS; i++) {
       for (int k = 0; k < PRESSURES; k++) {
-        const struct reading *at = reading_at(speeds[i], strokes[2 * s], pressures[k]);
+        const struct reading *at = reading_at(speeds[i], strokes[s + s], pressures[k]);
         axis_speed[i] = speeds[i] * RPM;
         axis_pressure[k] = pressures[k] * BAR;
         volumetric[map_row(&map, s, i, k)] = at->flow / (at->stroke * at->speed);
