@@ -15,10 +15,17 @@ static inline int pedal_channels(const struct operator_parameters *asks, const i
   static const int one[] = {CHANNEL_pedal, CHANNEL_inching};
   static const int two[] = {CHANNEL_forward_pedal, CHANNEL_reverse_pedal, CHANNEL_inching};
   static const int accelerator[] = {CHANNEL_accelerator, CHANNEL_direction, CHANNEL_inching};
-  *channels = asks->layout == OPERATOR_TWO_PEDALS                  ? two
-              : asks->layout == OPERATOR_ACCELERATOR_AND_DIRECTION ? accelerator
-                                                                   : one;
-  return asks->layout == OPERATOR_PEDAL_AND_DIRECTION ? 2 : 3;
+  switch (asks->layout) {
+  case OPERATOR_TWO_PEDALS:
+    *channels = two;
+    return (int)(sizeof two / sizeof two[0]);
+  case OPERATOR_ACCELERATOR_AND_DIRECTION:
+    *channels = accelerator;
+    return (int)(sizeof accelerator / sizeof accelerator[0]);
+  default:
+    *channels = one;
+    return (int)(sizeof one / sizeof one[0]);
+  }
 }
 
 /* The pedal without its sign, and with what the inching pedal leaves of it, where `values` holds the channels that give

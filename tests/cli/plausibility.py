@@ -16,7 +16,7 @@ CREEP = os.path.join(CASES, "creep.yaml")
 STALL = os.path.join(CASES, "stall.yaml")
 
 # The warnings of shipped cases, each deserved: the case asks what thick oil does, beyond the validity of its losses.
-DESERVED = {"cold_start.yaml": ["oil_thick"]}
+DESERVED = {"cold_hoses.yaml": ["oil_thick"], "cold_start.yaml": ["oil_thick"]}
 
 ACCELERATOR = ["operator.forward_pedal=none", "operator.layout=accelerator_and_direction"]
 
@@ -115,7 +115,8 @@ class Plausibility(Folder):
                           + lines)
 
     def test_every_rule_is_tried(self):
-        self.assertEqual(set(RULES), declared())
+        # What was guessed of a file of rows: tests/cli/traces.py.
+        self.assertEqual(set(RULES) | {"guessed"}, declared())
 
     def test_each_rule_speaks(self):
         for name, cause in RULES.items():
