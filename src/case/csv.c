@@ -254,12 +254,14 @@ static bool open_file(struct csv *csv, const struct node *mapping, const char *n
   size_t length = 0;
   const char *why = "the path is too long";
   char *text = file ? reader_file(loader->arena, file, READER_FILE_LIMIT, &loader->data->inputs, &length, &why) : NULL;
-  if (!text && file && errno == ENOMEM) {
-    return loader_out_of_memory(loader);
-  }
   if (!text) {
-    return error_at(loader->error, mapping->file, mapping->line, mapping->column, "%s: file '%s' cannot be read: %s",
-                    csv->path, file ? file : name, why);
+    if (file && errno == ENOMEM) {
+      loader_out_of_memory(loader);
+    } else {
+      error_at(loader->error, mapping->file, mapping->line, mapping->column, "%s: file '%s' cannot be read: %s",
+               csv->path, file ? file : name, why);
+    }
+    return false;
   }
   if (length > READER_FILE_LIMIT) {
     return error_at(loader->error, file, 0, 0, "%s: larger than 16 MiB", csv->path);
@@ -385,7 +387,7 @@ static struct node *map_row_node(const struct csv *csv, const int *chosen) {
 }
 
 static bool read_map_rows(struct csv *csv, const char *const *named, struct node *list) {
-  int chosen[MAP_COLUMNS];
+  int chosen[MAP_COLUMNS] = {0};
   struct node **end = &list->first;
   enum columns_step step;
   if (!choose_map_columns(csv, named, chosen)) {

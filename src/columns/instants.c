@@ -194,7 +194,7 @@ static double days_of(int year, int month, int day) {
   int m = month > 2 ? month - 3 : month + 9;
   double century = floor(y / 100.0);
   double leap = floor(y / 4.0) - century + floor(century / 4.0);
-  return 365.0 * y + leap + (153 * m + 2) / 5 + day - 1 - 719468.0;
+  return 365.0 * y + leap + floor((153.0 * m + 2.0) / 5.0) + day - 1 - 719468.0;
 }
 
 double instant_days(struct written_date date, enum date_order order) {
