@@ -7,6 +7,8 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "input_file.h"
+
 enum { MOST = 65536, PATH_ROOM = 4096 };
 
 int processors_of_quota(const char *text) {
@@ -20,57 +22,51 @@ int processors_of_quota(const char *text) {
   return whole + ((double)whole * period < quota ? 1 : 0);
 }
 
-/* The first line of a file, or "". */
-static const char *first_line(const char *path, char *line, int size) {
-  FILE *file = fopen(path, "r");
-  line[0] = '\0';
-  if (file != NULL) {
-    if (fgets(line, size, file) == NULL) {
-      line[0] = '\0';
-    }
-    (void)fclose(file);
-  }
-  return line;
+/* What a small file of the system says, or "": a quota that cannot be read is none. */
+static const char *small_text(const char *path, char *text, size_t size) {
+  size_t length = 0;
+  const char *why;
+  char *found = input_read(path, size - 1, &length, NULL, &why);
+  (void)snprintf(text, size, "%.*s", (int)(length < size ? length : size - 1), found != NULL ? found : "");
+  free(found);
+  return text;
 }
 
 /* The control group of this process by the unified hierarchy ("0::/path"), without the slash at its end. */
-static void own_group(char *group, int size) {
-  char line[PATH_ROOM];
-  FILE *file = fopen("/proc/self/cgroup", "r");
-  group[0] = '\0';
-  while (file != NULL && fgets(line, sizeof line, file) != NULL) {
-    if (strncmp(line, "0::/", 4) == 0) {
-      (void)snprintf(group, (size_t)size, "%.*s", (int)strcspn(line + 3, "\n"), line + 3);
-    }
+static void own_group(char *group, size_t size) {
+  char text[PATH_ROOM];
+  const char *line = small_text("/proc/self/cgroup", text, sizeof text);
+  while (line != NULL && strncmp(line, "0::/", 4) != 0) {
+    line = strchr(line, '\n');
+    line = line != NULL ? line + 1 : NULL;
   }
-  if (file != NULL) {
-    (void)fclose(file);
-  }
+  (void)snprintf(group, size, "%.*s", line != NULL ? (int)strcspn(line + 3, "\n") : 0, line != NULL ? line + 3 : "");
+}
+
+static int smaller_quota(int least, int quota) {
+  return quota > 0 && (least == 0 || quota < least) ? quota : least;
 }
 
 /* The smallest quota of the group and of those that it lies in; 0: none. */
 static int quota_of_groups(void) {
   char group[PATH_ROOM];
   char path[PATH_ROOM + 64];
-  char line[128];
+  char text[128];
+  char period[64];
   int least = 0;
   own_group(group, sizeof group);
-  for (;;) {
+  for (char *slash = group; slash != NULL;) {
     (void)snprintf(path, sizeof path, "/sys/fs/cgroup%s/cpu.max", strcmp(group, "/") == 0 ? "" : group);
-    int quota = processors_of_quota(first_line(path, line, sizeof line));
-    least = quota > 0 && (least == 0 || quota < least) ? quota : least;
-    char *slash = strrchr(group, '/');
-    if (slash == NULL) {
-      break;
+    least = smaller_quota(least, processors_of_quota(small_text(path, text, sizeof text)));
+    slash = strrchr(group, '/');
+    if (slash != NULL) {
+      *slash = '\0';
     }
-    *slash = '\0';
   }
   /* The older hierarchy, as containers see it. */
-  char period[64];
-  (void)snprintf(path, sizeof path, "%.40s %.40s", first_line("/sys/fs/cgroup/cpu/cpu.cfs_quota_us", line, 64),
-                 first_line("/sys/fs/cgroup/cpu/cpu.cfs_period_us", period, 64));
-  int quota = processors_of_quota(path);
-  return quota > 0 && (least == 0 || quota < least) ? quota : least;
+  (void)snprintf(path, sizeof path, "%.40s %.40s", small_text("/sys/fs/cgroup/cpu/cpu.cfs_quota_us", text, sizeof text),
+                 small_text("/sys/fs/cgroup/cpu/cpu.cfs_period_us", period, sizeof period));
+  return smaller_quota(least, processors_of_quota(path));
 }
 
 static int bound_to(void) {
