@@ -353,6 +353,9 @@ bool comparison_find(const char *run_file, const char *trace_file, const char *m
     curves[i] = (struct curve){comparison->run_count, comparison->run_time, values, straight};
   }
   int count = comparison->mapping.count;
+  if (count < 1) {
+    return error_set(error, ERROR_INPUT, "%s names no signal to compare", mapping_file);
+  }
   comparison->correlation_at_zero = correlation_at(&comparison->measured, curves, count, 0.0, 1);
   if (!comparison_clock(&comparison->mapping, &comparison->measured, curves, &comparison->shift,
                         &comparison->correlation)) {

@@ -280,7 +280,7 @@ bool diagnosis_find(struct observation *observation, const double *values, struc
   memset(diagnosis, 0, sizeof *diagnosis);
   memcpy(diagnosis->values, values, (size_t)own * sizeof *values);
   size_t m = (size_t)observation->count + 1;
-  size_t unknowns = (size_t)(own + ROUNDS + 1);
+  size_t unknowns = (size_t)own + ROUNDS + 1;
   unknowns = unknowns < ESTIMATE_UNKNOWNS ? unknowns : ESTIMATE_UNKNOWNS;
   struct unknown *candidates = calloc(CANDIDATES, sizeof *candidates);
   double *sizes = calloc(CANDIDATES, sizeof *sizes);

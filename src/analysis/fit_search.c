@@ -218,6 +218,16 @@ static int compare_rivals(const void *one, const void *other) {
   return (a > b) - (a < b);
 }
 
+/* Are the first numbers of two places the same? */
+static bool same_values(const struct place *one, const struct place *other, int unknowns) {
+  for (int u = 0; u < unknowns; u++) {
+    if (one->values[u] != other->values[u]) {
+      return false;
+    }
+  }
+  return true;
+}
+
 /* From the best places downhill with the first guess of the noise, then on from the best end. */
 static bool descend_all(struct fit *fit, const struct estimate_model *model, struct place *places, int count,
                         struct estimate_point *point, struct estimate_point *own) {
@@ -229,7 +239,7 @@ static bool descend_all(struct fit *fit, const struct estimate_model *model, str
   bool taken = false;
   qsort(places, (size_t)count, sizeof *places, compare_places);
   for (int p = 0; ends != NULL && p < count && !observation->interrupted; p++) {
-    bool is_first = memcmp(places[p].values, first.values, sizeof first.values) == 0;
+    bool is_first = same_values(&places[p], &first, observation->unknown_count);
     if ((end_count >= DESCENTS || (end_count == DESCENTS - 1 && !taken)) && !is_first) {
       continue;
     }

@@ -63,7 +63,7 @@ static bool find_kind(struct trace_column *column, enum trace_kind kind, int roo
   }
   column->kind = kind;
   if (kind == TRACE_INSTANTS) {
-    column->dates = calloc((size_t)room, sizeof *column->dates);
+    column->dates = calloc((size_t)room + 1, sizeof *column->dates);
     return column->dates != NULL;
   }
   return true;

@@ -264,9 +264,14 @@ static bool open_file(struct csv *csv, const struct node *mapping, const char *n
     return false;
   }
   if (length > READER_FILE_LIMIT) {
-    return error_at(loader->error, file, 0, 0, "%s: larger than 16 MiB", csv->path);
+    error_at(loader->error, file, 0, 0, "%s: larger than 16 MiB", csv->path);
+    return false;
   }
-  return columns_open(&csv->columns, COLUMNS_OF_A_CASE, file, text, length, &csv->inner) || pass_on(csv);
+  if (!columns_open(&csv->columns, COLUMNS_OF_A_CASE, file, text, length, &csv->inner)) {
+    pass_on(csv);
+    return false;
+  }
+  return true;
 }
 
 /* What had to be guessed of the file, kept with its name. */

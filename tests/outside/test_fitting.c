@@ -105,8 +105,8 @@ static bool jacobian(void *context, const double *values, const bool *held, doub
   const struct data *data = context;
   (void)held;
   for (int i = 0; i < 2; i++) {
-    double up[DATA];
-    double down[DATA];
+    double up[DATA] = {0};
+    double down[DATA] = {0};
     double moved[2] = {values[0], values[1]};
     double step = 1e-5 * fmax(fabs(values[i]), 1e-3 * fabs(data->begin[i]) + 1e-6);
     double size = data->begin[i] != 0.0 ? fabs(data->begin[i]) : 1.0;
