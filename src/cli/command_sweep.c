@@ -50,13 +50,7 @@ static bool read_shard(void *context, const char *text, struct error *error) {
 
 static bool read_jobs(void *context, const char *text, struct error *error) {
   struct request *request = context;
-  int64_t jobs = 0;
-  if (!option_whole(text, 1, JOB_LIMIT, &jobs)) {
-    return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d", text_excerpt(text).text,
-                     JOB_LIMIT);
-  }
-  request->jobs = (int)jobs;
-  return true;
+  return option_jobs(text, JOB_LIMIT, &request->jobs, error);
 }
 
 static bool take_word(void *context, const char *word, struct error *error) {

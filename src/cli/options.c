@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "registry.h"
+#include "text.h"
 #include "units.h"
 
 /* ---- words ---- */
@@ -225,6 +226,16 @@ bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value) {
   }
   *value = strtoll(text, NULL, 10);
   return *value >= low && *value <= high;
+}
+
+bool option_jobs(const char *text, int most, int *jobs, struct error *error) {
+  int64_t wanted = 0;
+  if (!option_whole(text, 1, most, &wanted)) {
+    return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d", text_excerpt(text).text,
+                     most);
+  }
+  *jobs = (int)wanted;
+  return true;
 }
 
 char *option_command_line(const char *command, int argument_count, char **arguments) {

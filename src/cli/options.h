@@ -129,6 +129,8 @@ bool option_amount(const char *name, enum quantity quantity, const char *text, d
                    struct error *error);
 /* "012" to 12: a whole number within bounds, digits alone. */
 bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value);
+/* The value of --jobs, at most `most`. */
+bool option_jobs(const char *text, int most, int *jobs, struct error *error);
 /* The command line as typed, for a file's history; to be freed. NULL when memory is out. */
 char *option_command_line(const char *command, int argument_count, char **arguments);
 /* "cases/downhill.yaml", ".h5" to "downhill.h5", to be freed: the file that a command writes unless it is given
