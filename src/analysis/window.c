@@ -11,6 +11,12 @@
 #define GROWTH_TOLD 0.05 /* 1/s: slower is no growth that anybody meets */
 #define TURN_PRESSURE 1e5
 
+/* A machine that hunts crosses the kinks of its laws in every swing, and its growth jumps with them: at single
+ * instants, one in so many swings, it shows beats that are none. So it is looked at between the samples too, at places
+ * that no swing keeps step with (shares of the golden section), and its mean over a whole swing is told. */
+enum { LOOKS = 4 /* of each sample, with its own instant */ };
+#define GOLDEN_SHARE 0.6180339887498949
+
 /* ---- following the run ---- */
 
 struct observer_of_signal {
@@ -22,6 +28,7 @@ struct observer_of_signal {
 static void evaluate_pair_at(struct observer_of_signal *observer_of_signal, const struct view *view,
                              const struct sample *sample) {
   struct window *window = observer_of_signal->window;
+  bool own = window->fine % LOOKS == 0;
   struct instant instant;
   struct error error = {0};
   struct linear *linear = malloc(sizeof *linear);
@@ -36,12 +43,16 @@ static void evaluate_pair_at(struct observer_of_signal *observer_of_signal, cons
       /* Among those that die out, the least damped pair is worth reporting. */
       worst = modes->modes[k].real > worst->real ? &modes->modes[k] : worst;
     }
-    int i = window->taken++;
-    window->time[i] = sample->time;
-    window->growth[i] = worst->real;
-    window->frequency[i] = worst->imaginary;
-    window->swing[i] = sample->signals[observer_of_signal->signal];
-    for (int k = 0; k < linear->count; k++) {
+    window->fine_time[window->fine] = sample->time;
+    window->fine_growth[window->fine++] = worst->real;
+    if (own) {
+      int i = window->taken++;
+      window->time[i] = sample->time;
+      window->growth[i] = worst->real;
+      window->frequency[i] = worst->imaginary;
+      window->swing[i] = sample->signals[observer_of_signal->signal];
+    }
+    for (int k = 0; own && k < linear->count; k++) {
       window->share[linear->places[k]] += fmax(worst->real - GROWTH_TOLD, 0.0) * worst->share[k];
     }
   }
@@ -49,12 +60,21 @@ static void evaluate_pair_at(struct observer_of_signal *observer_of_signal, cons
   free(linear);
 }
 
+/* Where the next look is. */
+static double next_look(const struct window *window) {
+  double spacing = (window->to - window->from) / (window->samples - 1);
+  int sample = window->fine / LOOKS;
+  int look = window->fine % LOOKS;
+  double share = GOLDEN_SHARE * window->fine;
+  share = look == 0 ? 0.0 : (look - 1 + share - floor(share)) / (LOOKS - 1);
+  return fmin(window->from + spacing * (sample + share), window->to);
+}
+
 static void observe(void *context, const struct view *view, const struct step *step) {
   struct observer_of_signal *observer_of_signal = context;
   struct window *window = observer_of_signal->window;
-  double spacing = (window->to - window->from) / (window->samples - 1);
   while (!observer_of_signal->failed && window->taken < window->samples) {
-    double t = window->from + spacing * window->taken;
+    double t = next_look(window);
     if (t > step->end->time) {
       return;
     }
@@ -119,6 +139,32 @@ static void judge_swing(struct window *window) {
     window->verdict = WINDOW_GROWS;
   } else {
     window->verdict = window->growing_time > 0.0 ? WINDOW_IN_PASSING : WINDOW_SOUND;
+  }
+}
+
+/* Mean and peak of the growth over one swing about each sample. */
+static void average_growth(struct window *window) {
+  double spacing = (window->to - window->from) / (window->samples - 1);
+  window->span = 2.0 * spacing;
+  if (window->turns >= 6 && window->swing_frequency > 0.0) {
+    double swing = 1.0 / window->swing_frequency;
+    window->span = swing * ceil(window->span / swing); /* whole swings */
+  }
+  int first = 0;
+  for (int i = 0; i < window->taken; i++) {
+    double sum = 0.0;
+    double low = fmax(window->time[i] - 0.5 * window->span, window->from);
+    double high = fmin(window->time[i] + 0.5 * window->span, window->to);
+    while (first < window->fine - 1 && window->fine_time[first] < low) {
+      first++;
+    }
+    int count = 0;
+    window->highest[i] = window->growth[i];
+    for (int k = first; k < window->fine && window->fine_time[k] <= high; k++, count++) {
+      sum += window->fine_growth[k];
+      window->highest[i] = fmax(window->highest[i], window->fine_growth[k]);
+    }
+    window->mean[i] = count > 0 ? sum / count : window->growth[i];
   }
 }
 
@@ -240,13 +286,17 @@ bool window_evaluate(const struct case_data *data, double from, double to, int s
   window->from = from;
   window->to = to;
   window->samples = samples;
-  window->time = calloc((size_t)samples * 4, sizeof *window->time);
+  window->time = calloc((size_t)samples * (6 + 2 * LOOKS), sizeof *window->time);
   if (window->time == NULL) {
     return error_set(error, ERROR_MEMORY, "out of memory for the window");
   }
   window->growth = window->time + samples;
   window->frequency = window->growth + samples;
   window->swing = window->frequency + samples;
+  window->mean = window->swing + samples;
+  window->highest = window->mean + samples;
+  window->fine_time = window->highest + samples;
+  window->fine_growth = window->fine_time + (size_t)samples * LOOKS;
   struct pair pair = {.observer_of_signal = {.window = window}};
   struct row_place drop;
   if (!registry_place(data->plant, "line_pressure_difference", &drop, error) ||
@@ -264,6 +314,7 @@ bool window_evaluate(const struct case_data *data, double from, double to, int s
   if (good) {
     judge_growth(window);
     judge_swing(window);
+    average_growth(window);
     tell(window, &pair.last);
   }
   run_workspace_free(workspace);

@@ -14,10 +14,16 @@ struct window {
   double to;   /* s */
   int samples;
   double *time;                    /* s */
-  double *growth;                  /* real part of the fastest growing (or least damped) mode, 1/s */
+  double *growth;                  /* real part of the fastest growing (or least damped) mode at the sample, 1/s */
+  double *mean;                    /* of it over a span about the sample, 1/s: one swing, two samples at least */
+  double *highest;                 /* in that span */
   double *frequency;               /* its imaginary part, rad/s */
   double *swing;                   /* line A over line B, Pa: where swings are sought; of a plant without it, line A */
   int taken;                       /* samples so far */
+  double *fine_time;               /* s: between the samples too, at uneven places (window.c) */
+  double *fine_growth;             /* 1/s */
+  int fine;                        /* how many so far */
+  double span;                     /* s, that `mean` is over */
   double share[PLANT_STATE_LIMIT]; /* by active state: part in the growing modes, weighed by time and growth */
   double growing_time;             /* s */
   double longest_time;             /* s, longest stretch of growth */

@@ -8,6 +8,7 @@
 #include "commands.h"
 #include "linear.h"
 #include "registry.h"
+#include "state_space_output.h"
 #include "steady.h"
 #include "units.h"
 #include "window.h"
@@ -18,6 +19,7 @@ struct request {
   const char *states;
   const char *input;
   const char *signal;
+  const char *cut;
   double at;
   double from;
   double to;
@@ -30,9 +32,11 @@ static const struct option_row options[] = {
     OPTION_ANY_AMOUNT("pull", "FORCE", given.pull, FORCE, "about steady drive: pull at the drawbar"),
     OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "about steady drive: the pedal"),
     OPTION_TEXT("states", '\0', "NAMES", states, "only these states take part, separated by commas, the others held"),
-    OPTION_TEXT("input", '\0', "NAME", input,
-                "frequency response from: pedal, grade, pull, brake, exhaust_brake, throttle, or a state"),
+    OPTION_TEXT(
+        "input", '\0', "NAME", input,
+        "frequency response from: pedal, grade, pull, brake, exhaust_brake, throttle (of a rig: feed), or a state"),
     OPTION_TEXT("signal", '\0', "NAME", signal, "frequency response to this signal"),
+    OPTION_TEXT("cut", '\0', "STATE", cut, "gain and phase margins of the loop cut at this state"),
     OPTION_ANY_AMOUNT("from", "TIME", from, TIME, "a window of a run: its start"),
     OPTION_ANY_AMOUNT("to", "TIME", to, TIME, "a window of a run: its end; says whether the machine hunts"),
     OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
@@ -76,6 +80,9 @@ struct work {
   int kink_count;
   struct linear_input input;
   double gradient[PLANT_STATE_LIMIT];
+  struct state_space space;
+  struct space_zeros zeros;
+  struct cut_answer cut;
   struct chart main;
   struct chart response;
   bool has_response;
@@ -143,50 +150,17 @@ static bool find_instant(const struct request *request, const struct case_data *
   return true;
 }
 
-static const char *const input_names[MACHINE_INPUT_COUNT] = {"pedal", "grade",         "pull",
-                                                             "brake", "exhaust_brake", "throttle"};
-
-/* d(rates) and d(signal) by an input of the machine, central differences on the frozen machine. */
-static void nudge_machine(struct work *work, enum machine_input input, int signal) {
-  struct machine *machine = &work->machine;
-  const struct plant *plant = work->instant.plant;
-  double step = input == MACHINE_PULL ? 10.0 : 1e-4;
-  double kept = machine->inputs[input];
-  double state[PLANT_STATE_LIMIT];
-  double rates[2][PLANT_STATE_LIMIT];
-  double signals[2][PLANT_SIGNAL_LIMIT];
-  memcpy(state, work->instant.state, sizeof state);
-  int distance = instant_place(&work->instant, "vehicle_distance");
-  if (distance >= 0) {
-    state[distance] = 0.0; /* the frozen ground is the same everywhere, its soil that of the start */
-  }
-  for (int side = 0; side < 2; side++) {
-    machine_set(machine, input, kept + (side == 0 ? -step : step));
-    plant->rates(machine->model, machine->mode, 0.0, state, rates[side]);
-    plant->signals_at(machine->model, machine->mode, 0.0, state, signals[side]);
-  }
-  machine_set(machine, input, kept);
-  for (int i = 0; i < work->linear.count; i++) {
-    int place = work->linear.places[i];
-    work->input.by_rate[i] = (rates[1][place] - rates[0][place]) / (2.0 * step);
-  }
-  work->input.by_signal = (signals[1][signal] - signals[0][signal]) / (2.0 * step);
-}
-
 /* The input of a response made ready; a state that is one is cut from the system. */
 static bool make_input(const char *name, int signal, struct work *work, bool *take, struct error *error) {
   int place = instant_place(&work->instant, name);
-  for (int i = 0; i < MACHINE_INPUT_COUNT && work->has_machine; i++) {
-    if (strcmp(input_names[i], name) == 0) {
-      nudge_machine(work, (enum machine_input)i, signal);
-      return true;
-    }
+  char names[256];
+  if (space_input_of(&work->space, name, signal, &work->input)) {
+    return true;
   }
   if (place < 0) {
     return error_set(error, ERROR_USAGE,
-                     "no input '%s'; there are pedal, grade, pull, brake, exhaust_brake, throttle, and every state "
-                     "(swashloop linear CASE lists those that take part)",
-                     name);
+                     "no input '%s'; there are %s, and every state (swashloop linear CASE lists those that take part)",
+                     name, space_input_names(&work->space, names, sizeof names));
   }
   for (int i = 0; i < work->instant.state_count; i++) {
     take[i] = false;
@@ -231,6 +205,9 @@ static bool make_response(const struct request *request, struct work *work, stru
     return false;
   }
   linear_output(&work->instant, &work->linear, signal, work->gradient);
+  if (!space_zeros(&work->linear, &work->input, work->gradient, &work->zeros, error)) {
+    return false;
+  }
   frequency_range(&work->modes, &low, &high);
   struct chart *chart = &work->response;
   chart_begin(chart, "response", "frequency response");
@@ -347,6 +324,11 @@ static void print_text(const struct request *request, const struct case_data *da
   }
   print_modes(stdout, work);
   print_kinks(stdout, work);
+  (void)printf("\ncondition of the Jacobian %.2g in SI, %.2g with each state in its typical size\n",
+               work->space.condition, work->space.scaled_condition);
+  if (work->cut.name != NULL) {
+    cut_print(&work->cut, instant_state_words(&work->instant, work->linear.places[work->cut.cut]));
+  }
   if (work->has_response) {
     const struct chart_column *frequency = chart_find(&work->response, "frequency");
     const struct chart_column *gain = chart_find(&work->response, "gain");
@@ -356,6 +338,7 @@ static void print_text(const struct request *request, const struct case_data *da
       (void)printf("  %9.4g rad/s  gain %11.4g  phase %7.1f deg\n", frequency->values[i], gain->values[i],
                    phase->values[i] * 360.0 / TWO_PI);
     }
+    zeros_print(&work->zeros);
   }
   if (request->asked.output != NULL) {
     (void)printf("\nfile %s\n", shown(request->asked.output).text);
@@ -404,8 +387,13 @@ static void print_json(const struct request *request, const struct case_data *da
     json_text(&json, "input", request->input);
     json_text(&json, "signal", request->signal);
     chart_json(&json, &work->response);
+    zeros_json(&json, &work->zeros);
     json_end_object(&json);
   }
+  if (work->cut.name != NULL) {
+    cut_json(&json, &work->cut);
+  }
+  space_json(&json, &work->instant, &work->linear, &work->space);
   answers_json_end(&json, request->asked.output);
 }
 
@@ -431,8 +419,40 @@ static bool write_file(const struct request *request, const struct case_data *da
     chart_write(file, &work->response);
     answer_words(file, "input", request->input);
     answer_words(file, "signal", request->signal);
+    zeros_write(&work->zeros, file);
   }
+  if (work->cut.name != NULL) {
+    double low;
+    double high;
+    double frequency[FREQUENCIES];
+    frequency_range(&work->modes, &low, &high);
+    for (int i = 0; i < FREQUENCIES; i++) {
+      frequency[i] = low * pow(high / low, (double)i / (FREQUENCIES - 1));
+    }
+    cut_write(&work->linear, &work->cut, frequency, FREQUENCIES, file);
+  }
+  space_write(&work->instant, &work->linear, &work->space, file);
   return answer_close(file, error);
+}
+
+/* The loop that is to be cut. */
+static bool cut_loop(const struct request *request, struct work *work, struct error *error) {
+  if (request->cut == NULL) {
+    return true;
+  }
+  int place = instant_place(&work->instant, request->cut);
+  int cut = -1;
+  for (int i = 0; i < work->linear.count; i++) {
+    cut = work->linear.places[i] == place ? i : cut;
+  }
+  if (cut < 0) {
+    const char *near = registry_nearest(request->cut, work->instant.state_count, state_name, &work->instant);
+    return error_set(error, ERROR_USAGE, "no state '%s' takes part here%s%s%s", request->cut,
+                     near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
+  }
+  work->cut.name = request->cut;
+  work->cut.cut = cut;
+  return loop_margins_find(&work->linear, cut, &work->cut.margins, error);
 }
 
 static bool about_instant(const struct request *request, const struct case_data *data, struct work *work,
@@ -445,7 +465,10 @@ static bool about_instant(const struct request *request, const struct case_data 
     return false;
   }
   if (!linear_make(&work->instant, request->states != NULL ? take : NULL, &work->linear, error) ||
-      !modes_find(&work->linear, &work->modes, error) || !make_chart(work, error)) {
+      !modes_find(&work->linear, &work->modes, error) || !make_chart(work, error) ||
+      !space_make(&work->instant, &work->linear, data->parameters, work->has_machine ? &work->machine : NULL,
+                  &work->space, error) ||
+      !cut_loop(request, work, error)) {
     return false;
   }
   work->kink_count = linear_kinks(&work->instant, &work->linear, work->kinks);
@@ -493,16 +516,20 @@ static bool write_window(const struct request *request, const struct case_data *
     return false;
   }
   struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "time since the start of the run"}, NULL};
-  struct answer_meaning growth = {{"growth", QUANTITY_RATE, REFERENCE_NONE, "largest real part of the eigenvalues"},
-                                  NULL};
+  struct answer_meaning growth = {
+      {"growth", QUANTITY_RATE, REFERENCE_NONE, "largest real part of the eigenvalues, mean over a swing"}, NULL};
+  struct answer_meaning highest = {
+      {"growth_highest", QUANTITY_RATE, REFERENCE_NONE, "the largest of it within that swing"}, NULL};
   struct answer_meaning frequency = {
       {"frequency", QUANTITY_ANGULAR_RATE, REFERENCE_NONE, "imaginary part of that eigenvalue"}, NULL};
   struct answer_meaning swing = {{"swing", QUANTITY_PRESSURE, REFERENCE_LINE_TO_LINE, "line A over line B"}, NULL};
   answer_axis(file, &time, window->taken, window->time);
-  answer_column(file, &growth, "time", window->taken, window->growth);
+  answer_column(file, &growth, "time", window->taken, window->mean);
+  answer_column(file, &highest, "time", window->taken, window->highest);
   answer_column(file, &frequency, "time", window->taken, window->frequency);
   answer_column(file, &swing, "time", window->taken, window->swing);
   answer_words(file, "verdict", window->words);
+  answer_share(file, "mean_over", window->span);
   return answer_close(file, error);
 }
 
@@ -528,6 +555,7 @@ static void print_window(const struct request *request, const struct case_data *
   json_integer(&json, "turning_points", window->turns);
   json_number(&json, "swing_amplitude", window->amplitude);
   json_number(&json, "swing_frequency", window->swing_frequency);
+  json_number(&json, "mean_over", window->span);
   answers_json_end(&json, request->asked.output);
 }
 
@@ -562,7 +590,9 @@ int command_linear(int argument_count, char **arguments) {
                   "       swashloop linear CASE --from TIME --to TIME\n\n"
                   "The machine linearised: eigenvalues, natural frequencies, damping, and which states take part in "
                   "which mode;\n"
-                  "with --input and --signal the frequency response. About an instant of a run, or about steady drive "
+                  "with --input and --signal the frequency response and its zeros; with --cut the margins of a loop; "
+                  "with -o the matrices\n"
+                  "A, B, C, D. About an instant of a run, or about steady drive "
                   "(default: "
                   "with\n"
                   "pedals and grade of the case at time zero). Distance, temperatures and the tank's oil are held. "
