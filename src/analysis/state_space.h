@@ -48,6 +48,7 @@ struct space_zeros {
   int relative_degree;                 /* integrations between input and output; -1: no path */
   double gain;                         /* the first derivative of the output that the input moves, SI */
 };
+/* The path is that from `input` to the signal whose gradient by the states is `output`. */
 bool space_zeros(const struct linear *linear, const struct linear_input *input, const double *output,
                  struct space_zeros *zeros, struct error *error);
 
