@@ -6,7 +6,7 @@
 #include "state_space.h"
 
 #define TURN 6.283185307179586476925
-enum { HALVINGS = 60, AROUND = 9 /* frequencies about each mode */ };
+enum { HALVINGS = 60, BESIDE = 4, AROUND = 2 * BESIDE + 1 /* frequencies about each mode */ };
 
 /* The system without the state that is cut, the state as its input, and its rate as what comes out. */
 struct cut_loop {
@@ -120,7 +120,7 @@ static int insert_about(double *frequencies, int count, const struct modes *mode
     double own = mode_frequency(&modes->modes[k]);
     double width = fmax(fabs(mode_damping(&modes->modes[k])), 1e-6);
     for (int i = 0; own > 0.0 && i < AROUND && count < LOOP_FREQUENCIES; i++) {
-      frequencies[count++] = own * (1.0 + width * (i - AROUND / 2) / (1.0 + AROUND * width));
+      frequencies[count++] = own * (1.0 + width * (i - BESIDE) / (1.0 + AROUND * width));
     }
   }
   return count;

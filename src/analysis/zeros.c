@@ -105,16 +105,16 @@ bool space_zeros(const struct linear *linear, const struct linear_input *input, 
         rows[(r - 1) * n + i] = next[i] / length;
       }
       size = r == 1 ? length : size * length;
-      through = product(&rows[(r - 1) * n], by_rate, n);
+      through = product(rows + (ptrdiff_t)(r - 1) * n, by_rate, n);
       if (fabs(through) > NO_PATH * reach) {
         break;
       }
-      move_on(&rows[(r - 1) * n], matrix, n, next);
+      move_on(rows + (ptrdiff_t)(r - 1) * n, matrix, n, next);
     }
     if (r > n) {
       return true; /* the input does not reach the output */
     }
-    move_on(&rows[(r - 1) * n], matrix, n, next);
+    move_on(rows + (ptrdiff_t)(r - 1) * n, matrix, n, next);
     zeros->gain = size * through;
   } else {
     zeros->gain = through;
