@@ -108,15 +108,14 @@ static inline real rotary_dry_torque(const struct rotary_losses *losses, real dr
 }
 
 /* Torque that opposes the rotation with the terms by stroke and speed, N m. */
-static inline real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed,
-                                           real film) {
+SELDOM real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed, real film) {
   return rotary_fluid_torque(losses, stroke, speed, film) +
          rotary_dry_torque(losses, drop, stroke) * tanh_sign(speed, losses->speed_width);
 }
 
 /* Flow from port A to port B of oil that is compressed and let down in each turn, m3/s. */
-static inline real rotary_compressed_flow(const struct rotary_losses *losses, real drop, real a_over_case,
-                                          real b_over_case, real stroke, real speed) {
+SELDOM real rotary_compressed_flow(const struct rotary_losses *losses, real drop, real a_over_case, real b_over_case,
+                                   real stroke, real speed) {
   real modulus = losses->bulk_modulus + losses->modulus_slope * 0.5 * (a_over_case + b_over_case);
   return speed * tanh_sign(speed, losses->speed_width) * losses->displacement *
          (losses->compressed_idle + (losses->compressed_full - losses->compressed_idle) * fabs(stroke)) * drop /
@@ -225,21 +224,9 @@ struct rotary_leaks {
   real case_b; /* from B to the case */
 };
 
-/* Leakage by the coefficients or by the map, with the oil that is compressed in each turn; `drop` = p_A - p_B,
- * pressures of the ports over the case. */
-static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *losses, real drop, real a_over_case,
-                                                  real b_over_case, real stroke, real speed, real viscosity) {
-  if (losses->map == NULL) {
-    struct rotary_leaks leaks = {
-        rotary_slip_flow(losses, drop, viscosity),
-        rotary_case_flow(losses, a_over_case, viscosity),
-        rotary_case_flow(losses, b_over_case, viscosity),
-    };
-    if (losses->by_stroke) {
-      leaks.slip += rotary_compressed_flow(losses, drop, a_over_case, b_over_case, stroke, speed);
-    }
-    return leaks;
-  }
+/* Leakage by the map. */
+SELDOM struct rotary_leaks rotary_map_leaks(const struct rotary_losses *losses, real drop, real a_over_case,
+                                            real b_over_case, real stroke, real speed) {
   real size = fabs(drop);
   real whole = rotary_map_between(losses, fabs(speed), size, fabs(stroke), rotary_map_leakage) *
                smaller(1.0, size / rotary_map_low_pressure(losses));
@@ -254,14 +241,36 @@ static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *lo
   return leaks;
 }
 
+/* Leakage by the coefficients or by the map, with the oil that is compressed in each turn; `drop` = p_A - p_B,
+ * pressures of the ports over the case. */
+static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *losses, real drop, real a_over_case,
+                                                  real b_over_case, real stroke, real speed, real viscosity) {
+  if (losses->map != NULL) {
+    return rotary_map_leaks(losses, drop, a_over_case, b_over_case, stroke, speed);
+  }
+  struct rotary_leaks leaks = {
+      rotary_slip_flow(losses, drop, viscosity),
+      rotary_case_flow(losses, a_over_case, viscosity),
+      rotary_case_flow(losses, b_over_case, viscosity),
+  };
+  if (losses->by_stroke) {
+    leaks.slip += rotary_compressed_flow(losses, drop, a_over_case, b_over_case, stroke, speed);
+  }
+  return leaks;
+}
+
+/* Torque by the map, N m, without its sign. */
+SELDOM real rotary_map_torque_at(const struct rotary_losses *losses, real drop, real stroke, real speed) {
+  return rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque);
+}
+
 /* Torque that opposes the rotation, N m, by the law chosen. */
 static inline real rotary_torque_of(const struct rotary_losses *losses, real drop, real stroke, real speed, real film) {
-  if (losses->map == NULL) {
-    return losses->by_stroke ? rotary_torque_by_stroke(losses, drop, stroke, speed, film)
-                             : rotary_torque_loss(losses, drop, speed, film);
+  if (losses->map != NULL) {
+    return rotary_map_torque_at(losses, drop, stroke, speed) * tanh_sign(speed, losses->speed_width);
   }
-  return rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque) *
-         tanh_sign(speed, losses->speed_width);
+  return losses->by_stroke ? rotary_torque_by_stroke(losses, drop, stroke, speed, film)
+                           : rotary_torque_loss(losses, drop, speed, film);
 }
 
 /* The two parts of that torque apart, N m, by the law chosen: of film and churning, signed as the speed, and of dry
@@ -273,7 +282,7 @@ static inline real rotary_fluid_torque_of(const struct rotary_losses *losses, re
 /* See rotary_fluid_torque_of. */
 static inline real rotary_dry_torque_of(const struct rotary_losses *losses, real drop, real stroke, real speed) {
   return losses->map == NULL ? rotary_dry_torque(losses, drop, stroke)
-                             : rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque);
+                             : rotary_map_torque_at(losses, drop, stroke, speed);
 }
 
 /* How far the point lies inside the map, as shares of its largest speed and pressure; 1 without a map. */

@@ -383,6 +383,8 @@ struct transmission_model {
   struct relief_parameters relief_b;    /* valve B; valve A is own.relief */
   real relief_viscosity;                /* Pa s: at which the poppets' damping holds */
   bool has_hoses;                       /* between pump and motors, in any lane */
+  bool has_maps;                        /* pump or motor has its losses from a map */
+  bool shapes_ratio;                    /* some law of the controls works on the speed ratio */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
   bool geared;                          /* a gearbox stands behind the first motor */
@@ -509,6 +511,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   const struct transmission_parameters *own = &model->own;
   model->case_pressure = own->lines.case_pressure + own->fluid.ambient_pressure;
   model->has_hoses = !mask_none(own->hoses.length > 0.0);
+  model->shapes_ratio = controls_shape_ratio(&own->controls);
   model->gallery_has_heat = transmission_gallery_has_heat(own);
   model->geared = own->gearbox.law != GEARBOX_NONE;
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
@@ -516,6 +519,10 @@ static inline void transmission_derive(struct transmission_model *model) {
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   rotary_losses_in_oil(&model->pump_losses, own->fluid.density, own->fluid.bulk_modulus, own->fluid.bulk_modulus_slope);
   transmission_set_up_axles(model);
+  model->has_maps = model->pump_losses.map != NULL;
+  for (int i = 0; i < model->axle_count; i++) {
+    model->has_maps = model->has_maps || (model->axles[i].motor != NULL && model->axles[i].motor_losses.map != NULL);
+  }
 }
 
 /* Everything of a mode that kernels read, as lists in one order: by them a plain mode is copied into a lane. */
@@ -593,15 +600,17 @@ static inline void transmission_gather(const struct transmission_model *model, c
   }
 }
 
-/* Value of every operator channel at t. */
-static inline void transmission_channel_values(const struct transmission_mode *mode, real t, real *values) {
-  for (int i = 0; i < CHANNEL_COUNT; i++) {
-    values[i] = mode->resting[i];
+/* Value of every operator channel at t: the mode's own while none moves, else in `moved`. */
+static inline const real *transmission_channel_values(const struct transmission_mode *mode, real t, real *moved) {
+  if (mode->moving_count == 0) {
+    return mode->resting;
   }
+  memcpy(moved, mode->resting, sizeof mode->resting);
   for (int k = 0; k < mode->moving_count; k++) {
     int i = mode->moving[k];
-    values[i] = piece_at(&mode->channels[i].piece, t);
+    moved[i] = piece_at(&mode->channels[i].piece, t);
   }
+  return moved;
 }
 
 #if REAL_LANES == 1

@@ -71,7 +71,7 @@ static inline void commands_of(const struct transmission_model *model, const str
   commands->brake = controls_brake(controls, channels[CHANNEL_brake], channels[CHANNEL_inching]);
   commands->load = broadcast(0.0);
   commands->cut = broadcast(0.0);
-  if (controls_shape_ratio(controls)) {
+  if (model->shapes_ratio) {
     commands->ratio_asked = ratio_asked_of(own, &commands->demand, rim_speed);
     commands->ratio = controls->ramp == CONTROLS_RAMP_RATIO ? x[STATE_ratio_command] : commands->ratio_asked;
     commands->ratio *= controls_inching_share(controls, channels[CHANNEL_inching]);
@@ -89,15 +89,19 @@ static inline void commands_of(const struct transmission_model *model, const str
   commands->stroke *= swash_underspeed_share(&own->swash, x[STATE_engine_speed]);
 }
 
-/* Signals of the controls. */
+/* Signals of the controls, where there are any beyond the pedals. */
 static inline void control_signals(const struct transmission_model *model, const struct commands *commands,
                                    const real *channels, real *signals) {
-  signals[SIGNAL_engine_set_speed] = commands->throttle * model->own.engine.set_speed;
-  signals[SIGNAL_accelerator] = channels[CHANNEL_accelerator];
-  signals[SIGNAL_inching] = channels[CHANNEL_inching];
-  signals[SIGNAL_ratio_command] = controls_shape_ratio(&model->own.controls) ? commands->ratio : broadcast(0.0);
-  signals[SIGNAL_engine_load] = commands->load;
-  signals[SIGNAL_anti_stall_cut] = commands->cut;
+  if (model->own.operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION) {
+    signals[SIGNAL_engine_set_speed] = commands->throttle * model->own.engine.set_speed;
+    signals[SIGNAL_accelerator] = channels[CHANNEL_accelerator];
+  }
+  if (model->shapes_ratio) {
+    signals[SIGNAL_inching] = channels[CHANNEL_inching];
+    signals[SIGNAL_ratio_command] = commands->ratio;
+    signals[SIGNAL_engine_load] = commands->load;
+    signals[SIGNAL_anti_stall_cut] = commands->cut;
+  }
 }
 
 /* Event functions of the controls. */
@@ -107,11 +111,11 @@ static inline void control_events(const struct transmission_model *model, const 
   const struct controls_parameters *controls = &own->controls;
   values[EVENT_reversal] = broadcast(1.0);
   values[EVENT_anti_stall] = broadcast(1.0);
-  if (!controls_shape_ratio(controls)) {
+  if (!model->shapes_ratio) {
     return;
   }
-  real channels[CHANNEL_COUNT];
-  transmission_channel_values(mode, t, channels);
+  real moved[CHANNEL_COUNT];
+  const real *channels = transmission_channel_values(mode, t, moved);
   if (controls->reversal == CONTROLS_REVERSAL_HELD) {
     real stroke = demand_of(own, channels, x[STATE_engine_speed]).stroke;
     values[EVENT_reversal] =

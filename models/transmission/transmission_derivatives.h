@@ -75,15 +75,21 @@ static inline void rates_of(const struct transmission_model *model, const struct
     d[axle->wheel_speed] = (gives->drive_torque - gives->gear_loss - axle->driveline->wheel_radius * gives->traction -
                             gives->brake_torque) /
                            axle->driveline->wheel_inertia;
-    d[axle->tyre_slip] = gives->slip_rate;
+    if (own->tyre.law == TYRE_RELAXATION) {
+      d[axle->tyre_slip] = gives->slip_rate;
+    }
     if (own->brake.heat == BRAKE_ONE_MASS) {
       d[axle->brake_temperature] =
           (brake_loss(model, mode, axle, gives, at->wheel_speed, x) -
            brake_cooling(&axle->brake, x[axle->brake_temperature], own->heat.ambient, at->wheel_speed)) /
           brake_heat_capacity(&axle->brake);
     }
-    d[axle->motor_friction] = gives->motor_friction_rate;
-    d[axle->gear_friction] = gives->gear_friction_rate;
+    if (axle->motor != NULL && axle->motor->friction == MOTOR_FRICTION_STICK) {
+      d[axle->motor_friction] = gives->motor_friction_rate;
+    }
+    if (axle->driveline->friction == DRIVELINE_STICK) {
+      d[axle->gear_friction] = gives->gear_friction_rate;
+    }
     if (own->brake.law == BRAKE_STICK) {
       d[axle->brake_torque] =
           brake_torque_rate(&axle->brake, gives->brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed);
@@ -102,7 +108,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
     d[STATE_gear_clutch_a] = e.gear_rate[0];
     d[STATE_gear_clutch_b] = e.gear_rate[1];
   }
-  d[STATE_transfer_torque] = e.transfer_rate;
+  if (model->transfers) {
+    d[STATE_transfer_torque] = e.transfer_rate;
+  }
   real acceleration = acceleration_of(model, &e, &now);
   d[STATE_vehicle_speed] = acceleration;
   d[STATE_vehicle_distance] = now.speed;

@@ -79,7 +79,8 @@ struct axle_outputs {
 
 /* Everything that elements give. */
 struct element_outputs {
-  real channels[CHANNEL_COUNT]; /* of operator and faults, as they are now */
+  const real *channels; /* of operator and faults, as they are now: the mode's, or those below */
+  real moved[CHANNEL_COUNT];
   struct commands commands;
   struct limiter_action limiter;
   real stroke_rate;        /* 1/s */
@@ -116,12 +117,13 @@ struct element_outputs {
   real brake_share;        /* of the brakes' reference torque (brake.h), 0 or more */
   real cooler;             /* W/K, thermostat open */
   struct axle_outputs axles[AXLE_LIMIT];
-  real gear;                       /* that is engaged, or being engaged */
+  real gear;                       /* that is engaged, or being engaged; this and the next four with a gearbox only */
   real gear_slip;                  /* rad/s, of its clutch */
   real gear_torque[GEARBOX_SLOTS]; /* N m that each clutch takes from the motor's shaft */
   real gear_rate[GEARBOX_SLOTS];   /* N m/s, of their wind-up */
   real mesh_loss;                  /* N m at the gearbox's output, signed as its speed: taken off */
-  real transfer_torque;            /* N m from the rear to the front shaft, beside the differential */
+  real transfer_torque;            /* N m from the rear to the front shaft, beside the differential; with a transfer
+                                    * case only, as the next */
   real transfer_rate;              /* N m/s, of its wind-up */
   real motor_flow_a;               /* m3/s out of line A: all motors with their leakage */
   real motor_flow_b;               /* m3/s into line B likewise */
@@ -246,6 +248,7 @@ static inline void motor_torque_loss_of(const struct axle *axle, const struct no
   real film = fluid_viscosity_at(&axle->motor_film, &now->table_place);
   if (axle->motor->friction != MOTOR_FRICTION_STICK) {
     e->motor_torque_loss = rotary_torque_of(losses, drop, share, at->motor_speed, film);
+    e->motor_winds = broadcast(0.0);
     return;
   }
   real capacity = motor_friction_capacity(axle->motor, losses, drop, share, at->motor_speed);
@@ -262,6 +265,7 @@ static inline void gear_loss_of(const struct axle *axle, const struct axle_node_
                                 struct axle_outputs *e) {
   if (axle->driveline->friction != DRIVELINE_STICK) {
     e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
+    e->gear_winds = broadcast(0.0);
     return;
   }
   real capacity = driveline_friction_capacity(axle->driveline, e->drive_torque, at->wheel_speed, axle->gear_wound_up);
@@ -275,9 +279,8 @@ static inline void gear_loss_of(const struct axle *axle, const struct axle_node_
 /* The motor of one axle. */
 static inline void motor_outputs_of(const struct axle *axle, const struct node_values *now,
                                     const struct axle_node_values *at, const real *x, struct axle_outputs *e) {
-  memset(e, 0, sizeof *e);
-  if (axle->motor != NULL) {
-    const struct motor_parameters *motor = axle->motor;
+  const struct motor_parameters *motor = axle->motor;
+  if (motor != NULL) {
     real share = x[axle->motor_displacement];
     real drop = at->port_a - at->port_b;
     struct lines_transfer transfer =
@@ -292,6 +295,8 @@ static inline void motor_outputs_of(const struct axle *axle, const struct node_v
     e->motor_case_b = leaks.case_b;
     motor_torque_loss_of(axle, now, at, drop, share, x[axle->motor_friction], e);
     e->motor_torque = motor_pressure_torque(motor->displacement, share, drop) * transfer.share - e->motor_torque_loss;
+  } else {
+    memset(e, 0, sizeof *e);
   }
   e->shaft_torque = e->motor_torque;
 }
@@ -304,6 +309,7 @@ static inline void gearbox_outputs_of(const struct transmission_model *model, co
   real given = broadcast(0.0);
   e->gear = mode->gear;
   e->gear_slip = mode->engaged_is_a * now->gear_slip[0] + (1.0 - mode->engaged_is_a) * now->gear_slip[1];
+  e->mesh_loss = broadcast(0.0);
   for (int k = 0; k < GEARBOX_SLOTS; k++) {
     real torque = x[STATE_gear_clutch_a + k];
     real share = piece_at(&mode->gear_clutch[k], t);
@@ -323,6 +329,8 @@ static inline void transfer_outputs_of(const struct transmission_model *model, c
   const struct transfer_case_parameters *box = &model->own.transfer_case;
   real arrives = e->axles[0].shaft_torque;
   real share = transfer_case_share(box);
+  e->transfer_torque = broadcast(0.0);
+  e->transfer_rate = broadcast(0.0);
   if (transfer_case_couples(box)) {
     real lever = e->channels[CHANNEL_transfer_clutch];
     real slip = now->transfer_slip;
@@ -356,6 +364,7 @@ static inline void wheel_outputs_of(const struct transmission_model *model, cons
         e->curve_force + tyre_damping(&own->tyre, &at->contact, e->slip, e->slip_rate, at->rim_speed, now->speed);
   } else {
     e->slip = tyre_slip(&own->tyre, at->rim_speed, now->speed);
+    e->slip_rate = broadcast(0.0);
     e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
     e->traction = e->curve_force;
   }
@@ -417,7 +426,7 @@ static inline real implement_torque_of(const struct transmission_model *model, c
 static inline void element_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                       const struct node_values *now, real t, const real *x, struct element_outputs *e) {
   const struct transmission_parameters *own = &model->own;
-  transmission_channel_values(mode, t, e->channels);
+  e->channels = transmission_channel_values(mode, t, e->moved);
   commands_of(model, mode, e->channels, x, now->axles[0].rim_speed, &e->commands);
   e->limiter = limiter_act(&own->limiter, x[STATE_control_pressure], mode->command_forward, x[STATE_pump_stroke],
                            x[STATE_limiter_a], x[STATE_limiter_b]);
@@ -492,11 +501,6 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->motor_flow_a = broadcast(0.0);
   e->motor_flow_b = broadcast(0.0);
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
-  e->gear = broadcast(0.0);
-  e->gear_slip = broadcast(0.0);
-  e->mesh_loss = broadcast(0.0);
-  e->transfer_torque = broadcast(0.0);
-  e->transfer_rate = broadcast(0.0);
   int i = 0;
   do { /* there is always one axle */
     motor_outputs_of(&model->axles[i], now, &now->axles[i], x, &e->axles[i]);

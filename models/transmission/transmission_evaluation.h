@@ -78,13 +78,68 @@ static inline void powers_of(const struct transmission_model *model, const struc
                      more.gallery * gallery_rate + more.tank * tank_rate);
 }
 
+/* Signals that only some laws have; zero where they are not chosen. */
+static inline void signals_of_laws(const struct transmission_model *model, const real *x, const struct node_values *now,
+                                   const struct element_outputs *e, real *signals) {
+  const struct transmission_parameters *own = &model->own;
+  memset(signals + SIGNAL_rear_axle_load, 0, (SIGNAL_COUNT - SIGNAL_rear_axle_load) * sizeof *signals);
+  signals[SIGNAL_charge_inlet_pressure] =
+      -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
+  if (model->axle_count > 1) {
+    const struct axle_outputs *rear = &e->axles[0];
+    const struct axle_outputs *front = &e->axles[1];
+    signals[SIGNAL_rear_axle_load] = now->axles[0].contact.load;
+    signals[SIGNAL_front_axle_load] = now->axles[1].contact.load;
+    signals[SIGNAL_front_wheel_speed] = now->axles[1].wheel_speed;
+    signals[SIGNAL_front_wheel_slip] = front->slip;
+    signals[SIGNAL_front_traction_force] = front->traction;
+    signals[SIGNAL_rear_wheel_torque] = rear->drive_torque - rear->gear_loss;
+    signals[SIGNAL_front_wheel_torque] = front->drive_torque - front->gear_loss;
+    if (model->axles[1].motor != NULL) {
+      signals[SIGNAL_second_motor_speed] = now->axles[1].motor_speed;
+      signals[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
+      signals[SIGNAL_second_motor_flow] = front->motor_flow + front->motor_slip + front->motor_case_a;
+    }
+  }
+  if (own->turbocharger.fitted == TURBOCHARGER_FITTED) {
+    signals[SIGNAL_boost] = x[STATE_boost];
+    signals[SIGNAL_smoke_limit] = smoke_limit_of(model, x);
+  }
+  if (own->implement.law != IMPLEMENT_NONE) {
+    signals[SIGNAL_implement_power] = e->implement * now->engine_speed;
+    signals[SIGNAL_implement_torque] = e->implement;
+    signals[SIGNAL_implement_flow] =
+        implement_flow(&own->implement, e->channels[CHANNEL_implement_flow], now->engine_speed);
+  }
+  if (model->geared) {
+    signals[SIGNAL_gear] = e->gear;
+    signals[SIGNAL_gear_slip] = e->gear_slip;
+    signals[SIGNAL_gear_clutch_heat] = gear_clutch_power(model, e, now, x);
+  }
+  if (model->transfers) {
+    signals[SIGNAL_transfer_torque] = e->transfer_torque;
+    signals[SIGNAL_transfer_slip] = now->transfer_slip;
+  }
+  if (own->brake.heat == BRAKE_ONE_MASS) {
+    signals[SIGNAL_brake_temperature] = x[STATE_brake_temperature];
+    signals[SIGNAL_front_brake_temperature] = x[STATE_front_brake_temperature];
+  }
+  if (model->has_hoses) {
+    signals[SIGNAL_motor_pressure_difference] = now->axles[0].port_a - now->axles[0].port_b;
+    signals[SIGNAL_hose_drop] = 2.0 * now->axles[0].hose_lost;
+  }
+  if (own->lines.cases == LINES_CASES_DRAINED) {
+    signals[SIGNAL_case_pressure] = now->cases - model->oil.ambient;
+  }
+  control_signals(model, &e->commands, e->channels, signals);
+}
+
 /* Every signal, SI; pressures by the reference of the signal's row. */
 static inline void signals_of(const struct transmission_model *model, const real *x, const struct node_values *now,
                               const struct element_outputs *e, real *signals) {
   double ambient = model->oil.ambient;
   bool two_axles = model->axle_count > 1;
   int relief_position = relief_law_of(&model->own.relief)->position_state;
-  int front = two_axles ? 1 : 0; /* the only axle's own values where there is no front one */
 
   signals[SIGNAL_line_a_pressure] = now->a - ambient;
   signals[SIGNAL_line_b_pressure] = now->b - ambient;
@@ -140,39 +195,10 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_filter_bypass] = filter_bypass_share(&model->own.filter, e->filter_drop, e->charge_flow);
   signals[SIGNAL_hose_flow] = e->hose_a + e->hose_b;
   signals[SIGNAL_drawbar_force] = now->pull;
+  signals[SIGNAL_gallery_temperature] = now->heat.gallery;
   signals[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
   signals[SIGNAL_case_temperature] = x[STATE_case_temperature];
-  signals[SIGNAL_gallery_temperature] = now->heat.gallery;
-  signals[SIGNAL_rear_axle_load] = now->axles[0].contact.load;
-  signals[SIGNAL_front_axle_load] = now->axles[front].contact.load;
-  signals[SIGNAL_front_wheel_speed] = now->axles[front].wheel_speed;
-  signals[SIGNAL_front_wheel_slip] = e->axles[front].slip;
-  signals[SIGNAL_front_traction_force] = e->axles[front].traction;
-  signals[SIGNAL_second_motor_speed] = now->axles[front].motor_speed;
-  signals[SIGNAL_second_motor_displacement] = x[STATE_second_motor_displacement];
-  signals[SIGNAL_second_motor_flow] =
-      e->axles[front].motor_flow + e->axles[front].motor_slip + e->axles[front].motor_case_a;
-  signals[SIGNAL_rear_wheel_torque] = e->axles[0].drive_torque - e->axles[0].gear_loss;
-  signals[SIGNAL_front_wheel_torque] = e->axles[front].drive_torque - e->axles[front].gear_loss;
-  signals[SIGNAL_boost] = x[STATE_boost];
-  signals[SIGNAL_smoke_limit] = smoke_limit_of(model, x);
-  signals[SIGNAL_implement_power] = e->implement * now->engine_speed;
-  signals[SIGNAL_implement_torque] = e->implement;
-  signals[SIGNAL_implement_flow] =
-      implement_flow(&model->own.implement, e->channels[CHANNEL_implement_flow], now->engine_speed);
-  signals[SIGNAL_gear] = e->gear;
-  signals[SIGNAL_gear_slip] = e->gear_slip;
-  signals[SIGNAL_gear_clutch_heat] = gear_clutch_power(model, e, now, x);
-  signals[SIGNAL_transfer_torque] = e->transfer_torque;
-  signals[SIGNAL_brake_temperature] = x[STATE_brake_temperature];
-  signals[SIGNAL_front_brake_temperature] = x[STATE_front_brake_temperature];
-  signals[SIGNAL_transfer_slip] = now->transfer_slip;
-  signals[SIGNAL_motor_pressure_difference] = now->axles[0].port_a - now->axles[0].port_b;
-  signals[SIGNAL_hose_drop] = 2.0 * now->axles[0].hose_lost;
-  signals[SIGNAL_case_pressure] = now->cases - ambient;
-  signals[SIGNAL_charge_inlet_pressure] =
-      -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
-  control_signals(model, &e->commands, e->channels, signals);
+  signals_of_laws(model, x, now, e, signals);
 }
 
 /* What the smoke limit and the implement do to the engine. */
@@ -185,8 +211,8 @@ static inline void engine_load_events(const struct transmission_model *model, co
   if (!turbocharged && own->implement.law == IMPLEMENT_NONE) {
     return;
   }
-  real channels[CHANNEL_COUNT];
-  transmission_channel_values(mode, t, channels);
+  real moved[CHANNEL_COUNT];
+  const real *channels = transmission_channel_values(mode, t, moved);
   real speed = x[STATE_engine_speed];
   real asked = engine_asked_fuel(&own->engine, speed, set_speed_share(own, channels), x[STATE_governor_integral]);
   if (turbocharged) {
@@ -302,6 +328,12 @@ static inline real line_drop(const struct transmission_model *model, const real 
 
 /* How far pump and motors are inside their maps, as shares; below zero they have left them. */
 static inline void map_guards(const struct transmission_model *model, const real *x, real *values) {
+  if (!model->has_maps) {
+    for (int i = GUARD_PUMP_MAP_SPEED; i < GUARD_COUNT; i++) {
+      values[i] = broadcast(1.0);
+    }
+    return;
+  }
   for (int i = 0; i <= AXLE_LIMIT; i++) {
     real speed = broadcast(0.0);
     const struct rotary_losses *losses = mapped(model, x, i, &speed);

@@ -220,6 +220,7 @@ static const real *const_part_of(const lanes *row, int part) {
 }
 
 static void take_rows(const lanes *from, int count, int part, real *rows) {
+#pragma GCC unroll 4
   for (int i = 0; i < count; i++) {
     rows[i] = *const_part_of(&from[i], part);
   }
@@ -231,7 +232,11 @@ static real *rows_for(lanes *to, real *own) {
 }
 
 static void put_rows(const real *rows, int count, int part, lanes *to) {
-  for (int i = 0; PARTS > 1 && to != NULL && i < count; i++) {
+  if (PARTS == 1 || to == NULL) {
+    return;
+  }
+#pragma GCC unroll 4
+  for (int i = 0; i < count; i++) {
     *part_of(&to[i], part) = rows[i];
   }
 }

@@ -22,8 +22,8 @@ static real start_share(const struct transmission_parameters *own, const real *c
 static struct operator_demand demand_at(const struct transmission_model *model, const struct transmission_mode *mode,
                                         real t) {
   const struct transmission_parameters *own = &model->own;
-  real values[CHANNEL_COUNT];
-  transmission_channel_values(mode, t, values);
+  real moved[CHANNEL_COUNT];
+  const real *values = transmission_channel_values(mode, t, moved);
   return demand_of(own, values, own->engine.start_speed * own->engine.set_speed * start_share(own, values));
 }
 
@@ -417,8 +417,8 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   real x[STATE_COUNT] = {0.0};
   real gallery = own->charge.relief_setting + model->case_pressure;
   real line = fluid_compression(&model->oil, gallery - own->lines.start_drop);
-  real channels[CHANNEL_COUNT];
-  transmission_channel_values(mode, 0.0, channels);
+  real moved[CHANNEL_COUNT];
+  const real *channels = transmission_channel_values(mode, 0.0, moved);
   x[STATE_engine_speed] = own->engine.start_speed * own->engine.set_speed * start_share(own, channels);
   x[STATE_fuel] = own->engine.start_fuel;
   x[STATE_governor_integral] = own->engine.start_fuel;

@@ -171,22 +171,38 @@ static bool tell(struct event_observer *observer, const struct view *view, int i
                        error);
 }
 
+/* The crossings of event function i within the step, first to last. */
+static bool tell_crossings(struct event_observer *observer, const struct view *view, int i, const struct step *step,
+                           struct outcome *outcome, struct error *error) {
+  struct step part = *step;
+  for (int crossing = 0; crossing < 2; crossing++) {
+    bool above = !observer->above[i];
+    struct side side = {i, above, above ? view->plant->events[i].hysteresis : 0.0};
+    struct sample found;
+    if (!view_first(view, &part, is_above, &side, &found)) {
+      break;
+    }
+    if (!tell(observer, view, i, &found, outcome, error)) {
+      return false;
+    }
+    part.start = step->middle; /* the second search is in the rest of the step only */
+    part.middle = step->end;
+  }
+  return true;
+}
+
 bool event_observer_observe(struct event_observer *observer, const struct view *view, const struct step *step,
                             struct outcome *outcome, struct error *error) {
+  const double *middle = step->middle->events;
+  const double *end = step->end->events;
   for (int i = 0; i < view->plant->event_count; i++) {
-    struct step part = *step;
-    for (int crossing = 0; crossing < 2; crossing++) {
-      bool above = !observer->above[i];
-      struct side side = {i, above, above ? view->plant->events[i].hysteresis : 0.0};
-      struct sample found;
-      if (!view_first(view, &part, is_above, &side, &found)) {
-        break;
-      }
-      if (!tell(observer, view, i, &found, outcome, error)) {
-        return false;
-      }
-      part.start = step->middle; /* the second search is in the rest of the step only */
-      part.middle = step->end;
+    bool above = observer->above[i];
+    double level = above ? 0.0 : view->plant->events[i].hysteresis;
+    if ((middle[i] > level) == above && (end[i] > level) == above) {
+      continue; /* nearly always: nothing crosses */
+    }
+    if (!tell_crossings(observer, view, i, step, outcome, error)) {
+      return false;
     }
   }
   return true;

@@ -607,15 +607,15 @@ static void every_channel_has_a_value(void **state) {
   struct bench *bench = open_bench("operator: {forward_pedal: [[0 s, 0 %], [2 s, 100 %]], brake: 30 %}\n");
   const struct transmission_mode *mode = bench->mode;
   for (int moved = -1; moved < CHANNEL_COUNT; moved++) {
-    real values[CHANNEL_COUNT + 1];
+    real changed[CHANNEL_COUNT + 1];
     if (moved >= 0) {
       bench->data.plant->move(bench->model, bench->mode, 0.5, moved, 0.25, 0.0);
     }
     for (int i = 0; i <= CHANNEL_COUNT; i++) {
-      values[i] = NAN;
+      changed[i] = NAN;
     }
-    transmission_channel_values(mode, 0.5, values);
-    assert_true(isnan(values[CHANNEL_COUNT]));
+    const real *values = transmission_channel_values(mode, 0.5, changed);
+    assert_true(isnan(changed[CHANNEL_COUNT]));
     for (int i = 0; i < CHANNEL_COUNT; i++) {
       CHECK_NEAR(values[i], piece_at(&mode->channels[i].piece, 0.5), 1e-15);
     }
