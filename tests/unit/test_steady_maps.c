@@ -18,7 +18,7 @@
  */
 static const char *const cases[] = {"climb",  "axle_spins", "wet_clay", "cold_start", "downhill_exhaust_brake",
                                     "lugging"};
-enum { CASES = sizeof cases / sizeof cases[0], SPEEDS = 5, SMOOTH_CASES = 4, FINE_SPEEDS = 30 };
+enum { CASES = sizeof cases / sizeof cases[0], SPEEDS = 5, SMOOTH_CASES = 3, FINE_SPEEDS = 18 };
 
 typedef bool map_function(struct machine *machine, const struct steady_options *options, struct steady_answer *answer,
                           struct error *error);
