@@ -138,7 +138,7 @@ static const struct node *parse_mapping(const struct loader *loader, const char 
   return root;
 }
 
-/* The machine that the topmost layer so far names, as the next layer. */
+/* The machine that the topmost layer so far names, or another file in its place, as the next layer. */
 static bool add_machine(const struct loader *loader, struct layers *layers, const struct node *name) {
   if (name->kind != NODE_TEXT || name->text[0] == '\0') {
     return error_at(loader->error, name->file, name->line, name->column, "machine: found %s, expected a file name",
@@ -149,7 +149,7 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
                     LAYER_LIMIT - 1);
   }
   struct layer *layer = &layers->at[layers->count];
-  layer->path = loader_beside(loader->arena, layers->at[layers->count - 1].path, name->text);
+  layer->path = loader_beside(loader->arena, name->file, name->text);
   if (!layer->path) {
     return error_at(loader->error, name->file, name->line, name->column, "machine: the path is too long");
   }
@@ -177,7 +177,7 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
 }
 
 static bool read_layers(const struct loader *loader, const char *path, const char *text, size_t length,
-                        struct layers *layers) {
+                        const struct node *machine, struct layers *layers) {
   layers->at[0].path = path;
   identify(&layers->at[0]);
   layers->at[0].root = parse_mapping(loader, path, text, length);
@@ -185,7 +185,7 @@ static bool read_layers(const struct loader *loader, const char *path, const cha
   if (!layers->at[0].root) {
     return false;
   }
-  const struct node *machine = node_child(layers->at[0].root, "machine");
+  machine = machine ? machine : node_child(layers->at[0].root, "machine");
   while (machine) {
     if (!add_machine(loader, layers, machine)) {
       return false;
@@ -529,7 +529,8 @@ static bool set_defaults(const struct loader *loader) {
 }
 
 /* Where the files set what `why` speaks of: the first "group.field" in it that one of them holds. */
-static const struct node *find_cause(const struct layers *layers, const struct node *set, const char *why) {
+static const struct node *find_cause(const struct layers *layers, const struct case_additions *additions,
+                                     const char *why) {
   for (const char *word = why; *word; word += strspn(word, " ,;")) {
     size_t length = strcspn(word, " ,;");
     const char *dot = memchr(word, '.', length);
@@ -539,8 +540,11 @@ static const struct node *find_cause(const struct layers *layers, const struct n
     (void)snprintf(field, sizeof field, "%.*s", dot ? (int)(word + length - dot) - 1 : 0, dot ? dot + 1 : "");
     char path[256];
     (void)snprintf(path, sizeof path, "%.*s", (int)length, word);
-    if (set && node_child(set, path)) {
-      return node_child(set, path);
+    for (int i = CASE_ADDITION_LIMIT; i >= 0; i--) {
+      const struct node *set = i > 0 ? additions->set[i - 1] : additions->below;
+      if (set && node_child(set, path)) {
+        return node_child(set, path);
+      }
     }
     for (int i = 0; dot && i < layers->count; i++) {
       const struct node *section = node_child(layers->at[i].root, group);
@@ -555,7 +559,8 @@ static const struct node *find_cause(const struct layers *layers, const struct n
 }
 
 /* Each value may be right and all together wrong: the plant says so. */
-static bool check_combination(const struct loader *loader, const struct layers *layers, const struct node *set) {
+static bool check_combination(const struct loader *loader, const struct layers *layers,
+                              const struct case_additions *additions) {
   const struct case_data *data = loader->data;
   void *model = arena_take(loader->arena, data->plant->model_size);
   if (!model) {
@@ -565,34 +570,25 @@ static bool check_combination(const struct loader *loader, const struct layers *
   if (!why) {
     return true;
   }
-  const struct node *cause = find_cause(layers, set, why);
+  const struct node *cause = find_cause(layers, additions, why);
   return error_at(loader->error, cause ? cause->file : data->source, cause ? cause->key_line : 0,
                   cause ? cause->key_column : 0, "%s", why);
 }
 
-/* What stands upon the files: texts of the command line, then what a study sets and demands. */
-struct additions {
-  const char *const *sets;
-  int set_count;
-  const struct node *set;    /* mapping PATH: VALUE, or NULL */
-  const struct node *limits; /* list, or NULL */
-};
-
-static bool apply_study(const struct loader *loader, const struct additions *additions) {
-  for (const struct node *node = additions->set ? additions->set->first : NULL; node; node = node->next) {
+static bool apply_mapping(const struct loader *loader, const struct node *set) {
+  for (const struct node *node = set ? set->first : NULL; node; node = node->next) {
     if (!set_path(loader, (struct place){node->file, node->key_line, node->key_column}, node->key, node) &&
         !loader_goes_on(loader)) {
       return false;
     }
   }
-  return !additions->limits || limits_read(loader, additions->limits);
+  return true;
 }
 
-static bool load(const struct loader *loader, const char *text, size_t length, const struct additions *additions) {
-  struct case_data *data = loader->data;
-  struct layers layers = {0};
-  if (!read_layers(loader, data->source, text, length, &layers) || !set_names(loader, &layers) ||
-      !set_defaults(loader) || !read_sections(loader, &layers)) {
+/* What stands upon the files: what a review sets below, texts of the command line, then what all else sets and
+ * demands. */
+static bool apply(const struct loader *loader, const struct case_additions *additions) {
+  if (!apply_mapping(loader, additions->below)) {
     return false;
   }
   for (int i = 0; i < additions->set_count; i++) {
@@ -600,35 +596,38 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
       return false;
     }
   }
-  if (!apply_study(loader, additions)) {
+  for (int i = 0; i < CASE_ADDITION_LIMIT; i++) {
+    if (!apply_mapping(loader, additions->set[i]) ||
+        (additions->limits[i] && !limits_read(loader, additions->limits[i]))) {
+      return false;
+    }
+  }
+  return true;
+}
+
+static bool load(const struct loader *loader, const char *text, size_t length, const struct case_additions *additions) {
+  struct case_data *data = loader->data;
+  struct layers layers = {0};
+  if (!read_layers(loader, data->source, text, length, additions->machine, &layers) || !set_names(loader, &layers) ||
+      !set_defaults(loader) || !read_sections(loader, &layers)) {
+    return false;
+  }
+  if (!apply(loader, additions)) {
     return false;
   }
   if (loader->faults != NULL && loader->faults->count > 0) {
     return false; /* told; what would follow from wrong values need not be */
   }
-  if (!check_combination(loader, &layers, additions->set)) {
+  if (!check_combination(loader, &layers, additions)) {
     return false;
   }
   data->resolved = resolve_case(loader->arena, data);
   return data->resolved || loader_out_of_memory(loader);
 }
 
-void case_hide_outside(const char *named, struct error *error) {
-  char file[sizeof error->file];
-  bool of_other = error != NULL && error->code == ERROR_INPUT && error->line > 0 && error->file[0] != '\0' &&
-                  strcmp(error->file, named) != 0 && strncmp(error->file, "--set ", 6) != 0;
-  if (of_other && input_is_outside(error->file, named)) {
-    (void)snprintf(file, sizeof file, "%s", error->file);
-    error_at(error, file, error->line, error->column,
-             "this is not what a case may hold; its words are not shown, for the file lies outside the folder of '%s' "
-             "and the present folder",
-             text_excerpt(named).text);
-  }
-}
-
 /* `text` NULL: read it from `path`. */
-static bool open_case(const char *path, const char *text, const struct additions *additions, struct case_data *data,
-                      struct faults *faults, struct error *error) {
+static bool open_case(const char *path, const char *text, const struct case_additions *additions,
+                      struct case_data *data, struct faults *faults, struct error *error) {
   struct case_data fresh = {.plant = &transmission_plant}; /* unless `circuit:` says otherwise */
   struct loader loader = {arena_open(), &fresh, error, faults};
   bool good = loader.arena != NULL;
@@ -651,21 +650,26 @@ static bool open_case(const char *path, const char *text, const struct additions
   if (good) {
     *data = fresh;
   } else {
-    case_hide_outside(path, error);
+    case_hide_outside(additions->named ? additions->named : path, error);
     arena_close(loader.arena);
   }
   return good;
 }
 
 bool case_load(const char *path, const char *const *sets, int set_count, struct case_data *data, struct error *error) {
-  return open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, NULL, error);
+  return open_case(path, NULL, &(struct case_additions){.sets = sets, .set_count = set_count}, data, NULL, error);
+}
+
+bool case_load_with(const char *path, const struct case_additions *additions, struct case_data *data,
+                    struct error *error) {
+  return open_case(path, NULL, additions, data, NULL, error);
 }
 
 bool case_load_telling(const char *path, const char *const *sets, int set_count, struct case_data *data,
                        struct faults *faults) {
   struct error error = {0};
   *faults = (struct faults){0};
-  if (open_case(path, NULL, &(struct additions){sets, set_count, NULL, NULL}, data, faults, &error)) {
+  if (open_case(path, NULL, &(struct case_additions){.sets = sets, .set_count = set_count}, data, faults, &error)) {
     return true;
   }
   if (error.code != ERROR_NONE) { /* what ended it */
@@ -680,12 +684,12 @@ bool case_load_telling(const char *path, const char *const *sets, int set_count,
 
 bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
                          struct error *error) {
-  return open_case(path, NULL, &(struct additions){NULL, 0, set, limits}, data, NULL, error);
+  return open_case(path, NULL, &(struct case_additions){.set = {set}, .limits = {limits}}, data, NULL, error);
 }
 
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error) {
-  return open_case(name, text, &(struct additions){sets, set_count, NULL, NULL}, data, NULL, error);
+  return open_case(name, text, &(struct case_additions){.sets = sets, .set_count = set_count}, data, NULL, error);
 }
 
 void case_free(struct case_data *data) {

@@ -78,8 +78,21 @@ bool case_load_telling(const char *path, const char *const *sets, int set_count,
 /* The same from text; `name` stands in messages, machine files are looked for beside it. */
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error);
-/* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL. */
+/* What other files say of a case, beside the texts of the command line. */
 struct node;
+enum { CASE_ADDITION_LIMIT = 3 };
+struct case_additions {
+  const char *named;             /* the file of the command line that all this comes from; NULL: the case */
+  const struct node *machine;    /* file of the machine, beside that of the node, in place of the case's own; or NULL */
+  const struct node *below;      /* mapping PATH: VALUE, set before the texts; or NULL */
+  const char *const *sets;       /* texts */
+  int set_count;
+  const struct node *set[CASE_ADDITION_LIMIT];    /* mappings, set behind the texts, in order; each may be NULL */
+  const struct node *limits[CASE_ADDITION_LIMIT]; /* lists of further limits; each may be NULL */
+};
+bool case_load_with(const char *path, const struct case_additions *additions, struct case_data *data,
+                    struct error *error);
+/* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL. */
 bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
                          struct error *error);
 /* A case of its own with the same numbers; what parameter_ref_set changes in it changes nothing else. */

@@ -2,6 +2,8 @@
 #ifndef SWASHLOOP_CASE_LOADER_H
 #define SWASHLOOP_CASE_LOADER_H
 
+#include <stdint.h>
+
 #include "arena.h"
 #include "case.h"
 #include "measures.h"
@@ -63,6 +65,17 @@ bool limits_read(const struct loader *loader, const struct node *list);
 bool condition_read(const struct loader *loader, const struct node *node, struct condition *condition);
 /* The table that moves a channel otherwise, whose bounds the channel has; NULL if there is none. */
 const struct field *action_table(const struct plant *plant, int channel);
+
+/* entries.c: what a file of entries must be, a study or a review. Does the mapping have these keys alone? `what` says in
+ * words what it is. */
+bool entries_known(const struct loader *loader, const struct node *mapping, const char *what, const char *const *keys,
+                   int count);
+/* Is it a list of at least one? */
+bool entries_list(const struct loader *loader, const struct node *node, const char *entries);
+/* Is it a text that is not empty? */
+bool entry_word(const struct loader *loader, const struct node *node, const char *what);
+/* A whole number within bounds. */
+bool entry_whole(const struct loader *loader, const struct node *node, double low, double high, int64_t *value);
 
 /* case.c: the parameter or setting of this path, and the block that it lies in. The column of the error counts in the
  * path. */

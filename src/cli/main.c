@@ -35,6 +35,7 @@ static const struct command_row commands[] = {
     {"run", command_run, "integrate a case; print the summary, write the run file"},
     {"check", command_check, "read a case and say whether it is good"},
     {"list", command_list, "list parameters, signals, measures or units"},
+    {"review", command_review, "all limits of several cases under several conditions"},
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},

@@ -5,6 +5,7 @@
 #include "registry.h"
 #include "summary.h"
 #include "summary_limits.h"
+#include "limit_margin.h"
 #include "terminal.h"
 
 static void write_measures(struct json *json, const struct outcome *outcome) {
@@ -95,7 +96,7 @@ void summary_json_limits(struct json *json, const struct case_data *data, const 
     json_text(json, "reason", outcome->limits[i].why);
     json_text(json, "name", limit->keep.name);
     json_number(json, "level", limit->keep.level);
-    json_text(json, "unit", quantity_rows[summary_condition_quantity(data, &limit->keep)].si_unit);
+    json_text(json, "unit", quantity_rows[condition_quantity(data, &limit->keep)].si_unit);
     json_number(json, "worst", outcome->limits[i].worst);
     json_number(json, "worst_time", outcome->limits[i].time);
     json_number(json, "first_time", outcome->limits[i].first);

@@ -4,17 +4,11 @@
 #include <stdlib.h>
 
 #include "commands.h"
+#include "limit_margin.h"
 #include "text.h"
 #include "units.h"
 
 enum { SHOWN = 48 };
-
-enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition) {
-  if (condition->signal >= 0) {
-    return data->plant->signals[condition->signal].quantity;
-  }
-  return condition->signal == CONDITION_MEASURE ? measure_rows[condition->measure].quantity : QUANTITY_TIME;
-}
 
 static int worst_first(const void *left, const void *right) {
   const struct ranked_limit *a = left;
@@ -23,17 +17,12 @@ static int worst_first(const void *left, const void *right) {
   return by_excess != 0 ? by_excess : (a->index > b->index) - (a->index < b->index);
 }
 
-/* By how much of its level; temperatures count from 0 degC, as they are read. A limit without a worst value is broken
- * without bound, or kept with all of it left. */
+/* By how much of its level. A limit without a worst value is broken without bound, or kept with all of it left. */
 static double excess_of(const struct case_data *data, const struct limit *limit, const struct limit_finding *found) {
   if (isnan(found->worst)) {
     return found->verdict == LIMIT_BROKEN ? (double)INFINITY : -(double)INFINITY;
   }
-  const struct condition *keep = &limit->keep;
-  double zero = quantity_rows[summary_condition_quantity(data, keep)].offset;
-  double size = fabs(keep->level - zero);
-  double beyond = keep->above ? keep->level - found->worst : found->worst - keep->level;
-  return beyond / (size > 0.0 ? size : 1.0);
+  return -limit_margin(data, limit, found->worst);
 }
 
 int summary_rank(const struct case_data *data, const struct outcome *outcome, enum limit_verdict verdict,
@@ -70,7 +59,7 @@ void summary_limit(FILE *out, const struct paint *paint, const struct case_data 
     bool is_measure = limit->keep.signal == CONDITION_MEASURE;
     (void)fprintf(out, "%s%s%s%s", between, is_measure ? "" : "worst ",
                   found->verdict == LIMIT_NOT_JUDGED ? "so far " : "",
-                  units_show(summary_condition_quantity(data, &limit->keep), found->worst, worst, SHOWN));
+                  units_show(condition_quantity(data, &limit->keep), found->worst, worst, SHOWN));
     if (!isnan(found->time)) {
       (void)fprintf(out, " at %.3f s", found->time);
     }

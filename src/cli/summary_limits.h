@@ -14,9 +14,6 @@ struct ranked_limit {
   double excess;
 };
 
-/* Quantity of what a condition names: a signal, a measure or the clock. */
-enum quantity summary_condition_quantity(const struct case_data *data, const struct condition *condition);
-
 /* Those with this verdict, the worst first; returns how many. `ranks` has room for all limits of the case. */
 int summary_rank(const struct case_data *data, const struct outcome *outcome, enum limit_verdict verdict,
                  struct ranked_limit *ranks);

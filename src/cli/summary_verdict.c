@@ -5,6 +5,7 @@
 
 #include "summary_limits.h"
 #include "text.h"
+#include "limit_margin.h"
 #include "units.h"
 
 enum {
@@ -35,7 +36,7 @@ static void print_some(FILE *out, const struct paint *paint, const struct case_d
 static void print_margin(FILE *out, const struct case_data *data, const struct outcome *outcome,
                          const struct ranked_limit *rank) {
   const struct limit *limit = &data->limits[rank->index];
-  enum quantity quantity = summary_condition_quantity(data, &limit->keep);
+  enum quantity quantity = condition_quantity(data, &limit->keep);
   quantity = quantity == QUANTITY_TEMPERATURE ? QUANTITY_TEMPERATURE_DIFFERENCE : quantity;
   char amount[SHOWN];
   (void)fprintf(out, "  kept        %s: %s left", shown(limit->text).text,

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "h5_columns.h"
 #include "part_file.h"
 #include "provenance.h"
 #include "result_groups.h"
@@ -125,6 +126,17 @@ void answer_words(struct answer_file *file, const char *name, const char *words)
 
 void answer_share(struct answer_file *file, const char *name, double share) {
   h5_real_attribute(file->group, name, share, &file->out.log);
+}
+
+void answer_count(struct answer_file *file, const char *name, int64_t count) {
+  h5_integer_attribute(file->group, name, count, &file->out.log);
+}
+
+void answer_abandon(struct answer_file *file) {
+  struct error ignored;
+  leave_group(file);
+  (void)part_close(&file->out, DRAFT_REMOVE, &ignored);
+  free(file);
 }
 
 bool answer_close(struct answer_file *file, struct error *error) {

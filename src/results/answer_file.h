@@ -4,6 +4,7 @@
 #define SWASHLOOP_RESULTS_ANSWER_FILE_H
 
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "error.h"
 #include "field.h"
@@ -38,9 +39,13 @@ void answer_value(struct answer_file *file, const struct answer_meaning *meaning
 #define ANSWER_STRAIGHT_LINES "straight_lines_within"
 /* A number, attribute of the group (or the file, before the first). */
 void answer_share(struct answer_file *file, const char *name, double share);
+/* A whole number, likewise. */
+void answer_count(struct answer_file *file, const char *name, int64_t count);
 /* A text, likewise. */
 void answer_words(struct answer_file *file, const char *name, const char *words);
 /* Close and give the file its name. Frees in any case; on failure nothing is left behind. */
 bool answer_close(struct answer_file *file, struct error *error);
+/* Give it up: nothing is left. */
+void answer_abandon(struct answer_file *file);
 
 #endif

@@ -50,7 +50,7 @@ static void hash_setting(uint64_t *hash, const struct setting *setting) {
 }
 
 /* All that decides about the table and the kept files; not where the files lie or how they are laid out. */
-static uint64_t fingerprint_of(const struct plan *plan) {
+uint64_t plan_fingerprint(const struct plan *plan) {
   uint64_t hash = DRAW_HASH_START;
   hash_text(&hash, plan->base.resolved);
   hash_count(&hash, (int64_t)plan->arrangement);
@@ -62,6 +62,11 @@ static uint64_t fingerprint_of(const struct plan *plan) {
   }
   for (int i = 0; i < plan->setting_count; i++) {
     hash_setting(&hash, &plan->settings[i]);
+  }
+  for (int i = 0; i < plan->cell_count; i++) {
+    hash_text(&hash, plan->cells[i].case_name);
+    hash_text(&hash, plan->cells[i].condition);
+    hash_text(&hash, plan->cells[i].data.resolved);
   }
   if (plan->points) {
     hash = draw_hash(hash, plan->points, (size_t)plan->samples * (size_t)plan->axis_count * sizeof(double));
@@ -113,7 +118,7 @@ bool plan_load(const char *path, struct plan *plan, struct error *error) {
     plan_free(&fresh);
     return false;
   }
-  fresh.fingerprint = fingerprint_of(&fresh);
+  fresh.fingerprint = plan_fingerprint(&fresh);
   *plan = fresh;
   return true;
 }
@@ -122,6 +127,9 @@ void plan_free(struct plan *plan) {
   if (plan->base.memory) {
     case_free(&plan->base);
   }
+  for (int i = 0; i < plan->cell_count; i++) {
+    case_free(&plan->cells[i].data);
+  }
   arena_close(plan->memory);
   *plan = (struct plan){0};
 }
@@ -129,7 +137,28 @@ void plan_free(struct plan *plan) {
 /* ---- case k ---- */
 
 static int64_t sample_of(const struct plan *plan, int64_t k) {
-  return plan->setting_count > 0 ? k / plan->setting_count : k;
+  return plan->setting_count > 0 ? k / plan->setting_count : k / plan_base_count(plan);
+}
+
+int plan_base_count(const struct plan *plan) {
+  return plan->cell_count > 0 ? plan->cell_count : 1;
+}
+
+int plan_base(const struct plan *plan, int64_t k) {
+  return (int)(plan->cell_count > 0 ? k % plan->cell_count : 0);
+}
+
+const struct case_data *plan_base_case(const struct plan *plan, int base) {
+  return plan->cell_count > 0 ? &plan->cells[base].data : &plan->base;
+}
+
+int plan_limit_count(const struct plan *plan) {
+  int most = 0;
+  for (int i = 0; i < plan_base_count(plan); i++) {
+    int count = plan_base_case(plan, i)->limit_count;
+    most = count > most ? count : most;
+  }
+  return most;
 }
 
 int plan_setting(const struct plan *plan, int64_t k) {
@@ -198,8 +227,11 @@ bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct 
 
 bool plan_case(const struct plan *plan, int64_t k, struct case_data *data, struct error *error) {
   char title[512];
-  if (!case_copy(&plan->base, data, error)) {
+  if (!case_copy(plan_base_case(plan, plan_base(plan, k)), data, error)) {
     return false;
+  }
+  if (plan->cell_count > 0 && plan->axis_count == 0) {
+    return true; /* it has a title of its own */
   }
   int setting = plan_setting(plan, k);
   (void)snprintf(title, sizeof title, "%.300s, case %" PRId64 "%s%.100s", plan->title, k, setting >= 0 ? ", " : "",
@@ -232,6 +264,10 @@ void plan_describe(const struct plan *plan, int64_t k, char *buffer, int size) {
   int setting = plan_setting(plan, k);
   if (setting >= 0) {
     used = snprintf(buffer, (size_t)size, "%s", plan->settings[setting].name);
+  }
+  if (plan->cell_count > 0) {
+    const struct review_cell *cell = &plan->cells[plan_base(plan, k)];
+    used = snprintf(buffer, (size_t)size, "%s, %s", cell->case_name, cell->condition);
   }
   for (int a = 0; a < plan->axis_count && used < size; a++) {
     char value[96];

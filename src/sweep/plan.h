@@ -26,9 +26,17 @@ struct setting {
   int count;
 };
 
+/* One run of a review: a case under a condition. */
+struct review_cell {
+  struct case_data data;
+  const char *case_name;
+  const char *condition;
+};
+
 /* Which cases keep their time histories. */
 struct keep {
   bool all;
+  int samples; /* at most about so many of a history, where the case's own spacing gives more; 0: as the case */
   bool failed;
   int64_t *cases; /* rising */
   int case_count;
@@ -49,7 +57,9 @@ struct plan {
   struct setting *settings;
   int setting_count;
   struct setting unset; /* every number that some setting sets, with the value it has in the case */
-  int64_t cases;        /* samples x settings, the settings of a sample one after the other */
+  struct review_cell *cells;   /* of a review: what runs at every sample, in place of `base`, which is the first of them */
+  int cell_count;
+  int64_t cases; /* samples x settings or cells, those of a sample one after the other */
   uint64_t seed;
   bool scramble;
   int *measures;
@@ -61,13 +71,21 @@ struct plan {
 
 /* Read a study; give it back with plan_free. */
 bool plan_load(const char *path, struct plan *plan, struct error *error);
+/* Of a plan that was not read from a study: the number that plan_load gives it. */
+uint64_t plan_fingerprint(const struct plan *plan);
 void plan_free(struct plan *plan);
 
 /* Value of an axis in case k, SI; a choice: its index. */
 double plan_value(const struct plan *plan, int64_t k, int axis);
 /* The setting of case k; -1 in a study without. */
 int plan_setting(const struct plan *plan, int64_t k);
-/* Put case k into a case_copy of plan->base. Fails when its numbers do not go together. Allocates nothing. */
+/* The cases that all others are made of: one, or the cells of a review; which of them case k is made of. */
+int plan_base_count(const struct plan *plan);
+int plan_base(const struct plan *plan, int64_t k);
+const struct case_data *plan_base_case(const struct plan *plan, int base);
+/* Limits that a case has at the most. */
+int plan_limit_count(const struct plan *plan);
+/* Put case k into a case_copy of the case that it is made of. Fails when its numbers do not go together. Allocates nothing. */
 bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct error *error);
 /* Case k as a case of its own, with its title and text; case_free it. */
 bool plan_case(const struct plan *plan, int64_t k, struct case_data *data, struct error *error);

@@ -10,7 +10,7 @@ struct row_head {
 };
 
 struct row_shape row_shape_of(const struct plan *plan) {
-  return (struct row_shape){plan->measure_count, plan->base.limit_count};
+  return (struct row_shape){plan->measure_count, plan_limit_count(plan)};
 }
 
 int row_number_count(struct row_shape shape) {
@@ -36,7 +36,7 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
   static const unsigned char flags[] = {
       [LIMIT_NOT_JUDGED] = ROW_NOT_JUDGED, [LIMIT_KEPT] = ROW_KEPT, [LIMIT_BROKEN] = ROW_BROKEN};
   bool known = outcome->status != RUN_FAILED;
-  bool judged = outcome->limit_count == shape.limits; /* not if the case could not start */
+  int judged = outcome->limit_count; /* none if the case could not start; a review's cells have as many as they have */
   size_t length = strnlen(message, ROW_MESSAGE_LIMIT);
   struct row_head head = {k, (uint32_t)outcome->status, (uint32_t)length};
   unsigned char *at = bytes;
@@ -46,12 +46,12 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
     at = put_number(at, known ? outcome->measures[plan->measures[i]] : (double)NAN);
   }
   for (int i = 0; i < shape.limits; i++) {
-    at = put_number(at, known ? outcome->limits[i].worst : (double)NAN);
+    at = put_number(at, known && i < judged ? outcome->limits[i].worst : (double)NAN);
   }
   at = put_number(at, (double)outcome->counts.steps);
   at = put_number(at, (double)outcome->counts.rate_calls);
   for (int i = 0; i < shape.limits; i++) {
-    at[i] = judged ? flags[outcome->limits[i].verdict] : ROW_NOT_JUDGED;
+    at[i] = i < judged ? flags[outcome->limits[i].verdict] : ROW_NOT_JUDGED;
   }
   at += shape.limits;
   memcpy(at, message, length);

@@ -17,60 +17,6 @@ static const char *const study_keys[] = {"title",    "case",   "set",     "vary"
                                          "scramble", "points", "compare", "measures", "keep_histories", "limits"};
 enum { STUDY_KEY_COUNT = sizeof study_keys / sizeof study_keys[0] };
 
-static const char *key_at(const void *context, int index) {
-  return ((const char *const *)context)[index];
-}
-
-static bool check_keys(const struct loader *loader, const struct node *mapping, const char *what,
-                       const char *const *keys, int count) {
-  if (mapping->kind != NODE_MAPPING) {
-    return error_at(loader->error, mapping->file, mapping->line, mapping->column, "found %s, expected %s",
-                    mapping->kind == NODE_TEXT && mapping->text[0] == '\0' ? "nothing" : node_kind_words(mapping),
-                    what);
-  }
-  for (const struct node *child = mapping->first; child; child = child->next) {
-    bool known = false;
-    for (int i = 0; i < count; i++) {
-      known = known || strcmp(child->key, keys[i]) == 0;
-    }
-    if (!known) {
-      return error_at(loader->error, child->file, child->key_line, child->key_column, "'%s' is no part of %s%s",
-                      text_excerpt(child->key).text, what, hint_nearest(child->key, count, key_at, keys).text);
-    }
-  }
-  return true;
-}
-
-static bool is_list(const struct loader *loader, const struct node *node, const char *entries) {
-  if (node->kind == NODE_LIST && node->count > 0) {
-    return true;
-  }
-  return error_at(loader->error, node->file, node->line, node->column, "%s: found %s, expected a list of %s",
-                  node->key ? node->key : "list", node->kind == NODE_LIST ? "an empty list" : node_kind_words(node),
-                  entries);
-}
-
-static bool is_word(const struct loader *loader, const struct node *node, const char *what) {
-  if (node->kind == NODE_TEXT && node->text[0] != '\0') {
-    return true;
-  }
-  return error_at(loader->error, node->file, node->line, node->column, "found %s, expected %s",
-                  node->kind == NODE_TEXT ? "nothing" : node_kind_words(node), what);
-}
-
-static bool read_whole(const struct loader *loader, const struct node *node, double low, double high, int64_t *value) {
-  double number = 0.0;
-  if (!number_read(loader, node->key ? node->key : "case", QUANTITY_NUMBER, node, &number)) {
-    return false;
-  }
-  if (!(number >= low && number <= high && number == floor(number))) {
-    return error_at(loader->error, node->file, node->line, node->column,
-                    "%s: expected a whole number from %.0f to %.0f", node->key ? node->key : "case", low, high);
-  }
-  *value = (int64_t)number;
-  return true;
-}
-
 static bool read_yes(const struct loader *loader, const struct node *node, bool *yes) {
   int chosen = 0;
   if (!choice_read(loader, node->key, "no|yes", node, &chosen)) {
@@ -87,7 +33,7 @@ static bool read_base(struct plan *plan, const struct loader *loader, const stru
   if (!name) {
     return error_at(loader->error, root->file, root->line, root->column, "the study has no 'case:'");
   }
-  if (!is_word(loader, name, "the file of a case")) {
+  if (!entry_word(loader, name, "the file of a case")) {
     return false;
   }
   const struct node *set = node_child(root, "set");
@@ -111,7 +57,7 @@ static bool read_title(struct plan *plan, const struct loader *loader, const str
   const struct node *title = node_child(root, "title");
   plan->title = plan->base.title;
   if (title) {
-    if (!is_word(loader, title, "a text")) {
+    if (!entry_word(loader, title, "a text")) {
       return false;
     }
     plan->title = title->text;
@@ -135,7 +81,7 @@ static const struct axis *same_ref(const struct plan *plan, const struct axis *a
 }
 
 static bool read_axes(struct plan *plan, const struct loader *loader, const struct node *list) {
-  if (!is_list(loader, list, "entries 'path: ...'")) {
+  if (!entries_list(loader, list, "entries 'path: ...'")) {
     return false;
   }
   plan->axes = arena_take(plan->memory, (size_t)list->count * sizeof *plan->axes);
@@ -219,7 +165,7 @@ static bool count_drawn(struct plan *plan, const struct loader *loader, const st
     return error_at(loader->error, root->file, root->line, root->column, "a sobol arrangement varies at most %d things",
                     DRAW_SOBOL_DIMENSIONS);
   }
-  return read_whole(loader, count, 1.0, (double)PLAN_CASE_LIMIT, &plan->samples);
+  return entry_whole(loader, count, 1.0, (double)PLAN_CASE_LIMIT, &plan->samples);
 }
 
 /* A key that has no meaning here is a mistake of the one who wrote it. */
@@ -256,13 +202,13 @@ static bool read_arrangement(struct plan *plan, const struct loader *loader, con
                     points ? "points" : "vary");
   }
   if (points) {
-    return is_word(loader, list, "the file of a table") && points_read(loader, list, plan);
+    return entry_word(loader, list, "the file of a table") && points_read(loader, list, plan);
   }
   int64_t seed = 0;
   const struct node *seed_node = node_child(root, "seed");
   const struct node *scramble = node_child(root, "scramble");
   plan->scramble = sobol;
-  if ((seed_node && !read_whole(loader, seed_node, 0.0, 9007199254740992.0, &seed)) ||
+  if ((seed_node && !entry_whole(loader, seed_node, 0.0, 9007199254740992.0, &seed)) ||
       (scramble && !read_yes(loader, scramble, &plan->scramble)) || !read_axes(plan, loader, list)) {
     return false;
   }
@@ -278,14 +224,14 @@ static bool read_arrangement(struct plan *plan, const struct loader *loader, con
 static bool read_setting(struct plan *plan, const struct loader *loader, const struct node *entry,
                          struct setting *setting) {
   static const char *const keys[] = {"name", "set"};
-  if (!check_keys(loader, entry, "a setting: 'name:' and 'set:'", keys, 2)) {
+  if (!entries_known(loader, entry, "a setting: 'name:' and 'set:'", keys, 2)) {
     return false;
   }
   const struct node *name = node_child(entry, "name");
   if (!name) {
     return error_at(loader->error, entry->file, entry->line, entry->column, "the setting has no 'name:'");
   }
-  if (!is_word(loader, name, "a name")) {
+  if (!entry_word(loader, name, "a name")) {
     return false;
   }
   setting->name = name->text;
@@ -348,7 +294,7 @@ static bool read_settings(struct plan *plan, const struct loader *loader, const 
   if (!list) {
     return true;
   }
-  if (!is_list(loader, list, "settings: 'name:' and 'set:'")) {
+  if (!entries_list(loader, list, "settings: 'name:' and 'set:'")) {
     return false;
   }
   plan->settings = arena_take(plan->memory, (size_t)list->count * sizeof *plan->settings);
@@ -385,7 +331,7 @@ static const char *measure_at(const void *context, int index) {
 
 static bool read_measures(struct plan *plan, const struct loader *loader, const struct node *list) {
   size_t count = list && list->kind == NODE_LIST ? (size_t)list->count : MEASURE_COUNT;
-  if (list && !is_list(loader, list, "names of measures")) {
+  if (list && !entries_list(loader, list, "names of measures")) {
     return false;
   }
   plan->measures = arena_take(plan->memory, count * sizeof *plan->measures);
@@ -396,7 +342,7 @@ static bool read_measures(struct plan *plan, const struct loader *loader, const 
     plan->measures[plan->measure_count++] = i;
   }
   for (const struct node *node = list ? list->first : NULL; node; node = node->next) {
-    if (!is_word(loader, node, "the name of a measure")) {
+    if (!entry_word(loader, node, "the name of a measure")) {
       return false;
     }
     int found = measure_find(node->text);
@@ -425,7 +371,7 @@ static bool read_kept_cases(struct plan *plan, const struct loader *loader, cons
     plan->keep.all = true;
     return true;
   }
-  if (!is_list(loader, list, "numbers of cases, from 0, or the word all")) {
+  if (!entries_list(loader, list, "numbers of cases, from 0, or the word all")) {
     return false;
   }
   plan->keep.cases = arena_take(plan->memory, (size_t)list->count * sizeof *plan->keep.cases);
@@ -433,7 +379,7 @@ static bool read_kept_cases(struct plan *plan, const struct loader *loader, cons
     return loader_out_of_memory(loader);
   }
   for (const struct node *node = list->first; node; node = node->next) {
-    if (!read_whole(loader, node, 0.0, (double)(plan->cases - 1), &plan->keep.cases[plan->keep.case_count++])) {
+    if (!entry_whole(loader, node, 0.0, (double)(plan->cases - 1), &plan->keep.cases[plan->keep.case_count++])) {
       return false;
     }
   }
@@ -467,7 +413,7 @@ static bool read_keep(struct plan *plan, const struct loader *loader, const stru
   if (!keep) {
     return true;
   }
-  if (!check_keys(loader, keep, "keep_histories: 'cases:', 'when:' or 'failed:'", keys, 3)) {
+  if (!entries_known(loader, keep, "keep_histories: 'cases:', 'when:' or 'failed:'", keys, 3)) {
     return false;
   }
   const struct node *cases = node_child(keep, "cases");
@@ -485,7 +431,7 @@ bool study_read(struct plan *plan, const char *text, size_t length, struct error
   }
   plan->text = arena_text(plan->memory, text, length);
   return (plan->text || loader_out_of_memory(&loader)) &&
-         check_keys(&loader, root, "a study", study_keys, STUDY_KEY_COUNT) && read_base(plan, &loader, root) &&
+         entries_known(&loader, root, "a study", study_keys, STUDY_KEY_COUNT) && read_base(plan, &loader, root) &&
          read_title(plan, &loader, root) && read_arrangement(plan, &loader, root) &&
          read_settings(plan, &loader, node_child(root, "compare")) &&
          read_measures(plan, &loader, node_child(root, "measures")) &&

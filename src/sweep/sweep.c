@@ -77,7 +77,7 @@ static void make_head(struct sweep *sweep) {
                                       .shard = order->shard,
                                       .shards = order->shards,
                                       .measures = plan->measure_count,
-                                      .limits = plan->base.limit_count};
+                                      .limits = plan_limit_count(plan)};
   (void)provenance_program(sweep->head.program);
 }
 
@@ -346,8 +346,9 @@ static bool write_table(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
   struct sweep_report *report = sweep->report;
   if (!journal_sort(&sweep->journal, sweep->error) ||
-      !table_write(order->output, order->plan, &sweep->head, &sweep->journal, order->command, &report->failed,
-                   sweep->error)) {
+      !(order->write != NULL ? order->write(order, &sweep->head, &sweep->journal, &report->failed, sweep->error)
+                             : table_write(order->output, order->plan, &sweep->head, &sweep->journal, order->command,
+                                           &report->failed, sweep->error))) {
     return false;
   }
   (void)unlink(sweep->journal_path);

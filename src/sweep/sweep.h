@@ -13,6 +13,9 @@ struct sweep_progress {
   double left;    /* s; NaN unknown */
 };
 
+struct journal;
+struct journal_head;
+
 struct sweep_order {
   const struct plan *plan;
   const char *output;  /* the table; the journal is OUTPUT.journal, histories go to OUTPUT.runs */
@@ -25,6 +28,9 @@ struct sweep_order {
   void *context;
   bool (*stop)(void *context); /* has the user or the cluster asked to end? */
   void (*progress)(void *context, const struct sweep_progress *progress);
+  /* Writes the output from the whole, sorted journal, as table_write does, which is taken where this is NULL. */
+  bool (*write)(const struct sweep_order *order, const struct journal_head *head, const struct journal *journal,
+                int64_t *failed, struct error *error);
 };
 
 struct sweep_report {

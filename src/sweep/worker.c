@@ -1,6 +1,7 @@
 #include "worker.h"
 
 #include <inttypes.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -82,6 +83,9 @@ static bool keep_history(struct worker *worker, int64_t k, struct error *error) 
   if (worker->history_workspace == NULL || !plan_case(plan, k, &data, error)) {
     return false;
   }
+  if (plan->keep.samples > 0) {
+    data.simulation.output_step = fmax(data.simulation.output_step, data.simulation.end_time / plan->keep.samples);
+  }
   bool good = write_history(worker, &data, path, error);
   case_free(&data);
   return good;
@@ -109,6 +113,16 @@ static bool lacked_memory(const struct worker *worker, const struct error *why, 
     return true;
   }
   return memory_refusals_here() != worker->refusals && !memory_suffices(error);
+}
+
+/* The reason of the first limit that is not judged, "" where all are. */
+static const char *why_not_judged(const struct outcome *outcome) {
+  for (int i = 0; i < outcome->limit_count; i++) {
+    if (outcome->limits[i].verdict == LIMIT_NOT_JUDGED) {
+      return outcome->limits[i].why;
+    }
+  }
+  return "";
 }
 
 /* A case has ended, or could not start: its row behind *bytes. False: no row, stop here. */
@@ -140,7 +154,8 @@ static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, str
   }
   const char *message = outcome->status == RUN_FAILED    ? outcome->error.text
                         : outcome->status == RUN_STOPPED ? outcome->stop_words
-                                                         : outcome->doubt;
+                        : outcome->doubt[0] != '\0'      ? outcome->doubt
+                                                         : why_not_judged(outcome);
   *used = row_encode(plan, k, outcome, message, bytes);
   return true;
 }
@@ -177,8 +192,12 @@ static bool run_one(struct worker *worker, int64_t k, struct pool_block *block) 
   const struct watcher watcher = {worker->shared, has_patience};
   struct error error = {0};
   size_t used = 0;
-  bool ready = plan_put(worker->shared->order.plan, k, &worker->own, &error);
-  bool ran = ready && run_in(worker->workspace, &worker->own, NULL, &watcher, &worker->outcome, &error);
+  const struct plan *plan = worker->shared->order.plan;
+  int base = plan_base(plan, k);
+  struct case_data *own = &worker->own[base];
+  bool ready = (own->memory != NULL || case_copy(plan_base_case(plan, base), own, &error)) &&
+               plan_put(plan, k, own, &error);
+  bool ran = ready && run_in(worker->workspace, own, NULL, &watcher, &worker->outcome, &error);
   if (!make_row(worker, k, ready, ran, &worker->outcome, &error, block, block->payload + block->bytes, &used)) {
     return false;
   }
@@ -274,7 +293,7 @@ void worker_run(struct worker *worker, struct span span, struct pool_block *bloc
 }
 
 static bool is_side_by_side(const struct plan *plan) {
-  return batch_takes(&plan->base);
+  return plan->cell_count == 0 && batch_takes(&plan->base);
 }
 
 int64_t worker_least_span(const struct plan *plan) {
@@ -286,7 +305,8 @@ bool worker_open(struct worker *worker, struct shared_state *shared, struct erro
   worker->shared = shared;
   if (!is_side_by_side(plan)) {
     worker->workspace = run_workspace_new(plan->base.plant, false, error);
-    return worker->workspace != NULL && case_copy(&plan->base, &worker->own, error);
+    worker->own = worker->workspace != NULL ? calloc((size_t)plan_base_count(plan), sizeof *worker->own) : NULL;
+    return worker->own != NULL || (worker->workspace != NULL && error_set(error, ERROR_MEMORY, "no memory for a case"));
   }
   worker->batch = batch_new(plan->base.plant, error);
   for (int i = 0; worker->batch != NULL && i < BATCH_LANES; i++) {
@@ -303,9 +323,13 @@ void worker_close(struct worker *worker) {
   batch_free(worker->batch);
   outcome_free(&worker->outcome);
   free(worker->rows);
-  if (worker->own.memory != NULL) {
-    case_free(&worker->own);
+  int bases = worker->own != NULL ? plan_base_count(worker->shared->order.plan) : 0;
+  for (int i = 0; i < bases; i++) {
+    if (worker->own[i].memory != NULL) {
+      case_free(&worker->own[i]);
+    }
   }
+  free(worker->own);
   for (int i = 0; i < BATCH_LANES; i++) {
     if (worker->lane_cases[i].memory != NULL) {
       case_free(&worker->lane_cases[i]);

@@ -31,7 +31,7 @@ struct worker {
   struct shared_state *shared;
   struct run_workspace *workspace;
   struct run_workspace *history_workspace; /* for kept histories; made at the first */
-  struct case_data own;
+  struct case_data *own; /* a copy of each case that others are made of; without memory until it is wanted */
   struct outcome outcome;
   /* Of those that run side by side; NULL where the study's case goes by the other method. */
   struct batch *batch;
