@@ -65,13 +65,15 @@ int command_report(int argument_count, char **arguments) {
               .row_count = (int)(sizeof options / sizeof options[0]),
               .head =
                   "usage: swashloop report RUN.h5 [MORE.h5 ...] [-o FILE] [--quiet]\n"
-                  "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n\n"
+                  "       swashloop report TABLE.h5 [-o FILE] [--quiet]\n"
+                  "       swashloop report REVIEW.h5 [-o FILE] [--quiet]\n\n"
                   "Writes one page for a browser that shows the run: verdict, events, measures, charts, the circuit at "
                   "every\n"
                   "instant, where the energy went, the case. It needs no network and can be mailed. Several runs are\n"
                   "compared, differences first. The table of a sweep becomes a page of its own: how many cases keep "
                   "every\n"
-                  "limit, maps, curves, what matters most, and every case with the command that runs it again.\n\n"
+                  "limit, maps, curves, what matters most, and every case with the command that runs it again. A review shows\n"
+                  "its matrix; a click on a cell tells that run.\n\n"
                   "  swashloop run cases/baseline/downhill.yaml -o downhill.h5\n"
                   "  swashloop report downhill.h5 -o downhill.html\n"
                   "  swashloop sweep cases/studies/braking.yaml -o braking.h5\n"

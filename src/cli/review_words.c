@@ -40,8 +40,8 @@ static void cell_text(const struct answer_cell *cell, char *buffer, int size) {
   } else if (cell->limit < 0) {
     (void)snprintf(buffer, (size_t)size, "%s", "kept");
   } else {
-    (void)snprintf(buffer, (size_t)size, "%s%s (%d)", isinf(cell->margin) ? "" : words[cell->verdict],
-                   review_margin_text(cell->margin, margin, SHOWN), cell->limit + 1);
+    (void)snprintf(buffer, (size_t)size, "%s%s%s (%d)", isinf(cell->margin) ? "" : words[cell->verdict],
+                   review_margin_text(cell->margin, margin, SHOWN), cell->doubtful ? "*" : "", cell->limit + 1);
   }
 }
 
@@ -147,6 +147,10 @@ void review_print(FILE *out, const struct review_answer *answer) {
       between = ", ";
     }
   }
+  if (answer->doubtful > 0) {
+    (void)fprintf(out, "; %d of those kept %s not vouched for (*)", answer->doubtful,
+                  answer->doubtful == 1 ? "is" : "are");
+  }
   (void)fprintf(out, "%s\n  margins: what is left of the worst limit, as a share of its level; ( ) its number below\n",
                 paint.plain);
   print_matrix(out, &paint, answer);
@@ -242,6 +246,7 @@ static void cells_json(struct json *json, const struct review_answer *answer, co
     json_text(json, "limit", cell->limit >= 0 ? answer->limits[cell->limit].sentence : NULL);
     json_text(json, "status", cell->status);
     json_text(json, "message", cell->message);
+    json_bool(json, "vouched", !cell->doubtful);
     if (older != NULL) {
       int same = review_answer_same_cell(answer, c, older);
       json_text(json, "change", change_names[review_answer_change(answer, c, older)]);
@@ -283,6 +288,7 @@ void review_json(struct json *json, const struct review_answer *answer, const st
     json_integer(json, review_verdict_names[v], answer->counts[v]);
   }
   json_integer(json, "stopped", answer->stopped);
+  json_integer(json, "kept_not_vouched", answer->doubtful);
   json_end_object(json);
   cells_json(json, answer, older);
   limits_json(json, answer);

@@ -30,6 +30,7 @@ if(SWASHLOOP_REPORT)
   set(page_files
       STYLE/RUNS=${charts}/dist/uPlot.min.css
       STYLE/BOTH=${page}/shared/page.css
+      STYLE/REVIEW=${page}/review/review.css
       STYLE/TABLE=${page}/sweep/sweep.css
       BODY/RUNS=${page}/run/body.html
       BODY/TABLE=${page}/sweep/sweep.html
@@ -45,6 +46,7 @@ if(SWASHLOOP_REPORT)
       SCRIPT/RUNS=${page}/run/circuit.js
       SCRIPT/RUNS=${page}/run/energy.js
       SCRIPT/RUNS=${page}/run/page.js
+      SCRIPT/REVIEW=${page}/review/review.js
       SCRIPT/TABLE=${page}/sweep/sweep_data.js
       SCRIPT/TABLE=${page}/sweep/sweep_frame.js
       SCRIPT/TABLE=${page}/sweep/sweep_map.js

@@ -6,7 +6,7 @@
 
 enum page_file_kind { PAGE_STYLE, PAGE_BODY, PAGE_SCRIPT, PAGE_LICENCE };
 /* On which page a file stands. */
-enum page_use { PAGE_FOR_RUNS = 1, PAGE_FOR_TABLE = 2, PAGE_FOR_BOTH = 3 };
+enum page_use { PAGE_FOR_RUNS = 1, PAGE_FOR_TABLE = 2, PAGE_FOR_BOTH = 3, PAGE_FOR_REVIEW = 4 };
 
 struct page_file {
   const char *name;

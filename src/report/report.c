@@ -13,13 +13,14 @@
 #include "output.h"
 #include "page_files.h"
 #include "quantity.h"
+#include "review_page.h"
 #include "run_page.h"
 #include "sha256.h"
 #include "table_page.h"
 
 /* Points of all curves on the page: with 6 to 7 bytes a point, in base64, one run stays below 3 MB and a comparison
  * below 5 MB. */
-enum { POINTS_OF_ONE_RUN = 250000, POINTS_OF_A_COMPARISON = 450000 };
+enum { POINTS_OF_ONE_RUN = 250000, POINTS_OF_A_COMPARISON = 450000, POINTS_OF_A_REVIEW = 400000 };
 
 /* `'sha256-...'`, by which the page's policy lets exactly this text run. */
 static void write_source_hash(FILE *out, const struct page_file *file) {
@@ -33,7 +34,7 @@ static void write_source_hash(FILE *out, const struct page_file *file) {
   (void)fputc('\'', out);
 }
 
-static void write_policy(FILE *out, enum page_use use) {
+static void write_policy(FILE *out, unsigned use) {
   static const struct {
     const char *directive;
     enum page_file_kind kind;
@@ -52,7 +53,7 @@ static void write_policy(FILE *out, enum page_use use) {
   (void)fputs("\">\n", out);
 }
 
-static void write_files(FILE *out, enum page_file_kind kind, enum page_use use, const char *before, const char *after) {
+static void write_files(FILE *out, enum page_file_kind kind, unsigned use, const char *before, const char *after) {
   for (int i = 0; i < page_file_count; i++) {
     if (page_files[i].kind == kind && (page_files[i].use & use) != 0) {
       (void)fputs(before, out);
@@ -62,7 +63,7 @@ static void write_files(FILE *out, enum page_file_kind kind, enum page_use use, 
   }
 }
 
-static void write_head(FILE *out, enum page_use use) {
+static void write_head(FILE *out, unsigned use) {
   (void)fputs("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n", out);
   write_policy(out, use);
   (void)fprintf(out, "<meta name=\"generator\" content=\"%s\">\n", output_mark(OUTPUT_PAGE));
@@ -112,29 +113,37 @@ static bool write_runs(FILE *out, const struct report_request *request, struct e
   return true;
 }
 
-/* Runs are reported together, a table alone. */
-static bool find_use(const struct report_request *request, enum page_use *use, struct error *error) {
+/* Runs are reported together, a table or a review alone. `use` is of enum page_use, added up. */
+static bool find_use(const struct report_request *request, unsigned *use, struct error *error) {
   *use = PAGE_FOR_RUNS;
   for (int i = 0; i < request->file_count; i++) {
-    if (!table_page_fits(request->files[i])) {
+    bool of_review = review_page_fits(request->files[i]);
+    if (!of_review && !table_page_fits(request->files[i])) {
       continue;
     }
-    *use = PAGE_FOR_TABLE;
+    *use = of_review ? PAGE_FOR_RUNS | PAGE_FOR_REVIEW : PAGE_FOR_TABLE;
     if (request->file_count > 1) {
       return error_set(error, ERROR_USAGE,
-                       "%s is the table of a sweep: a page tells one table, or runs, but not both or several tables",
-                       request->files[i]);
+                       "%s is %s: a page tells one table, one review, or runs, but not several of these",
+                       request->files[i], of_review ? "a review" : "the table of a sweep");
     }
   }
   return true;
 }
 
-static bool write_page(FILE *out, const struct report_request *request, enum page_use use, struct error *error) {
-  bool of_table = use == PAGE_FOR_TABLE;
+static bool write_data(FILE *out, const struct report_request *request, unsigned use, struct error *error) {
+  if (use == PAGE_FOR_TABLE) {
+    return table_page_write(out, request->files[0], error);
+  }
+  return (use & PAGE_FOR_REVIEW) != 0 ? review_page_write(out, request->files[0], POINTS_OF_A_REVIEW, error)
+                                      : write_runs(out, request, error);
+}
+
+static bool write_page(FILE *out, const struct report_request *request, unsigned use, struct error *error) {
   write_head(out, use);
   write_files(out, PAGE_BODY, use, "", "");
-  write_page_facts(out, request, of_table ? 0 : request->file_count);
-  if (!(of_table ? table_page_write(out, request->files[0], error) : write_runs(out, request, error))) {
+  write_page_facts(out, request, use == PAGE_FOR_RUNS ? request->file_count : 0);
+  if (!write_data(out, request, use, error)) {
     return false;
   }
   write_files(out, PAGE_LICENCE, use, "<script type=\"text/plain\" id=\"licence\">", "</script>\n");
@@ -147,7 +156,7 @@ static bool output_error(const char *path, struct error *error) {
   return error_set(error, ERROR_OUTPUT, "%s could not be written: %s", path, strerror(errno));
 }
 
-static bool write_draft(const struct report_request *request, const struct draft *draft, enum page_use use,
+static bool write_draft(const struct report_request *request, const struct draft *draft, unsigned use,
                         struct error *error) {
   int descriptor = dup(draft->descriptor);
   FILE *out = descriptor >= 0 ? fdopen(descriptor, "wb") : NULL;
@@ -170,7 +179,7 @@ static bool write_draft(const struct report_request *request, const struct draft
 
 bool report_write(const struct report_request *request, struct error *error) {
   struct draft draft;
-  enum page_use use;
+  unsigned use = 0;
   if (page_file_count == 0) {
     return error_set(error, ERROR_USAGE, "this program was built without the report (SWASHLOOP_REPORT=OFF)");
   }

@@ -1,4 +1,5 @@
-/* The report: makes one self-contained HTML page from one or more run files, or from the table of a sweep.
+/* The report: makes one self-contained HTML page from one or more run files, from the table of a sweep, or from a
+ * review.
  */
 #ifndef SWASHLOOP_REPORT_REPORT_H
 #define SWASHLOOP_REPORT_REPORT_H
@@ -10,7 +11,7 @@
 enum { REPORT_RUN_LIMIT = 12 };
 
 struct report_request {
-  const char *const *files; /* paths of run files, or of one table */
+  const char *const *files; /* paths of run files, or of one table or review */
   int file_count;
   const char *output;  /* path of the page; a draft until it is whole (draft.h) */
   const char *caution; /* stands on the page */

@@ -13,6 +13,7 @@ struct answer_cell {
   int limit;           /* the worst; -1: none */
   double margin;       /* of it; NaN without, -INFINITY: broken without a value */
   const char *message; /* why it stopped, failed, is not judged or not vouched for; "" */
+  bool doubtful;       /* its extremes are not vouched for */
 };
 
 /* One sentence over all cells. */
@@ -39,6 +40,7 @@ struct review_answer {
   int limit_count;
   int counts[REVIEW_COUNT]; /* cells */
   int stopped;               /* runs that an event ended */
+  int doubtful;              /* cells that keep every limit and are not vouched for */
   void *memory;
 };
 

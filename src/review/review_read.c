@@ -155,13 +155,17 @@ static void read_cells(struct file *file) {
   const char **states = texts_of(file, root, "status", &answer->cell_count);
   const char **messages = texts_of(file, root, "message", &answer->cell_count);
   const double *margins = numbers_of(file, root, "margin");
+  hid_t measures = h5_reading_group(&file->reading, root, "measures");
+  const double *vouched = numbers_of(file, measures, "vouched");
+  h5_reading_shut(measures);
   answer->cells = take(file, (size_t)answer->cell_count, sizeof *answer->cells);
   for (int c = 0; !file->reading.failed && c < answer->cell_count; c++) {
     struct answer_cell *cell = &answer->cells[c];
     *cell = (struct answer_cell){verdict_of(file, verdicts[c]), states[c], limit_named(answer, limits[c]), margins[c],
-                                 messages[c]};
+                                 messages[c], vouched[c] == 0.0};
     answer->counts[cell->verdict]++;
     answer->stopped += strcmp(cell->status, "stopped") == 0;
+    answer->doubtful += cell->verdict == REVIEW_KEPT && cell->doubtful;
   }
 }
 

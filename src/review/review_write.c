@@ -125,7 +125,7 @@ static struct answer_meaning meaning_of(const char *name, enum quantity quantity
 }
 
 static void write_axes(struct answer_file *file, const struct review *review) {
-  struct answer_meaning of_case = meaning_of("case", QUANTITY_NUMBER, REFERENCE_NONE, "case of the review, from 0");
+  struct answer_meaning of_case = meaning_of("review_case", QUANTITY_NUMBER, REFERENCE_NONE, "case of the review, from 0");
   struct answer_meaning of_condition =
       meaning_of("condition", QUANTITY_NUMBER, REFERENCE_NONE, "condition of the review, from 0");
   struct answer_meaning of_cell = meaning_of("cell", QUANTITY_NUMBER, REFERENCE_NONE,
@@ -133,7 +133,7 @@ static void write_axes(struct answer_file *file, const struct review *review) {
   answer_axis(file, &of_case, review->case_count, NULL);
   answer_axis(file, &of_condition, review->condition_count, NULL);
   answer_axis(file, &of_cell, review->plan.cell_count, NULL);
-  answer_texts(file, "case_name", "name of the case", "case", review->case_count, review->cases);
+  answer_texts(file, "case_name", "name of the case", "review_case", review->case_count, review->cases);
   answer_texts(file, "condition_name", "name of the condition", "condition", review->condition_count,
                review->conditions);
 }
@@ -161,7 +161,7 @@ static bool write_cells(struct answer_file *file, const struct rows *rows, bool 
   struct answer_meaning worst = meaning_of("worst_margin", QUANTITY_FRACTION, REFERENCE_NONE,
                                            "least margin of the cell's limits as a share of the limit's level; less "
                                            "than 0: broken, -inf: broken without a value");
-  static const char *const axes[2] = {"case", "condition"};
+  static const char *const axes[2] = {"review_case", "condition"};
   const int counts[2] = {review->case_count, review->condition_count};
   answer_grid(file, &worst, axes, counts, margins);
   worst.row.name = "margin";

@@ -13,6 +13,7 @@ KINDS = {
     "response": "answer_response",
     "valve_curve": "answer_response",
     "keep": "answer_keep",
+    "review": "answer_review",
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",

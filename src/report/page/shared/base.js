@@ -50,10 +50,25 @@ function announceError(error) {
 // --- The runs -----------------------------------------------------------------------------------------------------------
 
 const facts = JSON.parse(byId('facts').textContent);
+
+// A review has the runs of all its cells, and the page tells one: that of `#cell-K`, else the worst that has a history.
+const review = byId('review-data') ? JSON.parse(byId('review-data').textContent) : null;
+
+function chosenCell() {
+  const asked = /^#cell-(\d+)$/.exec(location.hash);
+  if (asked !== null && review.cells[Number(asked[1])] && review.cells[Number(asked[1])].run) return Number(asked[1]);
+  const left = (cell) => (cell.endless ? -Infinity : cell.margin === null ? Infinity : cell.margin);
+  const told = review.cells.map((cell, at) => at).filter((at) => review.cells[at].run);
+  return told.reduce((worst, at) => (left(review.cells[at]) < left(review.cells[worst]) ? at : worst));
+}
+
+const reviewCell = review === null ? -1 : chosenCell();
 const runs = [];
-for (let index = 0; index < facts.runs; index++) {
-  const run = JSON.parse(byId('run-' + index).textContent);
+for (let index = 0; index < (review === null ? facts.runs : 1); index++) {
+  const place = review === null ? index : reviewCell;
+  const run = JSON.parse(byId('run-' + place).textContent);
   run.index = index;
+  run.place = place; // of its data on the page
   run.label = 'run ' + (index + 1);
   run.signalByName = new Map(run.signals.map((signal, at) => [signal.name, at]));
   run.measureByName = new Map(run.measures.map((measure) => [measure.name, measure]));
@@ -69,7 +84,7 @@ if (!(wholeSpan[1] > wholeSpan[0])) wholeSpan[1] = wholeSpan[0] + 1e-6;
 
 function bytesOf(run) {
   if (run.bytes === null) {
-    const holder = byId('curves-' + run.index);
+    const holder = byId('curves-' + run.place);
     const binary = atob(holder.textContent);
     const bytes = new Uint8Array(binary.length);
     for (let i = 0; i < binary.length; i++) bytes[i] = binary.charCodeAt(i);
