@@ -46,7 +46,7 @@ struct judgement review_judge(const struct review *review, const struct row *row
     judgement.verdict = REVIEW_FAILED;
   } else if (data->limit_count == 0) {
     judgement.verdict = REVIEW_NO_LIMITS;
-  } else if (unjudged) {
+  } else if (unjudged || row->status == RUN_STOPPED) { /* an event ended it: nobody saw the rest of the manoeuvre */
     judgement.verdict = REVIEW_NOT_JUDGED;
   }
   return judgement;

@@ -135,7 +135,7 @@ static void make_columns(struct writer *writer) {
   writer->status = make_column(writer, "status", COLUMN_OF_TEXTS, "status");
   h5_text_attribute(writer->status, "long_name", "complete, stopped (an event ended the run) or failed", log);
   writer->message = make_column(writer, "message", COLUMN_OF_TEXTS, "status");
-  h5_text_attribute(writer->message, "long_name", "why it stopped, failed or is not vouched for", log);
+  h5_text_attribute(writer->message, "long_name", "why it stopped, failed, is not vouched for or not judged", log);
   for (int i = 0; i < writer->shape.measures; i++) {
     const struct signal *row = &measure_rows[plan->measures[i]];
     writer->numbers[i] = make_column(writer, row->name, COLUMN_OF_REALS, "measure");

@@ -43,7 +43,7 @@ conditions:
     set: {vehicle.mass: 20 t}
   - name: cold
     set: {heat.loop_start: 0 degC}
-    limits: [charge_pressure >= 5 bar]
+    limits: [charge_pressure >= 0.5 bar]
 """
 ORDER = ["pulls away", "stall", "idle", "never brakes"]
 
@@ -178,8 +178,8 @@ class Reviews(Folder):
                 ("cases: [{case: pull.yaml, sets: 3}]\n", 1, 27, "'sets' is no part of"),
                 ("cases: [pull.yaml]\nconditions: [{set: {vehicle.mass: 3 t}}]\n", 2, 14, "no 'name:'"),
                 ("cases: [pull.yaml]\nconditions: [{name: a, set: {vehicle.mas: 3 t}}]\n", 2, 38, "did you mean"),
-                ("cases: [pull.yaml]\nconditions: [{name: a, set: {vehicle.mass: 3 bar}}]\n", 2, 44, "bar"),
-                ("cases: [pull.yaml]\nset: {relief.seting: 3 bar}\n", 2, 7, "did you mean"),
+                ("cases: [pull.yaml]\nconditions: [{name: a, set: {vehicle.mass: 3 bar}}]\n", 2, 46, "bar"),
+                ("cases: [pull.yaml]\nset: {relief.seting: 3 bar}\n", 2, 14, "did you mean"),
                 ("cases: [pull.yaml]\nlimits: [engine_speeds <= 3 rpm]\n", 2, 10, "did you mean"),
                 ("cases: [pull.yaml]\nmachine: nowhere.yaml\n", 2, 10, "cannot be read"),
                 (f"cases: [pull.yaml, {ROOT}/cases/valve/step.yaml]\n", 1, 20, "one circuit")):

@@ -7,9 +7,9 @@ from . import style
 from .answers import heading, new_figure
 
 WIDTH = 270  # mm
-ROW, COLUMN_HEAD = 0.34, 0.75  # inches
+ROW, COLUMN_HEAD = 0.34, 0.5  # inches
 KEPT, BROKEN = (0.0, 0.447, 0.698), (0.835, 0.369, 0.0)
-LIMITS_MOST = 24
+LIMITS_MOST = 40
 
 
 def shade(verdict, margin):

@@ -55,6 +55,8 @@ PICTURES = (
     plot("downhill.png", RUN, ["swashloop run cases/downhill.yaml -o downhill.h5"], "downhill.h5"),
     page("report.png", "run", "swashloop run cases/downhill.yaml -o downhill.h5", "downhill.h5"),
     page("report_sweep.png", "sweep", BRAKING, "braking.h5"),
+    plot("review.png", (*ANY, "answers", "answer_review"),
+         ["swashloop review cases/reviews/forwarder.yaml --no-runs -o forwarder.h5"], "forwarder.h5"),
     plot("sweep-braking.png", SWEEP, [BRAKING], "braking.h5"),
     plot("sweep-map.png", SWEEP, [BRAKING], "braking.h5", "--draw map -x ground.grade[1].value -y actions[1].over"),
     plot("sweep-influence.png", SWEEP, ["swashloop sweep cases/studies/braking_influence.yaml -o influence.h5"], "influence.h5",

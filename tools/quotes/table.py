@@ -131,6 +131,21 @@ def keep_part(name):
     return lambda shop: shop.document(KEEP_STALL)["parts"][name]["value"]
 
 
+# The review of the demo machine.
+
+REVIEW = "swashloop review cases/reviews/forwarder.yaml --no-runs -o forwarder.h5"
+REVIEW_BY_HAND = "swashloop review cases/reviews/forwarder_by_hand.yaml --no-runs --against forwarder.h5 -o by_hand.h5"
+
+
+def review_limit(command, sentence, key):
+    return lambda shop: [limit for limit in shop.document(command)["limits"] if limit["sentence"] == sentence][0][key]
+
+
+def by_hand(shop):
+    shop.document(REVIEW)
+    return shop.document(REVIEW_BY_HAND)
+
+
 # The study of braking: columns of its table.
 
 def braking(shop):
@@ -445,6 +460,18 @@ FIGURES = {
     # report.md and sweeps.md
     "downhill.over": (over_level("downhill", "engine_speed"), ".0f %"),
     "downhill.overspeed": (event_time("downhill", "engine_overspeed"), ".3f s"),
+    "review.cells": (lambda shop: shop.document(REVIEW)["counts"]["cells"], ".0f"),
+    "review.kept": (lambda shop: shop.document(REVIEW)["counts"]["kept"], ".0f"),
+    "review.overspeed": (review_limit(REVIEW, "engine_speed <= 2520 rpm", "broken"), ".0f"),
+    "review.overspeed_worst": (review_limit(REVIEW, "engine_speed <= 2520 rpm", "margin"), ".0f %"),
+    "review.stall_heat": (review_limit(REVIEW, "relief_heat <= 5 kJ", "worst"), ".0f kJ"),
+    "review.kept_by_hand": (lambda shop: by_hand(shop)["counts"]["kept"], ".0f"),
+    "review.doubtful": (lambda shop: by_hand(shop)["counts"]["kept_not_vouched"], ".0f"),
+    "review.mended": (lambda shop: by_hand(shop)["changes"]["mended"], ".0f"),
+    "review.worse": (lambda shop: by_hand(shop)["changes"]["worse"], ".0f"),
+    "review.narrowest": (lambda shop: min(cell["margin"] for cell in by_hand(shop)["cells"]), ".1f %"),
+    "review.stop_left": (lambda shop: review_limit(REVIEW_BY_HAND, "vehicle_speed <= 1 km/h within 5 s", "margin")(shop),
+                         ".0f %"),
     "braking.cases": (cases_of(BRAKING, "braking.h5"), ".0f"),
     "braking.kept": (count(BRAKING, "braking.h5"), ".0f"),
     "braking.engine_broken": (count(BRAKING, "braking.h5", "limit_1_engine_speed"), ".0f"),
