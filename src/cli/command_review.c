@@ -103,8 +103,8 @@ static bool write_answer(const struct sweep_order *order, const struct journal_h
 }
 
 static int exit_of(const struct review_answer *answer) {
-  return answer->counts[REVIEW_BROKEN] > 0   ? EXIT_LIMIT_BROKEN
-         : answer->counts[REVIEW_FAILED] > 0 ? EXIT_CASES_FAILED
+  return answer->counts[REVIEW_BROKEN] > 0                  ? EXIT_LIMIT_BROKEN
+         : answer->counts[REVIEW_FAILED] > 0                ? EXIT_CASES_FAILED
          : answer->counts[REVIEW_KEPT] < answer->cell_count ? EXIT_LIMIT_NOT_JUDGED
                                                             : EXIT_DONE;
 }

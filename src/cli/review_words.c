@@ -170,9 +170,8 @@ static void print_change(FILE *out, const struct review_answer *answer, int cell
     (void)fprintf(out, ": %s %s before", review_verdict_names[was->verdict],
                   review_margin_text(was->margin, before, SHOWN));
   }
-  (void)fprintf(out, ", now %s %s%s%s\n", review_verdict_names[is->verdict],
-                review_margin_text(is->margin, now, SHOWN), is->limit >= 0 ? ", " : "",
-                is->limit >= 0 ? shown(answer->limits[is->limit].sentence).text : "");
+  (void)fprintf(out, ", now %s %s%s%s\n", review_verdict_names[is->verdict], review_margin_text(is->margin, now, SHOWN),
+                is->limit >= 0 ? ", " : "", is->limit >= 0 ? shown(answer->limits[is->limit].sentence).text : "");
 }
 
 /* In this order they are told. */

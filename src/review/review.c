@@ -29,7 +29,8 @@ struct reading {
 };
 
 static bool no_memory(struct error *error) {
-  return error_set(error, ERROR_MEMORY, "no memory for the review");
+  error_set(error, ERROR_MEMORY, "no memory for the review");
+  return false;
 }
 
 /* ---- names ---- */
@@ -191,8 +192,9 @@ static bool check_entry(const struct reading *reading, const struct node *entry,
     const char *name = name_of_file(loader->arena, entry->text);
     return name != NULL ? take_name(loader, name, entry, names, count) : no_memory(loader->error);
   }
-  if (!entries_known(loader, entry, of_case ? "a case of the review: 'case:', 'name:', 'set:' or 'limits:'"
-                                            : "a condition: 'name:', 'set:' or 'limits:'",
+  if (!entries_known(loader, entry,
+                     of_case ? "a case of the review: 'case:', 'name:', 'set:' or 'limits:'"
+                             : "a condition: 'name:', 'set:' or 'limits:'",
                      of_case ? case_keys : condition_keys, of_case ? COUNT_OF(case_keys) : COUNT_OF(condition_keys))) {
     return false;
   }
@@ -360,8 +362,8 @@ bool review_of_case(const char *path, const char *const *sets, int set_count, st
     plan->text = "";
     review->cases[review->case_count++] = plan->cells[0].case_name = name_of_file(plan->memory, path);
     review->conditions[review->condition_count++] = plan->cells[0].condition = as_given;
-    good = (review->cases[0] != NULL || no_memory(error)) && make_plan(plan, NULL, error) &&
-           gather_limits(review, error);
+    good =
+        (review->cases[0] != NULL || no_memory(error)) && make_plan(plan, NULL, error) && gather_limits(review, error);
   } else {
     good = false;
   }

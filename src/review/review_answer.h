@@ -20,12 +20,12 @@ struct answer_cell {
 struct answer_limit {
   const char *sentence;
   enum quantity quantity;
-  double level;            /* SI */
-  double *margins;         /* [cell]; NaN: it is not a limit of this cell, or not judged */
-  double *worst;           /* [cell], SI */
-  enum review_verdict *verdicts;  /* [cell]; REVIEW_NO_LIMITS: not in this cell */
-  int place;               /* the cell that it is worst in; -1: it has no margin anywhere */
-  int counts[REVIEW_COUNT]; /* cells */
+  double level;                  /* SI */
+  double *margins;               /* [cell]; NaN: it is not a limit of this cell, or not judged */
+  double *worst;                 /* [cell], SI */
+  enum review_verdict *verdicts; /* [cell]; REVIEW_NO_LIMITS: not in this cell */
+  int place;                     /* the cell that it is worst in; -1: it has no margin anywhere */
+  int counts[REVIEW_COUNT];      /* cells */
 };
 
 struct review_answer {
@@ -39,8 +39,8 @@ struct review_answer {
   struct answer_limit *limits;
   int limit_count;
   int counts[REVIEW_COUNT]; /* cells */
-  int stopped;               /* runs that an event ended */
-  int doubtful;              /* cells that keep every limit and are not vouched for */
+  int stopped;              /* runs that an event ended */
+  int doubtful;             /* cells that keep every limit and are not vouched for */
   void *memory;
 };
 

@@ -161,8 +161,12 @@ static void read_cells(struct file *file) {
   answer->cells = take(file, (size_t)answer->cell_count, sizeof *answer->cells);
   for (int c = 0; !file->reading.failed && c < answer->cell_count; c++) {
     struct answer_cell *cell = &answer->cells[c];
-    *cell = (struct answer_cell){verdict_of(file, verdicts[c]), states[c], limit_named(answer, limits[c]), margins[c],
-                                 messages[c], vouched[c] == 0.0};
+    *cell = (struct answer_cell){verdict_of(file, verdicts[c]),
+                                 states[c],
+                                 limit_named(answer, limits[c]),
+                                 margins[c],
+                                 messages[c],
+                                 vouched[c] == 0.0};
     answer->counts[cell->verdict]++;
     answer->stopped += strcmp(cell->status, "stopped") == 0;
     answer->doubtful += cell->verdict == REVIEW_KEPT && cell->doubtful;

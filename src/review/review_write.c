@@ -15,7 +15,7 @@ struct rows {
   const struct review *review;
   struct arena *memory;
   int cells;
-  int limits; /* that a cell has at the most */
+  int limits;       /* that a cell has at the most */
   double *measures; /* [measure][cell] */
   double *worst;    /* [limit of the review][cell] */
   double *margins;
@@ -26,7 +26,8 @@ struct rows {
   int64_t failed;
 };
 
-static const char *const limit_words[] = {[ROW_BROKEN] = "broken", [ROW_KEPT] = "kept", [ROW_NOT_JUDGED] = "not judged"};
+static const char *const limit_words[] = {
+    [ROW_BROKEN] = "broken", [ROW_KEPT] = "kept", [ROW_NOT_JUDGED] = "not judged"};
 
 static bool make_rows(struct rows *rows, const struct review *review) {
   size_t cells = (size_t)review->plan.cell_count;
@@ -96,8 +97,8 @@ static bool take_block(struct rows *rows, const struct journal *journal, const s
     struct row row;
     size_t took = row_decode(shape, payload + used, block->bytes - used, numbers, &row);
     if (took == 0 || row.k != block->first + i || row.k >= rows->cells) {
-      good = error_set(error, ERROR_INPUT, "%s: the row of cell %" PRId64 " is damaged", journal->path,
-                       block->first + i);
+      good =
+          error_set(error, ERROR_INPUT, "%s: the row of cell %" PRId64 " is damaged", journal->path, block->first + i);
     } else if (!take_row(rows, &row)) {
       good = error_set(error, ERROR_MEMORY, "no memory for the rows of the review");
     }
@@ -125,7 +126,8 @@ static struct answer_meaning meaning_of(const char *name, enum quantity quantity
 }
 
 static void write_axes(struct answer_file *file, const struct review *review) {
-  struct answer_meaning of_case = meaning_of("review_case", QUANTITY_NUMBER, REFERENCE_NONE, "case of the review, from 0");
+  struct answer_meaning of_case =
+      meaning_of("review_case", QUANTITY_NUMBER, REFERENCE_NONE, "case of the review, from 0");
   struct answer_meaning of_condition =
       meaning_of("condition", QUANTITY_NUMBER, REFERENCE_NONE, "condition of the review, from 0");
   struct answer_meaning of_cell = meaning_of("cell", QUANTITY_NUMBER, REFERENCE_NONE,
