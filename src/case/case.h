@@ -90,6 +90,7 @@ struct case_additions {
   const struct node *set[CASE_ADDITION_LIMIT];    /* mappings, set behind the texts, in order; each may be NULL */
   const struct node *limits[CASE_ADDITION_LIMIT]; /* lists of further limits; each may be NULL */
 };
+/* The case at `path` with all that `additions` say. */
 bool case_load_with(const char *path, const struct case_additions *additions, struct case_data *data,
                     struct error *error);
 /* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL. */

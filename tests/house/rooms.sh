@@ -22,7 +22,7 @@ run                  models/lib core schema case linear integrate equilibrium
 files                core
 results              models/lib core schema plausibility run files
 sweep                core schema columns case plausibility run files results
-review               models/lib core schema case run files results sweep
+review               core schema case run files results sweep
 report               models/lib core schema files
 analysis             models/lib models/components core schema columns case equilibrium run files results
 cli                  models/lib core schema columns case plausibility run files results sweep review report analysis

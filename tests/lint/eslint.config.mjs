@@ -7,7 +7,7 @@ import js from '@eslint/js';
 import * as espree from 'espree';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const pages = { run: ['shared', 'run'], sweep: ['shared', 'sweep'] };
+const pages = { run: ['shared', 'run'], sweep: ['shared', 'sweep'], review: ['shared', 'run', 'review'] };
 const newest = { ecmaVersion: 2022, sourceType: 'script' };
 
 // What browsers give, as far as it is used, and the charting library.
@@ -34,7 +34,7 @@ function declaredIn(text) {
 }
 
 const scripts = [];
-for (const folder of ['shared', 'run', 'sweep']) {
+for (const folder of ['shared', 'run', 'sweep', 'review']) {
   for (const name of readdirSync(join(root, 'src/report/page', folder)).filter((each) => each.endsWith('.js'))) {
     const path = `src/report/page/${folder}/${name}`;
     const text = readFileSync(join(root, path), 'utf8');
