@@ -82,10 +82,10 @@ bool case_load_text(const char *name, const char *text, const char *const *sets,
 struct node;
 enum { CASE_ADDITION_LIMIT = 3 };
 struct case_additions {
-  const char *named;             /* the file of the command line that all this comes from; NULL: the case */
-  const struct node *machine;    /* file of the machine, beside that of the node, in place of the case's own; or NULL */
-  const struct node *below;      /* mapping PATH: VALUE, set before the texts; or NULL */
-  const char *const *sets;       /* texts */
+  const char *named;          /* the file of the command line that all this comes from; NULL: the case */
+  const struct node *machine; /* file of the machine, beside that of the node, in place of the case's own; or NULL */
+  const struct node *below;   /* mapping PATH: VALUE, set before the texts; or NULL */
+  const char *const *sets;    /* texts */
   int set_count;
   const struct node *set[CASE_ADDITION_LIMIT];    /* mappings, set behind the texts, in order; each may be NULL */
   const struct node *limits[CASE_ADDITION_LIMIT]; /* lists of further limits; each may be NULL */

@@ -66,8 +66,8 @@ bool condition_read(const struct loader *loader, const struct node *node, struct
 /* The table that moves a channel otherwise, whose bounds the channel has; NULL if there is none. */
 const struct field *action_table(const struct plant *plant, int channel);
 
-/* entries.c: what a file of entries must be, a study or a review. Does the mapping have these keys alone? `what` says in
- * words what it is. */
+/* entries.c: what a file of entries must be, a study or a review. Does the mapping have these keys alone? `what` says
+ * in words what it is. */
 bool entries_known(const struct loader *loader, const struct node *mapping, const char *what, const char *const *keys,
                    int count);
 /* Is it a list of at least one? */

@@ -57,7 +57,8 @@ struct plan {
   struct setting *settings;
   int setting_count;
   struct setting unset; /* every number that some setting sets, with the value it has in the case */
-  struct review_cell *cells;   /* of a review: what runs at every sample, in place of `base`, which is the first of them */
+  struct review_cell
+      *cells; /* of a review: what runs at every sample, in place of `base`, which is the first of them */
   int cell_count;
   int64_t cases; /* samples x settings or cells, those of a sample one after the other */
   uint64_t seed;
@@ -85,7 +86,8 @@ int plan_base(const struct plan *plan, int64_t k);
 const struct case_data *plan_base_case(const struct plan *plan, int base);
 /* Limits that a case has at the most. */
 int plan_limit_count(const struct plan *plan);
-/* Put case k into a case_copy of the case that it is made of. Fails when its numbers do not go together. Allocates nothing. */
+/* Put case k into a case_copy of the case that it is made of. Fails when its numbers do not go together. Allocates
+ * nothing. */
 bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct error *error);
 /* Case k as a case of its own, with its title and text; case_free it. */
 bool plan_case(const struct plan *plan, int64_t k, struct case_data *data, struct error *error);

@@ -195,8 +195,8 @@ static bool run_one(struct worker *worker, int64_t k, struct pool_block *block) 
   const struct plan *plan = worker->shared->order.plan;
   int base = plan_base(plan, k);
   struct case_data *own = &worker->own[base];
-  bool ready = (own->memory != NULL || case_copy(plan_base_case(plan, base), own, &error)) &&
-               plan_put(plan, k, own, &error);
+  bool ready =
+      (own->memory != NULL || case_copy(plan_base_case(plan, base), own, &error)) && plan_put(plan, k, own, &error);
   bool ran = ready && run_in(worker->workspace, own, NULL, &watcher, &worker->outcome, &error);
   if (!make_row(worker, k, ready, ran, &worker->outcome, &error, block, block->payload + block->bytes, &used)) {
     return false;
