@@ -38,7 +38,8 @@ static void find_change(struct varied_parameter *varied) {
     /* One unit of the trade is what one would try. */
     char words[48];
     double change = quantity_rows[quantity].scale;
-    (void)snprintf(words, sizeof words, "1 %s", quantity_rows[quantity].trade_unit);
+    bool plain = quantity == QUANTITY_NUMBER;
+    (void)snprintf(words, sizeof words, "1%s%s", plain ? "" : " ", plain ? "" : quantity_rows[quantity].trade_unit);
     set_change(varied, change, words);
   }
 }

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "input_file.h"
 #include "loader.h"
 #include "parameter_ref.h"
 #include "text.h"
@@ -104,7 +105,7 @@ static bool is_top_key(const char *key) {
  */
 
 const char *loader_beside(struct arena *arena, const char *beside, const char *name) {
-  const char *slash = strrchr(beside, '/');
+  const char *slash = strcmp(beside, STANDARD_INPUT) != 0 ? strrchr(beside, '/') : NULL;
   if (name[0] == '/' || !slash) {
     return arena_text(arena, name, strlen(name));
   }

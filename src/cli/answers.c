@@ -94,9 +94,18 @@ int answers_fail(const struct error *error) {
   return terminal_error(error);
 }
 
+/* Of all documents: one more when a member changes its name, its unit or its meaning; members that are added change
+ * nothing. */
+enum { DOCUMENT_VERSION = 1 };
+
+void answers_json_about(struct json *json) {
+  json_text(json, "swashloop_version", SWASHLOOP_VERSION);
+  json_integer(json, "document_version", DOCUMENT_VERSION);
+}
+
 void answers_json_end(struct json *json, const char *file) {
   json_text(json, "file", file);
-  json_text(json, "swashloop_version", SWASHLOOP_VERSION);
+  answers_json_about(json);
   json_text(json, "caution", CAUTION);
   json_end_object(json);
 }

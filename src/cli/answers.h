@@ -33,6 +33,8 @@ bool answers_tick(void *context, double time, double end_time);
 /* Exit code of an error, 130 when it came of Ctrl-C; prints it. */
 int answers_fail(const struct error *error);
 
+/* What made a document and how it is laid out. */
+void answers_json_about(struct json *json);
 /* The last members of a document, and its end. */
 void answers_json_end(struct json *json, const char *file);
 

@@ -42,6 +42,7 @@ static const struct option_row options[] = {
     OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
     OPTION_SET,
     OPTION_JSON("print the answer as one JSON document, numbers in SI"),
+    OPTION_QUIET,
     OPTION_HELP,
 };
 
@@ -492,9 +493,9 @@ static int tell_instant(const struct request *request, const struct case_data *d
   }
   if (!good || (request->asked.output != NULL && !write_file(request, data, work, command, &error))) {
     code = terminal_error(&error);
-  } else if (request->asked.json) {
+  } else if (request->asked.json && !request->asked.quiet) {
     print_json(request, data, work);
-  } else {
+  } else if (!request->asked.quiet) {
     print_text(request, data, work);
   }
   chart_free(&work->main);
@@ -536,6 +537,9 @@ static bool write_window(const struct request *request, const struct case_data *
 static const char *const verdicts[] = {"sound", "in_passing", "grows", "hunts"};
 
 static void print_window(const struct request *request, const struct case_data *data, const struct window *window) {
+  if (request->asked.quiet) {
+    return;
+  }
   if (!request->asked.json) {
     (void)printf("%s\ncase %s\n\nfrom %.4g s to %.4g s: %s\n", shown(data->title).text, shown(data->source).text,
                  window->from, window->to, window->words);

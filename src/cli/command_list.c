@@ -113,20 +113,20 @@ static void json_parameter(struct json *json, const char *plant, const char *pat
 }
 
 static void print_parameter(const char *path, const struct field *field, const char *text) {
-  const char *unit = quantity_rows[field->quantity].trade_unit;
+  const char *unit = field->quantity == QUANTITY_NUMBER ? "" : quantity_rows[field->quantity].trade_unit;
   if (field->kind == FIELD_CHOICE) {
     char name[96];
     (void)printf("  %-40s %s  (", path, registry_choice_name(field->choices, (int)field->initial, name, sizeof name));
     print_names(field->choices, " | ");
     (void)printf(")\n");
   } else if (field->kind == FIELD_TABLE) {
-    (void)printf("  %-40s table of %s to %s, %g .. %g\n", path, quantity_rows[field->argument].trade_unit, unit,
-                 field->low, field->high);
+    (void)printf("  %-40s table of %s to %s, %g .. %g\n", path, quantity_rows[field->argument].trade_unit,
+                 unit[0] != '\0' ? unit : "a number", field->low, field->high);
   } else if (field->kind == FIELD_MAP) {
     (void)printf("  %-40s map, rows of rpm, bar, %%, %% or rpm, bar, %%, %%, %%\n", path);
   } else {
-    (void)printf("  %-40s %g %s  (%g .. %g%s%s)\n", path, field->initial, unit, field->low, field->high,
-                 field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);
+    (void)printf("  %-40s %g%s%s  (%g .. %g%s%s)\n", path, field->initial, unit[0] != '\0' ? " " : "", unit, field->low,
+                 field->high, field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);
   }
   (void)printf("  %-40s   %s\n", "", text);
 }

@@ -104,6 +104,7 @@ static const struct option_row options[] = {
     OPTION_OUTPUT("also write the answer as a file (HDF5, opens as netCDF-4; tools/plot draws it)"),
     OPTION_SET,
     OPTION_JSON("print the answer as one JSON document, numbers in SI"),
+    OPTION_QUIET,
     OPTION_HELP,
 };
 
@@ -221,9 +222,9 @@ static int answer_request(const struct request *request, struct machine *machine
       (request->asked.output != NULL && !write_file(request, data, machine, answer, command, &error))) {
     return terminal_error(&error);
   }
-  if (request->asked.json) {
+  if (request->asked.json && !request->asked.quiet) {
     print_json(request, data, answer);
-  } else {
+  } else if (!request->asked.quiet) {
     print_text(request, data, answer);
   }
   return EXIT_DONE;

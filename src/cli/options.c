@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "input_file.h"
 #include "registry.h"
 #include "text.h"
 #include "units.h"
@@ -122,7 +123,7 @@ static bool take_case(struct asked *asked, const char *word, struct error *error
   if (asked->file != NULL) {
     return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", word, asked->file);
   }
-  asked->file = word;
+  asked->file = strcmp(word, "-") == 0 ? STANDARD_INPUT : word;
   return true;
 }
 

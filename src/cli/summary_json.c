@@ -138,8 +138,5 @@ void summary_json(FILE *out, const struct case_data *data, const struct outcome 
   plausibility_check(data, &warnings);
   answers_json_warnings(&json, &warnings);
   write_solver(&json, data, outcome);
-  json_text(&json, "file", file);
-  json_text(&json, "swashloop_version", SWASHLOOP_VERSION);
-  json_text(&json, "caution", CAUTION);
-  json_end_object(&json);
+  answers_json_end(&json, file);
 }

@@ -21,6 +21,10 @@ struct input_file {
  * while nothing was there to read. `status`, if not NULL, becomes what the system says of the file. */
 char *input_read(const char *path, size_t limit, size_t *length, struct stat *status, const char **why);
 
+/* The name under which standard input is read; `-` on the command line. It lies in no folder: files that it names are
+ * looked for in the present one. */
+#define STANDARD_INPUT "/dev/stdin"
+
 /* Does `file` lie outside both the folder of the file `named` on the command line and the present folder, and outside
  * all folders below them? Where the system does not say, it counts as outside. */
 bool input_is_outside(const char *file, const char *named);

@@ -9,6 +9,8 @@
 #include "unit_entries.h"
 #include "unit_factors.h"
 
+#define SMALLEST_SHOWN 1e-15 /* in the unit of the trade */
+
 enum { NEIGHBOURS = 4, PLAIN_DIGITS = 7 };
 
 /* SI value = number * scale + offset. */
@@ -238,6 +240,10 @@ const char *units_show(enum quantity quantity, double si, char *buffer, int size
   double value = quantity_to_trade(quantity, si);
   double magnitude = fabs(value);
   char number[48];
+  /* What is left of something that has died away says nothing but nothing. */
+  if (magnitude < SMALLEST_SHOWN && quantity != QUANTITY_NUMBER) {
+    value = 0.0;
+  }
   /* Four figures, and all before the point, without an exponent where a person would write none. */
   if (magnitude >= 1000.0 && magnitude < 1e9) {
     (void)snprintf(number, sizeof number, "%.0f", value);

@@ -7,8 +7,9 @@ import subprocess
 import time
 import unittest
 
-from _program import DOWNHILL, PROGRAM, Folder, need_program
+from _program import DOWNHILL, PROGRAM, ROOT, Folder, need_program
 
+STEP = os.path.join(ROOT, "cases", "baseline", "relief_step.yaml")
 SHORT = ("--set", "simulation.end_time=0.2 s")
 
 
@@ -113,6 +114,42 @@ class Check(Folder):
     def test_a_good_case(self):
         self.assertIn("good", self.expect(0, "check", DOWNHILL).stdout)
         self.assertEqual(self.files(), [])
+
+    def test_several_cases(self):
+        bad = self.downhill_with("pmup: {}")
+        result = self.expect(2, "check", DOWNHILL, bad, STEP)
+        self.assertEqual(result.stdout.count(": good"), 2)
+        self.assertIn("did you mean 'pump'?", result.stderr)
+        self.assertEqual(self.expect(0, "check", DOWNHILL, STEP, "--quiet").stdout, "")
+        document = read_json(self.expect(2, "check", DOWNHILL, bad, STEP, "--json").stdout)
+        self.assertEqual([len(case["faults"]) for case in document["cases"]], [0, 1, 0])
+        with open(self.path(bad), encoding="utf-8") as file:
+            line = next(i for i, text in enumerate(file, 1) if "pmup" in text)
+        fault = document["cases"][1]["faults"][0]
+        self.assertEqual((fault["file"], fault["line"], fault["column"]), (bad, line, 1))
+        self.assertEqual(document["document_version"], 1)
+        alone = read_json(self.expect(2, "check", bad, "--json").stdout)
+        self.assertEqual(alone["faults"], document["cases"][1]["faults"])
+        self.assertIn("one case", self.expect(2, "check", DOWNHILL, STEP, "--resolved").stderr)
+
+    def test_standard_input(self):
+        with open(STEP, encoding="utf-8") as file:
+            text = file.read()
+        self.assertIn("/dev/stdin: good", self.expect(0, "check", "-", input=text).stdout)
+        self.assertIn("/dev/stdin:1:1: error: 'pmup'", self.expect(2, "check", "-", input="pmup: {}\n").stderr)
+        self.expect(0, "run", "-", "--quiet", input=text)
+        self.assertEqual(self.files(), ["stdin.h5"])
+        # What it names lies in the present folder.
+        self.write("beside.yaml", "pump: {displacement: 100 cm3/rev}\n")
+        resolved = self.expect(0, "check", "-", "--resolved", input="machine: beside.yaml\n").stdout
+        self.assertIn("100 cm3/rev", resolved)
+
+    def test_what_died_away_reads_nothing(self):
+        text = self.expect(0, "steady", os.path.join(ROOT, "cases", "climb.yaml"), "--speed", "8 km/h", "--grade", "5 %").stdout
+        self.assertNotRegex(text, r"\de-\d\d")
+        self.assertEqual(self.expect(0, "steady", DOWNHILL, "--speed", "8 km/h", "--grade", "5 %", "--quiet").stdout, "")
+        self.assertEqual(self.expect(0, "linear", DOWNHILL, "--quiet").stdout, "")
+        self.assertNotRegex(self.expect(0, "list", "parameters").stdout, r"\d 1 +\(")
 
     def test_resolved_is_a_case_that_resolves_to_itself(self):
         first = self.expect(0, "check", DOWNHILL, "--resolved", "--set", "pump.displacement=110 cm3/rev").stdout
