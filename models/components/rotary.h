@@ -108,14 +108,14 @@ static inline real rotary_dry_torque(const struct rotary_losses *losses, real dr
 }
 
 /* Torque that opposes the rotation with the terms by stroke and speed, N m. */
-SELDOM real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed, real film) {
+APART real rotary_torque_by_stroke(const struct rotary_losses *losses, real drop, real stroke, real speed, real film) {
   return rotary_fluid_torque(losses, stroke, speed, film) +
          rotary_dry_torque(losses, drop, stroke) * tanh_sign(speed, losses->speed_width);
 }
 
 /* Flow from port A to port B of oil that is compressed and let down in each turn, m3/s. */
-SELDOM real rotary_compressed_flow(const struct rotary_losses *losses, real drop, real a_over_case, real b_over_case,
-                                   real stroke, real speed) {
+APART real rotary_compressed_flow(const struct rotary_losses *losses, real drop, real a_over_case, real b_over_case,
+                                  real stroke, real speed) {
   real modulus = losses->bulk_modulus + losses->modulus_slope * 0.5 * (a_over_case + b_over_case);
   return speed * tanh_sign(speed, losses->speed_width) * losses->displacement *
          (losses->compressed_idle + (losses->compressed_full - losses->compressed_idle) * fabs(stroke)) * drop /
@@ -225,8 +225,8 @@ struct rotary_leaks {
 };
 
 /* Leakage by the map. */
-SELDOM struct rotary_leaks rotary_map_leaks(const struct rotary_losses *losses, real drop, real a_over_case,
-                                            real b_over_case, real stroke, real speed) {
+APART struct rotary_leaks rotary_map_leaks(const struct rotary_losses *losses, real drop, real a_over_case,
+                                           real b_over_case, real stroke, real speed) {
   real size = fabs(drop);
   real whole = rotary_map_between(losses, fabs(speed), size, fabs(stroke), rotary_map_leakage) *
                smaller(1.0, size / rotary_map_low_pressure(losses));
@@ -260,7 +260,7 @@ static inline struct rotary_leaks rotary_leaks_of(const struct rotary_losses *lo
 }
 
 /* Torque by the map, N m, without its sign. */
-SELDOM real rotary_map_torque_at(const struct rotary_losses *losses, real drop, real stroke, real speed) {
+APART real rotary_map_torque_at(const struct rotary_losses *losses, real drop, real stroke, real speed) {
   return rotary_map_between(losses, fabs(speed), fabs(drop), fabs(stroke), rotary_map_torque);
 }
 

@@ -77,9 +77,9 @@ static inline double real_binary_exponent(double x, double *mantissa) {
 
 #define REAL_PI 3.14159265358979323846
 
-/* Before a function of a law that few cases choose: it stays a call, so that what all cases run through stays small,
- * and inlined. */
-#define SELDOM __attribute__((noinline, unused)) static
+/* Before a function of a law that not all cases choose: it stays a call, so that what all cases run through stays
+ * small, and inlined. */
+#define APART __attribute__((noinline, unused)) static
 
 #include "functions.h"
 

@@ -385,6 +385,7 @@ struct transmission_model {
   bool has_hoses;                       /* between pump and motors, in any lane */
   bool has_maps;                        /* pump or motor has its losses from a map */
   bool shapes_ratio;                    /* some law of the controls works on the speed ratio */
+  bool shafts_part;                     /* gearbox or transfer case stand between motor and axles */
   real filter_resistance;               /* 1/m3: of the element at the start, over viscosity */
   bool gallery_has_heat;                /* the gallery has a temperature of its own; else it has the tank's */
   bool geared;                          /* a gearbox stands behind the first motor */
@@ -515,6 +516,7 @@ static inline void transmission_derive(struct transmission_model *model) {
   model->gallery_has_heat = transmission_gallery_has_heat(own);
   model->geared = own->gearbox.law != GEARBOX_NONE;
   model->transfers = own->vehicle.axles == VEHICLE_TWO_AXLES && own->transfer_case.law != TRANSFER_CASE_NONE;
+  model->shafts_part = model->geared || model->transfers;
   model->relief_b = relief_valve_b(&own->relief);
   model->pump_losses = pump_losses(&own->pump, own->engine.speed_width);
   rotary_losses_in_oil(&model->pump_losses, own->fluid.density, own->fluid.bulk_modulus, own->fluid.bulk_modulus_slope);

@@ -8,7 +8,7 @@
 struct commands {
   struct operator_demand demand; /* of pedals or engine speed, before the controls */
   real throttle;                 /* engine set speed over engine.set_speed */
-  real ratio_asked;              /* speed ratio before its ramp */
+  real ratio_asked;              /* speed ratio before its ramp; this and the next three where controls work on it */
   real ratio;                    /* that is given */
   real load;                     /* fuel that the governor asks for over what may burn */
   real cut;                      /* share of the ratio that the anti-stall control takes */
@@ -68,10 +68,11 @@ static inline void commands_of(const struct transmission_model *model, const str
   commands->demand = demand_of(own, channels, x[STATE_engine_speed]);
   commands->stroke = commands->demand.stroke;
   real part = commands->demand.motor_part;
-  commands->brake = controls_brake(controls, channels[CHANNEL_brake], channels[CHANNEL_inching]);
-  commands->load = broadcast(0.0);
-  commands->cut = broadcast(0.0);
+  commands->brake = channels[CHANNEL_brake];
   if (model->shapes_ratio) {
+    commands->brake = controls_brake(controls, channels[CHANNEL_brake], channels[CHANNEL_inching]);
+    commands->load = broadcast(0.0);
+    commands->cut = broadcast(0.0);
     commands->ratio_asked = ratio_asked_of(own, &commands->demand, rim_speed);
     commands->ratio = controls->ramp == CONTROLS_RAMP_RATIO ? x[STATE_ratio_command] : commands->ratio_asked;
     commands->ratio *= controls_inching_share(controls, channels[CHANNEL_inching]);

@@ -12,11 +12,11 @@ struct axle_node_values {
   real shaft_speed; /* rad/s, of the shaft into the axle's gear, forward positive */
   real motor_speed; /* rad/s, of the shaft of the axle's motor, forward positive */
   real rim_speed;   /* m/s, of the rim over the axle */
-  real displaced;   /* m3/s that the motor would displace from port A to port B, filled */
-  real filling;     /* of what it displaces, 0 to 1; 1 unless its line starves or its hose chokes */
-  real hose_lost;   /* Pa, in each of the motor's two hoses, never negative */
   real port_a;      /* Pa absolute, at the motor */
   real port_b;
+  real
+      hose_filling; /* with hoses only: of what the motor displaces, 0 to 1; 1 unless its line starves or hose chokes */
+  real hose_lost;   /* with hoses only: Pa, in each of the motor's two hoses, never negative */
   struct tyre_contact contact;
 };
 
@@ -48,7 +48,7 @@ struct node_values {
   struct axle_node_values axles[AXLE_LIMIT];
   real output_speed;             /* rad/s, behind the gearbox: the shaft to the axles or the transfer case */
   real gear_slip[GEARBOX_SLOTS]; /* rad/s, motor over output, by each clutch of the gearbox */
-  real transfer_slip;            /* rad/s, rear over front shaft, where a transfer case drives both */
+  real transfer_slip;            /* rad/s, rear over front shaft; where a transfer case drives both only */
 };
 
 /* What an axle's elements give. */
@@ -132,28 +132,25 @@ struct element_outputs {
   real case_flow;                  /* m3/s out of the cases back to the tank; the same, unless the cases are drained */
 };
 
-/* Pressures at a motor's ports and what fills it. The lines' volumes stand at the pump; the motor is at the far end of
- * a hose in each line, through which passes what it displaces: each hose takes its drop. Its leakage is by the lines'
- * pressures and counts for no drop, so that the ports follow from the states at once and no loss can be negative. Where
- * the hose on its inlet has not the pressure for the whole flow it chokes: the port falls to the vapour pressure, and
- * what passes is what that drop drives. */
+/* Where there are hoses: pressures at a motor's ports and what fills it. The lines' volumes stand at the pump; the
+ * motor is at the far end of a hose in each line, through which passes what it displaces: each hose takes its drop. Its
+ * leakage is by the lines' pressures and counts for no drop, so that the ports follow from the states at once and no
+ * loss can be negative. Where the hose on its inlet has not the pressure for the whole flow it chokes: the port falls
+ * to the vapour pressure, and what passes is what that drop drives. */
 static inline void motor_ports_of(const struct transmission_model *model, const struct axle *axle,
                                   const struct node_values *now, const real *x, struct axle_node_values *at) {
   const struct transmission_parameters *own = &model->own;
-  at->displaced = motor_displaced_flow(axle->motor->displacement, x[axle->motor_displacement], at->motor_speed);
-  mask forward = at->displaced > 0.0;
-  at->filling = select_where(forward, now->filling_a, now->filling_b);
-  if (!model->has_hoses) {
-    return;
-  }
-  real flow = fabs(at->displaced) * at->filling;
+  real displaced = motor_displaced_flow(axle->motor->displacement, x[axle->motor_displacement], at->motor_speed);
+  mask forward = displaced > 0.0;
+  at->hose_filling = select_where(forward, now->filling_a, now->filling_b);
+  real flow = fabs(displaced) * at->hose_filling;
   real lost = select_where(own->hoses.length > 0.0, pipe_drop(&own->hoses, flow, now->viscosity, model->oil.density),
                            broadcast(0.0));
   real available = max0(select_where(forward, now->a, now->b) - own->fluid.floor_pressure);
   mask chokes = (lost > available) & (lost > 0.0);
   if (!mask_none(chokes)) {
     real passed = pipe_flow(&own->hoses, available, now->viscosity, model->oil.density);
-    at->filling = select_where(chokes, at->filling * (passed / larger(flow, passed)), at->filling);
+    at->hose_filling = select_where(chokes, at->hose_filling * (passed / larger(flow, passed)), at->hose_filling);
     lost = select_where(chokes, available, lost);
   }
   at->hose_lost = lost;
@@ -215,11 +212,12 @@ static inline void node_values_of(const struct transmission_model *model, const 
     at->rim_speed = axle->driveline->wheel_radius * at->wheel_speed;
     at->port_a = now->a;
     at->port_b = now->b;
-    at->hose_lost = broadcast(0.0);
     at->contact = tyre_contact_of(&own->tyre, &soil, i == 0 ? rear : now->weight.load - rear, axle->wheels);
   } while (++i < model->axle_count);
   now->axle_count = i;
-  now->transfer_slip = broadcast(0.0);
+  if (!model->shafts_part && !model->has_hoses) {
+    return;
+  }
   if (model->transfers) {
     real front = model->axles[1].driveline->ratio * x[STATE_front_wheel_speed];
     now->transfer_slip = now->axles[0].shaft_speed - front;
@@ -232,25 +230,18 @@ static inline void node_values_of(const struct transmission_model *model, const 
       now->gear_slip[k] = now->axles[0].motor_speed - mode->gear_ratio[k] * now->output_speed;
     }
   }
-  i = 0;
-  do {
+  for (i = 0; model->has_hoses && i < now->axle_count; i++) {
     if (model->axles[i].motor != NULL) {
       motor_ports_of(model, &model->axles[i], now, x, &now->axles[i]);
     }
-  } while (++i < now->axle_count);
+  }
 }
 
-/* What the motor's film and dry friction take from its shaft; `wound`: torque of the wind-up. */
-static inline void motor_torque_loss_of(const struct axle *axle, const struct node_values *now,
-                                        const struct axle_node_values *at, real drop, real share, real wound,
-                                        struct axle_outputs *e) {
+/* What the motor's film and dry friction that holds at rest take from its shaft; `wound`: torque of the wind-up. */
+APART void motor_sticks(const struct axle *axle, const struct node_values *now, const struct axle_node_values *at,
+                        real drop, real share, real wound, struct axle_outputs *e) {
   const struct rotary_losses *losses = &axle->motor_losses;
   real film = fluid_viscosity_at(&axle->motor_film, &now->table_place);
-  if (axle->motor->friction != MOTOR_FRICTION_STICK) {
-    e->motor_torque_loss = rotary_torque_of(losses, drop, share, at->motor_speed, film);
-    e->motor_winds = broadcast(0.0);
-    return;
-  }
   real capacity = motor_friction_capacity(axle->motor, losses, drop, share, at->motor_speed);
   e->motor_torque_loss =
       rotary_fluid_torque_of(losses, share, at->motor_speed, film) +
@@ -260,14 +251,8 @@ static inline void motor_torque_loss_of(const struct axle *axle, const struct no
   e->motor_winds = friction_winds(axle->motor_stiffness, wound, e->motor_friction_rate);
 }
 
-/* What gear and axles take from the torque that goes through them. */
-static inline void gear_loss_of(const struct axle *axle, const struct axle_node_values *at, real wound,
-                                struct axle_outputs *e) {
-  if (axle->driveline->friction != DRIVELINE_STICK) {
-    e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
-    e->gear_winds = broadcast(0.0);
-    return;
-  }
+/* What gear and axles take, with friction that holds at rest, from the torque that goes through them. */
+APART void gear_sticks(const struct axle *axle, const struct axle_node_values *at, real wound, struct axle_outputs *e) {
   real capacity = driveline_friction_capacity(axle->driveline, e->drive_torque, at->wheel_speed, axle->gear_wound_up);
   e->gear_loss =
       friction_torque(capacity, axle->gear_stiffness, broadcast(FRICTION_DAMPING_TIME), wound, at->wheel_speed);
@@ -277,23 +262,33 @@ static inline void gear_loss_of(const struct axle *axle, const struct axle_node_
 }
 
 /* The motor of one axle. */
-static inline void motor_outputs_of(const struct axle *axle, const struct node_values *now,
+static inline void motor_outputs_of(const struct axle *axle, bool has_hoses, const struct node_values *now,
                                     const struct axle_node_values *at, const real *x, struct axle_outputs *e) {
   const struct motor_parameters *motor = axle->motor;
   if (motor != NULL) {
     real share = x[axle->motor_displacement];
     real drop = at->port_a - at->port_b;
-    struct lines_transfer transfer =
-        lines_transfer_of(at->displaced, select_where(at->displaced > 0.0, -drop, drop), at->filling);
+    real displaced = motor_displaced_flow(motor->displacement, share, at->motor_speed);
+    real filling = has_hoses ? at->hose_filling : select_where(displaced > 0.0, now->filling_a, now->filling_b);
+    struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, -drop, drop), filling);
     e->motor_flow = transfer.flow;
     e->motor_filling_loss = transfer.loss;
-    e->hose_loss = 2.0 * fabs(transfer.flow) * at->hose_lost;
+    e->hose_loss = broadcast(0.0);
+    if (has_hoses) {
+      e->hose_loss = 2.0 * fabs(transfer.flow) * at->hose_lost;
+    }
     struct rotary_leaks leaks = rotary_leaks_of(&axle->motor_losses, now->drop, now->a_over_case, now->b_over_case,
                                                 share, at->motor_speed, now->viscosity);
     e->motor_slip = leaks.slip;
     e->motor_case_a = leaks.case_a;
     e->motor_case_b = leaks.case_b;
-    motor_torque_loss_of(axle, now, at, drop, share, x[axle->motor_friction], e);
+    if (motor->friction == MOTOR_FRICTION_STICK) {
+      motor_sticks(axle, now, at, drop, share, x[axle->motor_friction], e);
+    } else {
+      e->motor_torque_loss = rotary_torque_of(&axle->motor_losses, drop, share, at->motor_speed,
+                                              fluid_viscosity_at(&axle->motor_film, &now->table_place));
+      e->motor_winds = broadcast(0.0);
+    }
     e->motor_torque = motor_pressure_torque(motor->displacement, share, drop) * transfer.share - e->motor_torque_loss;
   } else {
     memset(e, 0, sizeof *e);
@@ -341,6 +336,17 @@ static inline void transfer_outputs_of(const struct transmission_model *model, c
   e->axles[1].shaft_torque = share * arrives + e->transfer_torque;
 }
 
+/* What the motor gives comes to the axles through gearbox and transfer case. */
+APART void shafts_part_at(const struct transmission_model *model, const struct transmission_mode *mode,
+                          const struct node_values *now, real t, const real *x, struct element_outputs *e) {
+  if (model->geared) {
+    gearbox_outputs_of(model, mode, now, t, x, e);
+  }
+  if (model->transfers) {
+    transfer_outputs_of(model, now, x, e);
+  }
+}
+
 /* Gear, brake and tyre of one axle. */
 static inline void wheel_outputs_of(const struct transmission_model *model, const struct transmission_mode *mode,
                                     const struct axle *axle, const struct node_values *now,
@@ -348,7 +354,12 @@ static inline void wheel_outputs_of(const struct transmission_model *model, cons
                                     struct axle_outputs *e) {
   const struct transmission_parameters *own = &model->own;
   e->drive_torque = axle->driveline->ratio * e->shaft_torque;
-  gear_loss_of(axle, at, x[axle->gear_friction], e);
+  if (axle->driveline->friction == DRIVELINE_STICK) {
+    gear_sticks(axle, at, x[axle->gear_friction], e);
+  } else {
+    e->gear_loss = driveline_loss(axle->driveline, e->drive_torque, at->wheel_speed);
+    e->gear_winds = broadcast(0.0);
+  }
   e->brake_share = own->brake.heat == BRAKE_ONE_MASS
                        ? brake_share * brake_fade(&axle->brake, x[axle->brake_temperature])
                        : brake_share;
@@ -356,17 +367,14 @@ static inline void wheel_outputs_of(const struct transmission_model *model, cons
       own->brake.law == BRAKE_STICK
           ? brake_stick_torque(&axle->brake, e->brake_share, mode->brake_off, x[axle->brake_torque], at->wheel_speed)
           : brake_smoothed_torque(&axle->brake, e->brake_share, at->wheel_speed);
-  if (own->tyre.law == TYRE_RELAXATION) {
-    e->slip = x[axle->tyre_slip];
+  bool relaxes = own->tyre.law == TYRE_RELAXATION;
+  e->slip = relaxes ? x[axle->tyre_slip] : tyre_slip(&own->tyre, at->rim_speed, now->speed);
+  e->slip_rate = broadcast(0.0);
+  e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
+  e->traction = e->curve_force;
+  if (relaxes) {
     e->slip_rate = tyre_slip_rate(&own->tyre, e->slip, at->rim_speed, now->speed);
-    e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
-    e->traction =
-        e->curve_force + tyre_damping(&own->tyre, &at->contact, e->slip, e->slip_rate, at->rim_speed, now->speed);
-  } else {
-    e->slip = tyre_slip(&own->tyre, at->rim_speed, now->speed);
-    e->slip_rate = broadcast(0.0);
-    e->curve_force = tyre_curve(&own->tyre, &at->contact, e->slip);
-    e->traction = e->curve_force;
+    e->traction += tyre_damping(&own->tyre, &at->contact, e->slip, e->slip_rate, at->rim_speed, now->speed);
   }
   e->rolling = tyre_rolling_resistance(&own->tyre, &at->contact, now->speed, e->slip);
 }
@@ -409,7 +417,7 @@ static inline struct charge_supply charge_supply_of(const struct transmission_mo
 }
 
 /* Torque that the implement takes from the engine, N m. */
-static inline real implement_torque_of(const struct transmission_model *model, const real *channels, real speed) {
+APART real implement_torque_of(const struct transmission_model *model, const real *channels, real speed) {
   const struct implement_parameters *implement = &model->own.implement;
   switch (implement->law) {
   case IMPLEMENT_POWER:
@@ -453,7 +461,8 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->starter = select_where(mode->burning, broadcast(0.0),
                             engine_starter(&own->engine, now->engine_speed, e->channels[CHANNEL_starter]));
 
-  e->implement = implement_torque_of(model, e->channels, now->engine_speed);
+  e->implement = own->implement.law == IMPLEMENT_NONE ? broadcast(0.0)
+                                                      : implement_torque_of(model, e->channels, now->engine_speed);
 
   real displaced = pump_displaced_flow(own->pump.displacement, x[STATE_pump_stroke], now->engine_speed);
   struct lines_transfer transfer = lines_transfer_of(displaced, select_where(displaced > 0.0, now->drop, -now->drop),
@@ -503,17 +512,14 @@ static inline void element_outputs_of(const struct transmission_model *model, co
   e->loop_outflow = e->pump_case_a + e->pump_case_b + e->flush_a + e->flush_b;
   int i = 0;
   do { /* there is always one axle */
-    motor_outputs_of(&model->axles[i], now, &now->axles[i], x, &e->axles[i]);
+    motor_outputs_of(&model->axles[i], model->has_hoses, now, &now->axles[i], x, &e->axles[i]);
     const struct axle_outputs *axle = &e->axles[i];
     e->motor_flow_a += axle->motor_flow + axle->motor_slip + axle->motor_case_a;
     e->motor_flow_b += axle->motor_flow + axle->motor_slip - axle->motor_case_b;
     e->loop_outflow += axle->motor_case_a + axle->motor_case_b;
   } while (++i < now->axle_count);
-  if (model->geared) {
-    gearbox_outputs_of(model, mode, now, t, x, e);
-  }
-  if (model->transfers) {
-    transfer_outputs_of(model, now, x, e);
+  if (model->shafts_part) {
+    shafts_part_at(model, mode, now, t, x, e);
   }
   i = 0;
   do {

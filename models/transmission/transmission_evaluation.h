@@ -82,7 +82,10 @@ static inline void powers_of(const struct transmission_model *model, const struc
 static inline void signals_of_laws(const struct transmission_model *model, const real *x, const struct node_values *now,
                                    const struct element_outputs *e, real *signals) {
   const struct transmission_parameters *own = &model->own;
-  memset(signals + SIGNAL_rear_axle_load, 0, (SIGNAL_COUNT - SIGNAL_rear_axle_load) * sizeof *signals);
+#pragma GCC unroll 64
+  for (int i = SIGNAL_rear_axle_load; i < SIGNAL_COUNT; i++) {
+    signals[i] = broadcast(0.0);
+  }
   signals[SIGNAL_charge_inlet_pressure] =
       -charge_suction_drop(&model->own.charge, e->charge_filled * now->engine_speed, e->tank_viscosity);
   if (model->axle_count > 1) {
