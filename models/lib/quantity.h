@@ -16,7 +16,7 @@
 #define QUANTITY_LIST(QUANTITY)                                                                                        \
   QUANTITY(NUMBER, "1", "1", 1.0, 0.0, "1")                                                                            \
   QUANTITY(FRACTION, "1", "%", 0.01, 0.0, "%|1")                                                                       \
-  QUANTITY(TIME, "s", "s", 1.0, 0.0, "s|ms|us|min|h")                                                                  \
+  QUANTITY(TIME, "s", "s", 1.0, 0.0, "s|ms|us|ns|min|h|d=day")                                                         \
   QUANTITY(RATE, "1/s", "%/s", 0.01, 0.0, "1/s|%/s")                                                                   \
   QUANTITY(LENGTH, "m", "m", 1.0, 0.0, "m|km|cm|mm|um|in|ft")                                                          \
   QUANTITY(AREA, "m2", "mm2", 1e-6, 0.0, "m2|cm2|mm2|in2")                                                             \

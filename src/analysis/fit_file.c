@@ -113,6 +113,7 @@ static void write_trace(const struct fit *fit, int trace, struct answer_file *fi
   struct answer_meaning time = {{"time", QUANTITY_TIME, REFERENCE_NONE, "of the trace"}, NULL};
   struct answer_meaning shift = {{"shift", QUANTITY_TIME, REFERENCE_NONE, "run time less trace time"}, NULL};
   answer_axis(file, &time, own->measured.count, own->measured.time);
+  answer_words(file, "guessed", own->measured.told.text);
   answer_value(file, &shift, fit_shift(fit, trace), NULL);
   for (int s = 0; s < mapping->count; s++) {
     char run_name[TRACE_NAME + 8];

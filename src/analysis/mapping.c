@@ -125,7 +125,7 @@ static bool read_time(const struct node *root, struct mapping *mapping, struct e
   const struct node *time = node_child(root, "time");
   double step = 0.0;
   if (time == NULL) {
-    return complain(root, error, "'time' is missing: which column is the time?");
+    return true; /* the file may say which it is */
   }
   if (!mapping_check_keys(time, known, 5, "time", error) ||
       !read_amount(time, "rate", QUANTITY_FREQUENCY, 1e-6, &mapping->time_rate, error) ||

@@ -39,7 +39,7 @@ struct mapped {
 
 struct mapping {
   char file[512];
-  char time_column[TRACE_NAME]; /* "": the lines are counted */
+  char time_column[TRACE_NAME]; /* "": the lines are counted, by `time_rate`, or the file says which it is */
   char time_unit[TRACE_NAME];
   double time_rate; /* Hz, of a sample index; 0: the column holds times */
   enum date_order date_order;

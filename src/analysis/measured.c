@@ -126,13 +126,17 @@ static void unwrap(double *time, int count, struct told *told) {
 static bool read_clock(const struct mapping *mapping, const struct trace *trace, double *time, struct told *told,
                        struct error *error) {
   struct error inner = {0};
-  if (mapping->time_column[0] == '\0') {
+  if (mapping->time_column[0] == '\0' && mapping->time_rate > 0.0) {
     for (int k = 0; k < trace->count; k++) {
       time[k] = k / mapping->time_rate;
     }
     return true;
   }
-  int index = trace_column(trace, mapping->time_column, &inner);
+  int index = mapping->time_column[0] != '\0' ? trace_column(trace, mapping->time_column, &inner) : trace->time_column;
+  if (index < 0 && mapping->time_column[0] == '\0') {
+    return error_at(error, mapping->file, 1, 1,
+                    "'time' is missing, and %s does not say either which column is the time", trace->file);
+  }
   if (index < 0) {
     return error_at(error, mapping->file, 0, 0, "time: %s", inner.text);
   }
@@ -280,7 +284,14 @@ bool measured_make(const struct mapping *mapping, const struct trace *trace, str
 bool measured_read(const struct mapping *mapping, const char *path, struct measured *measured, struct error *error) {
   struct trace trace;
   memset(measured, 0, sizeof *measured);
-  if (!trace_read(path, &trace, error)) {
+  struct trace_wish wish = {.timed = mapping->time_column[0] != '\0' || mapping->time_rate > 0.0};
+  if (mapping->time_column[0] != '\0') {
+    wish.names[wish.count++] = mapping->time_column;
+  }
+  for (int i = 0; i < mapping->count; i++) {
+    wish.names[wish.count++] = mapping->signals[i].column;
+  }
+  if (!trace_read(path, &wish, &trace, error)) {
     return false;
   }
   bool good = measured_make(mapping, &trace, measured, error);

@@ -133,6 +133,7 @@ static bool take_rows(struct columns *columns, struct trace *trace) {
 bool trace_read_text(const char *name, const char *text, size_t length, struct trace *trace, struct error *error) {
   struct columns columns;
   memset(trace, 0, sizeof *trace);
+  trace->time_column = -1;
   (void)snprintf(trace->file, sizeof trace->file, "%s", name);
   bool good = columns_open(&columns, COLUMNS_OF_A_LOGGER, trace->file, text, length, error);
   if (good && !take_headings(&columns, trace)) {
@@ -147,12 +148,54 @@ bool trace_read_text(const char *name, const char *text, size_t length, struct t
   return good;
 }
 
-bool trace_read(const char *path, struct trace *trace, struct error *error) {
+/* Where an HDF5 file may begin: at its start, or behind a block of somebody else's (HDF5 file format, superblock). */
+static bool is_hdf5(const char *bytes, size_t length) {
+  static const char signature[] = "\x89HDF\r\n\x1a\n";
+  enum { SIGNATURE = (int)sizeof signature - 1, FIRST = 512, LAST = 4096 };
+  for (size_t at = 0; at <= LAST && at + SIGNATURE <= length; at = at == 0 ? FIRST : 2 * at) {
+    if (memcmp(bytes + at, signature, SIGNATURE) == 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
+/* Files that are no text, by how they begin, and what to do with them. */
+static const char *advice_on(const char *bytes, size_t length) {
+  static const struct {
+    const char *start;
+    size_t size;
+    const char *advice;
+  } kinds[] = {
+      {"CDF\x01", 4, "a classic netCDF file; 'nccopy -k nc4 IN OUT' makes one of netCDF-4, which is read"},
+      {"CDF\x02", 4, "a classic netCDF file; 'nccopy -k nc4 IN OUT' makes one of netCDF-4, which is read"},
+      {"CDF\x05", 4, "a classic netCDF file; 'nccopy -k nc4 IN OUT' makes one of netCDF-4, which is read"},
+      {"MDF ", 4, "an MDF file; export it to CSV or HDF5, which are read (docs/compare.md)"},
+      {"UnFinMF ", 8, "an MDF file that was not finished; export it to CSV or HDF5, which are read (docs/compare.md)"},
+      {"PK\x03\x04", 4, "a zip archive, such as a spreadsheet; save it as CSV"},
+      {"\xD0\xCF\x11\xE0", 4, "a spreadsheet or document in binary form; save it as CSV"},
+      {"\x1F\x8B", 2, "compressed by gzip; unpack it first"},
+  };
+  for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
+    if (length >= kinds[i].size && memcmp(bytes, kinds[i].start, kinds[i].size) == 0) {
+      return kinds[i].advice;
+    }
+  }
+  return NULL;
+}
+
+bool trace_read(const char *path, const struct trace_wish *wish, struct trace *trace, struct error *error) {
   const char *why = "";
   size_t length = 0;
   memset(trace, 0, sizeof *trace);
   char *text = input_read(path, FILE_LIMIT, &length, NULL, &why);
   bool good = text != NULL || error_at(error, path, 0, 0, "cannot be read: %s", why);
+  if (good && is_hdf5(text, length)) {
+    free(text);
+    return trace_read_h5(path, wish, trace, error);
+  }
+  const char *advice = good ? advice_on(text, length) : NULL;
+  good = good && (advice == NULL || error_at(error, path, 0, 0, "found %s", advice));
   good = good && (length <= FILE_LIMIT || error_at(error, path, 0, 0, "larger than 256 MiB"));
   good = good && trace_read_text(path, text, length, trace, error);
   free(text);
@@ -177,18 +220,33 @@ static const char *name_at(const void *context, int index) {
   return ((const struct trace *)context)->columns[index].name;
 }
 
+static const char *bare_name_at(const void *context, int index) {
+  return ((const struct trace *)context)->columns[index].whole;
+}
+
 int trace_column(const struct trace *trace, const char *name, struct error *error) {
   for (int c = 0; c < trace->column_count; c++) {
     if (strcmp(trace->columns[c].name, name) == 0) {
       return c;
     }
   }
+  int found = -1;
   for (int c = 0; c < trace->column_count; c++) {
-    if (strcmp(trace->columns[c].whole, name) == 0) {
-      return c;
+    if (strcmp(trace->columns[c].whole, name) != 0) {
+      continue;
     }
+    if (found >= 0 && trace->lines == NULL) {
+      error_set(error, ERROR_INPUT, "%s has '%s' in several places, such as '%s' and '%s'; which?", trace->file, name,
+                trace->columns[found].name, trace->columns[c].name);
+      return -1;
+    }
+    found = found >= 0 ? found : c;
+  }
+  if (found >= 0) {
+    return found;
   }
   const char *near = registry_nearest(name, trace->column_count, name_at, trace);
+  near = near != NULL ? near : registry_nearest(name, trace->column_count, bare_name_at, trace);
   error_set(error, ERROR_INPUT, "%s has no column '%s'%s%s%s", trace->file, name,
             near != NULL ? "; did you mean '" : "", near != NULL ? near : "", near != NULL ? "'?" : "");
   return -1;
@@ -196,6 +254,10 @@ int trace_column(const struct trace *trace, const char *name, struct error *erro
 
 bool trace_check(const struct trace *trace, int column, enum trace_kind kind, struct error *error) {
   const struct trace_column *own = &trace->columns[column];
+  if (own->other_count != 0) {
+    return error_at(error, trace->file, 0, 0, "'%s' has %ld samples, the others have %d: they go by different clocks",
+                    own->name, own->other_count, trace->count);
+  }
   if (own->fault.line > 0) {
     return error_at(error, trace->file, own->fault.line, own->fault.column, "found '%s', expected %s", own->fault.found,
                     own->kind == TRACE_INSTANTS ? "a date or a time of day" : "a number");

@@ -381,6 +381,11 @@ static void json_answer(const struct request *request, const struct case_data *d
     json_number(&json, NULL, fit_shift(fit, trace));
   }
   json_end_list(&json);
+  json_begin_list(&json, "guessed");
+  for (int trace = 0; trace < fit->observation.trace_count; trace++) {
+    json_text(&json, NULL, fit->observation.traces[trace].measured.told.text);
+  }
+  json_end_list(&json);
   json_noise(&json, fit);
   json_doubts(&json, fit);
   answers_json_end(&json, request->asked.output);

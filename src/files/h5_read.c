@@ -142,7 +142,7 @@ void h5_reading_close(struct h5_reading *reading) {
 
 /* The object of that name, H5I_INVALID_HID if there is none. A link is left alone: a run file has none, and it could
  * lead to any file of the reader's machine. */
-static hid_t open_inside(struct h5_reading *reading, hid_t parent, const char *name) {
+hid_t h5_reading_object(struct h5_reading *reading, hid_t parent, const char *name) {
   H5L_info_t link;
   errno = 0;
   htri_t there = reading->failed || parent < 0 ? 0 : H5Lexists(parent, name, H5P_DEFAULT);
@@ -164,7 +164,7 @@ static hid_t open_inside(struct h5_reading *reading, hid_t parent, const char *n
 }
 
 hid_t h5_reading_group(struct h5_reading *reading, hid_t parent, const char *name) {
-  hid_t group = open_inside(reading, parent, name);
+  hid_t group = h5_reading_object(reading, parent, name);
   if (group >= 0 && H5Iget_type(group) != H5I_GROUP) {
     h5_reading_fail(reading, "a dataset stands where a group is expected");
     (void)H5Oclose(group);
@@ -182,7 +182,7 @@ static bool data_inside(hid_t dataset) {
 }
 
 hid_t h5_reading_dataset(struct h5_reading *reading, hid_t parent, const char *name) {
-  hid_t dataset = open_inside(reading, parent, name);
+  hid_t dataset = h5_reading_object(reading, parent, name);
   if (dataset >= 0 && H5Iget_type(dataset) != H5I_DATASET) {
     (void)H5Oclose(dataset);
     return H5I_INVALID_HID;

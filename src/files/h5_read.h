@@ -32,6 +32,8 @@ void *h5_reading_memory(struct h5_reading *reading, size_t count, size_t size);
 /* The object of that name and kind, or H5I_INVALID_HID (no failure) if there is none. Close with h5_reading_shut. */
 hid_t h5_reading_group(struct h5_reading *reading, hid_t parent, const char *name);
 hid_t h5_reading_dataset(struct h5_reading *reading, hid_t parent, const char *name);
+/* The object of that name, of whatever kind. */
+hid_t h5_reading_object(struct h5_reading *reading, hid_t parent, const char *name);
 void h5_reading_shut(hid_t object);
 
 /* Names of what lies in a group, in the order of writing where the file keeps it. */

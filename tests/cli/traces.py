@@ -6,6 +6,7 @@ import json
 import math
 import os
 import re
+import subprocess
 import sys
 import unittest
 
@@ -275,6 +276,115 @@ class Traces(Folder):
         rows = [f"{t:.2f},{pressure(t - 520.0) * 1e-5:.2f},{flow(t - 520.0) * 60e3:.2f}" for t in time]
         answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *rows]) + "\n")
         self.assertAlmostEqual(answer["shift"], -520.0, delta=1e-3)
+
+    # ---- HDF5 and netCDF-4 ----
+
+    def put(self, group, place=slice(None), **more):
+        """The three columns into a group, with their units."""
+        for name, values, unit in (("t", self.time, "s"), ("p", self.pressures, "bar"), ("Q", self.flows, "L/min")):
+            group.create_dataset(name, data=numpy.array(values)[place], **more).attrs["units"] = unit
+
+    def test_hdf5_groups_and_shapes(self):
+        with h5py.File(self.path("trace.h5"), "w") as file:
+            self.put(file.create_group("bench/slow"))
+            file["other"] = numpy.arange(7.0)
+            file["title"] = "a scalar"
+            file["far"] = h5py.SoftLink("/bench/slow/p")  # links are left alone
+        h5 = {"name": "trace.h5"}
+        self.same(None, **h5)
+        self.same(None, names=("bench/slow/t", "bench/slow/p", "bench/slow/Q"), **h5)
+        untimed = MAP.replace("time: {column: TIME}\n", "")
+        self.same(None, "'bench/slow/t' taken as the time", mapping=untimed, **h5)
+        self.assertIn("no column 'slow/pp'; did you mean", self.compare(None, names=("t", "slow/pp", "Q"), code=2, **h5))
+        self.assertIn("'bench/slow/p' has 400 samples, the others have 7: they go by different clocks",
+                      self.compare(None, names=("other, unit: s", "p", "Q"), code=2, **h5))
+        with h5py.File(self.path("trace.h5"), "a") as file:
+            self.put(file.create_group("bench/fast"))
+        self.assertIn("has 't' in several places, such as 'bench/fast/t' and 'bench/slow/t'", self.compare(None, code=2, **h5))
+        units = MAP.replace("TIME", "TIME, unit: s").replace("PRESSURE", "PRESSURE, unit: bar").replace("FLOW", "FLOW, unit: L/min")
+        table = numpy.array([self.time, self.pressures, self.flows])
+        with h5py.File(self.path("trace.h5"), "w", userblock_size=512) as file:
+            file["rows"] = table.T
+            file["long"] = table
+            file["records"] = numpy.rec.fromarrays(table, names="t,p,Q")
+            self.put(file.create_group("columns"), (None, slice(None)))
+        self.same(None, names=("rows[1]", "rows[2]", "rows[3]"), mapping=units, **h5)
+        self.same(None, "long taken along its second axis", names=("long[1]", "long[2]", "long[3]"), mapping=units, **h5)
+        self.same(None, names=("records/t", "records/p", "records/Q"), mapping=units, **h5)
+        self.same(None, names=("columns/t", "columns/p", "columns/Q"), **h5)
+        # as the usual table library of Python keeps one: values in blocks, their names beside them
+        with h5py.File(self.path("trace.h5"), "w") as file:
+            file["log/axis1"] = numpy.array([1795687200 * 10**9 + round(t * 1e9) for t in self.time])
+            file["log/axis1"].attrs["kind"] = numpy.string_("datetime64")
+            file["log/block0_items"] = numpy.array([b"p", b"Q"])
+            file["log/block0_values"] = table[1:].T
+        self.same(None, "log/axis1: times since an instant, counted from the first", mapping=units.replace(", unit: s", ""),
+                  names=("axis1", "p", "Q"), **h5)
+
+    def test_netcdf_and_its_conventions(self):
+        """Files of xarray: dimension scales, dates, packed numbers, fill values (CF 1.11)."""
+        import warnings
+
+        import xarray
+
+        warnings.simplefilter("ignore")  # of a packed column without a fill value
+        data = xarray.Dataset({"p": ("time", self.pressures, {"units": "bar"}), "Q": ("time", self.flows, {"units": "L min-1"})},
+                              coords={"time": ("time", self.time, {"units": "s"})})
+        dated = data.assign_coords(time=numpy.datetime64("2026-11-26T10:00:00", "ns") +
+                                   numpy.round(numpy.array(self.time) * 1e9).astype("timedelta64[ns]"))
+        untimed = MAP.replace("time: {column: TIME}\n", "")
+        nc = {"name": "trace.nc", "mapping": untimed}
+        data.to_netcdf(self.path("trace.nc"), engine="netcdf4")
+        self.same(None, **nc)
+        dated.to_netcdf(self.path("trace.nc"), engine="netcdf4")
+        self.same(None, "time: times since an instant, counted from the first", close=1e-7, **nc)
+        dated.to_netcdf(self.path("trace.nc"), engine="netcdf4", encoding={"time": {"units": "days since 2026-11-26", "dtype": "f8"}})
+        self.same(None, "time: times since an instant", close=1e-6, **nc)
+        packed = {"p": {"dtype": "i2", "scale_factor": 0.01, "add_offset": 220.0, "_FillValue": -32767},
+                  "Q": {"dtype": "i4", "scale_factor": 0.01}}
+        data.to_netcdf(self.path("trace.nc"), engine="netcdf4", encoding=packed)
+        self.same(None, close=1e-7, **nc)
+        # gaps are those of the plain file with empty cells
+        plain = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *self.with_gaps("")]) + "\n")
+        data["p"][[3, 50, 51, 200, 399]] = numpy.nan
+        for encoding in (packed, {"p": {"_FillValue": -1.0}}):
+            data.to_netcdf(self.path("trace.nc"), engine="netcdf4", encoding=encoding)
+            answer = self.compare(None, **nc)["signals"]["line_a_pressure"]
+            self.assertEqual(answer["count"], COUNT - 5)
+            self.assertAlmostEqual(answer["rms"] / plain["signals"]["line_a_pressure"]["rms"], 1.0, delta=1e-7)
+        data["p"].attrs["valid_max"] = 300.0
+        data.to_netcdf(self.path("trace.nc"), engine="netcdf4")
+        self.assertEqual(self.compare(None, **nc)["signals"]["line_a_pressure"]["count"],
+                         sum(p <= 300.0 for k, p in enumerate(self.pressures) if k not in (3, 50, 51, 200, 399)))
+        with h5py.File(self.path("trace.nc"), "a") as file:
+            file["p"].attrs["scale_factor"] = "0.1"
+        self.assertIn("its attribute 'scale_factor' is no number", self.compare(None, code=2, **nc))
+        # the classic format becomes netCDF-4 as the message says
+        data = xarray.Dataset({"p": ("time", self.pressures, {"units": "bar"}), "Q": ("time", self.flows, {"units": "L/min"})},
+                              coords={"time": ("time", self.time, {"units": "s"})})
+        data.to_netcdf(self.path("old.nc"), format="NETCDF3_CLASSIC")
+        self.assertIn("old.nc: error: found a classic netCDF file; 'nccopy -k nc4 IN OUT'", self.compare(None, name="old.nc",
+                                                                                                      mapping=untimed, code=2))
+        subprocess.run(["nccopy", "-k", "nc4", self.path("old.nc"), self.path("trace.nc")], check=True)
+        self.same(None, **nc)
+
+    def test_a_run_file_as_a_trace(self):
+        case = os.path.join(ROOT, "cases", "valve", "step.yaml")
+        self.expect(0, "run", case, "--quiet", "-o", "made.h5")
+        self.write("map.yaml", "signals:\n  - {signal: line_a_pressure, column: line_a_pressure, band: 0.01 bar}\n"
+                               "  - {signal: relief_a_flow, column: relief_a_flow, band: 0.01 L/min}\n")
+        answer = json.loads(self.expect(0, "compare", "made.h5", "made.h5", "--map", "map.yaml", "--json").stdout)
+        self.assertEqual(answer["guessed"], "")
+        self.assertEqual(answer["signals"]["line_a_pressure"]["largest"], 0.0)
+        with open(self.path("made.h5"), "r+b") as file:
+            file.seek(5000)
+            file.write(b"x")
+        self.assertIn("checksum", self.expect(2, "compare", "made.h5", "made.h5", "--map", "map.yaml").stderr)
+
+    def test_files_that_are_no_text(self):
+        for start, words in ((b"MDF     4.10", "an MDF file; export it to CSV or HDF5"), (b"PK\x03\x04", "save it as CSV"),
+                             (b"\x1f\x8b\x08", "unpack it first")):
+            self.assertIn(words, self.compare(start + b"\0" * 200, code=2))
 
     # ---- faults ----
 

@@ -226,6 +226,28 @@ static void read_for_comparison(void) {
   free(found);
 }
 
+/* Any run file as a trace: numbers at rising times, and nothing infinite. */
+static void read_for_trace(void) {
+  static const char map[] = "signals:\n  - {signal: line_a_pressure, column: line_a_pressure}\n"
+                            "  - {signal: relief_a_flow, column: relief_a_flow}\n";
+  struct mapping *mapping = calloc(1, sizeof *mapping);
+  struct measured *measured = calloc(1, sizeof *measured);
+  struct error error = {0};
+  check(mapping && measured && mapping_read_text("map", map, sizeof map - 1, mapping, &error));
+  if (measured_read(mapping, "changed.h5", measured, &error)) {
+    check(measured->count >= 2);
+    for (int k = 0; k < measured->count; k++) {
+      check(isfinite(measured->time[k]) && (k == 0 || measured->time[k] > measured->time[k - 1]));
+      check(!isinf(measured->values[0][k]) && !isinf(measured->values[1][k]));
+    }
+    measured_free(measured);
+  } else {
+    check_refused(&error);
+  }
+  free(measured);
+  free(mapping);
+}
+
 static void read_for_merge(void) {
   const char *const parts[] = {"changed.h5", "second.h5"};
   struct merge_report report = {0};
@@ -257,7 +279,8 @@ static const struct {
                {read_for_page_of_table, true},
                {read_for_comparison, false},
                {read_for_merge, true},
-               {read_facts, true}};
+               {read_facts, true},
+               {read_for_trace, false}};
 
 enum { READERS = (int)(sizeof readers / sizeof readers[0]) };
 
