@@ -189,13 +189,15 @@ bool trace_read(const char *path, const struct trace_wish *wish, struct trace *t
   size_t length = 0;
   memset(trace, 0, sizeof *trace);
   char *text = input_read(path, FILE_LIMIT, &length, NULL, &why);
-  bool good = text != NULL || error_at(error, path, 0, 0, "cannot be read: %s", why);
-  if (good && is_hdf5(text, length)) {
+  if (text == NULL) {
+    return error_at(error, path, 0, 0, "cannot be read: %s", why);
+  }
+  if (is_hdf5(text, length)) {
     free(text);
     return trace_read_h5(path, wish, trace, error);
   }
-  const char *advice = good ? advice_on(text, length) : NULL;
-  good = good && (advice == NULL || error_at(error, path, 0, 0, "found %s", advice));
+  const char *advice = advice_on(text, length);
+  bool good = advice == NULL || error_at(error, path, 0, 0, "found %s", advice);
   good = good && (length <= FILE_LIMIT || error_at(error, path, 0, 0, "larger than 256 MiB"));
   good = good && trace_read_text(path, text, length, trace, error);
   free(text);

@@ -133,7 +133,7 @@ class Compare(Folder):
         self.trace()
         for text, words in (("time: {column: t}\nsignals: []\n", "one signal at least"),
                             ("time: {colum: t}\nsignals: []\n", "map.yaml:1:8: error: time has no 'colum'; did you mean"),
-                            ("signals: []\n", "'time' is missing"),
+                            ("signals:\n  - {signal: line_a_pressure, column: p}\n", "map.yaml:1:1: error: 'time' is missing"),
                             ("time: {column: t}\nsignals:\n  - {signal: line_a_presure, column: p}\n",
                              "map.yaml:3:14: error: 'line_a_presure' is no signal; did you mean 'line_a_pressure'"),
                             ("time: {column: t}\nsignals:\n  - {signal: line_a_pressure, column: p, band: 3 kg}\n",

@@ -295,7 +295,7 @@ class Traces(Folder):
         self.same(None, names=("bench/slow/t", "bench/slow/p", "bench/slow/Q"), **h5)
         untimed = MAP.replace("time: {column: TIME}\n", "")
         self.same(None, "'bench/slow/t' taken as the time", mapping=untimed, **h5)
-        self.assertIn("no column 'slow/pp'; did you mean", self.compare(None, names=("t", "slow/pp", "Q"), code=2, **h5))
+        self.assertIn("no column 'bench/slow/pq'; did you mean", self.compare(None, names=("t", "bench/slow/pq", "Q"), code=2, **h5))
         self.assertIn("'bench/slow/p' has 400 samples, the others have 7: they go by different clocks",
                       self.compare(None, names=("other, unit: s", "p", "Q"), code=2, **h5))
         with h5py.File(self.path("trace.h5"), "a") as file:
@@ -308,8 +308,8 @@ class Traces(Folder):
             file["long"] = table
             file["records"] = numpy.rec.fromarrays(table, names="t,p,Q")
             self.put(file.create_group("columns"), (None, slice(None)))
-        self.same(None, names=("rows[1]", "rows[2]", "rows[3]"), mapping=units, **h5)
-        self.same(None, "long taken along its second axis", names=("long[1]", "long[2]", "long[3]"), mapping=units, **h5)
+        self.same(None, names=('"rows[1]"', '"rows[2]"', '"rows[3]"'), mapping=units, **h5)
+        self.same(None, "long taken along its second axis", names=('"long[1]"', '"long[2]"', '"long[3]"'), mapping=units, **h5)
         self.same(None, names=("records/t", "records/p", "records/Q"), mapping=units, **h5)
         self.same(None, names=("columns/t", "columns/p", "columns/Q"), **h5)
         # as the usual table library of Python keeps one: values in blocks, their names beside them
