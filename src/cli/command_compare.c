@@ -42,7 +42,7 @@ static bool take_word(void *context, const char *word, struct error *error) {
 static bool check_request(void *context, struct error *error) {
   const struct request *request = context;
   if (request->trace == NULL || request->map == NULL) {
-    return error_set(error, ERROR_USAGE, "%s? usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml",
+    return error_set(error, ERROR_USAGE, "%s? usage: swashloop compare RUN.h5 TRACE --map MAPPING.yaml",
                      request->asked.file == NULL ? "which run"
                      : request->trace == NULL    ? "which trace"
                                                  : "which mapping");
@@ -208,14 +208,14 @@ int command_compare(int argument_count, char **arguments) {
           {
               .rows = options,
               .row_count = (int)(sizeof options / sizeof options[0]),
-              .head =
-                  "usage: swashloop compare RUN.h5 TRACE.csv --map MAPPING.yaml [-o FILE] [--json]\n\n"
-                  "A run against a measured trace: the shift of the clocks, and for each signal mean, rms and largest\n"
-                  "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was "
-                  "not, 6 if one could not be judged).\n"
-                  "docs/compare.md tells the mapping and a worked example.\n\n"
-                  "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
-                  "  tools/plot step.compare.h5\n\n",
+              .head = "usage: swashloop compare RUN.h5 TRACE --map MAPPING.yaml [-o FILE] [--json]\n\n"
+                      "A run against a measured trace (CSV, HDF5, netCDF-4): the shift of the clocks, and for each "
+                      "signal mean, rms and largest\n"
+                      "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was "
+                      "not, 6 if one could not be judged).\n"
+                      "docs/compare.md tells the mapping and a worked example.\n\n"
+                      "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
+                      "  tools/plot step.compare.h5\n\n",
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,
           },

@@ -82,7 +82,7 @@ static bool check_request(void *context, struct error *error) {
   request->options.sets = request->asked.sets.list;
   request->options.set_count = request->asked.sets.count;
   if (request->asked.file == NULL || request->options.trace_count == 0 || request->options.mapping == NULL) {
-    return error_set(error, ERROR_USAGE, "%s? usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml",
+    return error_set(error, ERROR_USAGE, "%s? usage: swashloop fit CASE TRACE... --map MAPPING.yaml",
                      request->asked.file == NULL         ? "which case"
                      : request->options.trace_count == 0 ? "which trace"
                                                          : "which mapping");
@@ -426,7 +426,7 @@ int command_fit(int argument_count, char **arguments) {
               .rows = options,
               .row_count = (int)(sizeof options / sizeof options[0]),
               .head =
-                  "usage: swashloop fit CASE TRACE.csv... --map MAPPING.yaml --parameters PATH[=LOW..HIGH]... "
+                  "usage: swashloop fit CASE TRACE... --map MAPPING.yaml --parameters PATH[=LOW..HIGH]... "
                   "[--json]\n\n"
                   "Finds numbers of a case from measured traces by least squares within bounds, with 95 % intervals "
                   "and\n"
