@@ -54,6 +54,17 @@ class Pictures(Folder):
         self.expect(0, "sensitivity", STEP, "--to", "relief.setting", "--to", "rig.volume", "--quiet", "-o", "s.h5")
         self.look("s.h5")
 
+    def test_maps_over_each_other(self):
+        climb = os.path.join(ROOT, "cases", "climb.yaml")
+        self.expect(0, "steady", climb, "--map", "grade_ability", "--steps", "5", "-o", "a.h5")
+        self.expect(0, "steady", climb, "--map", "grade_ability", "--steps", "4", "--set", "limiter.setting=350 bar", "-o", "b.h5")
+        result = self.draw("a.h5", "b.h5", "-o", "over.png")
+        self.assertEqual(result.returncode, 0, result.stderr)
+        self.expect(0, "steady", climb, "--speed", "8 km/h", "--grade", "10 %", "-o", "p.h5")
+        self.assertIn("p.h5: a map of the kind point, and a.h5 is one of the kind grade_ability", self.draw("a.h5", "p.h5").stderr)
+        self.assertIn("are drawn one at a time", self.draw("p.h5", "p.h5").stderr)
+        self.assertIn("only a run has moments", self.draw("a.h5", "--from", "release").stderr)
+
     def test_comparison_and_fit(self):
         self.expect(0, "run", STEP, "--quiet", "-o", "run.h5", "--set", "simulation.output_step=0.1 ms")
         self.expect(0, "compare", "run.h5", *BENCH, "--quiet", "-o", "c.h5")

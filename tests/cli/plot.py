@@ -73,6 +73,7 @@ class PlotTool(unittest.TestCase):
     def figure(self, *arguments):
         options = command.parse(list(arguments))
         runs = [runfile.Run(path) for path in options.runs]
+        command.settle_window(options, runs)
         chosen = panels.chosen_panels(runs, options.signals) if options.signals else panels.default_panels(runs)[0]
         return make_figure(runs, chosen, [], options)
 
@@ -117,6 +118,16 @@ class PlotTool(unittest.TestCase):
         self.assertAlmostEqual(found[0][1], SPIKE * 1e-3 - 30.0)
         done = self.run_tool(self.first, self.second, "--align", "--from", "-5", "--to", "5", "-o", "aligned.png")
         self.assertEqual(done.returncode, 0, done.stderr)
+
+    def test_a_window_from_a_moment(self):
+        for words, ends in ((("--from", "release-0.5", "--to", "release+2"), (29.5, 32.0)), (("--from", ".5e1"), (5.0, None))):
+            figure = self.figure(self.first, "-s", "line_a_pressure", *words)
+            low, high = figure.axes[-1].get_xlim()
+            self.assertAlmostEqual(low, ends[0])
+            if ends[1] is not None:
+                self.assertAlmostEqual(high, ends[1])
+        self.fails(2, "--to stop: moments of this run: release", self.first, "--to", "stop")  # it never stands
+        self.fails(2, '"1 x" is no time', self.first, "--from", "1 x")
 
     def test_decimation_keeps_gaps_and_edges(self):
         time = numpy.linspace(0.0, 10.0, 10001)

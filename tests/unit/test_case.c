@@ -307,7 +307,7 @@ static void wrong_tables(void **state) {
   refused("operator:\n  brake: {0 s: 5 %}\n",
           "c.yaml:2:11: error: operator.brake: found '0 s', expected file, argument, value or curve");
   refused("operator:\n  brake: [[0 s, 5 %], [1 m, 5 %]]\n",
-          "c.yaml:2:26: error: operator.brake: 'm' is no unit of time; expected s, ms, us, min or h");
+          "c.yaml:2:26: error: operator.brake: 'm' is no unit of time; expected s, ms, us, ns, min, h or d");
   refused("operator:\n  brake: [[0 s, 5 %], [1 s, 105 %]]\n",
           "c.yaml:2:29: error: operator.brake: 105 % lies outside 0 % to 100 %");
   refused("operator:\n  brake: [[0 s, [5 %]]]\n",
@@ -340,7 +340,7 @@ static void wrong_actions(void **state) {
   refused("actions:\n  - {when: time 1 s, move: brake, to: 1 %}\n",
           "c.yaml:2:17: error: found '1 s' behind 'time', expected <, <=, > or >=");
   refused("actions:\n  - {when: time > , move: brake, to: 1 %}\n",
-          "c.yaml:2:18: error: time: '' is no number; expected a number with a unit, s, ms, us, min or h");
+          "c.yaml:2:18: error: time: '' is no number; expected a number with a unit, s, ms, us, ns, min, h or d");
   refused("actions:\n  - {when: '> 5 s', move: brake, to: 1 %}\n",
           "c.yaml:2:12: error: found '> 5 s', expected a sentence 'SIGNAL > VALUE'");
   refused("actions:\n  - {when: engine_sped > 5 rpm, move: brake, to: 1 %}\n",
@@ -382,7 +382,7 @@ static void wrong_limits(void **state) {
           "c.yaml:2:37: error: 'within' has no meaning for 'peak_line_a_pressure': a measure is one number for the "
           "whole run");
   refused("limits:\n  - vehicle_speed <= 5 km/h within 3 m\n",
-          "c.yaml:2:38: error: within: 'm' is no unit of time; expected s, ms, us, min or h");
+          "c.yaml:2:38: error: within: 'm' is no unit of time; expected s, ms, us, ns, min, h or d");
   refused("limits:\n  - vehicle_speed <= 5 km/h within -3 s\n", "c.yaml:2:36: error: within: less than 0 s");
   refused("limits:\n  - time <= 5 s\n",
           "c.yaml:2:5: error: 'time' is no signal or measure of the circuit 'transmission'");

@@ -84,7 +84,7 @@ static void refusals(void **state) {
   read_bad(QUANTITY_PRESSURE, "1e305 bar", 1, "'1e305 bar' is too large");
   read_bad(QUANTITY_ANGULAR_SPEED, "35 Hz", 4,
            "'Hz' is no unit of angular speed; expected rad/s, rpm, rev/min or rev/s");
-  read_bad(QUANTITY_TIME, "5 1/s", 3, "'1/s' is no unit of time; expected s, ms, us, min or h");
+  read_bad(QUANTITY_TIME, "5 1/s", 3, "'1/s' is no unit of time; expected s, ms, us, ns, min, h or d");
   read_bad(QUANTITY_RATE, "5 s", 3, "'s' is no unit of rate; expected 1/s or %/s");
   read_bad(QUANTITY_POWER, "90 PS", 4, "'PS' is no unit of power; expected W or kW");
   read_bad(QUANTITY_SPEED, "18 kph", 4,

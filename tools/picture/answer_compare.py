@@ -1,4 +1,6 @@
 """Pictures of `swashloop compare` and `swashloop fit`: trace and run over each other, what is left below."""
+import textwrap
+
 import numpy
 
 from . import style
@@ -7,6 +9,9 @@ from .runfile import Quantity, show
 from .units import printed, to_trade
 
 ROW = 2.35  # inches of a signal
+REASON = 68  # letters of a line of a reason
+LINE = 0.145  # inches
+ASIDE = 40  # letters of a line beside a signal
 
 
 def draw(answer, options):
@@ -78,8 +83,9 @@ def draw_comparison(answer, options):
 
 
 def draw_lines(figure, lines, left, top):
-    for k, (text, colour, weight) in enumerate(lines):
-        figure.text(left / figure.get_figwidth(), 1.0 - (top + 0.05 + 0.17 * k) / figure.get_figheight(), text[:46],
+    rows = [(part, colour, weight) for text, colour, weight in lines for part in textwrap.wrap(text, ASIDE) or [""]]
+    for k, (text, colour, weight) in enumerate(rows):
+        figure.text(left / figure.get_figwidth(), 1.0 - (top + 0.05 + 0.17 * k) / figure.get_figheight(), text,
                     va="top", color=colour, weight=weight, size=style.TEXT)
 
 
@@ -89,11 +95,13 @@ def draw_fit(answer, options):
     signals = [name for name in groups[traces[0]].names() if name + "_run" in groups[traces[0]]]
     parameters = groups.get("parameters")
     count = len(parameters["path"]) if parameters is not None else 0
-    figure = new_figure(270, 25.4 * (1.0 + 0.30 * count + ROW * len(signals) * len(traces) + 0.45))
-    top = heading(figure, answer, "numbers found, with 95 % intervals within their bounds; what is left of each trace") + 0.1
+    lines = [told_lines(parameters, k) for k in range(count)]
+    heights = [max(0.30, 0.12 + LINE * len(words)) for words in lines]
+    figure = new_figure(270, 25.4 * (1.0 + sum(heights) + ROW * len(signals) * len(traces) + 0.45))
+    top = heading(figure, answer, "numbers found between their bounds (stroke: in the case), with 95 % intervals; what is left of each trace") + 0.1
     if count:
-        draw_numbers(figure, parameters, top)
-    top += 0.30 * count + 0.45
+        draw_numbers(figure, parameters, lines, heights, top)
+    top += sum(heights) + 0.45
     width = figure.get_figwidth()
     for trace in traces:
         group = groups[trace]
@@ -112,12 +120,31 @@ def draw_fit(answer, options):
     return figure
 
 
-def draw_numbers(figure, parameters, top):
+def told_lines(parameters, k):
+    """What is told of a number: the value with its interval, or the whole reason why there is none."""
+    unit = str(parameters["trade_unit"][k])
+    found, low, high = (float(parameters[name][k]) for name in ("value", "from", "to"))
+    why = str(parameters["why"][k])
+    if found != found:
+        return textwrap.wrap(f"not told: {why}", REASON)
+    value = to_trade(found, unit)
+    if low == low and high == high:
+        ends = [to_trade(low, unit), to_trade(high, unit)]
+        half = 0.5 * abs(ends[1] - ends[0])
+        digits = max(4, min(9, int(numpy.ceil(numpy.log10(abs(value) / half))) + 2)) if half > 0.0 and value != 0.0 else 4
+        return [f"{value:.{digits}g} {printed(unit)}   ({ends[0]:.{digits}g} to {ends[1]:.{digits}g})"]
+    return [f"{value:.5g} {printed(unit)}", *textwrap.wrap(f"interval not established: {why}", REASON)]
+
+
+def draw_numbers(figure, parameters, lines, heights, top):
     """Each number on its range from bound to bound: start, found, interval; those not told say why."""
+    height, width = figure.get_figheight(), figure.get_figwidth()
+    left, right = 2.6, width - 4.6
     for k, path in enumerate(parameters["path"]):
-        axis = panel(figure, 2.6, figure.get_figwidth() - 4.1, top + 0.30 * k, top + 0.30 * k + 0.24)
+        axis = panel(figure, left, right, top, top + 0.24)
         low, high = float(parameters["low"][k]), float(parameters["high"][k])
         found = float(parameters["value"][k])
+        unit = str(parameters["trade_unit"][k])
         axis.set_xlim(low, high)
         axis.set_ylim(-1.0, 1.0)
         axis.set_yticks([])
@@ -125,23 +152,22 @@ def draw_numbers(figure, parameters, top):
         axis.spines["left"].set_visible(False)
         axis.tick_params(labelbottom=False, length=0)
         axis.plot([float(parameters["start"][k])], [0.0], marker="|", markersize=8, color=style.FAINT)
-        height, width = figure.get_figheight(), figure.get_figwidth()
-        y = 1.0 - (top + 0.30 * k + 0.12) / height
-        figure.text(2.5 / width, y, str(path), ha="right", va="center")
-        if found == found:
-            known = float(parameters["to"][k]) == float(parameters["to"][k])
-            if known:
+        y = 1.0 - (top + 0.12) / height
+        figure.text((left - 0.1) / width, y, str(path), ha="right", va="center")
+        for bound, side in ((low, "left"), (high, "right")):
+            axis.text(bound, -0.85, f"{to_trade(bound, unit):.4g}", ha=side, va="bottom", size=0.75 * style.SMALL, color=style.FAINT)
+        told = found == found
+        if told:
+            if float(parameters["to"][k]) == float(parameters["to"][k]):
                 ends = [max(low, float(parameters["from"][k])), min(high, float(parameters["to"][k]))]
-                axis.plot(ends, [0.0, 0.0], color=style.SIGNAL_COLOURS[0], linewidth=3.0, solid_capstyle="butt")
-            axis.plot([found], [0.0], marker="o", markersize=4, color=style.SIGNAL_COLOURS[0])
-            unit = str(parameters["trade_unit"][k])
-            half = 0.5 * (to_trade(float(parameters["to"][k]), unit) - to_trade(float(parameters["from"][k]), unit))
-            sure = f"± {half:.2g} {printed(unit)}" if known else f"{printed(unit)}, interval not established"
-            text = f"{to_trade(found, unit):.5g} {sure}"
-            figure.text(1.0 - 3.95 / width, y, text, va="center", weight="bold")
-        else:
-            figure.text(1.0 - 3.95 / width, y, f"not told: {parameters['why'][k]}"[:72], va="center",
-                        color=style.LIMIT_COLOUR, size=style.SMALL)
+                axis.plot(ends, [0.0, 0.0], color=style.SIGNAL_COLOURS[0], linewidth=5.0, alpha=0.35, solid_capstyle="butt")
+            axis.plot([found], [0.0], marker="o", markersize=3, color=style.SIGNAL_COLOURS[0])
+        for row, text in enumerate(lines[k]):
+            value = told and row == 0
+            figure.text((right + 0.15) / width, y - LINE * row / height, text, va="center",
+                        weight="bold" if value else "normal", color=style.INK if value else style.LIMIT_COLOUR,
+                        size=style.TEXT if value else style.SMALL)
+        top += heights[k]
 
 
 __all__ = ["draw"]

@@ -9,6 +9,8 @@ from .units import printed
 BAR = 0.17  # inches
 LARGEST_MEASURES = 8
 LARGEST_LINES = 4
+QUIET = 0.02  # of all ups and downs, at either end, that the window leaves out
+MARGIN = 0.15  # of the window
 
 
 def scale_of(dataset):
@@ -31,8 +33,10 @@ def draw(answer, options):
     block = 0.52 + BAR * max((sum(row[0] == measure for row in rows) for measure in measures), default=1)
     columns = 2
     lines = (len(measures) + columns - 1) // columns
+    low, high = window_of(answer, signals, parameters, options)
     figure = new_figure(270, 25.4 * (0.75 + lines * block + 0.3 + 1.9 * len(signals) + 0.2))
-    top = heading(figure, answer, "what a usual change of each number does, ranked; below, what moves the signals") + 0.25
+    top = heading(figure, answer, "what a usual change of each number does, ranked; below, what moves the signals" +
+                  whole_run(answer, low, high)) + 0.25
     width = (figure.get_figwidth() - 0.3) / columns
     for k, measure in enumerate(measures):
         left = 0.1 + width * (k % columns)
@@ -42,7 +46,7 @@ def draw(answer, options):
     drawn = [path for name in signals for path in strongest(answer, name, parameters)]
     colours = {path: style.colour_of(k) for k, path in enumerate(dict.fromkeys(drawn))}
     for name in signals:
-        draw_signal(figure, answer, name, parameters, colours, top, options, name == signals[-1])
+        draw_signal(figure, answer, name, parameters, colours, top, (low, high), name == signals[-1])
         top += 1.9
     return figure
 
@@ -101,7 +105,33 @@ def strongest(answer, name, parameters):
     return [path for path in sorted(parameters, key=lambda path: -size[path]) if size[path] > 0.0][:LARGEST_LINES]
 
 
-def draw_signal(figure, answer, name, parameters, colours, top, options, last):
+def window_of(answer, signals, parameters, options):
+    """Where the changes move: between QUIET and 1 - QUIET of all the ups and downs that the strongest make, with a margin;
+    --from and --to go before it."""
+    time = answer["time"]
+    low, high = time[0], time[-1]
+    path_length = numpy.zeros(len(time))
+    for name in signals:
+        changes = changes_of(answer, name, parameters)
+        for path in strongest(answer, name, parameters):
+            steps = numpy.abs(numpy.diff(numpy.nan_to_num(changes[path]), prepend=changes[path][0]))
+            path_length += numpy.nan_to_num(steps) / max(float(numpy.nansum(steps)), 1e-300)
+    gone = numpy.cumsum(path_length)
+    if len(time) > 2 and gone[-1] > 0.0:
+        first, last = (time[numpy.searchsorted(gone, share * gone[-1])] for share in (QUIET, 1.0 - QUIET))
+        margin = MARGIN * max(last - first, 0.01 * (high - low))
+        low, high = max(low, first - margin), min(high, last + margin)
+    return (low if options.low is None else options.low, high if options.high is None else options.high)
+
+
+def whole_run(answer, low, high):
+    time = answer["time"]
+    if low <= time[0] and high >= time[-1]:
+        return ""
+    return f", {low:.4g} to {high:.4g} s of {time[0]:.4g} to {time[-1]:.4g} s (--from, --to)"
+
+
+def draw_signal(figure, answer, name, parameters, colours, top, window, last):
     """The change of the signal for the usual change of each number: the largest few; the signal itself in grey."""
     time = answer["time"]
     _, unit = scale_of(answer.file[name])
@@ -109,8 +139,7 @@ def draw_signal(figure, answer, name, parameters, colours, top, options, last):
     order = strongest(answer, name, parameters)
     axis = panel(figure, 0.75, figure.get_figwidth() - 2.6, top, top + 1.45)
     panel_heading(axis, f"Change of {words(name)}", printed(unit))
-    low = time[0] if options.low is None else options.low
-    high = time[-1] if options.high is None else options.high
+    low, high = window
     axis.set_xlim(low, high)
     twin = axis.twinx()
     twin.plot(time, answer[name], color=style.MARK, linewidth=1.0, zorder=1)

@@ -6,12 +6,15 @@ import sys
 
 from .errors import PlotError
 from .files import check_output, write_output
+from .moments import parse_moment, settle_window
 
 FORMATS = ("png", "svg", "pdf")
 EPILOG = """examples:
   tools/plot downhill.h5
   tools/plot downhill.h5 -s line_a_pressure line_b_pressure -s engine_speed --from 15 --to 20
+  tools/plot downhill.h5 --from release --to stop+1
   tools/plot slow.h5 fast.h5 -o compare.pdf
+  tools/plot cold.pull.h5 hot.pull.h5 -o pull.png
   tools/plot sweep.h5
   tools/plot sweep.h5 --draw map -x vehicle.mass -y relief.setting -m stop_distance --at tyre.grip=0.7
 Each -s makes its own panels; within one -s, signals of one quantity share a panel."""
@@ -27,13 +30,14 @@ class Parser(argparse.ArgumentParser):
 def parse(arguments):
     parser = Parser(prog="plot", description="Draw run files: panels over one time axis, in the units of the trade.",
                     epilog=EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("runs", nargs="*", metavar="RUN.h5", help="run files; more than one are laid over each other")
+    parser.add_argument("runs", nargs="*", metavar="RUN.h5", help="run files, or maps of steady; more than one are laid over each other")
     parser.add_argument("-s", "--signals", nargs="+", action="append", default=[], metavar="SIGNAL",
                         help="signals to draw (default: the usual panels)")
     parser.add_argument("-o", "--output", metavar="FILE", help="png, svg or pdf (default: RUN.png in this folder)")
     parser.add_argument("--force", action="store_true", help="replace FILE though no picture of this tool")
-    parser.add_argument("--from", dest="low", type=float, metavar="T", help="start of the window, s")
-    parser.add_argument("--to", dest="high", type=float, metavar="T", help="end of the window, s")
+    parser.add_argument("--from", dest="low", type=parse_moment, metavar="T",
+                        help="start of the window: s, or a moment of a run (release, stop, an event) such as release-0.5")
+    parser.add_argument("--to", dest="high", type=parse_moment, metavar="T", help="end of the window, likewise")
     parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
     tables = parser.add_argument_group("the table of a sweep")
     tables.add_argument("--draw", choices=("curve", "map", "influence", "scatter", "pairs"),
@@ -55,8 +59,6 @@ def parse(arguments):
     options.signals = [group for group in options.signals if group]
     if not options.runs:
         raise PlotError("no run file given; see tools/plot --help")
-    if options.low is not None and options.high is not None and not options.low < options.high:
-        raise PlotError(f"--from {options.low:g} is not before --to {options.high:g}")
     options.size = parse_size(options.size)
     if options.output in ("", "-"):
         raise PlotError(f'-o "{options.output}": expected the name of a file')
@@ -102,8 +104,14 @@ def draw(options):
                         ("--draw", options.draw)):
         if given:
             raise PlotError(f"{name} is for the table of a sweep, and {options.runs[0]} is none")
-    if len(options.runs) == 1 and answers.kind_of(options.runs[0]):
-        return answers.draw(options.runs[0], options)
+    kinds = [answers.kind_of(path) for path in options.runs]
+    if kinds[0]:
+        settle_window(options, [])
+        if len(kinds) == 1:
+            return answers.draw(options.runs[0], options)
+        from .answer_over import draw_over
+
+        return draw_over(options.runs, kinds)
     from .figure import make_figure
     from .panels import chosen_panels, default_panels
     from .runfile import Run, name_apart
@@ -113,6 +121,7 @@ def draw(options):
     if options.align:
         for run in runs:
             run.align()
+    settle_window(options, runs)
     if options.signals:
         panels, notes = chosen_panels(runs, options.signals), []
     else:

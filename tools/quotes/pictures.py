@@ -71,7 +71,7 @@ PICTURES = (
          ["swashloop response cases/valve/step.yaml --keep 'line_a_pressure <= 460 bar' --jobs 1 -o step.keep.h5"],
          "step.keep.h5"),
     plot("response.png", RESPONSE, ["swashloop response cases/valve/step.yaml -o step.response.h5"], "step.response.h5"),
-    plot("sensitivity.png", SENSITIVITY, [STALL], "stall.sensitivity.h5", "--from 1.2 --to 1.6"),
+    plot("sensitivity.png", SENSITIVITY, [STALL], "stall.sensitivity.h5"),
     plot("compare.png", COMPARE,
          ["swashloop run cases/valve/step.yaml --set 'simulation.output_step=0.1 ms' -o step.h5",
           "swashloop compare step.h5 cases/valve/bench.csv --map cases/valve/bench.yaml -o step.compare.h5"],
