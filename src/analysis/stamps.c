@@ -3,11 +3,11 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define DISORDER 0.01     /* of the rows, that may lie behind a later stamp */
-#define FEW 0.1           /* of the rows, that may stand twice and be averaged */
-#define COARSE 0.01       /* of a step: rounding below does no harm */
-#define RASTER_SLACK 0.05 /* of the rounding, that a fitted line may be off beyond */
-enum { RASTER_ROWS = 8 }; /* fewer tell no raster */
+#define DISORDER 0.01                     /* of the rows, that may lie behind a later stamp */
+#define FEW 0.1                           /* of the rows, that may stand twice and be averaged */
+#define COARSE 0.01                       /* of a step: rounding below does no harm */
+#define RASTER_SLACK 0.05                 /* of the rounding, that a fitted line may be off beyond */
+enum { RASTER_ROWS = 8, RASTER_ODD = 3 }; /* fewer rows, or fewer steps of the rarer size, tell no raster */
 
 /* ---- order ---- */
 
@@ -114,7 +114,8 @@ static void make_round(const struct stamps *stamps, struct raster *raster) {
 }
 
 /* Are the stamps an even raster but for rounding? Then their steps are of two sizes, which differ by the rounding, and
- * none lies further from the raster than that. */
+ * none lies further from the raster than that. Of the rarer size there are several: one or two odd steps are a line
+ * that stands twice or is lost. */
 static bool find_raster(const struct stamps *stamps, struct raster *raster) {
   if (stamps->count < RASTER_ROWS) {
     return false;
@@ -132,11 +133,18 @@ static bool find_raster(const struct stamps *stamps, struct raster *raster) {
     return false; /* even as it is, or as good as */
   }
   double tiny = 1e-3 * raster->rounding;
+  int short_ones = 0;
+  int long_ones = 0;
   for (int k = 1; k < stamps->count; k++) {
     double step = stamps->time[k] - stamps->time[k - 1];
     if (step > least + tiny && step < most - tiny) {
       return false;
     }
+    short_ones += step <= least + tiny;
+    long_ones += step >= most - tiny;
+  }
+  if (short_ones < RASTER_ODD || long_ones < RASTER_ODD) {
+    return false;
   }
   double start;
   if (scatter(stamps, raster->step, &start) > (1.0 + RASTER_SLACK) * raster->rounding) {

@@ -263,7 +263,7 @@ class Fit(Folder):
 
     def test_numbers_are_found_again(self):
         for name, task in fit_recovery.TASKS.items():
-            errors, scores, held, refused, _ = fit_recovery.recover(task, 2)
+            errors, scores, held, _, refused, _ = fit_recovery.recover(task, 2)
             self.assertEqual(refused, 0, name)
             for path in task["truth"]:
                 self.assertLess(max(abs(error) for error in errors[path]), 0.03, path)

@@ -248,6 +248,15 @@ class Traces(Folder):
         self.assertIn("200 of 400 times stand twice or more, these lines are spaced evenly up to the next", answer["guessed"])
         self.assertEqual(answer["signals"]["line_a_pressure"]["count"], COUNT)
 
+    def test_one_odd_line_is_no_raster(self):
+        rows = self.rows()
+        self.same("\n".join(["t [s],p [bar],Q [L/min]", *rows[:50], *rows[49:]]) + "\n",
+                  "1 of 401 times stand twice or more, these lines are averaged")
+        answer = self.compare("\n".join(["t [s],p [bar],Q [L/min]", *rows[:50], *rows[51:]]) + "\n")  # one lost
+        self.assertEqual((answer["guessed"], answer["signals"]["line_a_pressure"]["count"]), ("", COUNT - 1))
+        self.assertAlmostEqual(answer["signals"]["line_a_pressure"]["rms"] /
+                               self.clean["signals"]["line_a_pressure"]["rms"], 1.0, delta=0.01)
+
     def test_lines_out_of_order(self):
         rows = self.rows()
         rows[100], rows[101] = rows[101], rows[100]

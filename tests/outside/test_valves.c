@@ -9,6 +9,7 @@
 #include "charge.h"
 #include "component.h"
 #include "relief.h"
+#include "linear.h"
 #include "rows.h"
 
 /* ---- power over a relief valve, settled on the rig ---- */
@@ -149,6 +150,50 @@ static double p5_5_run(double flow) {
   double drop = bench_signal(bench, "line_a_pressure") / BAR;
   bench_close(bench);
   return drop;
+}
+
+/* ---- a poppet on its spring, by the program's own Jacobian ----
+ *
+ * With its line's pressure held an open poppet is a mass on a spring: w0 = sqrt(K/m), ratio c/(2 sqrt(K m)), the steady
+ * flow force standing beside the spring, K = k + 2 C_d cos(phi) w dp. A jet at right angles has none: K = k. */
+
+#define POPPET_MASS 0.05
+#define POPPET_SPRING 200e3
+#define JET_FORCE (2.0 * 0.65 * 0.3583679495453 * 0.020) /* m, times the drop; cos 69 deg */
+
+enum poppet_number { POPPET_FREQUENCY, POPPET_DAMPING, POPPET_FREQUENCY_WITHOUT_JET };
+
+static double poppet_swing(double which) {
+  static const char *const names[] = {"relief_a_lift", "relief_a_speed"};
+  double damping = 10.0;
+  bool jet = which != POPPET_FREQUENCY_WITHOUT_JET;
+  struct bench *bench = bench_open(
+      "circuit: valve_rig\nrig: {case_pressure: 0 bar, volume: 5 L}\nfluid: {density: 870 kg/m3}\n"
+      "relief: {law: poppet, setting: 400 bar, seat_diameter: 10 mm, spring_rate: 200 N/mm, opening_width: 20 mm, "
+      "poppet_mass: 0.05 kg, discharge: 0.65, poppet_damping: 800 N s/m, flow_width: 0.001 bar}\n");
+  *bench_parameter(bench, "rig", "feed_flow") = 1e-3;
+  *bench_parameter(bench, "relief", "jet_angle") = (jet ? 69.0 : 90.0) * 3.14159265358979323846 / 180.0;
+  bench_ready(bench);
+  bench_run(bench, 8.0);
+  double drop = bench_signal(bench, "line_a_pressure");
+  *bench_parameter(bench, "relief", "poppet_damping") = damping; /* so little that it swings */
+  bool take[PLANT_STATE_LIMIT] = {false};
+  struct instant instant;
+  struct linear linear;
+  struct modes modes;
+  struct error error = {0};
+  double value = NAN;
+  if (bench->good && bench->data.plant->prepare(bench->data.parameters, bench->model) == NULL) {
+    instant_of(bench->data.plant, bench->model, bench->mode, 0.0, bench->state, &instant);
+    take[instant_place(&instant, names[0])] = take[instant_place(&instant, names[1])] = true;
+    if (linear_make(&instant, take, &linear, &error) && modes_find(&linear, &modes, &error) && modes.count == 1) {
+      double spring = POPPET_SPRING + (jet ? JET_FORCE * drop : 0.0);
+      value = which == POPPET_DAMPING ? mode_damping(&modes.modes[0]) / (0.5 * damping / sqrt(spring * POPPET_MASS))
+                                      : mode_frequency(&modes.modes[0]) / sqrt(spring / POPPET_MASS);
+    }
+  }
+  bench_close(bench);
+  return value;
 }
 
 /* ---- heat of a relief valve over a whole run ---- */
@@ -345,6 +390,12 @@ static const struct row rows[] = {
     {"P5.5", "poppet relief", "the moving poppet settled on the rig at 1 L/s", "bar", 418.629, 1e-4, RELATIVE, MERRITT,
      CLOSED_FORM, p5_5_run, 1e-3, NULL},
     {"P5.5", "poppet relief", "at 2 L/s", "bar", 437.532, 1e-4, RELATIVE, MERRITT, CLOSED_FORM, p5_5_run, 2e-3, NULL},
+    {"P5.11", "poppet relief", "natural frequency of an open poppet over sqrt((k + 2 Cd cos(phi) w dp)/m), line held",
+     "", 1.0, 1e-5, RELATIVE, MERRITT, CLOSED_FORM, poppet_swing, POPPET_FREQUENCY, NULL},
+    {"P5.11", "poppet relief", "its damping ratio over c/(2 sqrt(K m))", "", 1.0, 1e-4, RELATIVE, MERRITT, CLOSED_FORM,
+     poppet_swing, POPPET_DAMPING, NULL},
+    {"P5.11", "poppet relief", "jet at right angles: natural frequency over sqrt(k/m)", "", 1.0, 1e-5, RELATIVE,
+     "mass on a spring", CLOSED_FORM, poppet_swing, POPPET_FREQUENCY_WITHOUT_JET, NULL},
     {"P5.6", "relief valves", "recorded flow times drop over the measure relief_heat, stall without limiter", "", 1.0,
      1e-6, RELATIVE, "first law", CLOSED_FORM, p5_6, 0.0, NULL},
     {"P5.7", "charge circuit", "low side of the baseline machine in steady drive (222 to 300 psi)", "bar", 15.3, 20.7,

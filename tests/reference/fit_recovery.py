@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
-"""Does `swashloop fit` find what it should? tests/reference/fit_recovery.py [--seeds 20]
+"""Does `swashloop fit` find what it should? tests/reference/fit_recovery.py [--draws 20]
 
 Runs a case with known numbers, adds noise of a known size, another clock and a gap, and lets the program find the
-numbers from a case that starts off them; over as many seeds as asked for. Told are the mean error and the spread against
+numbers from a case that starts off them; as often as asked for. Told are the mean error and the spread against
 the standard deviation that the program claims, and how often the 95 % interval holds the truth. A last part asks for
 numbers that no trace can tell apart, or that do not act: they must not be claimed.
 
@@ -63,16 +63,16 @@ def make_truth(folder, task):
         return file["time"][()], {name: file[name][()] for name in task["signals"]}
 
 
-def write_trace(folder, task, time, signals, seed):
+def write_trace(folder, task, time, signals, draw):
     """Every tenth sample, noise, another clock, a gap of ten cells."""
-    generator = numpy.random.default_rng(seed)
+    generator = numpy.random.default_rng(draw)
     keep = slice(0, None, 10)
     columns = [time[keep] - task["shift"]]
     for name, (_, _, scale, noise) in task["signals"].items():
         values = signals[name][keep] / scale
         columns.append(values + generator.normal(0.0, noise, values.size))
     heads = ["t [s]"] + [f"{column} [{unit}]" for column, unit, _, _ in task["signals"].values()]
-    path = os.path.join(folder, f"trace{seed}.csv")
+    path = os.path.join(folder, f"trace{draw}.csv")
     with open(path, "w", encoding="utf-8") as file:
         file.write(",".join(heads) + "\n")
         for k, row in enumerate(zip(*columns)):
@@ -99,18 +99,19 @@ def fit(folder, task, trace, mapping, parameters=None, more=()):
                            *task["more"], *more, *arguments))
 
 
-def recover(task, seeds):
+def recover(task, draws):
     """For each number: errors over the claimed deviation, relative errors, and how often the interval holds it."""
     errors = {name: [] for name in task["truth"]}
     scores = {name: [] for name in task["truth"]}
     held = {name: 0 for name in task["truth"]}
+    claimed = dict(held)
     refused = 0
     runs = 0
     with tempfile.TemporaryDirectory() as folder:
         time, signals = make_truth(folder, task)
         mapping = write_mapping(folder, task)
-        for seed in range(seeds):
-            found = fit(folder, task, write_trace(folder, task, time, signals, seed), mapping)
+        for draw in range(draws):
+            found = fit(folder, task, write_trace(folder, task, time, signals, draw), mapping)
             runs += found["runs"]
             for row in found["parameters"]:
                 truth = task["truth"][row["path"]][0]
@@ -119,8 +120,10 @@ def recover(task, seeds):
                     continue
                 errors[row["path"]].append(row["value"] / truth - 1.0)
                 scores[row["path"]].append((row["value"] - truth) / row["deviation"])
-                held[row["path"]] += row["from"] <= truth <= row["to"]
-    return errors, scores, held, refused, runs / seeds
+                if row["established"]:
+                    claimed[row["path"]] += 1
+                    held[row["path"]] += row["from"] <= truth <= row["to"]
+    return errors, scores, held, claimed, refused, runs / draws
 
 
 def refuse():
@@ -155,16 +158,16 @@ def refuse():
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
-    parser.add_argument("--seeds", type=int, default=20)
+    parser.add_argument("--draws", type=int, default=20)
     options = parser.parse_args()
     for name, task in TASKS.items():
-        errors, scores, held, refused, runs = recover(task, options.seeds)
-        print(f"{name}: {options.seeds} seeds, {runs:.0f} runs each, {refused} numbers refused")
+        errors, scores, held, claimed, refused, runs = recover(task, options.draws)
+        print(f"{name}: {options.draws} draws, {runs:.0f} runs each, {refused} numbers refused")
         for path in task["truth"]:
             error, score = numpy.array(errors[path]), numpy.array(scores[path])
             print(f"  {path:24s} mean error {100 * error.mean():+.4f} %, spread {100 * error.std():.4f} %, "
                   f"errors over claimed deviation {numpy.sqrt((score ** 2).mean()):.2f}, "
-                  f"interval holds it {held[path]} of {len(error)}")
+                  f"interval holds it {held[path]} of {claimed[path]} claimed")
     for what, good in refuse():
         print(("  ok   " if good else "  MISS ") + what)
     return 0
