@@ -372,8 +372,8 @@ class Traces(Folder):
         data = xarray.Dataset({"p": ("time", self.pressures, {"units": "bar"}), "Q": ("time", self.flows, {"units": "L/min"})},
                               coords={"time": ("time", self.time, {"units": "s"})})
         data.to_netcdf(self.path("old.nc"), format="NETCDF3_CLASSIC")
-        self.assertIn("old.nc: error: found a classic netCDF file; 'nccopy -k nc4 IN OUT'", self.compare(None, name="old.nc",
-                                                                                                      mapping=untimed, code=2))
+        error = self.compare(None, name="old.nc", mapping=untimed, code=2)
+        self.assertIn("old.nc: error: found a classic netCDF file; 'nccopy -k nc4 IN OUT'", error)
         subprocess.run(["nccopy", "-k", "nc4", self.path("old.nc"), self.path("trace.nc")], check=True)
         self.same(None, **nc)
 
