@@ -209,9 +209,9 @@ int command_compare(int argument_count, char **arguments) {
               .rows = options,
               .row_count = (int)(sizeof options / sizeof options[0]),
               .head = "usage: swashloop compare RUN.h5 TRACE --map MAPPING.yaml [-o FILE] [--json]\n\n"
-                      "A run against a measured trace (CSV, HDF5, netCDF-4): the shift of the clocks, and for each "
-                      "signal mean, rms and largest\n"
-                      "deviation, correlation, and whether the bands of the mapping were kept (exit code 4 if one was "
+                      "A run against a measured trace (CSV, HDF5, netCDF-4): the shift of the clocks, and for each\n"
+                      "signal mean, rms and largest deviation, correlation, and whether the bands of the mapping were "
+                      "kept (exit code 4 if one was "
                       "not, 6 if one could not be judged).\n"
                       "docs/compare.md tells the mapping and a worked example.\n\n"
                       "  swashloop compare step.h5 bench.csv --map bench.yaml\n"
