@@ -24,6 +24,7 @@ int command_fit(int argument_count, char **arguments);
 int command_report(int argument_count, char **arguments);
 int command_steady(int argument_count, char **arguments);
 int command_linear(int argument_count, char **arguments);
+int command_envelope(int argument_count, char **arguments);
 int command_review(int argument_count, char **arguments);
 int command_sweep(int argument_count, char **arguments);
 int command_merge(int argument_count, char **arguments);

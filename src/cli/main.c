@@ -36,6 +36,7 @@ static const struct command_row commands[] = {
     {"check", command_check, "read a case and say whether it is good"},
     {"list", command_list, "list parameters, signals, measures or units"},
     {"review", command_review, "all limits of several cases under several conditions"},
+    {"envelope", command_envelope, "how far one or two quantities can go until a limit breaks"},
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},

@@ -14,6 +14,7 @@ KINDS = {
     "valve_curve": "answer_response",
     "keep": "answer_keep",
     "review": "answer_review",
+    "envelope": "answer_envelope",
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",

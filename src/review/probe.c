@@ -1,0 +1,156 @@
+#include "probe.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "pool.h"
+#include "units.h"
+
+/* Seconds between two looks for a wish to stop. */
+#define PATIENCE 0.1
+
+struct probe {
+  struct review *review;
+  struct axis axes[PROBE_AXES];
+  const char *paths[PROBE_AXES][1];
+  struct parameter_ref refs[PROBE_AXES];
+  double *numbers; /* of a decoded row */
+  struct pool *pool;
+};
+
+/* The path in every cell; the number must be one that can be set there. */
+static bool find_axis(struct probe *probe, int a, const struct probe_axis *wish, struct error *error) {
+  const struct plan *plan = &probe->review->plan;
+  struct parameter_ref *first = &probe->refs[a];
+  for (int c = plan->cell_count - 1; c >= 0; c--) {
+    struct error inner = {0};
+    if (!parameter_ref_find(&plan->cells[c].data, wish->path, first, &inner)) {
+      error_set(error, ERROR_USAGE, "'%s', character %d: %s (%s, %s)", wish->path, inner.column, inner.text,
+                plan->cells[c].case_name, plan->cells[c].condition);
+      return false;
+    }
+    if (first->choices != NULL) {
+      error_set(error, ERROR_USAGE, "'%s' is a choice; an envelope goes over numbers", wish->path);
+      return false;
+    }
+    if (wish->low < first->low || wish->high > first->high) {
+      char low[64];
+      char high[64];
+      error_set(error, ERROR_USAGE, "'%s' can be from %s to %s", wish->path,
+                units_show(first->quantity, first->low, low, sizeof low),
+                units_show(first->quantity, first->high, high, sizeof high));
+      return false;
+    }
+  }
+  probe->paths[a][0] = wish->path;
+  probe->axes[a] =
+      (struct axis){.path = wish->path, .paths = probe->paths[a], .refs = first, .ref_count = 1, .kind = AXIS_LIST};
+  return true;
+}
+
+struct probe *probe_open(struct review *review, const struct probe_axis *axes, int axis_count, int jobs,
+                         struct error *error) {
+  struct probe *probe = calloc(1, sizeof *probe);
+  struct plan *plan = &review->plan;
+  if (probe == NULL) {
+    error_set(error, ERROR_MEMORY, "no memory for the envelope");
+    return NULL;
+  }
+  probe->review = review;
+  bool good = true;
+  for (int a = 0; good && a < axis_count; a++) {
+    good = find_axis(probe, a, &axes[a], error);
+  }
+  plan->axes = probe->axes;
+  plan->axis_count = axis_count;
+  plan->arrangement = ARRANGE_POINTS;
+  plan->samples = 0;
+  if (good) {
+    probe->numbers = calloc((size_t)row_number_count(row_shape_of(plan)), sizeof *probe->numbers);
+    good = probe->numbers != NULL || error_set(error, ERROR_MEMORY, "no memory for the envelope");
+  }
+  if (good) {
+    const struct pool_order order = {.plan = plan, .jobs = jobs, .shards = 1};
+    probe->pool = pool_new(&order, error);
+  }
+  if (probe->pool == NULL) {
+    probe_close(probe);
+    return NULL;
+  }
+  return probe;
+}
+
+/* Is `a` worse news than `b`? */
+static bool is_worse(const struct probe_answer *a, const struct probe_answer *b) {
+  static const int gravity[REVIEW_COUNT] = {
+      [REVIEW_KEPT] = 0, [REVIEW_NO_LIMITS] = 1, [REVIEW_NOT_JUDGED] = 2, [REVIEW_FAILED] = 3, [REVIEW_BROKEN] = 4};
+  if (a->verdict != b->verdict) {
+    return gravity[a->verdict] > gravity[b->verdict];
+  }
+  return !isnan(a->margin) && !(a->margin >= b->margin);
+}
+
+static bool take_block(struct probe *probe, const struct pool_block *block, struct probe_answer *answers,
+                       struct error *error) {
+  const struct plan *plan = &probe->review->plan;
+  struct row_shape shape = row_shape_of(plan);
+  size_t used = 0;
+  if (block->broken) {
+    *error = block->error;
+    return false;
+  }
+  for (int64_t i = 0; i < block->count; i++) {
+    struct row row;
+    used += row_decode(shape, block->payload + used, block->bytes - used, probe->numbers, &row);
+    struct judgement judgement = review_judge(probe->review, &row, NULL);
+    struct probe_answer told = {judgement.verdict, judgement.limit, plan_base(plan, row.k), judgement.margin};
+    struct probe_answer *answer = &answers[row.k / plan->cell_count];
+    if (answer->cell < 0 || is_worse(&told, answer)) {
+      *answer = told;
+    }
+  }
+  return true;
+}
+
+bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
+               struct error *error) {
+  struct plan *plan = &probe->review->plan;
+  plan->points = values; /* nothing runs now */
+  plan->samples = count;
+  plan->cases = (int64_t)count * plan->cell_count;
+  for (int i = 0; i < count; i++) {
+    answers[i] = (struct probe_answer){REVIEW_KEPT, -1, -1, NAN};
+  }
+  int64_t given = 0;
+  int64_t done = 0;
+  bool good = true;
+  while (done < given || (good && given < plan->cases)) {
+    for (int wanted = pool_wants(probe->pool); good && wanted > 0 && given < plan->cases; wanted--) {
+      pool_give(probe->pool, (struct span){given++, 1});
+    }
+    struct pool_block *block = pool_take(probe->pool, PATIENCE);
+    if (block != NULL) {
+      good = good && take_block(probe, block, answers, error);
+      done++;
+      pool_return(probe->pool, block);
+    }
+    if (good && stop()) {
+      error_set(error, ERROR_RUN, "interrupted");
+      good = false;
+    }
+  }
+  return good;
+}
+
+const struct parameter_ref *probe_quantity(const struct probe *probe, int axis) {
+  return &probe->refs[axis];
+}
+
+void probe_close(struct probe *probe) {
+  pool_free(probe->pool);
+  probe->review->plan.axes = NULL;
+  probe->review->plan.axis_count = 0;
+  free(probe->numbers);
+  free(probe);
+}

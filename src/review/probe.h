@@ -1,0 +1,37 @@
+/* All limits of a review asked again and again with one or two quantities set: rounds of points, the cells of each in
+ * parallel through the pool of the sweep engine. */
+#ifndef SWASHLOOP_REVIEW_PROBE_H
+#define SWASHLOOP_REVIEW_PROBE_H
+
+#include "review.h"
+
+enum { PROBE_AXES = 2 };
+
+/* One quantity between two bounds. */
+struct probe_axis {
+  const char *path;
+  double low; /* SI */
+  double high;
+};
+
+/* What all cells together say of a point. */
+struct probe_answer {
+  enum review_verdict verdict; /* broken if any cell is, else the first that is no pass */
+  int limit;                   /* the worst; -1: none */
+  int cell;                    /* whose it is */
+  double margin;
+};
+
+struct probe;
+
+/* The paths must be numbers of every cell, the bounds within theirs. */
+struct probe *probe_open(struct review *review, const struct probe_axis *axes, int axis_count, int jobs,
+                         struct error *error);
+/* Ask `count` points, `values` [point][axis] in SI. `stop` is asked now and then; true ends it as a failure. */
+bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
+               struct error *error);
+/* What an axis is: quantity, reference, text. */
+const struct parameter_ref *probe_quantity(const struct probe *probe, int axis);
+void probe_close(struct probe *probe);
+
+#endif
