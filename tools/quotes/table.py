@@ -1,7 +1,7 @@
 """Every figure that a sentence quotes of the program: command, what of its answer, unit and rounding (figures.py)."""
 import re
 
-from .pictures import BRAKING
+from .pictures import BRAKING, ENVELOPE
 
 HOLD_BACK = "swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' -o hold-back.h5"
 HOLD_BACK_LOW_RELIEF = "swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' --set 'relief.setting=250 bar' " \
@@ -139,6 +139,9 @@ REVIEW_BY_HAND = "swashloop review cases/reviews/forwarder_by_hand.yaml --no-run
 
 def review_limit(command, sentence, key):
     return lambda shop: [limit for limit in shop.document(command)["limits"] if limit["sentence"] == sentence][0][key]
+
+
+FOOT = "swashloop envelope cases/braking.yaml --set 'ground.grade[1].value=-10 %' --over 'actions[1].over=0.2 s..6 s' -o foot.h5"
 
 
 def by_hand(shop):
@@ -460,6 +463,10 @@ FIGURES = {
     # report.md and sweeps.md
     "downhill.over": (over_level("downhill", "engine_speed"), ".0f %"),
     "downhill.overspeed": (event_time("downhill", "engine_overspeed"), ".3f s"),
+    "envelope.foot_from": (lambda shop: shop.document(FOOT)["changes"][0]["kept_side"]["first"], ".2f s"),
+    "envelope.foot_to": (lambda shop: shop.document(FOOT)["changes"][1]["kept_side"]["first"], ".2f s"),
+    "envelope.points": (lambda shop: shop.document(ENVELOPE)["points"], ".0f"),
+    "envelope.grid": (lambda shop: shop.document(ENVELOPE)["grid_points_of_the_same_accuracy"], ".0f"),
     "review.cells": (lambda shop: shop.document(REVIEW)["counts"]["cells"], ".0f"),
     "review.kept": (lambda shop: shop.document(REVIEW)["counts"]["kept"], ".0f"),
     "review.overspeed": (review_limit(REVIEW, "engine_speed <= 2520 rpm", "broken"), ".0f"),
