@@ -139,14 +139,18 @@ static bool check_request(const struct request *request, struct error *error) {
 static bool ask(void *context, struct envelope_run *runs, int count, struct error *error) {
   struct work *work = context;
   int axes = work->request->over.count;
-  double *values = calloc((size_t)(count * axes), sizeof *values);
+  double *values = calloc((size_t)count * (size_t)axes, sizeof *values);
   struct probe_answer *answers = calloc((size_t)count, sizeof *answers);
-  bool good = (values != NULL && answers != NULL) || error_set(error, ERROR_MEMORY, "no memory for the envelope");
-  for (int i = 0; good && i < count * axes; i++) {
+  if (values == NULL || answers == NULL) {
+    free(values);
+    free(answers);
+    return error_set(error, ERROR_MEMORY, "no memory for the envelope");
+  }
+  for (int i = 0; i < count * axes; i++) {
     const struct probe_axis *axis = &work->axes[i % axes];
     values[i] = axis->low + runs[i / axes].at[i % axes] * (axis->high - axis->low);
   }
-  good = good && probe_ask(work->probe, values, count, answers, interrupt_seen, error);
+  bool good = probe_ask(work->probe, values, count, answers, interrupt_seen, error);
   for (int i = 0; good && i < count; i++) {
     const struct probe_answer *answer = &answers[i];
     runs[i].kept = answer->verdict == REVIEW_KEPT;
@@ -228,12 +232,12 @@ static int run_request(struct request *request, const char *command) {
   struct error error = {0};
   struct work work = {.request = request, .command = command};
   char *output = option_default_file(request->asked.file, ".envelope.h5");
-  char *texts[PROBE_AXES] = {NULL, NULL};
+  char *texts[PROBE_AXES] = {NULL, NULL}; /* freed below, however many were asked for */
   request->asked.output = request->asked.output != NULL ? request->asked.output : output;
   bool good = (output != NULL && command != NULL) || error_set(&error, ERROR_MEMORY, "no memory for names");
   bool loaded = good && load(&work, &error);
   good = loaded;
-  for (int a = 0; good && a < request->over.count; a++) {
+  for (int a = 0; good && a < request->over.count && a < PROBE_AXES; a++) {
     texts[a] = strdup(request->over.list[a]);
     good = texts[a] != NULL ? read_over(&work, request->over.list[a], texts[a], &work.axes[a], &error)
                             : error_set(&error, ERROR_MEMORY, "no memory for names");

@@ -51,15 +51,16 @@ static void print_stretches(FILE *out, const struct envelope_told *told) {
   const struct envelope *envelope = told->envelope;
   for (int s = 0; s < envelope->stretch_count; s++) {
     const struct envelope_stretch *stretch = &envelope->stretches[s];
-    char words[4][SHOWN];
+    char words[2][2][SHOWN];
     for (int e = 0; e < 2; e++) {
       double at[2];
       envelope_place(envelope, envelope->order[stretch->first + (e == 0 ? 0 : stretch->count - 1)], at);
-      (void)show(told, 0, at[0], words[2 * e]);
-      (void)show(told, 1, at[1], words[2 * e + 1]);
+      (void)show(told, 0, at[0], words[e][0]);
+      (void)show(told, 1, at[1], words[e][1]);
     }
-    (void)fprintf(out, "  %s: from (%s, %s) to (%s, %s)%s, %d points\n", envelope_label(told, stretch->label), words[0],
-                  words[1], words[2], words[3], stretch->closed ? ", closed" : "", stretch->count);
+    (void)fprintf(out, "  %s: from (%s, %s) to (%s, %s)%s, %d points\n", envelope_label(told, stretch->label),
+                  words[0][0], words[0][1], words[1][0], words[1][1], stretch->closed ? ", closed" : "",
+                  stretch->count);
   }
   if (envelope->unresolved > 0) {
     (void)fprintf(out, "  %d piece%s of it known no better than the scan\n", envelope->unresolved,

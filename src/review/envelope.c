@@ -415,10 +415,11 @@ static bool refine(const struct envelope_question *question, struct envelope *en
 
 static bool find_across(const struct envelope_question *question, struct envelope *envelope, struct error *error) {
   int n = question->scan;
-  int *edges = calloc((size_t)(2 * n * n), sizeof *edges);
+  double step = 1.0 / (n - 1);
+  int *edges = calloc(2 * (size_t)n * (size_t)n, sizeof *edges);
   bool good = edges != NULL || no_memory(error);
   for (int i = 0; good && i < n * n; i++) {
-    good = add_run(envelope, (double)(i / n) / (n - 1), (double)(i % n) / (n - 1), error) >= 0;
+    good = add_run(envelope, (i / n) * step, (i % n) * step, error) >= 0;
   }
   envelope->scan_count = envelope->run_count;
   good = good && make_runs(question, envelope, 0, error) && find_edges(question, envelope, edges, error) &&

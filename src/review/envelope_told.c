@@ -54,7 +54,7 @@ static void write_runs(struct columns *columns) {
   columns->count = envelope->run_count;
   answer_group(columns->file, "runs", "every point that was run, the scan first");
   put_index(columns, "points in the order in which they were asked");
-  for (int a = 0; a < told->question->dimensions; a++) {
+  for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
     struct answer_meaning meaning = meaning_of(told, a, names[a]);
     for (int i = 0; i < columns->count; i++) {
       columns->numbers[i] = envelope_value(told, a, envelope->runs[i].at[a]);
@@ -94,7 +94,7 @@ static void write_boundary(struct columns *columns) {
   }
   put_index(columns, "points of the boundary, in order");
   for (int side = 0; side < 2; side++) {
-    for (int a = 0; a < told->question->dimensions; a++) {
+    for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
       struct answer_meaning meaning = meaning_of(told, a, names[side][a]);
       for (int i = 0; i < columns->count; i++) {
         const struct envelope_crossing *crossing = &envelope->crossings[across ? envelope->order[i] : i];
@@ -136,7 +136,7 @@ bool envelope_write(const char *path, const struct envelope_told *told, const ch
   }
   if (good) {
     answer_words(columns.file, "asked_file", plan->source);
-    for (int a = 0; a < told->question->dimensions; a++) {
+    for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
       answer_words(columns.file, a == 0 ? "first_path" : "second_path", told->axes[a].path);
     }
     answer_share(columns.file, "accuracy", told->question->accuracy);
