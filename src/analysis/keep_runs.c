@@ -74,7 +74,7 @@ static void *work(void *context) {
   const struct keep_order *order = shared->order;
   struct error error = {0};
   struct outcome outcome = {0};
-  struct watcher watcher = {shared, tick};
+  struct watcher watcher = {shared, tick, 0.0};
   struct run_workspace *workspace = run_workspace_new(order->data->plant, false, &error);
   if (workspace == NULL) {
     finish(shared, false, &error);

@@ -401,7 +401,7 @@ static int find_answer(void *context, struct case_data *data, const char *comman
     return terminal_error(&error);
   }
   struct progress progress = progress_start(request->asked.quiet);
-  struct watcher watcher = {&progress, answers_tick};
+  struct watcher watcher = {&progress, answers_tick, 0.0};
   bool good = fit_find(data, &request->options, &watcher, fit, &error);
   progress_clear(&progress);
   for (int trace = 0; good && !request->asked.quiet && trace < fit->observation.trace_count; trace++) {

@@ -211,7 +211,7 @@ static void json_response(const struct request *request, const struct case_data 
 static int find_response(const struct request *request, struct case_data *data, const char *command) {
   struct error error = {0};
   struct progress progress = progress_start(request->asked.quiet);
-  struct watcher watcher = {&progress, answers_tick};
+  struct watcher watcher = {&progress, answers_tick, 0.0};
   struct response_run run;
   bool good = response_run(data, &request->options, &watcher, &run, &error);
   progress_clear(&progress);
@@ -302,7 +302,7 @@ static int find_curve(const struct request *request, const struct case_data *dat
     return terminal_error(&error);
   }
   struct progress progress = progress_start(request->asked.quiet);
-  struct watcher watcher = {&progress, answers_tick};
+  struct watcher watcher = {&progress, answers_tick, 0.0};
   struct valve_curve *curve = calloc(1, sizeof *curve);
   if (curve == NULL) {
     case_free(&rig);
@@ -335,7 +335,7 @@ static int find_keep(const struct request *request, struct case_data *data, cons
     return terminal_error(&error);
   }
   struct progress progress = progress_start(request->asked.quiet);
-  struct watcher watcher = {&progress, answers_tick};
+  struct watcher watcher = {&progress, answers_tick, 0.0};
   int jobs = request->jobs > 0 ? request->jobs : processors_allowed();
   bool good = keep_find(data, jobs, &watcher, keep, &error);
   progress_clear(&progress);

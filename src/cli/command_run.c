@@ -170,7 +170,7 @@ static int run_loaded(const struct request *request, const struct case_data *dat
   struct progress progress = progress_start(request->asked.quiet);
   struct recorder recorder = {file, result_file_block};
   struct outlook outlook = {.progress = &progress, .quiet = request->asked.quiet};
-  struct watcher watcher = {&outlook, tick};
+  struct watcher watcher = {&outlook, tick, 0.0};
   struct outcome outcome;
   memset(&outcome, 0, sizeof outcome);
   bool started = run_case(data, &recorder, &watcher, &outcome, &error);

@@ -205,7 +205,7 @@ static int find_answer(void *context, struct case_data *data, const char *comman
     return EXIT_RUN_FAILED;
   }
   struct progress progress = progress_start(request->asked.quiet);
-  struct watcher watcher = {&progress, answers_tick};
+  struct watcher watcher = {&progress, answers_tick, 0.0};
   bool good = sensitivity_find(data, &request->options, &watcher, found, &error);
   progress_clear(&progress);
   good = good && sensitivity_write(found, data, request->asked.output, command, &error);

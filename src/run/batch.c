@@ -11,6 +11,9 @@
 /* Where a step is evaluated. */
 enum { MIDDLE, END, EVALUATIONS };
 
+/* Between two looks at what lanes have spent. */
+enum { ROUNDS_TO_CHARGE = 64 };
+
 struct batch_lane {
   struct run_workspace *run;
   struct outcome outcome;
@@ -26,6 +29,7 @@ struct batch {
   const struct plant *plant;
   struct batch_lane lane[BATCH_LANES];
   int under_way;
+  long rounds;
   double clock;                      /* processor's time up to which shares are given out */
   const struct plant_lanes *kernels; /* NULL: the plain ones, lane by lane */
   void *lane_model;
@@ -164,6 +168,7 @@ static void run_alone(struct batch *batch, int i) {
   struct error error = {0};
   double stop;
   struct run_workspace *run = lane->run;
+  run->shares_clock = false;
   double began = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
   for (bool going = main_loop_begin(run); going && main_loop_next_stop(run, &stop);) {
     going = integrator_step(run->view.integrator, stop, &lane->outcome.error);
@@ -195,6 +200,7 @@ static bool fill(struct batch *batch, int i) {
       lane->asks = true;
       lane->starts = -1;
       lane->seconds = 0.0;
+      lane->run->shares_clock = true;
       batch->under_way++;
       if (main_loop_begin(lane->run)) {
         return true;
@@ -325,6 +331,19 @@ static void evaluate_steps(struct batch *batch) {
   }
 }
 
+/* Now and then: what each lane has spent, against its budget. */
+static void charge_lanes(struct batch *batch) {
+  if (batch->watcher == NULL || batch->watcher->budget <= 0.0 || ++batch->rounds % ROUNDS_TO_CHARGE != 0) {
+    return;
+  }
+  share_time(batch);
+  for (int i = 0; i < BATCH_LANES; i++) {
+    if (batch->lane[i].under_way) {
+      main_loop_spend(batch->lane[i].run, batch->lane[i].seconds);
+    }
+  }
+}
+
 void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher) {
   batch->cases = cases;
   batch->watcher = watcher;
@@ -346,6 +365,7 @@ void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_co
       }
     }
     evaluate_steps(batch);
+    charge_lanes(batch);
   }
 }
 

@@ -46,7 +46,7 @@ static bool drop(void *context, int count, const double *time, const double *con
 bool forecast_run(struct run_workspace *workspace, const struct case_data *data, double budget, bool (*stop)(void),
                   struct outcome *outcome, struct forecast *forecast, struct error *error) {
   struct trial trial = {wall_clock() + budget, stop};
-  struct watcher watcher = {&trial, go_on};
+  struct watcher watcher = {&trial, go_on, 0.0};
   struct recorder recorder = {NULL, drop};
   *forecast = (struct forecast){.rows = forecast_rows(&data->simulation), .seconds = NAN};
   if (!run_in(workspace, data, &recorder, &watcher, outcome, error)) {

@@ -31,12 +31,25 @@ static bool put_derivatives(struct run_workspace *run, double t, struct error *e
   return run->request->sample(run->request->context, t, run->derivatives, error);
 }
 
+void main_loop_spend(struct run_workspace *run, double spent) {
+  if (run->watcher != NULL && run->watcher->budget > 0.0 && spent > run->watcher->budget) {
+    run->stop_requested = true;
+    run->outcome->over_budget = true;
+  }
+}
+
 /* Asks the watcher now and then; once interrupted, always. */
 static bool interrupted(struct run_workspace *run) {
   if (run->watcher == NULL || run->stop_requested || --run->steps_to_tick > 0) {
     return run->stop_requested;
   }
   run->steps_to_tick = TICK_STEPS;
+  if (run->watcher->budget > 0.0 && !run->shares_clock) {
+    main_loop_spend(run, main_loop_clock(CLOCK_THREAD_CPUTIME_ID) - run->spent_before);
+    if (run->stop_requested) {
+      return true;
+    }
+  }
   double now = main_loop_clock(CLOCK_MONOTONIC);
   if (now - run->last_tick >= TICK_SECONDS) {
     run->last_tick = now;
@@ -323,6 +336,8 @@ bool main_loop_begin(struct run_workspace *run) {
   run->steps = 0.0;
   run->next_sample = 0;
   run->last_tick = main_loop_clock(CLOCK_MONOTONIC);
+  run->spent_before = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
+  run->outcome->over_budget = false;
   run->steps_to_tick = TICK_STEPS;
   run->stop_requested = false;
   if (!fire_all(run, run->start, &any, error) || !restart(run, run->start->time, error) ||

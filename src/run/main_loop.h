@@ -20,6 +20,9 @@ bool main_loop_accept(struct run_workspace *run);
 /* Stops, rest and creep that the metrics have found since, into the event log. */
 bool main_loop_log_motion(struct run_workspace *run, struct error *error);
 
+/* The run has taken `spent` seconds of processor time so far: it is interrupted when its budget is less. */
+void main_loop_spend(struct run_workspace *run, double spent);
+
 /* Seconds of a clock of the system. */
 double main_loop_clock(clockid_t clock);
 

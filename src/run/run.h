@@ -20,6 +20,7 @@ struct recorder {
 struct watcher {
   void *context;
   bool (*tick)(void *context, double time, double end_time);
+  double budget; /* s of processor time that a run may take before it is interrupted; 0: any */
 };
 
 enum run_status { RUN_COMPLETE, RUN_STOPPED, RUN_FAILED, RUN_INTERRUPTED };
@@ -79,6 +80,7 @@ struct outcome {
   enum run_status status;
   struct error error;             /* when failed */
   double end_time;                /* s, reached */
+  bool over_budget;               /* interrupted because the watcher's budget was spent */
   char stop_words[200];           /* what ended it, when stopped */
   char braking_words[64];         /* what braking began with; "" without braking */
   char doubt[120];                /* why its extremes are not vouched for (hunting.h); empty: they are */

@@ -41,8 +41,10 @@ struct run_workspace {
   double last_tick; /* s, wall clock */
   int steps_to_tick;
   bool stop_requested;
-  double stop;  /* where the step that is wanted must end at the latest */
-  double clock; /* when the mode changes by the clock */
+  bool shares_clock;   /* others run on this thread at once: who drives them says what it spends */
+  double spent_before; /* s of this thread's processor time when the main loop began */
+  double stop;         /* where the step that is wanted must end at the latest */
+  double clock;        /* when the mode changes by the clock */
   int changes_here;
   double last_change; /* s */
   double steps;       /* so far */

@@ -12,6 +12,7 @@
 #include "part_file.h"
 #include "provenance.h"
 #include "seal.h"
+#include "table_views.h"
 
 enum { SLAB_ROWS = 16384, NAME_LIMIT = 256, COLUMN_LIMIT = 512, ATTRIBUTE_LIMIT = 1 << 24 };
 
@@ -189,6 +190,9 @@ static void read_columns(struct part *part, struct column *columns, int *count) 
   for (int i = 0; i < names.count && !reading->failed; i++) {
     long rows = 0;
     hid_t dataset = h5_reading_dataset(reading, reading->file, names.items[i]);
+    if (dataset < 0 && table_views_group(names.items[i])) {
+      continue; /* made anew of all rows */
+    }
     if (dataset < 0 || *count == COLUMN_LIMIT || strlen(names.items[i]) >= NAME_LIMIT) {
       h5_reading_fail(reading, "it holds more or other things than columns of a table");
     } else if (h5_reading_kind(reading, dataset, &rows) == H5_KIND_OTHER || rows != part->rows) {
@@ -442,7 +446,8 @@ static bool merge_columns(struct merger *merger, struct error *error) {
   return good;
 }
 
-static bool merge_into(struct merger *merger, const char *command, int64_t *failed, struct error *error) {
+static bool merge_into(struct merger *merger, const char *path, const char *command, int64_t *failed,
+                       struct error *error) {
   struct h5_log *log = &merger->table.log;
   hid_t file = merger->table.file;
   *failed = 0;
@@ -464,6 +469,7 @@ static bool merge_into(struct merger *merger, const char *command, int64_t *fail
   h5_flush_file(file, log);
   bool good = !first->failed && part_good(&merger->table, error) && merge_columns(merger, error);
   h5_integer_attribute(file, "failed_cases", *failed, log);
+  good = good && table_views_write(file, path, merger->parts[0].case_count, log, error);
   return part_good(&merger->table, error) && good;
 }
 
@@ -487,7 +493,7 @@ bool table_merge(const char *path, const char *const *parts, int part_count, con
     error_set(error, ERROR_MEMORY, "no memory for the tables");
   }
   if (good && open_parts(&merger, parts, part_count, error) && part_open(&merger.table, path, error)) {
-    good = merge_into(&merger, command, &report->failed, error);
+    good = merge_into(&merger, path, command, &report->failed, error);
     report->cases = merger.parts[0].case_count;
     report->mixed_arithmetic = merger.mixed_arithmetic;
     good = part_close(&merger.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "draw.h"
+#include "indices.h"
 #include "near_file.h"
 
 /* ---- reading ---- */
@@ -70,6 +71,9 @@ uint64_t plan_fingerprint(const struct plan *plan) {
   }
   if (plan->points) {
     hash = draw_hash(hash, plan->points, (size_t)plan->samples * (size_t)plan->axis_count * sizeof(double));
+  }
+  if (plan->case_budget > 0.0) {
+    hash_number(&hash, plan->case_budget);
   }
   for (int i = 0; i < plan->measure_count; i++) {
     hash_text(&hash, measure_rows[plan->measures[i]].name);
@@ -191,6 +195,14 @@ double plan_value(const struct plan *plan, int64_t k, int axis) {
     uint32_t bits =
         plan->scramble ? draw_sobol_scrambled(plan->seed, axis, (uint32_t)sample) : draw_sobol(axis, (uint32_t)sample);
     return axis_of_share(a, draw_share_of_bits(bits));
+  }
+  case ARRANGE_RANDOM:
+    return axis_of_share(a, draw_share(plan->seed, stream, (uint64_t)sample));
+  case ARRANGE_SALTELLI: {
+    /* Matrix A has the first half of the dimensions, B the second. */
+    int dimension = indices_from_b((long)sample, plan->axis_count, axis) ? plan->axis_count + axis : axis;
+    uint32_t point = (uint32_t)indices_group((long)sample, plan->axis_count);
+    return axis_of_share(a, draw_share_of_bits(draw_sobol_scrambled(plan->seed, dimension, point)));
   }
   default:
     return plan->points[sample * plan->axis_count + axis];

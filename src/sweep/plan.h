@@ -15,7 +15,9 @@ enum arrangement {
   ARRANGE_TOGETHER,        /* the first values, the second values, ... */
   ARRANGE_LATIN_HYPERCUBE, /* each axis cut into as many equal shares as there are cases, one case in each */
   ARRANGE_SOBOL,           /* Sobol points, scrambled by Owen's nested scheme */
-  ARRANGE_POINTS           /* as a table lists them */
+  ARRANGE_POINTS,          /* as a table lists them */
+  ARRANGE_RANDOM,          /* each case drawn by itself */
+  ARRANGE_SALTELLI         /* for Sobol's indices: groups of axes + 2 cases (indices.h) over Sobol points */
 };
 
 /* One of the settings that a study compares: what it sets, over the same cases as the others. */
@@ -63,6 +65,7 @@ struct plan {
   int64_t cases; /* samples x settings or cells, those of a sample one after the other */
   uint64_t seed;
   bool scramble;
+  double case_budget; /* s of processor time that a case may take; 0: any */
   int *measures;
   int measure_count;
   struct keep keep;
@@ -76,6 +79,8 @@ bool plan_load(const char *path, struct plan *plan, struct error *error);
 uint64_t plan_fingerprint(const struct plan *plan);
 void plan_free(struct plan *plan);
 
+/* The name of its arrangement, as studies write it. */
+const char *plan_arrangement(const struct plan *plan, char *buffer, int size);
 /* Value of an axis in case k, SI; a choice: its index. */
 double plan_value(const struct plan *plan, int64_t k, int axis);
 /* The setting of case k; -1 in a study without. */

@@ -35,7 +35,7 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
   struct row_shape shape = row_shape_of(plan);
   static const unsigned char flags[] = {
       [LIMIT_NOT_JUDGED] = ROW_NOT_JUDGED, [LIMIT_KEPT] = ROW_KEPT, [LIMIT_BROKEN] = ROW_BROKEN};
-  bool known = outcome->status != RUN_FAILED;
+  bool known = outcome->status == RUN_COMPLETE || outcome->status == RUN_STOPPED;
   int judged = outcome->limit_count; /* none if the case could not start; a review's cells have as many as they have */
   size_t length = strnlen(message, ROW_MESSAGE_LIMIT);
   struct row_head head = {k, (uint32_t)outcome->status, (uint32_t)length};

@@ -32,7 +32,8 @@ struct row_shape row_shape_of(const struct plan *plan);
 int row_number_count(struct row_shape shape);
 /* Bytes that no row exceeds. */
 size_t row_bytes_limit(struct row_shape shape);
-/* Write a row at `bytes`; returns how many it took. A failed run has no numbers: they are NaN; a limit
+/* Write a row at `bytes`; returns how many it took. A run that failed, or was left
+ * unfinished when its budget was spent, has no numbers: they are NaN; a limit
  * that it broke stays broken. */
 size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outcome, const char *message,
                   unsigned char *bytes);

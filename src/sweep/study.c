@@ -13,8 +13,9 @@
 #include "text.h"
 #include "near_file.h"
 
-static const char *const study_keys[] = {"title",    "case",   "set",     "vary",     "arrange",        "count", "seed",
-                                         "scramble", "points", "compare", "measures", "keep_histories", "limits"};
+static const char *const study_keys[] = {"title",    "case",           "set",      "vary",       "arrange",
+                                         "count",    "seed",           "scramble", "points",     "compare",
+                                         "measures", "keep_histories", "limits",   "case_budget"};
 enum { STUDY_KEY_COUNT = sizeof study_keys / sizeof study_keys[0] };
 
 static bool read_yes(const struct loader *loader, const struct node *node, bool *yes) {
@@ -105,7 +106,11 @@ static bool read_axes(struct plan *plan, const struct loader *loader, const stru
 
 /* ---- how ---- */
 
-static const char arrangements[] = "grid|together|latin_hypercube|sobol|points";
+static const char arrangements[] = "grid|together|latin_hypercube|sobol|points|random|saltelli";
+
+const char *plan_arrangement(const struct plan *plan, char *buffer, int size) {
+  return registry_choice_name(arrangements, (int)plan->arrangement, buffer, size);
+}
 
 static bool needs_count(const struct loader *loader, const struct axis *axis, const char *arrangement) {
   if (axis->count > 0) {
@@ -161,11 +166,25 @@ static bool count_drawn(struct plan *plan, const struct loader *loader, const st
                       "count: the arrangement '%s' takes any value of the range; leave it out", name);
     }
   }
-  if (plan->arrangement == ARRANGE_SOBOL && plan->axis_count > DRAW_SOBOL_DIMENSIONS) {
-    return error_at(loader->error, root->file, root->line, root->column, "a sobol arrangement varies at most %d things",
-                    DRAW_SOBOL_DIMENSIONS);
+  bool saltelli = plan->arrangement == ARRANGE_SALTELLI;
+  int most = plan->arrangement == ARRANGE_SOBOL ? DRAW_SOBOL_DIMENSIONS
+             : saltelli                         ? DRAW_SOBOL_DIMENSIONS / 2
+                                                : 1 << 20;
+  if (plan->axis_count > most) {
+    return error_at(loader->error, root->file, root->line, root->column, "a %s arrangement varies at most %d things",
+                    name, most);
   }
-  return entry_whole(loader, count, 1.0, (double)PLAN_CASE_LIMIT, &plan->samples);
+  if (saltelli && node_child(root, "compare")) {
+    const struct node *compare = node_child(root, "compare");
+    return error_at(loader->error, compare->file, compare->key_line, compare->key_column,
+                    "'compare' has no meaning with the arrangement 'saltelli': its indices are of one setting");
+  }
+  int64_t group = saltelli ? plan->axis_count + 2 : 1;
+  if (!entry_whole(loader, count, 1.0, floor((double)PLAN_CASE_LIMIT / (double)group), &plan->samples)) {
+    return false;
+  }
+  plan->samples *= group;
+  return true;
 }
 
 /* A key that has no meaning here is a mistake of the one who wrote it. */
@@ -190,7 +209,8 @@ static bool read_arrangement(struct plan *plan, const struct loader *loader, con
   plan->arrangement = (enum arrangement)chosen;
   bool points = plan->arrangement == ARRANGE_POINTS;
   bool sobol = plan->arrangement == ARRANGE_SOBOL;
-  bool drawn = sobol || plan->arrangement == ARRANGE_LATIN_HYPERCUBE;
+  bool drawn = sobol || plan->arrangement == ARRANGE_LATIN_HYPERCUBE || plan->arrangement == ARRANGE_RANDOM ||
+               plan->arrangement == ARRANGE_SALTELLI;
   if (!refuse(loader, root, "points", points, name) || !refuse(loader, root, "vary", !points, name) ||
       !refuse(loader, root, "count", drawn, name) || !refuse(loader, root, "seed", drawn, name) ||
       !refuse(loader, root, "scramble", sobol, name)) {
@@ -423,6 +443,19 @@ static bool read_keep(struct plan *plan, const struct loader *loader, const stru
          (!failed || read_yes(loader, failed, &plan->keep.failed));
 }
 
+/* Processor time that a case may take. */
+static bool read_budget(struct plan *plan, const struct loader *loader, const struct node *budget) {
+  if (!budget) {
+    return true;
+  }
+  if (!number_read(loader, budget->key, QUANTITY_TIME, budget, &plan->case_budget)) {
+    return false;
+  }
+  return (plan->case_budget >= 1e-3 && plan->case_budget <= 1e6) ||
+         error_at(loader->error, budget->file, budget->line, budget->column,
+                  "case_budget: expected 0.001 s to 1e6 s of processor time");
+}
+
 bool study_read(struct plan *plan, const char *text, size_t length, struct error *error) {
   struct loader loader = {plan->memory, &plan->base, error, NULL};
   const struct node *root = reader_parse(plan->memory, plan->source, text, length, -1, error);
@@ -435,5 +468,6 @@ bool study_read(struct plan *plan, const char *text, size_t length, struct error
          read_title(plan, &loader, root) && read_arrangement(plan, &loader, root) &&
          read_settings(plan, &loader, node_child(root, "compare")) &&
          read_measures(plan, &loader, node_child(root, "measures")) &&
-         read_keep(plan, &loader, node_child(root, "keep_histories"));
+         read_keep(plan, &loader, node_child(root, "keep_histories")) &&
+         read_budget(plan, &loader, node_child(root, "case_budget"));
 }

@@ -5,12 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "axis_label.h"
 #include "h5_columns.h"
 #include "part_file.h"
 #include "plan_plausibility.h"
 #include "provenance.h"
 #include "result_groups.h"
 #include "row.h"
+#include "table_views.h"
 
 /* Rows held before they are written: one piece of each column. */
 enum { SLAB_ROWS = 1024 };
@@ -71,6 +73,9 @@ static void make_axis(struct writer *writer, int a) {
   struct h5_log *log = &writer->table.log;
   hid_t column = make_column(writer, axis->path, ref->choices ? COLUMN_OF_TEXTS : COLUMN_OF_REALS, "varied");
   writer->axes[a] = column;
+  char label[AXIS_LABEL_SIZE];
+  h5_text_attribute(column, "label", axis_label(&writer->plan->base, axis->path, ref, label), log);
+  h5_text_attribute(column, "spacing", axis_is_logarithmic(axis) ? "logarithmic" : "linear", log);
   if (ref->choices) {
     h5_text_attribute(column, "long_name", ref->text, log);
     h5_text_attribute(column, "choices", ref->choices, log);
@@ -133,9 +138,11 @@ static void make_columns(struct writer *writer) {
     h5_text_attribute(writer->setting, "long_name", "setting that is compared over the same cases", log);
   }
   writer->status = make_column(writer, "status", COLUMN_OF_TEXTS, "status");
-  h5_text_attribute(writer->status, "long_name", "complete, stopped (an event ended the run) or failed", log);
+  h5_text_attribute(writer->status, "long_name",
+                    "complete, stopped (an event ended the run), failed, or unfinished (its budget was spent)", log);
   writer->message = make_column(writer, "message", COLUMN_OF_TEXTS, "status");
-  h5_text_attribute(writer->message, "long_name", "why it stopped, failed, is not vouched for or not judged", log);
+  h5_text_attribute(writer->message, "long_name",
+                    "why it stopped, failed, was left unfinished, is not vouched for or not judged", log);
   for (int i = 0; i < writer->shape.measures; i++) {
     const struct signal *row = &measure_rows[plan->measures[i]];
     writer->numbers[i] = make_column(writer, row->name, COLUMN_OF_REALS, "measure");
@@ -161,12 +168,14 @@ static void write_attributes(struct writer *writer, const char *command) {
   struct h5_log *log = &writer->table.log;
   hid_t file = writer->table.file;
   char study[32];
+  char arrangement[32];
   struct warnings warnings;
   struct error error;
   (void)snprintf(study, sizeof study, "%016" PRIx64, plan->fingerprint);
   provenance_write(file, OUTPUT_TABLE, plan->title, command, log);
   h5_text_attribute(file, "plant", plan->base.plant->name, log);
   h5_text_attribute(file, "case", plan->base.resolved, log);
+  h5_text_attribute(file, "arrangement", plan_arrangement(plan, arrangement, sizeof arrangement), log);
   h5_text_attribute(file, "study_file", plan->source, log);
   h5_text_attribute(file, "study", plan->text, log);
   h5_text_attribute(file, "study_fingerprint", study, log);
@@ -279,7 +288,7 @@ static void add_row(struct writer *writer, const struct row *row) {
   int i = writer->held++;
   char *message = writer->messages + (size_t)i * (ROW_MESSAGE_LIMIT + 1);
   writer->cases[i] = row->k;
-  writer->states[i] = run_status_names[row->status];
+  writer->states[i] = row->status == RUN_INTERRUPTED ? "unfinished" : run_status_names[row->status];
   memcpy(message, row->message, (size_t)row->message_length);
   message[row->message_length] = '\0';
   for (int n = 0; n < writer->number_count; n++) {
@@ -376,6 +385,7 @@ bool table_write(const char *path, const struct plan *plan, const struct journal
     good = part_good(&writer.table, error) && add_blocks(&writer, journal, error);
     h5_integer_attribute(writer.table.file, "failed_cases", writer.failed, &writer.table.log);
     close_columns(&writer);
+    good = good && table_views_write(writer.table.file, path, writer.rows, &writer.table.log, error);
     good = part_good(&writer.table, error) && good;
     good = part_close(&writer.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);
   }

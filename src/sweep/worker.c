@@ -93,10 +93,14 @@ static bool keep_history(struct worker *worker, int64_t k, struct error *error) 
 
 static bool is_kept(const struct plan *plan, int64_t k, const struct outcome *outcome) {
   const struct keep *keep = &plan->keep;
+  if (outcome->status == RUN_INTERRUPTED) {
+    return false; /* run to its end it would cost what it must not */
+  }
   if (plan_keeps(plan, k) || (keep->failed && outcome->status == RUN_FAILED)) {
     return true;
   }
-  for (int i = 0; outcome->status != RUN_FAILED && i < keep->condition_count; i++) {
+  bool whole = outcome->status == RUN_COMPLETE || outcome->status == RUN_STOPPED;
+  for (int i = 0; whole && i < keep->condition_count; i++) {
     const struct condition *condition = &keep->conditions[i];
     double value = outcome->measures[condition->measure];
     if (condition->above ? value >= condition->level : value <= condition->level) {
@@ -143,19 +147,23 @@ static bool make_row(struct worker *worker, int64_t k, bool ready, bool ran, str
     block->error = error;
     return false;
   }
-  if (outcome->status == RUN_INTERRUPTED) {
+  if (outcome->status == RUN_INTERRUPTED && !outcome->over_budget) {
     return false;
   }
+  char spent[160];
+  (void)snprintf(spent, sizeof spent, "unfinished: at t = %.6g s its budget of %.6g s of processor time was spent",
+                 outcome->end_time, plan->case_budget);
   if (ready && is_kept(plan, k, outcome) && !keep_history(worker, k, &error) &&
       (ran || lacked_memory(worker, &error, &error))) {
     block->broken = true;
     block->error = error;
     return false;
   }
-  const char *message = outcome->status == RUN_FAILED    ? outcome->error.text
-                        : outcome->status == RUN_STOPPED ? outcome->stop_words
-                        : outcome->doubt[0] != '\0'      ? outcome->doubt
-                                                         : why_not_judged(outcome);
+  const char *message = outcome->status == RUN_FAILED        ? outcome->error.text
+                        : outcome->status == RUN_STOPPED     ? outcome->stop_words
+                        : outcome->status == RUN_INTERRUPTED ? spent
+                        : outcome->doubt[0] != '\0'          ? outcome->doubt
+                                                             : why_not_judged(outcome);
   *used = row_encode(plan, k, outcome, message, bytes);
   return true;
 }
@@ -189,7 +197,7 @@ static int64_t case_at(const struct worker *worker, int64_t within) {
 
 /* Run a case; its row goes behind the others of the block. False: no row, stop here. */
 static bool run_one(struct worker *worker, int64_t k, struct pool_block *block) {
-  const struct watcher watcher = {worker->shared, has_patience};
+  const struct watcher watcher = {worker->shared, has_patience, worker->shared->order.plan->case_budget};
   struct error error = {0};
   size_t used = 0;
   const struct plan *plan = worker->shared->order.plan;
@@ -256,7 +264,7 @@ static void lane_case_is_done(void *context, int place, bool ran, struct outcome
 /* Rows come as cases end; into the block they go in the order of their positions, up to the first that is missing. */
 static void run_side_by_side(struct worker *worker, struct pool_block *block) {
   const struct batch_cases cases = {worker, next_lane_case, lane_case_is_done};
-  const struct watcher watcher = {worker->shared, has_patience};
+  const struct watcher watcher = {worker->shared, has_patience, worker->shared->order.plan->case_budget};
   memset(worker->kept, 0, (size_t)worker->span.count * sizeof *worker->kept);
   worker->dealt = 0;
   worker->used = 0;

@@ -297,7 +297,7 @@ static void test_interrupted(void **state) {
   }
   struct batch *batch = batch_new(fleet->data[0].plant, &error);
   const struct batch_cases cases = {fleet, next, interrupted};
-  const struct watcher watcher = {NULL, never};
+  const struct watcher watcher = {NULL, never, 0.0};
   batch_run(batch, &cases, BATCH_LANES, &watcher);
   assert_int_equal(fleet->done, BATCH_LANES);
   batch_free(batch);

@@ -210,7 +210,7 @@ static void a_watcher_interrupts(void **state) {
   const struct toy *ref;
   struct case_data data = toy_case(&ref, &plain, 1e7);
   struct outcome outcome;
-  struct watcher watcher = {NULL, stop_it};
+  struct watcher watcher = {NULL, stop_it, 0.0};
   run_ok(&data, NULL, &watcher, &outcome);
   assert_int_equal(outcome.status, RUN_INTERRUPTED);
   assert_true(outcome.end_time > 0.0 && outcome.end_time < 1e7);

@@ -56,7 +56,7 @@ static void run_with(struct run_workspace *workspace, struct case_data *data, co
   memset(&outcome, 0, sizeof outcome);
   *history = (struct history){.signals = plant->signal_count};
   struct recorder recorder = {history, keep};
-  struct watcher watcher = {NULL, tick};
+  struct watcher watcher = {NULL, tick, 0.0};
   ticks_left = interrupt ? 1 : 1 << 30;
   data->plant = plant;
   bool good = run_in(workspace, data, &recorder, interrupt ? &watcher : NULL, &outcome, &error);
