@@ -10,6 +10,7 @@
 #include "json.h"
 #include "run_groups.h"
 #include "sha256.h"
+#include "table_views_page.h"
 
 /* Cells on a page: with at most 4 bytes each, in base64, it stays below 5 MB. */
 enum { CELL_LIMIT = 850000, COLUMN_LIMIT = 400 };
@@ -297,6 +298,11 @@ static void write_column(FILE *out, struct table *table, int index, unsigned cha
   json_text(&json, "role", column->role);
   json_text(&json, "kind", kinds[column->kind]);
   run_group_describe(reading, dataset, &json);
+  char *label = h5_reading_attribute(reading, dataset, "label");
+  if (label != NULL && label[0] != '\0') {
+    json_text(&json, "label", label);
+  }
+  free(label);
   write_limit(reading, dataset, &json);
   write_observers(reading, dataset, &json);
   size_t size = column->kind == COLUMN_TEXT ? put_texts(table, dataset, &json, cells)
@@ -348,6 +354,16 @@ static void write_whole(FILE *out, struct table *table) {
   (void)fputs("</script>\n", out);
 }
 
+/* Has anything varied that is a number somewhere? */
+static bool varies(const struct table *table) {
+  for (int c = 0; c < table->column_count; c++) {
+    if (strcmp(table->columns[c].role, "varied") == 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
 bool table_page_write(FILE *out, const char *path, struct error *error) {
   struct table *table = calloc(1, sizeof *table);
   if (table == NULL) {
@@ -365,6 +381,7 @@ bool table_page_write(FILE *out, const char *path, struct error *error) {
   }
   if (cells != NULL) {
     write_whole(out, table);
+    table_views_page_write(out, reading, varies(table));
     for (int c = 0; c < table->column_count && !reading->failed; c++) {
       write_column(out, table, c, cells);
     }

@@ -16,6 +16,7 @@ enum { AXIS_LIMIT = 256 };
 /* One thing varied: where each row lies in its steps. */
 struct axis_view {
   char *name;
+  char *choices[REGION_STEP_LIMIT]; /* names of the steps, of a column of texts */
   bool is_text;
   struct region_steps steps;
   signed char *place; /* [row]; -1: nowhere */
@@ -71,27 +72,38 @@ static int place_among(const char *choices, const char *text) {
   return -1;
 }
 
-/* The places of a column of texts: among its `choices`, else in order of first appearance. */
-static double *places_of_texts(struct views *views, const char *name, hid_t dataset) {
+/* The places of a column of texts in the order of its choices, those that come; without choices in order of
+ * appearance. The names go into the axis. */
+static double *places_of_texts(struct views *views, const char *name, hid_t dataset, struct axis_view *axis) {
   struct h5_names texts = h5_reading_texts(&views->reading, dataset, views->rows);
   double *places = h5_reading_memory(&views->reading, (size_t)views->rows, sizeof *places);
   char *choices = attribute_of(views, name, "choices");
-  const char *seen[REGION_STEP_LIMIT];
   int count = 0;
   for (long i = 0; places != NULL && choices != NULL && i < texts.count; i++) {
     int place = choices[0] != '\0' ? place_among(choices, texts.items[i]) : -1;
     for (int s = 0; choices[0] == '\0' && s < count && place < 0; s++) {
-      place = strcmp(seen[s], texts.items[i]) == 0 ? s : -1;
+      place = strcmp(axis->choices[s], texts.items[i]) == 0 ? s : -1;
     }
     if (choices[0] == '\0' && place < 0 && count < REGION_STEP_LIMIT) {
-      place = count;
-      seen[count++] = texts.items[i];
+      place = count++;
     }
-    places[i] = place >= 0 ? place : (double)NAN;
+    if (place >= 0 && place < REGION_STEP_LIMIT && axis->choices[place] == NULL) {
+      size_t size = strlen(texts.items[i]) + 1;
+      axis->choices[place] = h5_reading_memory(&views->reading, size, 1);
+      if (axis->choices[place] != NULL) {
+        memcpy(axis->choices[place], texts.items[i], size);
+      }
+    }
+    places[i] = place >= 0 && place < REGION_STEP_LIMIT ? place : (double)NAN;
   }
   free(choices);
   h5_names_free(&texts);
   return places;
+}
+
+static const char *name_of_step(const struct axis_view *axis, int step) {
+  int place = (int)axis->steps.centres[step];
+  return axis->choices[place] != NULL ? axis->choices[place] : "";
 }
 
 static void take_axis(struct views *views, const char *name) {
@@ -99,7 +111,7 @@ static void take_axis(struct views *views, const char *name) {
   hid_t dataset = h5_reading_dataset(&views->reading, views->file, name);
   long count = 0;
   axis->is_text = dataset >= 0 && h5_reading_kind(&views->reading, dataset, &count) == H5_KIND_TEXT;
-  double *values = axis->is_text ? places_of_texts(views, name, dataset) : numbers_of(views, name);
+  double *values = axis->is_text ? places_of_texts(views, name, dataset, axis) : numbers_of(views, name);
   h5_reading_shut(dataset);
   size_t size = strlen(name) + 1;
   axis->name = h5_reading_memory(&views->reading, size, 1);
@@ -174,11 +186,12 @@ struct out {
   hid_t group;
   hid_t scale;
   int64_t count;
+  bool shares; /* its real numbers are shares */
   struct h5_log *log;
 };
 
 static struct out begin(struct views *views, const char *group, const char *text, const char *axis, int64_t count) {
-  struct out out = {.log = views->log, .count = count};
+  struct out out = {.log = views->log, .count = count, .shares = strcmp(group, "steps") != 0};
   out.group = h5_group(views->file, group, text, views->log);
   out.scale = h5_column(out.group, axis, COLUMN_OF_INTEGERS, count, H5I_INVALID_HID, views->log);
   int64_t *numbers = calloc((size_t)count + 1, sizeof *numbers);
@@ -198,6 +211,10 @@ static void put(const struct out *out, const char *name, enum h5_column_kind kin
                 const void *values) {
   hid_t column = h5_column(out->group, name, kind, out->count, out->scale, out->log);
   h5_text_attribute(column, "long_name", text, out->log);
+  if (kind == COLUMN_OF_REALS && out->shares) {
+    h5_text_attribute(column, "units", "1", out->log);
+    h5_text_attribute(column, "trade_units", "%", out->log);
+  }
   h5_column_put(column, kind, 0, (int)out->count, values, out->log);
   h5_close_dataset(column, out->log);
 }
@@ -214,13 +231,14 @@ static void write_steps(struct views *views) {
   }
   double *numbers = h5_reading_memory(&views->reading, (size_t)count * 3, sizeof *numbers);
   int64_t *whole = h5_reading_memory(&views->reading, (size_t)count * 4, sizeof *whole);
-  const char **names = h5_reading_memory(&views->reading, (size_t)count, sizeof *names);
+  const char **names = h5_reading_memory(&views->reading, (size_t)count * 2, sizeof *names);
   if (numbers != NULL && whole != NULL && names != NULL && count > 0) {
     int at = 0;
     for (int a = 0; a < views->axis_count; a++) {
       const struct region_steps *steps = &views->axes[a].steps;
       for (int i = 0; i < steps->count; i++, at++) {
         names[at] = views->axes[a].name;
+        names[count + at] = views->axes[a].is_text ? name_of_step(&views->axes[a], i) : "";
         whole[at] = a;
         whole[count + at] = i;
         whole[2 * count + at] = steps->logarithmic;
@@ -232,6 +250,7 @@ static void write_steps(struct views *views) {
     }
     struct out out =
         begin(views, "steps", "what is varied, cut into steps: picture and page both use these", "step", count);
+    put(&out, "name", COLUMN_OF_TEXTS, "of a step that is a name; else empty", names + count);
     put(&out, "varied", COLUMN_OF_TEXTS, "column that is cut", names);
     put(&out, "axis", COLUMN_OF_INTEGERS, "number of the column among those varied, from 0", whole);
     put(&out, "place", COLUMN_OF_INTEGERS, "number of the step in its axis, from 0", whole + count);
@@ -502,6 +521,9 @@ bool table_views_write(hid_t file, const char *path, int64_t rows, struct h5_log
   bool good = !views->reading.failed;
   for (int a = 0; a < views->axis_count; a++) {
     free(views->axes[a].name);
+    for (int c = 0; c < REGION_STEP_LIMIT; c++) {
+      free(views->axes[a].choices[c]);
+    }
     free(views->axes[a].place);
   }
   h5_names_free(&views->names);

@@ -77,7 +77,12 @@ def markup(path, out, text):
         for item in file.values():
             if "long_name" in item.attrs:
                 item.attrs["long_name"] = text
+            if "label" in item.attrs:
+                item.attrs["label"] = text
         file.move("vehicle.mass", text.replace("/", "|"))
+        steps = file["steps/varied"]
+        steps[:] = [text.replace("/", "|") if name == b"vehicle.mass" else name for name in steps[:]]
+        file["steps/name"][:] = [text] * len(steps)
 
 
 def large(out, cases):
@@ -86,7 +91,8 @@ def large(out, cases):
 
     with h5py.File(out, "w", track_order=True) as file:
         file.attrs.update(title="Large", history="now: swashloop sweep large.yaml -o large.h5", source="a test",
-                          plant="transmission", status="complete", study="none", case="none", case_count=rows)
+                          plant="transmission", status="complete", study="none", case="none", case_count=rows, study_fingerprint="0" * 16,
+                          arithmetic_fingerprint="0" * 16, shard=0, shards=1, failed_cases=0)
         scale = file.create_dataset("case", data=numpy.arange(rows))
         scale.make_scale("case")
 
@@ -94,6 +100,8 @@ def large(out, cases):
             kind = h5py.string_dtype() if isinstance(values, list) else None
             file.create_dataset(name, data=values, dtype=kind)
             file[name].attrs.update(role=role, long_name=name, **attributes)
+            if role == "varied":
+                file[name].attrs["spacing"] = "logarithmic" if name == "actions[1].over" else "linear"
             return values
 
         setting = column("relief.setting", "varied", random.uniform(2e7, 4.5e7, rows), units="Pa", trade_units="bar")
@@ -115,6 +123,8 @@ def large(out, cases):
                    side="at most")
         column("all_limits", "all_limits", all_kept)
         column("solver_steps", "work", random.integers(100, 4000, rows).astype("f8"), units="1", trade_units="1")
+    with _seal.changed(out):
+        pass
 
 
 if __name__ == "__main__":

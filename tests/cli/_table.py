@@ -3,10 +3,16 @@ import h5py
 
 
 def columns(path):
-    """name: bytes of the numbers, or list of the texts; in the order of the file."""
+    """name: bytes of the numbers, or list of the texts; in the order of the file. Columns of groups, too."""
+    found = {}
+
+    def take(name, dataset):
+        if isinstance(dataset, h5py.Dataset):
+            text = h5py.check_string_dtype(dataset.dtype)
+            found[name] = list(dataset.asstr()[()]) if text else dataset[()].tobytes()
     with h5py.File(path, "r") as file:
-        return {name: list(dataset.asstr()[()]) if h5py.check_string_dtype(dataset.dtype) else dataset[()].tobytes()
-                for name, dataset in file.items()}
+        file.visititems(take)
+    return found
 
 
 def attributes(path):

@@ -32,6 +32,9 @@ limits:
 """
 
 
+FATES = ("broken", "kept", "not_judged", "failed", "unfinished")
+
+
 class Numbers(unittest.TestCase):
     def test_ranks_share_their_mean(self):
         self.assertEqual(list(sweep.ranks(numpy.array([30.0, 10.0, 20.0, 10.0]))), [4.0, 1.5, 3.0, 1.5])
@@ -46,24 +49,6 @@ class Numbers(unittest.TestCase):
         self.assertEqual(count, 4)
         self.assertAlmostEqual(value, 0.8, 14)
         self.assertNotEqual(*2 * (sweep.rank_correlation(x, 0.0 * x)[0],))
-
-    def test_groups_hold_every_case_once(self):
-        few = numpy.array([3.0, 1.0, 3.0, 2.0])
-        centres, group = sweep.groups_of(few)
-        self.assertEqual(list(centres), [1.0, 2.0, 3.0])
-        self.assertEqual(list(group), [2, 0, 2, 1])
-        many = numpy.random.default_rng(1).normal(size=1000)
-        centres, group = sweep.groups_of(many)
-        counts = numpy.bincount(group)
-        self.assertEqual(counts.sum(), 1000)
-        self.assertLess(counts.max() - counts.min(), 3)
-
-    def test_cells_lie_around_the_values(self):
-        edges, place = sweep.axis_bins(numpy.array([1.0, 10.0, 100.0, 10.0]), True)
-        numpy.testing.assert_allclose(edges, 10.0 ** numpy.array([-0.5, 0.5, 1.5, 2.5]))
-        self.assertEqual(list(place), [0, 1, 2, 1])
-        edges, place = sweep.axis_bins(numpy.array([0.0, 2.0, 4.0]), False)
-        self.assertEqual(list(edges), [-1.0, 1.0, 3.0, 5.0])
 
 
 class Pictures(Folder):
@@ -83,7 +68,7 @@ class Pictures(Folder):
 
     def test_every_kind(self):
         self.draw()
-        for kind in ("curve", "map", "influence", "scatter", "pairs"):
+        for kind in ("curve", "map", "influence", "scatter", "pairs", "probability"):
             self.draw("--draw", kind)
         self.draw("--draw", "map", "-x", "relief.lag", "-y", "relief.return_to", "-m", "peak_line_a_pressure",
                   "--at", "vehicle.mass=14000")
@@ -104,6 +89,47 @@ class Pictures(Folder):
         self.assertIn("-x is for the table of a sweep", result.stderr)
         result = self.plot("r.h5", "t.h5")
         self.assertEqual(result.returncode, 2)
+        result = self.plot("t.h5", "--draw", "indices")
+        self.assertEqual(result.returncode, 2)
+        self.assertIn("arrange: saltelli", result.stderr)
+
+    def test_indices(self):
+        self.write("indices.yaml", STUDY.replace("latin_hypercube", "saltelli").replace("count: 60", "count: 8")
+                   .split("compare:")[0])
+        self.expect(0, "sweep", "indices.yaml", "-o", "t.h5", "--force")
+        self.draw()
+        self.draw("--draw", "indices")
+        table = sweep.Table(self.path("t.h5"))
+        self.assertEqual(table.cases.size, 8 * (4 + 2))
+        self.assertEqual(set(table.indices["groups"][table.indices["of"] == "vehicle_speed_max"]), {8})
+
+    def test_steps_and_regions(self):
+        """Every case lies in one step of each thing varied; counts, their intervals and the map add up."""
+        table = sweep.Table(self.path("t.h5"))
+        for column in table.varied():
+            steps = table.steps[column.name]
+            place = steps.place(column.values)
+            self.assertTrue(((column.values >= steps.edges[place]) & (column.values <= steps.edges[place + 1])).all())
+            counts = sum(table.regions.along(0, steps, fate) for fate in FATES)
+            numpy.testing.assert_array_equal(counts, numpy.bincount(place, minlength=steps.count))
+        self.assertTrue(table.steps["relief.lag"].logarithmic)
+        self.assertFalse(table.steps["vehicle.mass"].logarithmic)
+        x, y = (table.steps[name] for name in ("relief.lag", "vehicle.mass"))
+        for broken, first, second in ((table.regions.map(x, y, "broken"), x, y),
+                                      (table.regions.map(y, x, "broken").T, x, y)):
+            numpy.testing.assert_array_equal(broken.sum(axis=0), table.regions.along(0, first, "broken"))
+            numpy.testing.assert_array_equal(broken.sum(axis=1), table.regions.along(0, second, "broken"))
+        whole = {fate: int(table.regions.overall(0, fate)) for fate in FATES}
+        self.assertEqual(whole["failed"], int((table.failed & (table.kept != sweep.BROKEN)).sum()))
+        self.assertEqual(whole["broken"], int((table.kept == sweep.BROKEN).sum()))
+        self.assertAlmostEqual(table.regions.overall(0, "probability"), whole["broken"] / (whole["broken"] + whole["kept"]))
+        # Wilson's interval by its own formula, those without a verdict counted for and against.
+        count, z = sum(whole.values()), 1.959963984540054
+        for hits, sign, name in ((whole["broken"], -1, "probability_low"), (count - whole["kept"], 1, "probability_high")):
+            share = hits / count
+            half = z * numpy.sqrt(share * (1 - share) / count + z * z / (4 * count * count))
+            self.assertAlmostEqual(table.regions.overall(0, name),
+                                   (share + z * z / (2 * count) + sign * half) / (1 + z * z / count), 12)
 
     def test_what_is_read(self):
         table = sweep.Table(self.path("t.h5"))

@@ -135,6 +135,27 @@ class Numbers(Sweep):
         with h5py.File(self.path("seven.h5")) as run, h5py.File(self.path("saved.h5")) as saved:
             self.assertEqual(run["line_a_pressure"][()].tobytes(), saved["line_a_pressure"][()].tobytes())
 
+    def test_a_case_past_its_budget_is_marked(self):
+        """It is a row with why, no number and no verdict; the others are as without a budget; not a failure."""
+        for method in ("bdf", "rosenbrock"):
+            with self.subTest(method=method):
+                text = (f"case: {ROOT}/cases/baseline/downhill.yaml\nlimits: ['engine_speed <= 9000 rpm']\n"
+                        f"set: {{simulation.method: {method}, simulation.end_time: 5 s}}\n"
+                        "vary: [{path: simulation.largest_step, values: [1e-3 ms, 0.1 s]}]\n")
+                self.write("whole.yaml", text.replace("1e-3 ms, ", ""))
+                self.write("study.yaml", text + "case_budget: 1 s\n")
+                self.expect(0, "sweep", "whole.yaml", "-o", f"whole-{method}.h5")
+                self.expect(0, "sweep", "study.yaml", "-o", f"t-{method}.h5")
+                with h5py.File(self.path(f"t-{method}.h5")) as table, h5py.File(self.path(f"whole-{method}.h5")) as whole:
+                    self.assertEqual(list(table["status"].asstr()), ["unfinished", "complete"])
+                    self.assertRegex(table["message"].asstr()[0], r"^unfinished: at t = [\d.]+ s its budget of 1 s of")
+                    self.assertNotEqual(table["engine_speed_max"][0], table["engine_speed_max"][0])
+                    self.assertEqual(table["engine_speed_max"][1], whole["engine_speed_max"][0])
+                    self.assertEqual(list(table["all_limits"]), [2, 1])
+                    regions = table["regions"]
+                    self.assertEqual([regions[fate][0] for fate in ("broken", "kept", "unfinished", "failed")], [0, 1, 1, 0])
+                    self.assertEqual(table.attrs["failed_cases"], 0)
+
     def test_points_of_a_table(self):
         self.write("points.csv", "vehicle.mass [t], relief.setting [bar]\n12, 430\n15.5, 440\n")
         study = self.write("p.yaml", f"case: {CASE}\nset: {{simulation.end_time: 1 s}}\narrange: points\n"
@@ -488,9 +509,12 @@ class Talk(Sweep):
     def test_every_column_describes_itself(self):
         self.sweep("t.h5")
         with h5py.File(self.path("t.h5")) as table:
-            for name, dataset in table.items():
-                self.assertIn("long_name", dataset.attrs, name)
-                if dataset.dtype.kind == "f":
+            columns = [(name, item) for name, item in table.items() if isinstance(item, h5py.Dataset)]
+            columns += [(name, item) for group in ("steps", "regions") for name, item in table[group].items()]
+            for name, dataset in columns:
+                if name not in ("step", "region"):
+                    self.assertIn("long_name", dataset.attrs, name)
+                if dataset.dtype.kind == "f" and dataset.parent.name != "/steps":
                     self.assertIn("units", dataset.attrs, name)
                     self.assertIn("trade_units", dataset.attrs, name)
 

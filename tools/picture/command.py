@@ -40,7 +40,7 @@ def parse(arguments):
     parser.add_argument("--to", dest="high", type=parse_moment, metavar="T", help="end of the window, likewise")
     parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
     tables = parser.add_argument_group("the table of a sweep")
-    tables.add_argument("--draw", choices=("curve", "map", "influence", "scatter", "pairs"),
+    tables.add_argument("--draw", choices=("curve", "map", "influence", "indices", "scatter", "pairs", "probability"),
                         help="one picture instead of all that fit")
     tables.add_argument("-x", metavar="PATH", help="what was varied, along the x axis (default: what matters most)")
     tables.add_argument("-y", metavar="PATH", help="what was varied, along the y axis of a map")

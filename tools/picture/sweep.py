@@ -25,6 +25,7 @@ class Column:
         self.is_text = h5py.check_string_dtype(dataset.dtype) is not None
         attributes = dataset.attrs
         self.role = _text(attributes.get("role", ""))
+        self.short = _text(attributes.get("label", ""))
         level = attributes.get("level")
         self.level = float(self.quantity.trade(float(_text(level)))) if level is not None else None
         self.side = _text(attributes.get("side", ""))
@@ -40,12 +41,12 @@ class Column:
 
     @property
     def title(self):
-        """As it stands at an axis: the path of what was varied, the words of a measure."""
+        """As it stands at an axis: the short words of what was varied, the words of a measure."""
         if self.role in ("measure", "work"):
             return words(self.name)
         if self.role == "worst":
             return ("highest " if self.side == "at most" else "lowest ") + self.limited
-        return self.name
+        return self.short or self.name
 
     @property
     def limited(self):
@@ -56,6 +57,53 @@ class Column:
     def label(self):
         unit = self.quantity.label
         return f"{self.title}, {unit}" if unit else self.title
+
+
+class Steps:
+    """What is varied cut into steps, as the table keeps them: the page of `swashloop report` uses the same."""
+
+    def __init__(self, column, group):
+        here = group["varied"].asstr()[()] == column.name
+        order = numpy.argsort(group["place"][()][here])
+        low, high = (column.quantity.trade(group[name][()][here][order]) for name in ("low", "high"))
+        self.axis = int(group["axis"][()][here][0])
+        self.count = low.size
+        self.logarithmic = bool(group["logarithmic"][()][here][0])
+        self.edges = numpy.append(low, high[-1])
+        self.centres = column.quantity.trade(group["centre"][()][here][order])
+        if column.is_text:
+            self.edges, self.centres = numpy.arange(self.count + 1) - 0.5, numpy.arange(self.count, dtype=float)
+
+    def place(self, values):
+        """The step that each value lies in."""
+        return numpy.clip(numpy.searchsorted(self.edges, values, "right") - 1, 0, self.count - 1)
+
+
+class Regions:
+    """How the cases fared by region, as the table keeps it; of all its cases."""
+
+    def __init__(self, group):
+        self.columns = {name: dataset[()] for name, dataset in group.items()}
+
+    def rows(self, limit, x=-1, y=-1):
+        columns = self.columns
+        return numpy.flatnonzero((columns["limit"] == limit) & (columns["x"] == x) & (columns["y"] == y))
+
+    def along(self, limit, steps, name):
+        """A column along one thing varied."""
+        return self.columns[name][self.rows(limit, steps.axis)]
+
+    def map(self, x, y, name):
+        """[y step, x step] of any limit."""
+        first, second = sorted((x.axis, y.axis))
+        rows = self.rows(0, first, second)
+        values = self.columns[name][rows]
+        first_is_x = first == x.axis
+        grid = values.reshape((y.count, x.count) if first_is_x else (x.count, y.count))
+        return grid if first_is_x else grid.T
+
+    def overall(self, limit, name):
+        return self.columns[name][self.rows(limit)][0]
 
 
 class Table:
@@ -80,6 +128,14 @@ class Table:
         self.limits = {name: file[name][()] for name in file
                        if _text(file[name].attrs.get("role", "")) == "limit"}
         self.sentences = {name: _text(file[name].attrs.get("long_name", "")) for name in self.limits}
+        if "steps" not in file and any(column.role == "varied" for column in self.columns.values()):
+            raise PlotError(f"{path} is of an earlier swashloop: 'swashloop merge {path} -o NEW.h5' makes a table with "
+                            "what a picture shows")
+        self.steps = {column.name: Steps(column, file["steps"]) for column in self.columns.values()
+                      if column.role == "varied" and (file["steps"]["varied"].asstr()[()] == column.name).any()}
+        self.regions = Regions(file["regions"]) if "regions" in file else None
+        self.indices = {name: dataset.asstr()[()] if h5py.check_string_dtype(dataset.dtype) else dataset[()]
+                        for name, dataset in file["indices"].items()} if "indices" in file else None
         self.setting = file["setting"].asstr()[()] if "setting" in file else None
         self.select = numpy.ones(self.cases.size, dtype=bool)
         self.conditions = []
@@ -89,9 +145,13 @@ class Table:
         return self.status == "failed"
 
     @property
+    def unfinished(self):
+        return self.status == "unfinished"
+
+    @property
     def good(self):
-        """Cases that count: not failed, and within what was asked for by --at."""
-        return self.select & ~self.failed
+        """Cases that count: run to their end, and within what was asked for by --at."""
+        return self.select & ~self.failed & ~self.unfinished
 
     def varied(self):
         """What was varied and takes more than one value among the selected cases."""
@@ -127,24 +187,15 @@ class Table:
             value = values[numpy.argmin(numpy.abs(values - wanted))]
         self.select &= column.values == value
         shown = text if column.is_text else show(value, column.quantity.unit)
-        self.conditions.append(f"{column.name} = {shown}")
+        self.conditions.append(f"{column.title} = {shown}")
 
     def default_measure(self):
-        """What a study is mostly about: the worst value of the limit that most cases break, else a usual measure."""
+        """What was asked: the worst value of the study's first limit that has one, else its first measure."""
         good = self.good
-        broken = {name: int(numpy.sum(flags[good] == BROKEN)) for name, flags in self.limits.items()}
-        telling = {name: count for name, count in broken.items() if 0 < count < int(good.sum())}
-        if telling:
-            name = max(telling, key=telling.get) + "_worst"
-            if name in self.columns and numpy.isfinite(self.columns[name].values[good]).any():
-                return self.columns[name]
-        for name in ("stop_distance", "peak_line_b_pressure", "peak_line_a_pressure", "engine_speed_max"):
-            column = self.columns.get(name)
-            if column is not None and moves(column.values[good]):
-                return column
-        for column in self.columns.values():
-            if column.role in ("measure", "worst") and moves(column.values[good]):
-                return column
+        for role in ("worst", "measure"):
+            for column in self.columns.values():
+                if column.role == role and moves(column.values[good]):
+                    return column
         raise PlotError(f"{self.path}: no measure differs between the cases")
 
     def default_measures(self, most=6):
@@ -193,36 +244,3 @@ def rank_correlation(x, y):
     a, b = ranks(x[both]), ranks(y[both])
     a, b = a - a.mean(), b - b.mean()
     return float((a * b).sum() / numpy.sqrt((a * a).sum() * (b * b).sum())), int(both.sum())
-
-
-def groups_of(values, most=24):
-    """(centres, group of each case): the values themselves where they are few, else bins of as many cases each."""
-    distinct = numpy.unique(values)
-    if distinct.size <= most:
-        return distinct, numpy.searchsorted(distinct, values)
-    count = int(min(16, max(4, values.size // 25)))
-    edges = numpy.quantile(values, numpy.linspace(0.0, 1.0, count + 1))
-    group = numpy.clip(numpy.searchsorted(edges, values, "right") - 1, 0, count - 1)
-    return numpy.array([values[group == k].mean() if (group == k).any() else numpy.nan for k in range(count)]), group
-
-
-def spans_decades(values):
-    """Is a logarithmic axis the natural one?"""
-    values = values[numpy.isfinite(values)]
-    return values.size > 2 and values.min() > 0.0 and values.max() / values.min() >= 15.0
-
-
-def axis_bins(values, log, most=24):
-    """(edges, bin of each case) for a map: cells around the values where they are few, else of equal width."""
-    to, back = (numpy.log, numpy.exp) if log else (numpy.asarray, numpy.asarray)
-    distinct = numpy.unique(values)
-    points = to(distinct)
-    if distinct.size == 1:
-        return back(numpy.array([points[0] - 0.5, points[0] + 0.5])), numpy.zeros(values.size, dtype=int)
-    if distinct.size <= most:
-        middle = 0.5 * (points[1:] + points[:-1])
-        edges = numpy.concatenate(([2 * points[0] - middle[0]], middle, [2 * points[-1] - middle[-1]]))
-        return back(edges), numpy.searchsorted(distinct, values)
-    count = int(min(16, max(4, round(numpy.sqrt(values.size / 20.0)))))
-    edges = back(numpy.linspace(points[0], points[-1], count + 1))
-    return edges, numpy.clip(numpy.searchsorted(edges, values, "right") - 1, 0, count - 1)

@@ -7,7 +7,7 @@ import numpy
 from . import style
 from .errors import PlotError
 from .runfile import show
-from .sweep import BROKEN, KEPT, NOT_JUDGED, Table, axis_bins, groups_of, moves, rank_correlation, spans_decades
+from .sweep import BROKEN, KEPT, NOT_JUDGED, Table, moves, rank_correlation
 
 style.settle()
 
@@ -18,7 +18,6 @@ from matplotlib.patheffects import withStroke  # noqa: E402
 from matplotlib.ticker import MaxNLocator, NullFormatter, NullLocator  # noqa: E402
 
 MM = 1.0 / 25.4
-FEW = 5
 HALO = (withStroke(linewidth=2.0, foreground="white"),)
 KEPT_COLOUR, BROKEN_COLOUR = "#0072b2", "#d55e00"
 # From pale to deep blue: one hue, so that a grey print keeps the order.
@@ -40,12 +39,13 @@ def make_sweep_figure(path, options):
     width = (options.size[0] if options.size else 260.0 if len(plans) > 1 else 170.0) * MM
     columns = 2 if len(plans) > 1 else 1
     rows = (len(plans) + columns - 1) // columns
+    foot = 0.6 if "probability" in kinds else 0.0  # for its lines of limits
     head = 0.86 + (0.16 if table.conditions else 0.0)
-    height = options.size[1] * MM if options.size else head + rows * (3.35 if columns == 2 else 4.0) + 0.5
+    height = options.size[1] * MM if options.size else head + rows * (3.35 if columns == 2 else 4.0) + 0.5 + foot
     figure = Figure(figsize=(width, height), facecolor="white")
     FigureCanvasAgg(figure)
     heading(figure, table, width, height)
-    grid = figure.add_gridspec(rows, columns, left=0.72 / width, right=1.0 - (0.50 if kinds[-1] == "map" else 0.24) / width, bottom=0.74 / height,
+    grid = figure.add_gridspec(rows, columns, left=0.72 / width, right=1.0 - (0.50 if kinds[-1] == "map" else 0.24) / width, bottom=(0.74 + foot) / height,
                                top=1.0 - head / height, hspace=0.52, wspace=0.34)
     for k, (kind, how) in enumerate(plans):
         DRAW[kind](figure, figure.add_subplot(grid[k // columns, k % columns]), table, *how)
@@ -56,11 +56,13 @@ def heading(figure, table, width, height):
     left = 0.16 / width
     cases, failed = int(table.select.sum()), int((table.failed & table.select).sum())
     figure.text(left, 1.0 - 0.13 / height, table.title, size=style.TITLE, weight="bold", va="top")
-    facts = [table.path.rsplit("/", 1)[-1], f"{cases} cases" + (f", {failed} failed" if failed else "")]
+    unfinished = int((table.unfinished & table.select).sum())
+    facts = [table.path.rsplit("/", 1)[-1], f"{cases} cases" + (f", {failed} failed" if failed else "") +
+             (f", {unfinished} unfinished" if unfinished else "")]
     if table.kept is not None:
         kept = int((table.kept[table.select] == KEPT).sum())
         facts.append(f"{kept} keep every limit ({100.0 * kept / cases:.0f} %)")
-        unjudged = int((table.kept[table.select & ~table.failed] == NOT_JUDGED).sum())
+        unjudged = int((table.kept[table.good] == NOT_JUDGED).sum())
         if unjudged:
             facts.append(f"{unjudged} not judged")
     facts.append(table.source)
@@ -75,8 +77,10 @@ def default_kinds(table):
     count = len(table.varied())
     if count == 0:
         raise PlotError(f"{table.path}: nothing varies among these cases")
-    kinds = ["curve"] if count == 1 else ["influence", "curve", "map"]
-    return kinds + (["pairs"] if table.setting is not None else ["scatter"])
+    ranking = "influence" if table.indices is None else "indices"
+    kinds = ["curve"] if count == 1 else [ranking, "curve", "map"]
+    kinds += ["pairs"] if table.setting is not None else ["scatter"]
+    return kinds + (["probability"] if table.regions is not None else [])
 
 
 def strongest(table, measure):
@@ -92,8 +96,10 @@ def arguments(kind, table, options):
     main = measures[0] if measures else table.default_measure()
     if kind == "influence":
         return (measures or table.default_measures(),)
-    if kind == "pairs":
+    if kind in ("pairs", "indices"):
         return (main,)
+    if kind == "probability":
+        return (table.find(options.x, ("varied",)) if options.x else strongest(table, main)[0],)
     order = strongest(table, main)
     x = table.find(options.x, ("varied",)) if options.x else order[0]
     if kind == "map":
@@ -106,15 +112,15 @@ def arguments(kind, table, options):
 
 # ---- parts of panels ----
 
-def settle_axis(axis, set_scale, column, which):
-    """Choices get their names, values spread over decades a logarithmic scale."""
+def settle_axis(axis, set_scale, table, column, which):
+    """Choices get their names, what the study spaces so a logarithmic scale."""
     ticks = axis.xaxis if which == "x" else axis.yaxis
-    values = numpy.unique(column.values)
     if column.is_text:
         ticks.set_ticks(range(len(column.choices)), column.choices)
         return
-    finite = values[numpy.isfinite(values)]
-    if spans_decades(finite):
+    steps = table.steps[column.name]
+    finite = numpy.unique(column.values[numpy.isfinite(column.values)])
+    if steps.logarithmic:
         set_scale("log")
         round_values = [digit * 10.0 ** power for power in range(-9, 10) for digit in (1.0, 2.0, 5.0)]
         shown = finite if finite.size <= 8 else [value for value in round_values
@@ -146,19 +152,25 @@ def show_level(axis, column):
 
 
 def show_failures(axis, table, x):
-    """Crosses at the foot, where cases failed."""
+    """Marks at the foot, where cases failed or were left unfinished."""
     failed = table.failed & table.select
     if failed.any():
         axis.plot(x.values[failed], numpy.full(int(failed.sum()), 0.015), "x", color=style.LIMIT_COLOUR, markersize=4,
                   markeredgewidth=0.9, transform=axis.get_xaxis_transform(), clip_on=False, zorder=5,
                   label=f"failed ({int(failed.sum())})")
+    unfinished = table.unfinished & table.select
+    if unfinished.any():
+        axis.plot(x.values[unfinished], numpy.full(int(unfinished.sum()), 0.015), "d", color=style.FAINT, markersize=4,
+                  markeredgewidth=0, transform=axis.get_xaxis_transform(), clip_on=False, zorder=5,
+                  label=f"unfinished ({int(unfinished.sum())})")
 
 
 # ---- panels ----
 
 def draw_curve(figure, axis, table, x, measure):
     good = table.good & numpy.isfinite(measure.values)
-    centres, group = groups_of(x.values[good])
+    steps = table.steps[x.name]
+    centres, group = steps.centres, steps.place(x.values[good])
     values = measure.values[good]
     shares = (5, 25, 50, 75, 95)
     lines = numpy.full((len(shares), centres.size), numpy.nan)
@@ -169,11 +181,12 @@ def draw_curve(figure, axis, table, x, measure):
     if several:
         axis.fill_between(centres, lines[0], lines[4], color="#0072b2", alpha=0.13, linewidth=0, label="5 to 95 %")
         axis.fill_between(centres, lines[1], lines[3], color="#0072b2", alpha=0.28, linewidth=0, label="25 to 75 %")
-    axis.plot(centres, lines[2], "o-", color="#0b3c61", linewidth=1.4, markersize=3, label="median" if several else None)
+    there = numpy.isfinite(lines[2])
+    axis.plot(centres[there], lines[2][there], "o-", color="#0b3c61", linewidth=1.4, markersize=3, label="median" if several else None)
     axis.set_xlabel(x.label)
     axis.set_ylabel(measure.label)
     axis.margins(x=0.02)
-    settle_axis(axis, axis.set_xscale, x, "x")
+    settle_axis(axis, axis.set_xscale, table, x, "x")
     show_level(axis, measure)
     show_failures(axis, table, x)
     if several:
@@ -194,8 +207,9 @@ def cell_values(table, x_bin, y_bin, shape, values, how):
 
 def draw_map(figure, axis, table, x, y, measure):
     good = table.good
-    x_edges, x_bin = axis_bins(x.values[good], spans_decades(x.values))
-    y_edges, y_bin = axis_bins(y.values[good], spans_decades(y.values))
+    x_steps, y_steps = table.steps[x.name], table.steps[y.name]
+    x_edges, x_bin = x_steps.edges, x_steps.place(x.values[good])
+    y_edges, y_bin = y_steps.edges, y_steps.place(y.values[good])
     shape = (y_edges.size - 1, x_edges.size - 1)
     colours = cell_values(table, x_bin, y_bin, shape, measure.values[good], numpy.median)
     mesh = axis.pcolormesh(x_edges, y_edges, numpy.ma.masked_invalid(colours), cmap=DEPTH, linewidth=0, rasterized=True)
@@ -203,62 +217,125 @@ def draw_map(figure, axis, table, x, y, measure):
     bar.set_label("median of " + measure.label, size=style.TEXT)
     bar.ax.tick_params(labelsize=style.SMALL, length=2, width=0.6)
     bar.outline.set_linewidth(0.5)
+    empty = show_empty(axis, table, x_steps, y_steps, x, y)
     if table.kept is not None:
-        # A cell that happens to hold a handful of drawn cases says nothing about all.
-        fewest = min(FEW, good.sum() / (shape[0] * shape[1]))
-        share = cell_values(table, x_bin, y_bin, shape, (table.kept[good] == KEPT).astype(float),
-                            lambda here: here.mean() if here.size >= fewest else numpy.nan)
-        contour(figure, axis, x_edges, y_edges, share)
+        boundary(figure, axis, table, x_steps, y_steps, x, y, empty)
     axis.set_xlabel(x.label)
     axis.set_ylabel(y.label)
-    settle_axis(axis, axis.set_xscale, x, "x")
-    settle_axis(axis, axis.set_yscale, y, "y")
+    settle_axis(axis, axis.set_xscale, table, x, "x")
+    settle_axis(axis, axis.set_yscale, table, y, "y")
     axis.set_xlim(x_edges[0], x_edges[-1])
     axis.set_ylim(y_edges[0], y_edges[-1])
     plain_axis(axis, f"Map of {measure.title}")
 
 
-def outline(axis, x_edges, y_edges, inside, **look):
-    """The edge around the cells that are inside."""
-    padded = numpy.pad(inside, 1)
-    for j in range(inside.shape[0]):
-        for i in range(inside.shape[1]):
-            if not inside[j, i]:
-                continue
-            left, right, low, high = x_edges[i], x_edges[i + 1], y_edges[j], y_edges[j + 1]
-            for beside, xs, ys in ((padded[j + 1, i], (left, left), (low, high)),
-                                   (padded[j + 1, i + 2], (right, right), (low, high)),
-                                   (padded[j, i + 1], (left, right), (low, low)),
-                                   (padded[j + 2, i + 1], (left, right), (high, high))):
-                if not beside:
-                    axis.plot(xs, ys, solid_capstyle="projecting", clip_on=False, zorder=4, **look)
+def show_empty(axis, table, x_steps, y_steps, x, y):
+    """A cross through each cell in which no case lies. Were there any?"""
+    rows = table.select
+    there = numpy.zeros((y_steps.count, x_steps.count), dtype=bool)
+    there[y_steps.place(y.values[rows]), x_steps.place(x.values[rows])] = True
+    for j, i in zip(*numpy.nonzero(~there)):
+        xs, ys = x_steps.edges[[i, i + 1]], y_steps.edges[[j, j + 1]]
+        axis.plot(xs, ys, xs, ys[::-1], color=style.FAINT, linewidth=0.5, alpha=0.6, zorder=2)
+    return bool((~there).any())
 
 
-def contour(figure, axis, x_edges, y_edges, share):
-    """Around the cells in which every case, and in which half of the cases, keeps every limit."""
-    known = numpy.isfinite(share)
-    every = known & (share >= 1.0)
-    half = known & (share >= 0.5)
-    handles = []
+def boundary(figure, axis, table, x_steps, y_steps, x, y, empty):
+    """Where a limit breaks in half of the cases and in one of twenty: of the probability smoothed over neighbouring cells,
+    which the table keeps for all its cases."""
     from matplotlib.lines import Line2D
-    if half.any() and not (half == every).all():
-        look = {"color": style.LIMIT_COLOUR, "linewidth": 1.0, "linestyle": (0, (3, 1.6))}
-        outline(axis, x_edges, y_edges, half, **look)
-        handles.append(Line2D([], [], label="half of the cases keep every limit", **look))
-    if every.any():
-        look = {"color": style.LIMIT_COLOUR, "linewidth": 1.9}
-        outline(axis, x_edges, y_edges, every, **look)
-        handles.append(Line2D([], [], label="every case does" if handles else "every case keeps every limit", **look))
+    handles = []
+    if table.regions is not None and not table.conditions and not (x.is_text or y.is_text):
+        smoothed = table.regions.map(x_steps, y_steps, "smoothed")
+        for level, words, look in ((0.5, "a limit breaks in half of the cases", {"linewidth": 1.9, "linestyle": "-"}),
+                                   (0.05, "in 5 %", {"linewidth": 1.1, "linestyle": (0, (3, 1.6))})):
+            known = smoothed[numpy.isfinite(smoothed)]
+            if min(smoothed.shape) > 1 and known.size and known.min() < level < known.max():
+                axis.contour(x_steps.centres, y_steps.centres, numpy.ma.masked_invalid(smoothed), [level],
+                             colors=[style.LIMIT_COLOUR], linewidths=[look["linewidth"]], linestyles=[look["linestyle"]],
+                             zorder=4)
+                handles.append(Line2D([], [], label=words, color=style.LIMIT_COLOUR, **look))
+    if empty:
+        handles.append(Line2D([], [], label="no case", marker="x", linestyle="", color=style.FAINT, markersize=5))
     if handles:
         tall = axis.get_position().height * figure.get_figheight()
-        axis.legend(handles=handles, loc="upper left", bbox_to_anchor=(0.0, -0.40 / tall), ncol=2, frameon=False,
+        axis.legend(handles=handles, loc="upper left", bbox_to_anchor=(0.0, -0.40 / tall), ncol=3, frameon=False,
                     fontsize=style.SMALL, handlelength=2.0, borderaxespad=0, columnspacing=1.2)
+
+
+def interval_bars(axis, at, share, low, high, colour, vertical):
+    """Points with what holds them by 95 %; a share that is not known leaves its bar."""
+    for place, middle, bottom, top in zip(at, share, low, high):
+        if top == top:
+            axis.plot(*(((place, place), (bottom, top)) if vertical else ((bottom, top), (place, place))), color=colour,
+                      linewidth=1.2, solid_capstyle="butt")
+        if middle == middle:
+            axis.plot(*((place, middle) if vertical else (middle, place)), "o", color=colour, markersize=4)
+
+
+def draw_probability(figure, axis, table, x):
+    """The probability that a limit breaks along one thing varied, with 95 %; beside it each limit over all cases."""
+    if table.regions is None:
+        raise PlotError(f"{table.path}: no limit was set")
+    if table.conditions:
+        raise PlotError(f"{table.path}: probabilities are kept of all cases; --at takes some of them only")
+    steps = table.steps[x.name]
+    parts = [100.0 * table.regions.along(0, steps, name) for name in ("probability", "probability_low", "probability_high")]
+    interval_bars(axis, steps.centres, *parts, KEPT_COLOUR, True)
+    there = numpy.isfinite(parts[0])
+    axis.plot(steps.centres[there], parts[0][there], color=KEPT_COLOUR, linewidth=0.8, alpha=0.6)
+    axis.set_xlabel(x.label)
+    axis.set_ylabel("a limit breaks, % of the judged cases")
+    settle_axis(axis, axis.set_xscale, table, x, "x")
+    axis.set_ylim(-2.0, 102.0)
+    lines = []
+    for number, sentence in enumerate(["any limit", *table.sentences.values()]):
+        share, low, high = (100.0 * table.regions.overall(number, name)
+                            for name in ("probability", "probability_low", "probability_high"))
+        lost = sum(int(table.regions.overall(number, name)) for name in ("not_judged", "failed", "unfinished"))
+        lines.append(f"{sentence}: {share:.3g} % ({low:.3g} to {high:.3g})" + (f", {lost} without verdict" if lost else ""))
+    tall = axis.get_position().height * figure.get_figheight()
+    axis.text(0.0, -0.42 / tall, "Of all cases, with 95 % (Wilson): " + lines[0] + "\n" + "\n".join(
+        textwrap.fill(line, 90) for line in lines[1:5]) + ("\n..." if len(lines) > 5 else ""),
+        transform=axis.transAxes, va="top", size=style.SMALL)
+    plain_axis(axis, f"Probability that a limit breaks over {x.title}")
+
+
+def draw_indices(figure, axis, table, measure):
+    """Sobol's indices of a measure with what holds them by 95 %."""
+    if table.indices is None:
+        raise PlotError(f"{table.path}: indices are of studies with 'arrange: saltelli'")
+    name = measure.name
+    rows = numpy.flatnonzero(table.indices["of"] == name)
+    if not rows.size or not numpy.isfinite(table.indices["total"][rows]).any():
+        raise PlotError(f"{table.path}: {name} does not vary, so that it has no indices")
+    rows = rows[numpy.argsort(numpy.nan_to_num(table.indices["total"][rows]))]
+    at = numpy.arange(rows.size)
+    for kind, colour, beside in (("first", KEPT_COLOUR, 0.14), ("total", BROKEN_COLOUR, -0.14)):
+        parts = [table.indices[kind + end][rows] for end in ("", "_low", "_high")]
+        interval_bars(axis, at + beside, *parts, colour, False)
+        axis.plot([], [], "o", color=colour, markersize=4, label={"first": "first order", "total": "total"}[kind])
+    axis.axvline(0.0, color=style.FAINT, linewidth=0.7)
+    axis.set_yticks(at, [table.columns[path].title for path in table.indices["input"][rows]])
+    axis.set_xlabel("share of the variance, with 95 % (delta method)")
+    axis.legend(loc="lower right", frameon=False, fontsize=style.SMALL, handletextpad=0.2)
+    axis.margins(y=0.06)
+    room_for_names(figure, axis, max(len(table.columns[path].title) for path in table.indices["input"][rows]))
+    plain_axis(axis, f"Sobol's indices: {measure.title}, {int(table.indices['groups'][rows].max())} groups")
+
+
+def room_for_names(figure, axis, longest):
+    """Names beside a panel are long: it gives way to them."""
+    box = axis.get_position()
+    shift = min(0.062 * longest / figure.get_figwidth(), 0.45 * box.width)
+    shift = max(shift - 0.45 / figure.get_figwidth(), 0.0)
+    axis.set_position([box.x0 + shift, box.y0, box.width - shift, box.height])
 
 
 def draw_influence(figure, axis, table, measures):
     good = table.good
     paths = [column for column in table.varied() if not column.is_text or len(column.choices) == 2]
-    left_out = [column.name for column in table.varied() if column not in paths]
+    left_out = [column.title for column in table.varied() if column not in paths]
     measures = [measure for measure in measures if moves(measure.values[good])]
     if not paths or not measures:
         raise PlotError(f"{table.path}: nothing to rank")
@@ -273,19 +350,16 @@ def draw_influence(figure, axis, table, measures):
             text = "none" if value != value else "0" if abs(value) < 0.005 else f"{value:+.2f}"
             axis.text(i, j, text, ha="center", va="center", size=style.SMALL,
                       color="white" if abs(value) > 0.72 else style.INK)
-    axis.set_yticks(range(len(paths)), [path.name for path in paths])
+    axis.set_yticks(range(len(paths)), [path.title for path in paths])
     axis.set_xticks(range(len(measures)), [short(measure) for measure in measures], rotation=28, ha="right",
                     rotation_mode="anchor")
     plain_axis(axis, f"Influence: Spearman's rank correlation, {int(good.sum())} cases")
     axis.tick_params(length=0)
     for spine in axis.spines.values():
         spine.set_visible(False)
-    # The names of paths are long: the panel gives way to them.
+    room_for_names(figure, axis, max(len(path.title) for path in paths))
     box = axis.get_position()
-    longest = max(len(path.name) for path in paths)
-    shift = min(0.062 * longest / figure.get_figwidth(), 0.45 * box.width)
-    axis.set_position([box.x0 + max(shift - 0.45 / figure.get_figwidth(), 0.0), box.y0 + 0.06 * box.height,
-                       box.width - max(shift - 0.45 / figure.get_figwidth(), 0.0), box.height * 0.94])
+    axis.set_position([box.x0, box.y0 + 0.06 * box.height, box.width, box.height * 0.94])
     if left_out:
         axis.text(0.0, -0.42, "not ranked, being choices of more than two: " + ", ".join(left_out),
                   transform=axis.transAxes, size=style.SMALL, color=style.FAINT)
@@ -314,7 +388,7 @@ def draw_scatter(figure, axis, table, x, measure):
                   transform=axis.get_xaxis_transform(), clip_on=False, label=f"has no such measure ({int(absent.sum())})")
     axis.set_xlabel(x.label)
     axis.set_ylabel(measure.label)
-    settle_axis(axis, axis.set_xscale, x, "x")
+    settle_axis(axis, axis.set_xscale, table, x, "x")
     show_level(axis, measure)
     show_failures(axis, table, x)
     if axis.get_legend_handles_labels()[0]:
@@ -371,4 +445,5 @@ def draw_pairs(figure, axis, table, measure):
     plain_axis(axis, f"Pairs: {measure.title}")
 
 
-DRAW = {"curve": draw_curve, "map": draw_map, "influence": draw_influence, "scatter": draw_scatter, "pairs": draw_pairs}
+DRAW = {"curve": draw_curve, "map": draw_map, "influence": draw_influence, "scatter": draw_scatter, "pairs": draw_pairs,
+        "probability": draw_probability, "indices": draw_indices}

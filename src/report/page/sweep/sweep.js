@@ -15,19 +15,20 @@ function showMasthead() {
 
 // --- Verdict --------------------------------------------------------------------------------------------------------------
 
-function failedCount() {
-  const failed = statusColumn === null ? undefined : statusColumn.choices.find((choice) => choice.text === 'failed');
-  return failed === undefined ? 0 : failed.count;
+function countOf(status) {
+  const found = statusColumn === null ? undefined : statusColumn.choices.find((choice) => choice.text === status);
+  return found === undefined ? 0 : found.count;
 }
 
 // Of all cases, how each limit fared: most broken first, then the least margin.
 function limitsOfAll() {
   return limitColumns
-    .map(({ flags, worst, sentence }) => {
+    .map(({ flags, worst, sentence }, at) => {
       const least = worst !== null && worst.side === 'at least';
       const extreme = worst === null ? null : least ? worst.low : worst.high;
       const limit = {
         sentence,
+        number: at + 1,
         result: flags.broken > 0 ? 'broken' : flags.kept > 0 ? 'kept' : 'unjudged',
         worst: extreme,
         level: worst === null ? null : worst.level,
@@ -40,18 +41,21 @@ function limitsOfAll() {
 }
 
 function headlineWords(limits) {
-  const failed = failedCount();
-  const failedWords = failed > 0 ? ` ${failed} failed: they have no numbers.` : '';
+  const failed = countOf('failed');
+  const unfinished = countOf('unfinished');
+  const failedWords =
+    (failed > 0 ? ` ${failed} failed: they have no numbers.` : '') +
+    (unfinished > 0 ? ` ${unfinished} ${unfinished === 1 ? 'is' : 'are'} unfinished: their budget was spent.` : '');
   const unjudged = allLimits === null ? 0 : allLimits.unjudged;
   const aside =
-    (unjudged > 0 ? ` ${unjudged} ${unjudged === 1 ? 'is' : 'are'} not judged: failed, or no evidence for some limit.` : '') +
+    (unjudged > 0 ? ` ${unjudged} ${unjudged === 1 ? 'is' : 'are'} not judged: failed, unfinished, or no evidence for some limit.` : '') +
     failedWords;
   if (allLimits === null) {
     return { kind: 'none', mark: '○', words: `${whole.rows} cases; no limits were set, so nothing was judged.${aside}` };
   }
   const share = percent(allLimits.kept / whole.rows, 3);
   const first = limits[0];
-  if (allLimits.broken + failed === 0 && allLimits.unjudged === 0) {
+  if (allLimits.broken + failed + unfinished === 0 && allLimits.unjudged === 0) {
     return {
       kind: 'kept',
       mark: '✓',
@@ -65,7 +69,9 @@ function headlineWords(limits) {
   return {
     kind: allLimits.broken + failed > 0 ? 'mixed' : 'none',
     mark: allLimits.broken + failed > 0 ? '✕' : '○',
-    words: `${allLimits.kept} of ${whole.rows} cases (${share}) keep every limit.${most}${aside}`,
+    words:
+      `${allLimits.kept} of ${whole.rows} cases (${share}) keep every limit. A limit breaks with a probability of ` +
+      `${oddsWords(regionOf(0))}.${most}${aside}`,
   };
 }
 
@@ -92,7 +98,8 @@ function limitOfAllRow(limit) {
     { class: limit.result },
     cell([element('span', { class: 'mark', 'aria-hidden': 'true' }, words[0]), words[1]], 'result'),
     rowHead(limit.sentence),
-    labelled('broken in', cell(limit.flags.broken > 0 ? `${limit.flags.broken} (${percent(limit.flags.broken / whole.rows, 2)})` : 'none', 'number')),
+    labelled('broken in', cell(limit.flags.broken > 0 ? String(limit.flags.broken) : 'none', 'number')),
+    labelled('probability', cell(oddsWords(regionOf(limit.number)), 'number')),
     cell(shareBar(limit.flags.broken)),
     labelled('worst value', cell(limit.described === null ? '–' : shown(limit.described, limit.worst), 'number')),
     labelled('margin', cell(marginText(limit), 'number')),
@@ -124,9 +131,9 @@ function showSweepVerdict() {
       limits.length === 0
         ? null
         : table(
-            ['', 'limit', 'broken in', '', 'worst value', 'margin', 'case', ''].map((text, at) => ({
+            ['', 'limit', 'broken in', 'probability (95 %)', '', 'worst value', 'margin', 'case', ''].map((text, at) => ({
               text,
-              number: [2, 4, 5, 6].includes(at),
+              number: [2, 3, 5, 6, 7].includes(at),
             })),
             limits.map(limitOfAllRow),
             { class: 'limits', 'aria-label': 'Limits over all cases, most often broken first' },
@@ -196,7 +203,7 @@ function showSettings() {
 // --- What is plotted ----------------------------------------------------------------------------------------------------
 
 function plottedEntries() {
-  const all = keepsAll === null ? plottable : [keepsAll, ...plottable];
+  const all = breaksAny === null ? plottable : [breaksAny, ...plottable];
   return all.map((column) => ({ value: column, words: longPlottedName(column) }));
 }
 
@@ -212,9 +219,11 @@ function showPlottedChoice() {
   );
 }
 
+// What was asked: the first limit of the study as it stands there, else its first measure.
 function firstPlotted() {
-  const most = limitsOfAll().find((limit) => limit.described !== null && limit.described.low !== null);
-  return most !== undefined ? most.described : plottable.find((column) => column.role === 'measure') || plottable[0] || keepsAll;
+  const limit = limitColumns.find(({ worst }) => worst !== null && worst.low !== null);
+  if (limit !== undefined) return limit.worst;
+  return plottable.find((column) => column.role === 'measure') || plottable[0] || breaksAny;
 }
 
 function showViews() {
@@ -331,9 +340,8 @@ function startSweep() {
     for (const id of ['plotted', 'plots']) byId(id).hidden = true;
     for (const part of [showMasthead, showSweepVerdict, showStudy, showSweepOrigin, bindSwitches]) guarded(part);
   } else {
-    const worst = limitsOfAll().find((limit) => limit.worstCase !== null && rowOfCase.has(limit.worstCase));
-    show.chosen = rowCount > 0 ? [worst === undefined ? 0 : rowOfCase.get(worst.worstCase)] : [];
-    show.origin = worst === undefined ? '' : `the worst for ${worst.sentence}`;
+    show.chosen = rowCount > 0 ? [0] : [];
+    show.origin = 'the first case of the study';
     const parts = [showMasthead, showSweepVerdict, startMap, showPlottedChoice, showViews, showChosen, showCases, showStudy, showSweepOrigin];
     for (const part of [...parts, bindSwitches, bindSweepPrint, bindSweepWidth]) guarded(part);
     onChange('plotted', () => [showViews, showRows].forEach(guarded));

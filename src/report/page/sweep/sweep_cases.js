@@ -196,7 +196,7 @@ const casesState = { sort: null, down: false, filter: 'every', column: null, low
 function caseFilters() {
   const filters = [
     { key: 'every', words: 'every case', passes: () => true },
-    ...['kept', 'broken', 'unjudged', 'failed'].map((outcome) => ({
+    ...['kept', 'broken', 'unjudged', 'failed', 'unfinished'].map((outcome) => ({
       key: outcome,
       words: outcomeWords[outcome],
       passes: (row) => outcomeOf(row) === outcome,

@@ -3,6 +3,7 @@
 // large table that is a sample, and `counts of all` come with the columns.
 
 const whole = JSON.parse(byId('table').textContent);
+const views = JSON.parse(byId('views').textContent);
 const rowCount = whole.shown_rows;
 const everyRow = Uint32Array.from({ length: rowCount }, (_, row) => row);
 
@@ -10,7 +11,7 @@ function readColumn(index) {
   const column = JSON.parse(byId('column-' + index).textContent);
   column.index = index;
   const byName = column.role === 'varied' || column.role === 'setting';
-  column.label = byName ? named(column.name) : column.text || named(column.name);
+  column.label = column.label || (byName ? named(column.name) : column.text || named(column.name));
   column.cached = null;
   return column;
 }
@@ -60,20 +61,20 @@ const plottable = columns.filter(
     ['worst', 'measure', 'work'].includes(column.role) && column.low !== null && !/_residual$/.test(column.name),
 );
 
-// A column made here: 1 where every limit is kept, 0 where one is broken or not judged.
-const keepsAll =
+// A column made here: 1 where a limit breaks, 0 where every limit is kept; no number where that is not known.
+const breaksAny =
   allLimits === null
     ? null
     : {
-        name: 'share of cases within all limits',
-        label: 'share of cases within all limits',
+        name: 'probability that a limit breaks',
+        label: 'probability that a limit breaks',
         role: 'share',
         kind: 'number',
         si: '1',
         trade: '%',
         low: 0,
         high: 1,
-        cached: Float64Array.from(cellsOf(allLimits), (flag, row) => (flag === 1 ? 1 : hasFailed(row) ? NaN : 0)),
+        cached: Float64Array.from(cellsOf(allLimits), (flag) => (flag === 0 ? 1 : flag === 1 ? 0 : NaN)),
       };
 
 function textAt(column, row) {
@@ -85,9 +86,12 @@ function hasFailed(row) {
   return statusColumn !== null && textAt(statusColumn, row) === 'failed';
 }
 
-// kept, broken, unjudged (no limit, or one without evidence, and none broken) or failed.
+// kept, broken (also by a run that failed later), unjudged (no limit, or one without evidence, and none broken), failed
+// or unfinished.
 function outcomeOf(row) {
-  if (hasFailed(row)) return 'failed';
+  const broken = allLimits !== null && cellsOf(allLimits)[row] === 0;
+  if (hasFailed(row) && !broken) return 'failed';
+  if (statusColumn !== null && textAt(statusColumn, row) === 'unfinished' && !broken) return 'unfinished';
   return allLimits === null ? 'unjudged' : ['broken', 'kept', 'unjudged'][cellsOf(allLimits)[row]] || 'unjudged';
 }
 
@@ -96,8 +100,9 @@ const outcomeWords = {
   broken: 'breaks a limit',
   unjudged: allLimits === null ? 'no limits' : 'not judged',
   failed: 'failed',
+  unfinished: 'unfinished: its budget was spent',
 };
-const outcomeMarks = { kept: '✓', broken: '✕', unjudged: '○', failed: '▲' };
+const outcomeMarks = { kept: '✓', broken: '✕', unjudged: '○', failed: '▲', unfinished: '◔' };
 
 const rowOfCase = new Map();
 cellsOf(caseColumn).forEach((number, row) => rowOfCase.set(number, row));
@@ -228,77 +233,83 @@ function strengthOf(influence) {
   return Math.max(rho, Math.sqrt(influence.share || 0));
 }
 
-// --- Steps of an axis -----------------------------------------------------------------------------------------------------
+// --- Steps and regions, as the table keeps them ---------------------------------------------------------------------------
 
-const MOST_LEVELS = 40;
-const BINS = 12;
-
-// The values a parameter takes if they are few, else equal intervals of its range (of its logarithm where it spans
-// decades). `placeOf` says in which of them a value lies.
+// The steps of a parameter, from the table: the picture of tools/plot uses the same. `placeOf` says in which of them a
+// value lies.
 function levelsOf(column) {
   if (column.levels) return column.levels;
-  if (column.kind === 'text') {
-    const count = column.choices.length;
-    column.levels = {
-      count,
-      logarithmic: false,
-      binned: false,
-      names: column.choices.map((choice) => named(choice.text)),
-      centres: Array.from({ length: count }, (_, at) => at),
-      edges: Array.from({ length: count + 1 }, (_, at) => at - 0.5),
-      placeOf: (value) => value,
-    };
-    return column.levels;
-  }
-  const distinct = [...new Set(cellsOf(column))].filter(Number.isFinite).sort((a, b) => a - b);
-  const few = distinct.length <= MOST_LEVELS;
-  const logarithmic = isLogarithmic(distinct);
-  const to = logarithmic ? Math.log : (value) => value;
-  const from = logarithmic ? Math.exp : (value) => value;
-  const edges = few ? edgesBetween(distinct, to, from) : evenEdges(distinct, to, from);
-  const count = edges.length - 1;
+  const { varied: of, place, low, high, centre, name, logarithmic, one_value: oneValue } = views.steps;
+  const rows = of.flatMap((path, at) => (path === column.name ? [at] : [])).sort((a, b) => place[a] - place[b]);
+  const isText = column.kind === 'text';
+  const names = isText ? rows.map((at) => name[at]) : null;
+  const edges = isText
+    ? Array.from({ length: rows.length + 1 }, (_, at) => at - 0.5)
+    : [...rows.map((at) => low[at]), ...rows.slice(-1).map((at) => high[at])];
+  // Cells of names are places in the column's own list.
+  const placeOfChoice = isText ? column.choices.map((choice) => names.indexOf(choice.text)) : null;
   column.levels = {
-    count,
-    logarithmic,
-    binned: !few,
-    names: null,
-    centres: few ? distinct : edges.slice(1).map((edge, at) => from((to(edge) + to(edges[at])) / 2)),
+    count: rows.length,
+    logarithmic: rows.length > 0 && logarithmic[rows[0]] === 1,
+    binned: rows.length > 0 && oneValue[rows[0]] === 0,
+    names: isText ? names.map(named) : null,
+    centres: isText ? rows.map((_, at) => at) : rows.map((at) => centre[at]),
     edges,
-    placeOf: (value) => Math.min(Math.max(indexAt(edges, value), 0), count - 1),
+    placeOf: isText
+      ? (value) => placeOfChoice[value]
+      : (value) => Math.min(Math.max(indexAt(edges, value), 0), rows.length - 1),
   };
   return column.levels;
 }
 
-// Steps that grow in proportion, or a range over decades.
-function isLogarithmic(values) {
-  if (values.length < 3 || !(values[0] > 0)) return false;
-  const last = values.length - 1;
-  if (values.length > MOST_LEVELS) return values[last] / values[0] > 50;
-  const first = values[1] / values[0];
-  const final = values[last] / values[last - 1];
-  return values[last] / values[0] > 4 && Math.abs(first / final - 1) < 0.02;
+const axisNumber = new Map((views.steps ? views.steps.varied : []).map((path, at) => [path, views.steps.axis[at]]));
+
+const regionAt = new Map();
+if (views.regions) {
+  const { limit, x, x_place: xPlace, y, y_place: yPlace } = views.regions;
+  limit.forEach((number, at) => {
+    regionAt.set([number, x[at], xPlace[at], y[at], yPlace[at]].join(' '), at);
+  });
 }
 
-function edgesBetween(values, to, from) {
-  if (values.length < 2) {
-    const value = values[0] || 0;
-    const half = Math.abs(value) * 0.05 || 0.5;
-    return [value - half, value + half];
-  }
-  const places = values.map(to);
-  const middles = places.slice(1).map((place, at) => (place + places[at]) / 2);
-  const end = places.length - 1;
-  return [
-    places[0] - (middles[0] - places[0]),
-    ...middles,
-    places[end] + (places[end] - middles[middles.length - 1]),
-  ].map(from);
+// How the cases of a region fared with limit number `limit` (0: any of them), of all cases of the table. Without places:
+// overall. Null where the table has none.
+function regionOf(limit, ...places) {
+  const sorted = places
+    .map(([column, place]) => [axisNumber.get(column.name), place])
+    .sort((a, b) => a[0] - b[0])
+    .flat();
+  const at = regionAt.get([limit, ...sorted, ...Array(4 - sorted.length).fill(-1)].join(' '));
+  if (at === undefined) return null;
+  const of = (name) => views.regions[name][at];
+  return {
+    broken: of('broken'),
+    kept: of('kept'),
+    unjudged: of('not_judged'),
+    failed: of('failed'),
+    unfinished: of('unfinished'),
+    share: of('probability'),
+    low: of('probability_low'),
+    high: of('probability_high'),
+    smoothed: of('smoothed'),
+  };
 }
 
-function evenEdges(values, to, from) {
-  const [low, high] = [to(values[0]), to(values[values.length - 1])];
-  const count = Math.max(4, Math.min(BINS, Math.floor(Math.sqrt(rowCount / 12))));
-  return Array.from({ length: count + 1 }, (_, at) => from(low + ((high - low) * at) / count));
+// "65.7 % (63.4 to 68.0 %)", the interval being of 95 %.
+function oddsWords(region) {
+  if (region === null || region.low === null) return '–';
+  const interval = `${percent(region.low, 3).replace(/\s*%$/, '')} to ${percent(region.high, 3)}`;
+  return region.share === null ? `not known (${interval})` : `${percent(region.share, 3)} (${interval})`;
+}
+
+// Sobol's indices of a result, strongest total first; empty where the study is no Saltelli design.
+function indicesOf(column) {
+  if (!views.indices) return [];
+  const name = column.role === 'share' ? allLimits.name : column.name;
+  return views.indices.of
+    .flatMap((of, at) => (of === name ? [at] : []))
+    .map((at) => Object.fromEntries(Object.entries(views.indices).map(([key, values]) => [key, values[at]])))
+    .sort((a, b) => (b.total ?? -1) - (a.total ?? -1));
 }
 
 // --- What is on show ------------------------------------------------------------------------------------------------------

@@ -60,18 +60,28 @@ function makeCells() {
     cells[xSteps.placeOf(x[row]) + xSteps.count * ySteps.placeOf(y[row])].rows.push(row);
   }
   const values = cellsOf(show.plotted);
+  const isWhole = otherParameters().every((column) => !mapState.slices.has(column));
   for (const cell of cells) {
     cell.value = summaryOf(
       cell.rows.map((row) => values[row]),
       show.plotted,
       mapState.over,
     );
+    // Of all cases of the table, unless another parameter is held fixed.
+    const region = isWhole ? regionOf(0, [mapState.x, cell.column], [mapState.y, cell.row]) : null;
+    cell.region = region;
     const outcomes = cell.rows.map(outcomeOf);
-    cell.failed = outcomes.filter((outcome) => outcome === 'failed').length;
-    cell.kept = outcomes.filter((outcome) => outcome === 'kept').length;
-    const judged = cell.kept + outcomes.filter((outcome) => outcome === 'broken' || outcome === 'failed').length;
+    const number = (outcome) => (region === null ? outcomes.filter((one) => one === outcome).length : region[outcome]);
+    cell.failed = number('failed') + number('unfinished');
+    cell.kept = number('kept');
+    cell.cases = region === null ? cell.rows.length : cell.kept + number('broken') + number('unjudged') + cell.failed;
+    const judged = cell.kept + number('broken') + cell.failed;
+    if (show.plotted.role === 'share') {
+      const known = cell.kept + number('broken');
+      cell.value = known > 0 ? number('broken') / known : NaN;
+    }
     // A case that is not judged does not count as kept.
-    cell.hold = cell.kept === cell.rows.length && cell.kept > 0 ? 'all' : cell.kept > 0 ? 'some' : judged === 0 ? 'none' : 'broken';
+    cell.hold = cell.kept === cell.cases && cell.kept > 0 ? 'all' : cell.kept > 0 ? 'some' : judged === 0 ? 'none' : 'broken';
   }
   return cells;
 }
@@ -116,11 +126,29 @@ function drawHold(pen, cell, box, dark) {
   pen.restore();
 }
 
+// No case lies here: a cross through the cell, and no colour that could be read as a value.
+function drawEmpty(pen, { left, top, width, height }) {
+  pen.save();
+  pen.strokeStyle = themeColour('--faint');
+  pen.globalAlpha = 0.45;
+  pen.lineWidth = 0.8;
+  pen.beginPath();
+  pen.moveTo(left, top);
+  pen.lineTo(left + width, top + height);
+  pen.moveTo(left, top + height);
+  pen.lineTo(left + width, top);
+  pen.stroke();
+  pen.restore();
+}
+
 function drawCells(frame, cells, low, high) {
   const { pen } = frame;
   for (const cell of cells) {
-    if (cell.rows.length === 0) continue;
     const box = cellBox(frame, cell);
+    if (cell.rows.length === 0) {
+      drawEmpty(pen, box);
+      continue;
+    }
     const share = high > low ? (cell.value - low) / (high - low) : 0.4;
     const blank = !Number.isFinite(cell.value);
     pen.fillStyle = blank ? themeColour('--sunk') : rampColour(share);
@@ -203,13 +231,28 @@ function drawContours(frame, cells, low, high) {
     const level = show.plotted.level;
     levels.push({ level, words: `limit ${shown(show.plotted, level, 5)}`, kind: 'contour limit' });
   }
+  drawLevels(frame, cells, levels);
+}
+
+// Where a limit breaks in half of the cases, and in one of twenty: of the probability smoothed over neighbouring cells.
+function drawBoundary(frame, cells) {
+  if (mapState.x.kind === 'text' || mapState.y.kind === 'text' || cells.every((cell) => cell.region === null)) return;
+  const smoothed = cells.map((cell) => ({ ...cell, value: cell.region === null ? NaN : (cell.region.smoothed ?? NaN) }));
+  drawLevels(frame, smoothed, [
+    { level: 0.05, words: '5 % break', kind: 'contour boundary few' },
+    { level: 0.5, words: 'half break', kind: 'contour boundary' },
+  ]);
+}
+
+function drawLevels(frame, cells, levels) {
   const labels = [];
   for (const { level, words, kind } of levels.reverse()) {
     const pieces = contourOf(frame, cells, level);
     if (pieces.length === 0) continue;
     const path = pieces.map(([a, b]) => `M${a.map((v) => v.toFixed(1)).join(' ')}L${b.map((v) => v.toFixed(1)).join(' ')}`);
     frame.over.append(drawn('path', { d: path.join(''), class: kind }));
-    const spot = labelSpot(frame, pieces, labels, words.length * 6.4);
+    const long = pieces.reduce((sum, [a, b]) => sum + Math.hypot(b[0] - a[0], b[1] - a[1]), 0);
+    const spot = long < words.length * 6.4 ? null : labelSpot(frame, pieces, labels, words.length * 6.4);
     if (spot === null) continue;
     labels.push({ spot, half: words.length * 3.2 });
     frame.over.append(
@@ -264,6 +307,7 @@ function holdKey() {
     sample('some', 'some cases do'),
     sample('broken', 'no case does'),
     allLimits.unjudged > 0 ? sample('none', 'no case is judged') : null,
+    mapState.cells.some((cell) => cell.rows.length === 0) ? sample('empty', 'no case at all') : null,
   ];
 }
 
@@ -278,9 +322,11 @@ function stepWords(column, place) {
 
 function cellWords(cell) {
   const where = (column, place) => `${column.label} ${stepWords(column, place)}`;
-  const kept = allLimits === null ? '' : `; ${cell.kept} of ${cell.rows.length} within all limits`;
+  const odds = cell.region === null || cell.region.low === null ? '' : `; a limit breaks with ${oddsWords(cell.region)}`;
+  const lost = cell.failed > 0 ? `, ${cell.failed} failed or unfinished` : '';
+  const kept = allLimits === null ? '' : `; ${cell.kept} of ${cell.cases} within all limits${lost}${odds}`;
   return `${where(mapState.x, cell.column)}, ${where(mapState.y, cell.row)}: ${
-    show.plotted.role === 'share' ? 'share within all limits' : overWords[mapState.over]
+    show.plotted.role === 'share' ? 'probability that a limit breaks' : overWords[mapState.over]
   } ${shown(show.plotted, cell.value)}${kept}`;
 }
 
@@ -449,7 +495,8 @@ function showMap() {
   mapState.frame = frame;
   mapState.mark = drawn('rect', { class: 'map-mark', visibility: 'hidden' });
   drawCells(frame, mapState.cells, low, high);
-  drawContours(frame, mapState.cells, low, high);
+  if (show.plotted.role !== 'share') drawContours(frame, mapState.cells, low, high);
+  drawBoundary(frame, mapState.cells);
   frame.over.prepend(drawn('path', { d: regionEdge(frame, mapState.cells), class: 'region-edge' }));
   frame.over.append(mapState.mark);
   view.append(mapState.hint);

@@ -31,6 +31,35 @@ function influenceWords(influence) {
   return rho > 0 ? 'more of it gives more' : 'more of it gives less';
 }
 
+// Sobol's indices where the study is a Saltelli design.
+function indexTable() {
+  const rows = indicesOf(show.plotted);
+  if (rows.length === 0) return null;
+  const interval = (row, name) =>
+    row[name] === null
+      ? '–'
+      : `${minus(row[name].toFixed(2))} (${minus(row[name + '_low'].toFixed(2))} to ${minus(row[name + '_high'].toFixed(2))})`;
+  return table(
+    [
+      { text: 'parameter' },
+      { text: 'first order (95 %)', number: true },
+      { text: 'total (95 %)', number: true },
+      { text: 'groups', number: true },
+    ],
+    rows.map((row) =>
+      element(
+        'tr',
+        {},
+        rowHead(columnByName.get(row.input)?.label || row.input),
+        cell(interval(row, 'first'), 'number'),
+        cell(interval(row, 'total'), 'number'),
+        cell(String(row.groups), 'number'),
+      ),
+    ),
+    { class: 'ranking indices', 'aria-label': 'Sobol’s indices: share of the variance by this input alone, and with all others' },
+  );
+}
+
 function showRanking() {
   const view = byId('ranking-view');
   const ranked = rankedInfluences(show.plotted);
@@ -64,6 +93,7 @@ function showRanking() {
       ),
       { class: 'ranking', 'aria-label': 'Influence of the parameters, strongest first' },
     ),
+    indexTable(),
     element(
       'p',
       { class: 'hint view-hint' },
@@ -90,6 +120,7 @@ function percentilesOver(column) {
       return {
         x: steps.centres[at],
         count: sorted.length,
+        odds: show.plotted.role === 'share' ? regionOf(0, [column, at]) : null,
         marks: show.plotted.role === 'share' ? [mean] : curveShares.map((share) => quantile(sorted, share)),
       };
     })
@@ -101,6 +132,12 @@ function band(frame, points, low, high, kind) {
   const there = points.map((p) => `${frame.xAt(p.x).toFixed(1)} ${frame.yAt(p.marks[high]).toFixed(1)}`);
   const back = points.map((p) => `${frame.xAt(p.x).toFixed(1)} ${frame.yAt(p.marks[low]).toFixed(1)}`).reverse();
   return drawn('path', { d: `M${there.concat(back).join('L')}Z`, class: kind });
+}
+
+// The interval of 95 % of a probability.
+function oddsBar(frame, { x, odds }) {
+  if (odds === null || odds.low === null) return null;
+  return drawn('path', { d: `M${frame.xAt(x)} ${frame.yAt(odds.low)}V${frame.yAt(odds.high)}`, class: 'whisker' });
 }
 
 function boxMarks(frame, point) {
@@ -199,6 +236,7 @@ function showCurves() {
         points.map((p) =>
           drawn('circle', { cx: frame.xAt(p.x), cy: frame.yAt(p.marks[middle]), r: 2.6, class: 'median-dot' }),
         ),
+        isShare ? points.map((point) => oddsBar(frame, point)) : null,
         limitLine(frame, low, high),
       ]
         .flat(Infinity)
@@ -229,7 +267,7 @@ function makePoints(frame, column) {
   const points = [];
   for (const row of everyRow) {
     const outcome = outcomeOf(row);
-    if (!Number.isFinite(x[row]) || (!Number.isFinite(y[row]) && outcome !== 'failed')) continue;
+    if (!Number.isFinite(x[row]) || (!Number.isFinite(y[row]) && !['failed', 'unfinished'].includes(outcome))) continue;
     points.push({
       row,
       outcome,
@@ -243,7 +281,7 @@ function makePoints(frame, column) {
 function drawPoint(pen, point, size) {
   const { x, y, outcome } = point;
   pen.beginPath();
-  if (outcome === 'failed') {
+  if (outcome === 'failed' || outcome === 'unfinished') {
     pen.moveTo(x, y - 1.5 * size);
     pen.lineTo(x + 1.4 * size, y + size);
     pen.lineTo(x - 1.4 * size, y + size);
@@ -264,13 +302,13 @@ function drawPoint(pen, point, size) {
   }
 }
 
-const outcomeColours = { kept: '--curve-1', broken: '--broken', unjudged: '--faint', failed: '--ink' };
+const outcomeColours = { kept: '--curve-1', broken: '--broken', unjudged: '--faint', failed: '--ink', unfinished: '--faint' };
 
 function drawPoints(frame, points) {
   const size = points.length > 3000 ? 2 : points.length > 600 ? 2.6 : 3.4;
   frame.pen.lineWidth = points.length > 3000 ? 0.8 : 1.1;
   frame.pen.globalAlpha = points.length > 1000 ? 0.7 : 0.9;
-  for (const outcome of ['unjudged', 'kept', 'broken', 'failed']) {
+  for (const outcome of ['unjudged', 'unfinished', 'kept', 'broken', 'failed']) {
     frame.pen.strokeStyle = frame.pen.fillStyle = themeColour(outcomeColours[outcome]);
     for (const point of points) if (point.outcome === outcome) drawPoint(frame.pen, point, size);
   }
