@@ -39,6 +39,7 @@ struct region_odds {
   double smoothed; /* region_smooth; NaN without */
 };
 
+/* All of them, whatever came of them. */
 long region_cases(const struct region_counts *counts);
 /* Without a case all is NaN. */
 struct region_odds region_odds_of(const struct region_counts *counts);

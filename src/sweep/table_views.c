@@ -82,7 +82,7 @@ static double *places_of_texts(struct views *views, const char *name, hid_t data
   for (long i = 0; places != NULL && choices != NULL && i < texts.count; i++) {
     int place = choices[0] != '\0' ? place_among(choices, texts.items[i]) : -1;
     for (int s = 0; choices[0] == '\0' && s < count && place < 0; s++) {
-      place = strcmp(axis->choices[s], texts.items[i]) == 0 ? s : -1;
+      place = axis->choices[s] != NULL && strcmp(axis->choices[s], texts.items[i]) == 0 ? s : -1;
     }
     if (choices[0] == '\0' && place < 0 && count < REGION_STEP_LIMIT) {
       place = count++;
@@ -225,7 +225,7 @@ static void end(const struct out *out) {
 }
 
 static void write_steps(struct views *views) {
-  int count = 0;
+  long count = 0;
   for (int a = 0; a < views->axis_count; a++) {
     count += views->axes[a].steps.count;
   }
@@ -233,7 +233,7 @@ static void write_steps(struct views *views) {
   int64_t *whole = h5_reading_memory(&views->reading, (size_t)count * 4, sizeof *whole);
   const char **names = h5_reading_memory(&views->reading, (size_t)count * 2, sizeof *names);
   if (numbers != NULL && whole != NULL && names != NULL && count > 0) {
-    int at = 0;
+    long at = 0;
     for (int a = 0; a < views->axis_count; a++) {
       const struct region_steps *steps = &views->axes[a].steps;
       for (int i = 0; i < steps->count; i++, at++) {

@@ -16,9 +16,9 @@ async function showRun(page) {
 
 // The map at one mass and one relief setting, and a case on the edge of what is within all limits.
 async function showSweep(page) {
-  await page.getByLabel('up', { exact: true }).first().selectOption({ label: 'actions[1].over' });
-  await page.getByLabel('vehicle.mass', { exact: true }).selectOption({ label: '14000 kg' });
-  await page.getByLabel('relief.setting', { exact: true }).selectOption({ label: '420 bar' });
+  await page.getByLabel('up', { exact: true }).first().selectOption({ label: 'forward pedal ramp' });
+  await page.getByLabel('vehicle mass', { exact: true }).selectOption({ label: '14000 kg' });
+  await page.getByLabel('relief setting', { exact: true }).selectOption({ label: '420 bar' });
   await page.evaluate(() => {
     const last = Math.max(...mapState.cells.map((cell) => cell.row));
     const kept = mapState.cells.filter((cell) => cell.row === last && cell.hold === 'all');

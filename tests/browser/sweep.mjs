@@ -91,7 +91,7 @@ test('tells the verdict over all cases, the limit that breaks most first', async
   assert.match(headline, new RegExp(`breaks most often, in ${counts[0][1]} cases`));
   const rows = await page.locator('#verdict tbody tr').allInnerTexts();
   assert.equal(rows.length, 3);
-  assert.match(rows[0].replace(/\s+/g, ' '), new RegExp(`broken .* ${counts[0][1]} \\(`));
+  assert.match(rows[0].replace(/\s+/g, ' '), new RegExp(`broken .* ${counts[0][1]} 30 % \\(18\\.1 to 45\\.4 %\\)`));
   assert.match(rows[2], /✓ kept/);
   await page.close();
 });
@@ -143,7 +143,7 @@ test('a limit without evidence is not judged: in the verdict, the map and the ta
   const headline = await words(page, '#verdict .headline');
   assert.match(headline, /^. ?2 of 6 cases \(33\.3 %\) keep every limit\..* 2 are not judged: failed, unfinished, or no evidence/s);
   const row = (await page.locator('#verdict tbody tr').first().innerText()).replace(/\s+/g, ' ');
-  assert.match(row, /broken vehicle_speed <= 3 km\/h within 1 s .*2 \(.*not judged in 2/);
+  assert.match(row, /broken vehicle_speed <= 3 km\/h within 1 s 2 50 % \(9\.68 to 90\.3 %\).*not judged in 2/);
   await lookAt(page, 'peak_line_a_pressure');
   const cells = await page.evaluate(() => {
     const brake = varied.find((column) => column.name.includes('brake'));

@@ -5,6 +5,7 @@
 #include <stdint.h>
 #include <cmocka.h>
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -126,6 +127,57 @@ static void test_latin_hypercube(void **state) {
     }
   }
   plan_free(&plan);
+}
+
+/* Group by group: A, B, A with one number of B; numbers that a study of other things varied has, too. */
+static void test_saltelli(void **state) {
+  (void)state;
+  struct plan plan;
+  struct error error = {0};
+  write_file("study.yaml", "case: case.yaml\narrange: saltelli\ncount: 16\nseed: 3\ncase_budget: 0.5 s\n"
+                           "vary:\n  - {path: vehicle.mass, from: 10 t, to: 20 t}\n"
+                           "  - {path: relief.setting, from: 300 bar, to: 400 bar}\n");
+  assert_true(plan_load(beside("study.yaml"), &plan, &error));
+  assert_int_equal(plan.cases, 16 * 4);
+  CHECK_NEAR(plan.case_budget, 0.5, 1e-15);
+  for (int64_t group = 0; group < 16; group++) {
+    double value[4][2];
+    for (int place = 0; place < 4; place++) {
+      for (int axis = 0; axis < 2; axis++) {
+        value[place][axis] = plan_value(&plan, 4 * group + place, axis);
+      }
+    }
+    for (int axis = 0; axis < 2; axis++) {
+      assert_true(value[0][axis] != value[1][axis]);
+      assert_true(value[2 + axis][axis] == value[1][axis]);
+      assert_true(value[3 - axis][axis] == value[0][axis]);
+    }
+  }
+  plan_free(&plan);
+}
+
+/* Each case by itself: means of a uniform distribution, and another seed gives other numbers. */
+static void test_random(void **state) {
+  (void)state;
+  static const char *const text = "case: case.yaml\narrange: random\ncount: 4000\nseed: %d\n"
+                                  "vary: [{path: vehicle.mass, from: 10 t, to: 20 t}]\n";
+  double first[2];
+  for (int seed = 1; seed <= 2; seed++) {
+    struct plan plan;
+    struct error error = {0};
+    char study[256];
+    (void)snprintf(study, sizeof study, text, seed);
+    write_file("study.yaml", study);
+    assert_true(plan_load(beside("study.yaml"), &plan, &error));
+    double mean = 0.0;
+    for (int64_t k = 0; k < plan.cases; k++) {
+      mean += plan_value(&plan, k, 0) / (double)plan.cases;
+    }
+    CHECK_NEAR(mean, 15000.0, 4.0 * 10000.0 / sqrt(12.0 * 4000.0));
+    first[seed - 1] = plan_value(&plan, 0, 0);
+    plan_free(&plan);
+  }
+  assert_true(first[0] != first[1]);
 }
 
 static void test_distributions(void **state) {
@@ -329,6 +381,11 @@ static const struct refusal refusals[] = {
     {VARY, 1, 1, "no 'case:'"},
     {"case: case.yaml\n", 1, 1, "no 'vary:'"},
     {"case: none.yaml\n" VARY, 1, 7, "cannot be read"},
+    {"case: case.yaml\ncase_budget: 2 bar\nvary: [{path: vehicle.mass, values: [9 t]}]\n", 2, 16, "bar"},
+    {"case: case.yaml\ncase_budget: 0 s\nvary: [{path: vehicle.mass, values: [9 t]}]\n", 2, 14, "0.001 s"},
+    {"case: case.yaml\narrange: saltelli\ncount: 4\nvary: [{path: vehicle.mass, from: 9 t, to: 10 t}]\ncompare: "
+     "[{name: a}]\n",
+     5, 1, "no meaning with the arrangement"},
     {"case: case.yaml\nvari: 3\n", 2, 1, "'vari' is no part of a study; did you mean 'vary'?"},
     {"case: case.yaml\nvary: 3\n", 2, 7, "expected a list"},
     {"case: case.yaml\nvary:\n  - vehicle.mass\n", 3, 5, "expected 'path:'"},
@@ -447,6 +504,8 @@ int main(void) {
       cmocka_unit_test(test_grid),
       cmocka_unit_test(test_together),
       cmocka_unit_test(test_latin_hypercube),
+      cmocka_unit_test(test_saltelli),
+      cmocka_unit_test(test_random),
       cmocka_unit_test(test_distributions),
       cmocka_unit_test(test_points_of_a_table),
       cmocka_unit_test(test_case_k_is_what_its_numbers_say),
