@@ -33,11 +33,12 @@ static const struct strict_row transmission_strict[] = {{STATE_engine_speed, 0.0
                                                         {STATE_front_wheel_speed, 0.03},
                                                         {STATE_line_a_compression, 0.1},
                                                         {STATE_line_b_compression, 0.1},
-                                                        {STATE_loop_temperature, 1e-3},
+                                                        {STATE_case_compression, 0.1},
+                                                        {STATE_loop_temperature, 3e-4},
                                                         {STATE_loop_metal_temperature, 3e-4},
-                                                        {STATE_case_temperature, 1e-3},
-                                                        {STATE_gallery_temperature, 1e-3},
-                                                        {STATE_tank_temperature, 1e-4},
+                                                        {STATE_case_temperature, 3e-4},
+                                                        {STATE_gallery_temperature, 3e-4},
+                                                        {STATE_tank_temperature, 1e-5},
                                                         {STATE_motor_friction, 0.3},
                                                         {STATE_second_motor_friction, 0.3},
                                                         {STATE_gear_friction, 0.3},
@@ -46,7 +47,9 @@ static const struct strict_row transmission_strict[] = {{STATE_engine_speed, 0.0
                                                         {STATE_front_brake_torque, 0.01},
                                                         {STATE_brake_temperature, 1e-3},
                                                         {STATE_front_brake_temperature, 1e-3},
-                                                        {STATE_motor_shaft_speed, 0.03}};
+                                                        {STATE_motor_shaft_speed, 0.01},
+                                                        {STATE_gear_clutch_a, 0.05},
+                                                        {STATE_gear_clutch_b, 0.05}};
 
 static const struct signal transmission_signals[] = {
 #define SIGNAL_ROW(id, quantity, reference, text) {#id, QUANTITY_##quantity, REFERENCE_##reference, text},

@@ -1,7 +1,9 @@
 /* Invariants over random cases around the demo machine, all laws, all quadrants, some faults: the ledger closes, the
  * oil closes, no element ever gives power, forward and reverse are mirror images, no signal leaves the numbers, nothing
- * crashes or fails. Seeded: case number k is the same on every machine. SWASHLOOP_RANDOM_CASES=1000 runs more of them,
- * SWASHLOOP_RANDOM_FIRST starts elsewhere, SWASHLOOP_RANDOM_SHOW prints every case; one that fails is printed anyway.
+ * crashes or fails. Case number k is the same on every machine. SWASHLOOP_RANDOM_CASES=1000 runs more of them,
+ * SWASHLOOP_RANDOM_FIRST starts elsewhere, SWASHLOOP_RANDOM_ONLY=invariants_hold runs that test alone (? and * as in
+ * file names), SWASHLOOP_RANDOM_SHOW prints every case; one that fails is printed anyway. SWASHLOOP_RANDOM_RESIDUALS
+ * prints what each run leaves open: number, mirrored pair, method, tolerance, energy, heat (both relative), oil (m3).
  */
 #include <stdarg.h>
 #include <stddef.h>
@@ -54,6 +56,13 @@ static void add_word(struct text *text, struct sampler *sampler, const char *wor
   add(text, "%.*s", (int)strcspn(start, "|"), start);
 }
 
+/* What a run may leave of energy and heat. Between corners of forty parameters one case in twenty-five leaves more than
+ * CLOSES at the default tolerance: that is the error of the states only if it goes away with the tolerance, and so
+ * these run again at TIGHT (`closes_when_tight`). */
+#define MAY_LEAVE 1e-5
+#define CLOSES 1e-6
+#define TIGHT 5e-9
+
 /* What one random case is: everything but which way it drives. */
 struct plan {
   unsigned number;
@@ -94,6 +103,42 @@ static void add_friction_and_heat(struct text *text, const char *section, const 
   }
 }
 
+/* One unit in four by a measured map: efficiencies at full stroke, half or none of them with a middle plane, and some
+ * with a plane of zero stroke (lost flow and torque). It reaches further than any run, so that none ends at its edge.
+ * By numbers of its own. */
+static void add_map(struct text *text, const char *section, const char *comma, unsigned number) {
+  bool motor = strcmp(section, "motor") == 0;
+  if (!motor && strcmp(section, "pump") != 0) {
+    return;
+  }
+  struct sampler sampler = {(motor ? 0xAAB17u : 0xAAB16u) + 1000003u * (uint64_t)number};
+  bool chosen = sample_unit(&sampler) < 0.25;
+  if (!chosen) {
+    return;
+  }
+  static const double strokes[] = {0.0, 50.0, 100.0};
+  static const double pressures[] = {50.0, 300.0, 1500.0};
+  double speeds[] = {sample_between(&sampler, 100.0, 600.0), sample_between(&sampler, 1000.0, 3000.0), 60e3};
+  int first = sample_choice(&sampler, 3); /* of the strokes */
+  add(text, "%slosses: map, map_case_share: %.4g %%, efficiency_map: [", comma, sample_between(&sampler, 0.0, 100.0));
+  for (int s = first; s < 3; s++) {
+    for (int i = 0; i < 3; i++) {
+      for (int k = 0; k < 3; k++) {
+        add(text, "%s[%.6g rpm, %g bar", s + i + k > first ? ", " : "", speeds[i], pressures[k]);
+        if (first < 2) {
+          add(text, ", %g %%", strokes[s]);
+        }
+        if (strokes[s] == 0.0) {
+          add(text, ", %.4g L/min, %.4g N m]", sample_between(&sampler, 0.0, 6.0), sample_between(&sampler, 0.0, 25.0));
+        } else {
+          add(text, ", %.4g %%, %.4g %%]", sample_between(&sampler, 70.0, 99.0), sample_between(&sampler, 70.0, 98.0));
+        }
+      }
+    }
+  }
+  add(text, "]");
+}
+
 /* A section's parameters as one flow mapping: all of those that start with its name. Is there a second motor? */
 static bool add_sections(struct text *text, struct sampler *sampler, unsigned number, bool axles, bool mirrored) {
   static const char *const sections[] = {"fluid",   "heat",      "engine", "pump",  "swash",
@@ -131,6 +176,7 @@ static bool add_sections(struct text *text, struct sampler *sampler, unsigned nu
       }
     }
     add_friction_and_heat(text, sections[s], comma, number);
+    add_map(text, sections[s], strcmp(sections[s], "pump") == 0 ? comma : ", ", number);
     if (each && strcmp(sections[s], "relief") == 0) {
       add(text, "%ssettings: each, setting_b: %.6g bar", comma, mirrored ? setting_a : setting_b);
     }
@@ -394,18 +440,18 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   *ran = true;
   double energy = outcome->measures[MEASURE_energy_residual];
   double oil = outcome->measures[MEASURE_oil_residual];
+  if (getenv("SWASHLOOP_RANDOM_RESIDUALS") != NULL) {
+    (void)printf("residuals %u %d %d %g %.3g %.3g %.3g\n", plan->number, plan->mirrors, plan->rosenbrock,
+                 plan->tolerance, energy, outcome->measures[MEASURE_heat_residual], oil);
+  }
   if (outcome->status == RUN_FAILED) {
     (void)fprintf(stderr, "case %u fails at %.6g s: %s\n", plan->number, outcome->end_time, outcome->error.text);
     complaints++;
   }
-  /* Between corners of forty parameters the default tolerance is not what it is for a usual machine. */
-  if (!(energy < (plan->tolerance > 0.0 ? fmax(1e-7, 100.0 * plan->tolerance) : 1e-4))) {
-    (void)fprintf(stderr, "case %u: energy residual %.3g\n", plan->number, energy);
-    complaints++;
-  }
   double heat = outcome->measures[MEASURE_heat_residual];
-  if (!(heat < (plan->tolerance > 0.0 ? fmax(1e-6, 100.0 * plan->tolerance) : 3e-5))) {
-    (void)fprintf(stderr, "case %u: heat residual %.3g\n", plan->number, heat);
+  bool tight = plan->tolerance > 0.0;
+  if (!(energy < (tight ? fmax(2e-7, 100.0 * plan->tolerance) : MAY_LEAVE)) || !(heat < (tight ? CLOSES : MAY_LEAVE))) {
+    (void)fprintf(stderr, "case %u: energy residual %.3g, heat residual %.3g\n", plan->number, energy, heat);
     complaints++;
   }
   double least = outcome->measures[MEASURE_least_line_oil];
@@ -437,18 +483,46 @@ static unsigned number_of(const char *name, unsigned usual) {
   return text != NULL ? (unsigned)strtoul(text, NULL, 10) : usual;
 }
 
+static bool closes(const struct outcome *outcome) {
+  return outcome->measures[MEASURE_energy_residual] < CLOSES && outcome->measures[MEASURE_heat_residual] < CLOSES;
+}
+
+/* Does the case close at a hundredth of the tolerance? */
+static bool closes_when_tight(const struct plan *plan) {
+  struct plan tight = *plan;
+  struct outcome outcome;
+  bool ran;
+  tight.tolerance = TIGHT;
+  bool good = run_plan(&tight, &outcome, &ran) == 0 && ran && closes(&outcome);
+  if (ran) {
+    if (!good) {
+      (void)fprintf(stderr, "case %u: at a tolerance of %g energy residual %.3g, heat residual %.3g\n", plan->number,
+                    TIGHT, outcome.measures[MEASURE_energy_residual], outcome.measures[MEASURE_heat_residual]);
+    }
+    outcome_free(&outcome);
+  }
+  return good;
+}
+
 static void hold_invariants(bool rosenbrock, unsigned count) {
   unsigned first = number_of("SWASHLOOP_RANDOM_FIRST", 0);
   int bad = 0;
+  unsigned again = 0;
   for (unsigned k = first; k < first + count; k++) {
     struct plan plan = {.number = k, .rosenbrock = rosenbrock};
     struct outcome outcome;
     bool ran;
-    bad += run_plan(&plan, &outcome, &ran) > 0;
+    int complaints = run_plan(&plan, &outcome, &ran);
+    if (ran && complaints == 0 && !closes(&outcome)) {
+      again++;
+      complaints = !closes_when_tight(&plan);
+    }
+    bad += complaints > 0;
     if (ran) {
       outcome_free(&outcome);
     }
   }
+  print_message("%u cases, %u of them left more than %g of energy or heat and ran again\n", count, again, CLOSES);
   if (bad > 0) {
     fail_msg("%d of %u random cases break an invariant", bad, count);
   }
@@ -598,5 +672,8 @@ int main(void) {
       cmocka_unit_test(reverse_mirrors_forward),
       cmocka_unit_test(both_methods_agree),
   };
+  if (getenv("SWASHLOOP_RANDOM_ONLY") != NULL) {
+    cmocka_set_test_filter(getenv("SWASHLOOP_RANDOM_ONLY"));
+  }
   return cmocka_run_group_tests(tests, NULL, close_units);
 }
