@@ -323,7 +323,7 @@ static void add_parameters(struct fit *fit) {
                               .quantity = parameter->varied.ref.quantity,
                               .low = parameter->low,
                               .high = parameter->high};
-    (void)snprintf(unknown.name, sizeof unknown.name, "%s", parameter->path);
+    (void)snprintf(unknown.name, sizeof unknown.name, "%.*s", (int)sizeof unknown.name - 1, parameter->path);
     observation_add(&fit->observation, &unknown, parameter_size(&parameter->varied, parameter->varied.value));
   }
 }

@@ -56,6 +56,22 @@ static double longest_gear(const struct gearbox_parameters *box) {
   return least < HUGE_VAL ? least : 1.0;
 }
 
+/* Temperature of oil at work, K. */
+#define WARM 323.15
+
+static void look_at_pipes(struct machine_view *view) {
+  double density = view->fluid->density;
+  double viscosity = density * viscosity_at(view->fluid, WARM);
+  if (view->hoses->length > 0.0) {
+    view->hose_speed = view->pump_flow / pipe_area(view->hoses);
+    view->hose_drop = 2.0 * pipe_drop(view->hoses, view->pump_flow, viscosity, density);
+  }
+  if (view->lines->cases == LINES_CASES_DRAINED && view->drain->length > 0.0) {
+    view->drain_flow = view->charge->displacement * view->fastest;
+    view->drain_drop = pipe_drop(view->drain, view->drain_flow, viscosity, density);
+  }
+}
+
 static void look_at_charge(struct machine_view *view) {
   const struct charge_parameters *charge = view->charge;
   double pressure = charge->relief_setting;
@@ -76,8 +92,7 @@ static void look_at_charge(struct machine_view *view) {
 /* Power out over power in at full stroke, driving; below zero where the losses take more than there is. */
 static double efficiency_of(const struct machine_view *view, struct rotary_losses *losses, double exponent,
                             double speed) {
-  const double warm = 323.15; /* K */
-  double viscosity = view->fluid->density * viscosity_at(view->fluid, warm);
+  double viscosity = view->fluid->density * viscosity_at(view->fluid, WARM);
   double film = ROTARY_REFERENCE_VISCOSITY * pow(viscosity / ROTARY_REFERENCE_VISCOSITY, exponent);
   double drop = 0.5 * view->relief_setting;
   rotary_losses_in_oil(losses, view->fluid->density, view->fluid->bulk_modulus, view->fluid->bulk_modulus_slope);
@@ -151,6 +166,7 @@ static void derive(const struct case_data *data, struct machine_view *view) {
   view->viscosity_tank = viscosity_at(view->fluid, view->heat->tank_start);
   view->stiffness = 1.0 / (1.0 / view->fluid->bulk_modulus + 1.0 / view->fluid->wall_modulus);
   look_at_charge(view);
+  look_at_pipes(view);
   look_at_units(view);
   look_at_ground(view);
 }

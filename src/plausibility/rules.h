@@ -18,6 +18,7 @@
 #include "limiter.h"
 #include "motor.h"
 #include "operator.h"
+#include "pipe.h"
 #include "pump.h"
 #include "relief.h"
 #include "swash.h"
@@ -30,6 +31,8 @@
 #define MACHINE_PARTS(PART)                                                                                            \
   PART(fluid, fluid)                                                                                                   \
   PART(lines, lines)                                                                                                   \
+  PART(pipe, hoses)                                                                                                    \
+  PART(pipe, drain)                                                                                                    \
   PART(engine, engine)                                                                                                 \
   PART(turbocharger, turbocharger)                                                                                     \
   PART(implement, implement)                                                                                           \
@@ -84,6 +87,13 @@ struct machine_view {
    * of the motor at its largest, with all of that flow. */
   double pump_efficiency;
   double motor_efficiency;
+  /* Oil at 50 degC: m/s of the pump's full flow in the hoses and Pa that it loses in both of them; m3/s of the charge
+   * pump at the fastest, all of which comes back through the cases, and Pa that it loses in the drain line. 0 without.
+   */
+  double hose_speed;
+  double hose_drop;
+  double drain_flow;
+  double drain_drop;
 };
 
 #define PRACTICE "common practice, no source"
@@ -93,6 +103,10 @@ struct machine_view {
  * k in rad/s (m3/rad)^(1/3), for a pump at full stroke and a motor at its smallest: 16 000 and 38 000 rpm cm. */
 #define PUMP_SPEED_FACTOR 9.08
 #define MOTOR_SPEED_FACTOR 21.57
+
+/* What oil in a pressure line, m/s, and what a drain line may lose, Pa: common practice, no source. */
+#define HOSE_SPEED_LIMIT 10.0
+#define DRAIN_DROP_LIMIT 2e5
 
 #define IN(quantity, value)                                                                                            \
   { QUANTITY_##quantity, (value) }
@@ -147,6 +161,15 @@ struct machine_view {
   RULE(filter_bypassed, own->filter->clean_drop >= own->filter->bypass_crack, FOLLOWS, \
        "the clean filter takes {} at its rated flow, its bypass cracks at {}: it filters only a part", \
        IN(PRESSURE, own->filter->clean_drop), IN(PRESSURE, own->filter->bypass_crack))                                 \
+  RULE(hoses_narrow, own->hose_speed > HOSE_SPEED_LIMIT, PRACTICE, \
+       "the pump's full flow of {} in hoses of {} bore runs faster than 10 m/s and loses {} in the two: pressure lines are laid out for 5 to 8 m/s", \
+       IN(FLOW, own->pump_flow), IN(LENGTH, own->hoses->bore), IN(PRESSURE, own->hose_drop))                           \
+  RULE(drain_narrow, own->drain_drop > own->lines->case_alarm, FOLLOWS, \
+       "the charge pump's {} come back through the cases and lose {} in the drain line, warm: above lines.case_alarm of {}", \
+       IN(FLOW, own->drain_flow), IN(PRESSURE, own->drain_drop), IN(PRESSURE, own->lines->case_alarm))                 \
+  RULE(drain_back_pressure, own->drain_drop > DRAIN_DROP_LIMIT && own->drain_drop <= own->lines->case_alarm, PRACTICE, \
+       "the charge pump's {} come back through the cases and lose {} in the drain line, warm: shaft seals like 2 bar or less", \
+       IN(FLOW, own->drain_flow), IN(PRESSURE, own->drain_drop))                                                       \
   RULE(overspeed_alarm_low, own->engine->overspeed_alarm <= own->high_idle, FOLLOWS, \
        "engine.overspeed_alarm of {} is not above the unloaded engine's {}: it sounds when nothing is wrong", \
        IN(ANGULAR_SPEED, own->engine->overspeed_alarm), IN(ANGULAR_SPEED, own->high_idle))                             \

@@ -369,10 +369,43 @@ static double allowed(const char *loss) {
              : 1e-3;
 }
 
+static int instants;             /* that were looked at */
+static const char *unknown_rate; /* one that depends on a state that the pattern of the Jacobian does not know of */
+static const char *unknown_state;
+
+/* Every hundredth instant: a small change of a state moves no rate but those that the pattern knows. */
+static void watch_pattern(const void *model, const void *mode, real t, const real *state) {
+  const struct plant *plant = &transmission_plant;
+  int rows[PLANT_STATE_LIMIT];
+  uint64_t pattern[PLANT_STATE_LIMIT];
+  double moved[PLANT_STATE_LIMIT];
+  double here[PLANT_STATE_LIMIT];
+  double there[PLANT_STATE_LIMIT];
+  if (instants++ % 100 != 50) {
+    return;
+  }
+  int n = plant->active_states(model, rows);
+  plant->sparsity_pattern(model, pattern);
+  memcpy(moved, state, (size_t)n * sizeof *moved);
+  plant->rates(model, mode, t, moved, here);
+  for (int j = 0; j < n; j++) {
+    moved[j] += 50.0 * plant->states[rows[j]].tolerance;
+    plant->rates(model, mode, t, moved, there);
+    moved[j] = state[j];
+    for (int i = 0; i < n; i++) {
+      if (there[i] != here[i] && (pattern[i] >> j & 1) == 0) {
+        unknown_rate = plant->states[rows[i]].name;
+        unknown_state = plant->states[rows[j]].name;
+      }
+    }
+  }
+}
+
 /* The plant with an eye on its losses: wherever the run evaluates its signals no loss is negative. */
 static void watched_signals(const void *model, const void *mode, real t, const real *state, real *signals) {
   real powers[PLANT_LEDGER_LIMIT];
   transmission_plant.signals_at(model, mode, t, state, signals);
+  watch_pattern(model, mode, t, state);
   transmission_plant.powers(model, mode, t, state, powers);
   for (int i = 0; i < transmission_plant.ledger_integrated; i++) {
     const struct ledger_row *row = &transmission_plant.ledger[i];
@@ -429,6 +462,8 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   data.plant = &watched;
   gave = NULL;
   gave_most = 0.0;
+  instants = 0;
+  unknown_rate = NULL;
   struct signals_seen seen = {.count = watched.signal_count};
   struct recorder recorder = {&seen, inspect};
   if (!run_case(&data, &recorder, NULL, outcome, &error)) {
@@ -465,6 +500,11 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   }
   if (gave != NULL) {
     (void)fprintf(stderr, "case %u: loss %s gives %.6g W at %.6g s\n", plan->number, gave, -gave_most, gave_when);
+    complaints++;
+  }
+  if (unknown_rate != NULL) {
+    (void)fprintf(stderr, "case %u: the rate of %s depends on %s, and the pattern does not know\n", plan->number,
+                  unknown_rate, unknown_state);
     complaints++;
   }
   if (seen.bad) {
