@@ -61,6 +61,7 @@ void h5_start(struct h5_log *log) {
   *log = (struct h5_log){.text_type = H5I_INVALID_HID,
                          .scalar_space = H5I_INVALID_HID,
                          .dataset_creation = H5I_INVALID_HID,
+                         .scalar_creation = H5I_INVALID_HID,
                          .transfer = H5I_INVALID_HID};
   (void)H5dont_atexit(); /* it complains of a second call */
   errno = 0;
@@ -71,13 +72,17 @@ void h5_start(struct h5_log *log) {
          /* Attributes in the order of writing, as netCDF-4 does. */
          h5_note(log, log->dataset_creation = H5Pcreate(H5P_DATASET_CREATE)) &&
          h5_note(log, H5Pset_attr_creation_order(log->dataset_creation, creation_order)) &&
+         /* A scalar lies in its own description: no place in the file to be found, nor to be written by itself. */
+         h5_note(log, log->scalar_creation = H5Pcopy(log->dataset_creation)) &&
+         h5_note(log, H5Pset_layout(log->scalar_creation, H5D_COMPACT)) &&
          /* Writing a text clears a buffer of this size each time; the usual one is a megabyte. */
          h5_note(log, log->transfer = H5Pcreate(H5P_DATASET_XFER)) &&
          h5_note(log, H5Pset_buffer(log->transfer, 16384, NULL, NULL)));
 }
 
 void h5_stop(struct h5_log *log) {
-  (void)(!log->failed && h5_note(log, H5Pclose(log->transfer)) && h5_note(log, H5Pclose(log->dataset_creation)) &&
+  (void)(!log->failed && h5_note(log, H5Pclose(log->transfer)) && h5_note(log, H5Pclose(log->scalar_creation)) &&
+         h5_note(log, H5Pclose(log->dataset_creation)) &&
          h5_note(log, H5Sclose(log->scalar_space)) && h5_note(log, H5Tclose(log->text_type)));
 }
 
@@ -154,7 +159,7 @@ static hid_t scalar(hid_t parent, const char *name, hid_t file_type, hid_t memor
   hid_t dataset = H5I_INVALID_HID;
   (void)(!log->failed &&
          h5_note(log, dataset = H5Dcreate2(parent, name, file_type, log->scalar_space, H5P_DEFAULT,
-                                           log->dataset_creation, H5P_DEFAULT)) &&
+                                           log->scalar_creation, H5P_DEFAULT)) &&
          h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, value)));
   return dataset;
 }
@@ -243,22 +248,16 @@ hid_t h5_growing_reals(hid_t parent, const char *name, int chunk, hid_t scale, s
   (void)(!log->failed && h5_note(log, space = H5Screate_simple(1, &size, &unlimited)) &&
          h5_note(log, creation = H5Pcopy(log->dataset_creation)) &&
          h5_note(log, H5Pset_chunk(creation, 1, &chunk_size)) &&
-         /* Whole chunks are written once and never again: no cache to copy them into. */
+         /* Chunks are written whole, past the cache: it needs no room. */
          h5_note(log, access = H5Pcreate(H5P_DATASET_ACCESS)) && h5_note(log, H5Pset_chunk_cache(access, 0, 0, 1.0)) &&
-         h5_note(log, dataset = H5Dcreate2(parent, name, H5T_IEEE_F64LE, space, H5P_DEFAULT, creation, access)) &&
+         h5_note(log, dataset = H5Dcreate2(parent, name, H5T_NATIVE_DOUBLE, space, H5P_DEFAULT, creation, access)) &&
          h5_give_scale(dataset, name, scale, log) && h5_note(log, H5Pclose(access)) &&
          h5_note(log, H5Pclose(creation)) && h5_note(log, H5Sclose(space)));
   return dataset;
 }
 
-void h5_append(hid_t dataset, hsize_t start, int count, const double *values, struct h5_log *log) {
-  hsize_t length = (hsize_t)count;
-  hsize_t size = start + length;
-  hid_t space = H5I_INVALID_HID;
-  hid_t memory = H5I_INVALID_HID;
-  (void)(!log->failed && h5_note(log, H5Dset_extent(dataset, &size)) && h5_note(log, space = H5Dget_space(dataset)) &&
-         h5_note(log, memory = H5Screate_simple(1, &length, NULL)) &&
-         h5_note(log, H5Sselect_hyperslab(space, H5S_SELECT_SET, &start, NULL, &length, NULL)) &&
-         h5_note(log, H5Dwrite(dataset, H5T_NATIVE_DOUBLE, memory, space, H5P_DEFAULT, values)) &&
-         h5_note(log, H5Sclose(memory)) && h5_note(log, H5Sclose(space)));
+void h5_append_chunk(hid_t dataset, hsize_t start, int count, int chunk, const double *values, struct h5_log *log) {
+  hsize_t size = start + (hsize_t)count;
+  (void)(!log->failed && h5_note(log, H5Dset_extent(dataset, &size)) &&
+         h5_note(log, H5Dwrite_chunk(dataset, H5P_DEFAULT, 0, &start, (size_t)chunk * sizeof *values, values)));
 }

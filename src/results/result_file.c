@@ -164,12 +164,13 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   return file;
 }
 
-/* `count` samples to the file, a column a signal of the file; flushed now and then, so that a killed run leaves a part
+/* `count` samples to the file, all of a chunk but at the end; a column a signal of the file, each with room for a chunk;
+ * flushed now and then, so that a killed run leaves a part
  * that can be read. */
 static bool append(struct result_file *file, int count, const double *time, const double *const *values) {
-  h5_append(file->time, file->written, count, time, &file->out.log);
+  h5_append_chunk(file->time, file->written, count, file->chunk, time, &file->out.log);
   for (int s = 0; s < file->signal_count; s++) {
-    h5_append(file->signals[s], file->written, count, values[s], &file->out.log);
+    h5_append_chunk(file->signals[s], file->written, count, file->chunk, values[s], &file->out.log);
   }
   file->written += (hsize_t)count;
   if (wall_clock() - file->flushed > FLUSH_SECONDS) {
@@ -180,10 +181,13 @@ static bool append(struct result_file *file, int count, const double *time, cons
 
 static bool append_held(struct result_file *file) {
   const double *columns[PLANT_SIGNAL_LIMIT] = {NULL};
+  int count = file->held;
+  size_t rest = (size_t)(file->chunk - count) * sizeof(double); /* of the last chunk: nothing */
+  memset(buffer_of(file, 0) + count, 0, rest);
   for (int s = 0; s < file->signal_count; s++) {
+    memset(buffer_of(file, s + 1) + count, 0, rest);
     columns[s] = buffer_of(file, s + 1);
   }
-  int count = file->held;
   file->held = 0;
   return count == 0 || append(file, count, buffer_of(file, 0), columns);
 }
