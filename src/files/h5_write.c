@@ -62,6 +62,7 @@ void h5_start(struct h5_log *log) {
                          .scalar_space = H5I_INVALID_HID,
                          .dataset_creation = H5I_INVALID_HID,
                          .scalar_creation = H5I_INVALID_HID,
+                         .empty_creation = H5I_INVALID_HID,
                          .transfer = H5I_INVALID_HID};
   (void)H5dont_atexit(); /* it complains of a second call */
   errno = 0;
@@ -75,14 +76,17 @@ void h5_start(struct h5_log *log) {
          /* A scalar lies in its own description: no place in the file to be found, nor to be written by itself. */
          h5_note(log, log->scalar_creation = H5Pcopy(log->dataset_creation)) &&
          h5_note(log, H5Pset_layout(log->scalar_creation, H5D_COMPACT)) &&
+         /* An axis of fixed size zero does not exist in netCDF-4: an empty one may grow. */
+         h5_note(log, log->empty_creation = H5Pcopy(log->dataset_creation)) &&
+         h5_note(log, H5Pset_chunk(log->empty_creation, 1, &(hsize_t){1})) &&
          /* Writing a text clears a buffer of this size each time; the usual one is a megabyte. */
          h5_note(log, log->transfer = H5Pcreate(H5P_DATASET_XFER)) &&
          h5_note(log, H5Pset_buffer(log->transfer, 16384, NULL, NULL)));
 }
 
 void h5_stop(struct h5_log *log) {
-  (void)(!log->failed && h5_note(log, H5Pclose(log->transfer)) && h5_note(log, H5Pclose(log->scalar_creation)) &&
-         h5_note(log, H5Pclose(log->dataset_creation)) &&
+  (void)(!log->failed && h5_note(log, H5Pclose(log->transfer)) && h5_note(log, H5Pclose(log->empty_creation)) &&
+         h5_note(log, H5Pclose(log->scalar_creation)) && h5_note(log, H5Pclose(log->dataset_creation)) &&
          h5_note(log, H5Sclose(log->scalar_space)) && h5_note(log, H5Tclose(log->text_type)));
 }
 
@@ -185,18 +189,14 @@ static hid_t array(hid_t parent, const char *name, hid_t file_type, hid_t memory
                    hid_t scale, struct h5_log *log) {
   hsize_t size = (hsize_t)count;
   hsize_t unlimited = H5S_UNLIMITED;
-  hsize_t chunk = 1;
-  hid_t creation = H5I_INVALID_HID;
   hid_t space = H5I_INVALID_HID;
   hid_t dataset = H5I_INVALID_HID;
-  /* An axis of fixed size zero does not exist in netCDF-4: an empty one may grow. */
   bool empty = count == 0;
-  (void)(!log->failed && h5_note(log, creation = H5Pcopy(log->dataset_creation)) &&
-         (!empty || h5_note(log, H5Pset_chunk(creation, 1, &chunk))) &&
-         h5_note(log, space = H5Screate_simple(1, &size, empty ? &unlimited : NULL)) &&
+  hid_t creation = empty ? log->empty_creation : log->dataset_creation;
+  (void)(!log->failed && h5_note(log, space = H5Screate_simple(1, &size, empty ? &unlimited : NULL)) &&
          h5_note(log, dataset = H5Dcreate2(parent, name, file_type, space, H5P_DEFAULT, creation, H5P_DEFAULT)) &&
          (empty || h5_note(log, H5Dwrite(dataset, memory_type, H5S_ALL, H5S_ALL, log->transfer, values))) &&
-         h5_give_scale(dataset, name, scale, log) && h5_note(log, H5Sclose(space)) && h5_note(log, H5Pclose(creation)));
+         h5_give_scale(dataset, name, scale, log) && h5_note(log, H5Sclose(space)));
   return dataset;
 }
 

@@ -18,6 +18,7 @@ struct h5_log {
   hid_t scalar_space;
   hid_t dataset_creation;
   hid_t scalar_creation;
+  hid_t empty_creation;
   hid_t transfer;
 };
 
@@ -62,8 +63,9 @@ hid_t h5_dimension(hid_t parent, const char *name, int count, const char *text, 
 
 /* An array that grows in pieces of `chunk`; empty at first. `scale` as above. */
 hid_t h5_growing_reals(hid_t parent, const char *name, int chunk, hid_t scale, struct h5_log *log);
-/* Write the chunk that begins behind the first `start` values, a multiple of `chunk`: `count` values, and what else there
- * is room for in `values` up to a whole chunk, which no reader sees. By the machine's own bytes, without a copy. */
+/* Write the chunk that begins behind the first `start` values, a multiple of `chunk`: `count` values, and what else
+ * there is room for in `values` up to a whole chunk, which no reader sees. By the machine's own bytes, without a copy.
+ */
 void h5_append_chunk(hid_t dataset, hsize_t start, int count, int chunk, const double *values, struct h5_log *log);
 
 #endif

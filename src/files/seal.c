@@ -7,7 +7,8 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
-#include <zlib.h>
+
+#include "checksum.h"
 
 enum { SEAL_SIZE = 64, BLOCK = 1 << 18 };
 
@@ -42,18 +43,18 @@ static bool read_all(int descriptor, unsigned char *to, size_t count, off_t offs
 
 static bool sum_of(int descriptor, off_t size, uint32_t *sum) {
   unsigned char *block = malloc(BLOCK);
-  uLong crc = crc32(0, NULL, 0);
+  uint32_t crc = 0;
   bool good = block != NULL;
   for (off_t at = 0; good && at < size;) {
     size_t count = size - at < BLOCK ? (size_t)(size - at) : BLOCK;
     good = read_all(descriptor, block, count, at);
-    crc = good ? crc32(crc, block, (uInt)count) : crc;
+    crc = good ? checksum_add(crc, block, count) : crc;
     at += (off_t)count;
   }
   int kept = errno;
   free(block);
   errno = kept;
-  *sum = (uint32_t)crc;
+  *sum = crc;
   return good;
 }
 

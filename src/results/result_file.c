@@ -164,9 +164,8 @@ struct result_file *result_file_open(const char *path, const struct case_data *d
   return file;
 }
 
-/* `count` samples to the file, all of a chunk but at the end; a column a signal of the file, each with room for a chunk;
- * flushed now and then, so that a killed run leaves a part
- * that can be read. */
+/* `count` samples to the file, all of a chunk but at the end; a column a signal of the file, each with room for a
+ * chunk; flushed now and then, so that a killed run leaves a part that can be read. */
 static bool append(struct result_file *file, int count, const double *time, const double *const *values) {
   h5_append_chunk(file->time, file->written, count, file->chunk, time, &file->out.log);
   for (int s = 0; s < file->signal_count; s++) {
