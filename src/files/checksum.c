@@ -24,16 +24,16 @@ __attribute__((target("pclmul"))) static __m128i folded(__m128i piece, __m128i n
 __attribute__((target("pclmul"))) static void fold(uint32_t sum, const unsigned char *bytes, size_t count,
                                                    unsigned char *left) {
   __m128i piece[4];
-  for (int i = 0; i < 4; i++) {
+  for (size_t i = 0; i < 4; i++) {
     piece[i] = _mm_loadu_si128((const __m128i *)(const void *)(bytes + i * LANE));
   }
   piece[0] = _mm_xor_si128(piece[0], _mm_cvtsi32_si128((int)~sum));
   for (size_t at = FOLD; at < count; at += FOLD) {
-    for (int i = 0; i < 4; i++) {
+    for (size_t i = 0; i < 4; i++) {
       piece[i] = folded(piece[i], _mm_loadu_si128((const __m128i *)(const void *)(bytes + at + i * LANE)));
     }
   }
-  for (int i = 0; i < 4; i++) {
+  for (size_t i = 0; i < 4; i++) {
     _mm_storeu_si128((__m128i *)(void *)(left + i * LANE), piece[i]);
   }
 }
