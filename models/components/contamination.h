@@ -99,15 +99,16 @@ static inline real contamination_efficiency(real beta) {
   return 1.0 - 1.0 / beta;
 }
 
-/* (1 - e^-x)/x */
+/* (1 - e^-x)/x; 1 - e^-x is 2 t/(1 + t) with t = tanh(x/2), which keeps its digits for small x. */
 static inline real contamination_mean_decay(real x) {
-  return x > 1e-8 ? -expm1(-x) / x : 1.0 - 0.5 * x;
+  real t = real_tanh(0.5 * smaller(x, 600.0));
+  return x > 1e-8 ? 2.0 * t / (1.0 + t) / x : 1.0 - 0.5 * x;
 }
 
 /* The count after `time` from `count`; `clearing` is q (1 - y)(1 - 1/beta), m3/s. */
 static inline real contamination_count(real count, real ingress, real clearing, real volume, real time) {
   real x = clearing * time / volume;
-  return count * exp(-x) + ingress * time / volume * contamination_mean_decay(x);
+  return count * real_exp(-x) + ingress * time / volume * contamination_mean_decay(x);
 }
 
 /* When the count falls to `target`, from 0 on; HUGE_VAL if it never does. */
@@ -116,12 +117,12 @@ static inline real contamination_time_to(real count, real target, real ingress, 
     return 0.0;
   }
   real settled = clearing > 0.0 ? ingress / clearing : HUGE_VAL;
-  return settled < target ? volume / clearing * log((count - settled) / (target - settled)) : HUGE_VAL;
+  return settled < target ? volume / clearing * real_log((count - settled) / (target - settled)) : HUGE_VAL;
 }
 
 /* Rise of the element's resistance over the clean one. */
 static inline real contamination_loading(const struct contamination_parameters *dirt, real mass) {
-  return mass > 0.0 ? pow(mass / dirt->dirt_capacity, dirt->loading_exponent) : 0.0;
+  return mass > 0.0 ? real_power(mass / dirt->dirt_capacity, dirt->loading_exponent) : 0.0;
 }
 
 /* Mass of so many particles above 4, 6 and 14 um, kg. A class that holds more than the one below it does not take
@@ -206,7 +207,7 @@ static inline real contamination_opening_dirt(const struct contamination_paramet
     return HUGE_VAL;
   }
   real rise = filter->bypass_crack / clean - 1.0;
-  return rise <= 0.0 ? 0.0 : dirt->dirt_capacity * pow(rise, 1.0 / dirt->loading_exponent);
+  return rise <= 0.0 ? 0.0 : dirt->dirt_capacity * real_power(rise, 1.0 / dirt->loading_exponent);
 }
 
 /* When, within `time` from `state`, the element holds `mass`: halved again and again. */

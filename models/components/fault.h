@@ -43,7 +43,7 @@ static inline real fault_stuck_position(const struct fault_parameters *fault, en
 
 /* Oil lost through a burst hose, m3/s; `over_air` = line over ambient. The root is rounded over 0.1 bar, so that its
  * slope at no pressure is finite. No air is drawn in. */
-static inline real fault_burst_flow(const struct fault_parameters *fault, real share, real over_air, double density) {
+static inline real fault_burst_flow(const struct fault_parameters *fault, real share, real over_air, real density) {
   if (mask_none(share != 0.0)) {
     return broadcast(0.0);
   }

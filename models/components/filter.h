@@ -29,7 +29,7 @@ static const struct field filter_fields[] = {FILTER_FIELDS(FIELD_ROW_REAL, FIELD
 #undef FIELD_OWNER
 
 /* Resistance of the element over viscosity, 1/m3. */
-static inline real filter_resistance(const struct filter_parameters *filter, double density, real loading) {
+static inline real filter_resistance(const struct filter_parameters *filter, real density, real loading) {
   return filter->clean_drop / (filter->rated_flow * filter->rated_viscosity * density) * (1.0 + loading);
 }
 

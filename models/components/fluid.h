@@ -56,7 +56,7 @@ struct fluid_parameters {
 static const struct field fluid_fields[] = {FLUID_FIELDS(FIELD_ROW_REAL, FIELD_ROW_CHOICE, FIELD_ROW_TABLE)};
 #undef FIELD_OWNER
 
-enum { FLUID_KNOTS = 512, FLUID_BINS = 8192, FLUID_TEMPERATURES = 261 };
+enum { FLUID_KNOTS = 512, FLUID_BINS = 4096, FLUID_TEMPERATURES = 261 };
 
 /* A function of temperature by its values and slopes at 200 K, 201 K, ... */
 struct fluid_viscosity_table {
@@ -66,8 +66,8 @@ struct fluid_viscosity_table {
 
 /* Where a temperature lies in such tables. */
 struct fluid_table_place {
-  int knot PER_LANE; /* the last knot at or below it */
-  real along;        /* from that knot to the next, 0 to 1 */
+  whole_number knot; /* the last knot at or below it */
+  real along; /* from that knot to the next, 0 to 1 */
 };
 
 /* The cubic of p between two knots, in the share of the way from one to the next. */
@@ -88,11 +88,35 @@ struct fluid {
   double modulus[FLUID_KNOTS];     /* dp/dw, Pa */
   double energy[FLUID_KNOTS];      /* integral of p dw from p_0 to the knot, J/m3 */
   struct fluid_cubic cubic[FLUID_KNOTS - 1];
-  short bin[FLUID_BINS];       /* the last knot at or left of the bin's start */
+  int bin[FLUID_BINS];         /* the last knot at or left of the bin's start */
   double bins_per_compression; /* bins over w */
 
   struct fluid_viscosity_table viscosity; /* dynamic, Pa s */
 };
+
+#if REAL_LANES == 1
+typedef struct fluid fluid_each;
+typedef struct fluid_viscosity_table fluid_viscosity_each;
+#else
+
+/* A table of viscosity in each lane: its address. */
+typedef struct {
+  mask address;
+} fluid_viscosity_each;
+
+/* An oil in each lane. */
+typedef struct {
+  real density;
+  real heat_per_volume;
+  real ambient;
+  real bottom; /* w of the first knot and of the last */
+  real top;
+  real bins_per_compression;
+  mask address; /* of the tables */
+  fluid_viscosity_each viscosity;
+} fluid_each;
+
+#endif
 
 #define FLUID_TOP_PRESSURE 5e8 /* Pa, last knot */
 #define FLUID_COLDEST 200.0    /* K, first viscosity knot */
@@ -105,6 +129,8 @@ static inline real fluid_hermite(real left, real right, real left_slope, real ri
   return left + x * (left_slope + x * (c2 + x * c3));
 }
 
+#if REAL_LANES == 1
+
 /* The interval of the table that holds compression w: its left knot. */
 static inline int fluid_knot(const struct fluid *oil, double w) {
   double place = (w - oil->compression[0]) * oil->bins_per_compression;
@@ -116,10 +142,10 @@ static inline int fluid_knot(const struct fluid *oil, double w) {
   return knot;
 }
 
-/* Absolute pressure at compression w. */
-static inline double fluid_pressure_at(const struct fluid *oil, double w) {
+/* Absolute pressure at compression w, Pa. */
+static inline real fluid_pressure(const fluid_each *oil, real w) {
   if (w < oil->compression[0]) {
-    return oil->pressure[0] * exp((w - oil->compression[0]) * oil->modulus[0] / oil->pressure[0]);
+    return oil->pressure[0] * real_exp((w - oil->compression[0]) * oil->modulus[0] / oil->pressure[0]);
   }
   int last = FLUID_KNOTS - 1;
   if (!(w < oil->compression[last])) { /* also a NaN */
@@ -130,50 +156,90 @@ static inline double fluid_pressure_at(const struct fluid *oil, double w) {
   return cubic->c0 + x * (cubic->c1 + x * (cubic->c2 + x * cubic->c3));
 }
 
-/* Absolute pressure at compression w, Pa, each lane by itself. */
-static inline real fluid_pressure(const struct fluid *oil, real w) {
-  real pressure = broadcast(0.0);
-  for (int i = 0; i < REAL_LANES; i++) {
-    lane_set(&pressure, i, fluid_pressure_at(oil, lane_get(w, i)));
-  }
-  return pressure;
+#else
+
+/* Takes a lane's table of viscosity. */
+static inline void fluid_viscosity_take(fluid_viscosity_each *each, int lane,
+                                        const struct fluid_viscosity_table *table) {
+  lane_point(&each->address, lane, table);
 }
+
+/* Takes a lane's oil, whose tables must live on. */
+static inline void fluid_take(fluid_each *each, int lane, const struct fluid *oil) {
+  lane_set(&each->density, lane, oil->density);
+  lane_set(&each->heat_per_volume, lane, oil->heat_per_volume);
+  lane_set(&each->ambient, lane, oil->ambient);
+  lane_set(&each->bottom, lane, oil->compression[0]);
+  lane_set(&each->top, lane, oil->compression[FLUID_KNOTS - 1]);
+  lane_set(&each->bins_per_compression, lane, oil->bins_per_compression);
+  lane_point(&each->address, lane, oil);
+  fluid_viscosity_take(&each->viscosity, lane, &oil->viscosity);
+}
+
+/* One number of each lane's oil. */
+#define FLUID_READ(oil, member) lanes_read((oil)->address + (int64_t)offsetof(struct fluid, member))
+
+/* Pressure outside of the tables, as in the plain function. */
+static inline real fluid_pressure_outside(const fluid_each *oil, real w, mask below, real inside) {
+  real first = FLUID_READ(oil, pressure[0]);
+  real under = first * real_exp((w - oil->bottom) * FLUID_READ(oil, modulus[0]) / first);
+  real over = FLUID_READ(oil, pressure[FLUID_KNOTS - 1]) + (w - oil->top) * FLUID_READ(oil, modulus[FLUID_KNOTS - 1]);
+  return select_where(below, under, select_where(w < oil->top, inside, over));
+}
+
+/* Absolute pressure at compression w, Pa, each lane by its own oil. */
+static inline real fluid_pressure(const fluid_each *oil, real w) {
+  mask below = w < oil->bottom;
+  mask outside = below | mask_not(w < oil->top); /* also a NaN */
+  real in = select_where(outside, oil->bottom, w);
+  real place = smaller((in - oil->bottom) * oil->bins_per_compression, (double)(FLUID_BINS - 1));
+  mask bin = whole_wide(real_whole(place));
+  mask knot = whole_wide(lanes_read_whole(oil->address + (int64_t)offsetof(struct fluid, bin) + bin * 4));
+  mask compressions = oil->address + (int64_t)offsetof(struct fluid, compression[1]);
+  for (;;) {
+    mask further = in >= lanes_read(compressions + knot * 8);
+    if (mask_none(further)) {
+      break;
+    }
+    knot -= further;
+  }
+  mask cubic = oil->address + (int64_t)offsetof(struct fluid, cubic) + knot * (int64_t)sizeof(struct fluid_cubic);
+  real x = (in - lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, start))) *
+           lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, over_width));
+  real pressure = lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, c0)) +
+                  x * (lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, c1)) +
+                       x * (lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, c2)) +
+                            x * lanes_read(cubic + (int64_t)offsetof(struct fluid_cubic, c3))));
+  return mask_none(outside) ? pressure : fluid_pressure_outside(oil, w, below, pressure);
+}
+
+#endif
 
 /* Where a temperature, K, lies in the tables of viscosity; held at their ends. */
 static inline struct fluid_table_place fluid_table_place_of(real temperature) {
   struct fluid_table_place table_place;
   real place = clamp(temperature - FLUID_COLDEST, 0.0, (double)(FLUID_TEMPERATURES - 1));
-  table_place.along = place;
-  for (int i = 0; i < REAL_LANES; i++) {
-    int knot = (int)lane_get(place, i);
-    if ((unsigned)knot > FLUID_TEMPERATURES - 2) { /* a NaN becomes a negative number */
-      knot = FLUID_TEMPERATURES - 2;
-    }
-    EACH(table_place.knot)[i] = knot;
-    lane_set(&table_place.along, i, lane_get(place, i) - (double)knot);
-  }
+  table_place.knot = whole_up_to(real_whole(place), FLUID_TEMPERATURES - 2);
+  table_place.along = place - whole_real(table_place.knot);
   return table_place;
 }
 
 /* Dynamic viscosity, Pa s. */
-static inline real fluid_viscosity_at(const struct fluid_viscosity_table *table,
-                                      const struct fluid_table_place *table_place) {
-  real left = table_place->along;
-  real right = table_place->along;
-  real left_slope = table_place->along;
-  real right_slope = table_place->along;
-  for (int i = 0; i < REAL_LANES; i++) {
-    int knot = EACH(table_place->knot)[i];
-    lane_set(&left, i, table->value[knot]);
-    lane_set(&right, i, table->value[knot + 1]);
-    lane_set(&left_slope, i, table->slope[knot]);
-    lane_set(&right_slope, i, table->slope[knot + 1]);
-  }
-  return fluid_hermite(left, right, left_slope, right_slope, table_place->along);
+static inline real fluid_viscosity_at(const fluid_viscosity_each *table, const struct fluid_table_place *table_place) {
+#if REAL_LANES == 1
+  const double *value = table->value + table_place->knot;
+  const double *slope = table->slope + table_place->knot;
+  return fluid_hermite(value[0], value[1], slope[0], slope[1], table_place->along);
+#else
+  mask value = table->address + whole_wide(table_place->knot) * 8;
+  mask slope = value + (int64_t)offsetof(struct fluid_viscosity_table, slope);
+  return fluid_hermite(lanes_read(value), lanes_read(value + 8), lanes_read(slope), lanes_read(slope + 8),
+                       table_place->along);
+#endif
 }
 
 /* The same at temperature T, K. */
-static inline real fluid_viscosity(const struct fluid_viscosity_table *table, real temperature) {
+static inline real fluid_viscosity(const fluid_viscosity_each *table, real temperature) {
   struct fluid_table_place table_place = fluid_table_place_of(temperature);
   return fluid_viscosity_at(table, &table_place);
 }
@@ -210,22 +276,22 @@ static inline real fluid_bulk_modulus(const struct fluid_parameters *oil, real p
   real pressure = larger(p, oil->floor_pressure);
   real liquid = oil->bulk_modulus + oil->bulk_modulus_slope * (pressure - oil->ambient_pressure);
   real air =
-      oil->air_content / (1.0 - oil->air_content) * pow(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
+      oil->air_content / (1.0 - oil->air_content) * real_power(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
   real mixture = liquid * (1.0 + air) / (1.0 + air * liquid / (oil->air_exponent * pressure));
   return 1.0 / (1.0 / mixture + 1.0 / oil->wall_modulus);
 }
 
 /* Kinematic viscosity, m2/s, from the two Walther constants at temperature T, K. */
 static inline real fluid_walther(real a, real b, real temperature) {
-  return 1e-6 * (pow(10.0, pow(10.0, a - b * log10(temperature))) - 0.7);
+  return 1e-6 * (real_power(10.0, real_power(10.0, a - b * real_log10(temperature))) - 0.7);
 }
 
 /* The Walther constants A and B from two viscosities (m2/s) at two temperatures (K). */
 static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real temperature2, real *a, real *b) {
-  real z1 = log10(log10(1e6 * nu1 + 0.7));
-  real z2 = log10(log10(1e6 * nu2 + 0.7));
-  *b = (z1 - z2) / (log10(temperature2) - log10(temperature1));
-  *a = z1 + *b * log10(temperature1);
+  real z1 = real_log10(real_log10(1e6 * nu1 + 0.7));
+  real z2 = real_log10(real_log10(1e6 * nu2 + 0.7));
+  *b = (z1 - z2) / (real_log10(temperature2) - real_log10(temperature1));
+  *a = z1 + *b * real_log10(temperature1);
 }
 
 /* Energy stored by compression to w, J per m3 of line: the integral of fluid_pressure, term by term, so that the ledger
@@ -233,7 +299,7 @@ static inline void fluid_walther_fit(real nu1, real temperature1, real nu2, real
 static inline real fluid_stored_energy(const struct fluid *oil, real w) {
   if (w < oil->compression[0]) {
     real rate = oil->modulus[0] / oil->pressure[0];
-    return oil->energy[0] + oil->pressure[0] / rate * (exp((w - oil->compression[0]) * rate) - 1.0);
+    return oil->energy[0] + oil->pressure[0] / rate * (real_exp((w - oil->compression[0]) * rate) - 1.0);
   }
   int last = FLUID_KNOTS - 1;
   if (!(w < oil->compression[last])) {
@@ -250,7 +316,7 @@ static inline real fluid_stored_energy(const struct fluid *oil, real w) {
 /* Compression at an absolute pressure: the inverse of fluid_pressure, by bisection (used at start, never in a step). */
 static inline real fluid_compression(const struct fluid *oil, real pressure) {
   if (pressure < oil->pressure[0]) {
-    return oil->compression[0] + log(pressure / oil->pressure[0]) * oil->pressure[0] / oil->modulus[0];
+    return oil->compression[0] + real_log(pressure / oil->pressure[0]) * oil->pressure[0] / oil->modulus[0];
   }
   if (pressure > oil->pressure[FLUID_KNOTS - 1]) {
     return oil->compression[FLUID_KNOTS - 1] +
@@ -275,7 +341,7 @@ static inline void fluid_film_table(const struct fluid_viscosity_table *viscosit
                                     struct fluid_viscosity_table *film) {
   for (int i = 0; i < FLUID_TEMPERATURES; i++) {
     real mu = viscosity->value[i];
-    film->value[i] = reference * pow(mu / reference, exponent);
+    film->value[i] = reference * real_power(mu / reference, exponent);
     film->slope[i] = exponent * film->value[i] / mu * viscosity->slope[i];
   }
 }
@@ -284,11 +350,11 @@ static inline void fluid_film_table(const struct fluid_viscosity_table *viscosit
 static inline real fluid_compression_between(const struct fluid_parameters *oil, real low, real high) {
   static const real node[3] = {0.0, 0.7745966692414834, -0.7745966692414834};
   static const real weight[3] = {8.0 / 9.0, 5.0 / 9.0, 5.0 / 9.0};
-  real middle = 0.5 * (log(high) + log(low));
-  real half = 0.5 * (log(high) - log(low));
+  real middle = 0.5 * (real_log(high) + real_log(low));
+  real half = 0.5 * (real_log(high) - real_log(low));
   real sum = 0.0;
   for (int i = 0; i < 3; i++) {
-    real p = exp(middle + half * node[i]);
+    real p = real_exp(middle + half * node[i]);
     sum += weight[i] * p / fluid_bulk_modulus(oil, p);
   }
   return sum * half;
@@ -300,11 +366,11 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
   oil->heat_per_volume = parameters->density * parameters->specific_heat;
   oil->ambient = parameters->ambient_pressure;
 
-  real bottom = log(parameters->floor_pressure);
-  real spacing = (log(FLUID_TOP_PRESSURE) - bottom) / (real)(FLUID_KNOTS - 1);
+  real bottom = real_log(parameters->floor_pressure);
+  real spacing = (real_log(FLUID_TOP_PRESSURE) - bottom) / (real)(FLUID_KNOTS - 1);
   oil->compression[0] = 0.0;
   for (int i = 0; i < FLUID_KNOTS; i++) {
-    oil->pressure[i] = exp(bottom + spacing * (real)i);
+    oil->pressure[i] = real_exp(bottom + spacing * (real)i);
     oil->modulus[i] = fluid_bulk_modulus(parameters, oil->pressure[i]);
     if (i > 0) {
       oil->compression[i] =
@@ -341,7 +407,7 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
     while (knot < FLUID_KNOTS - 2 && oil->compression[knot + 1] <= start) {
       knot++;
     }
-    oil->bin[bin] = (short)knot;
+    oil->bin[bin] = knot;
   }
   /* Energy, first from the lowest knot, then counted from the ambient pressure. */
   oil->energy[0] = 0.0;
@@ -361,10 +427,10 @@ static inline void fluid_prepare(const struct fluid_parameters *parameters, stru
   for (int i = 0; i < FLUID_TEMPERATURES; i++) {
     real temperature = FLUID_COLDEST + (real)i;
     real nu = fluid_walther(a, b, temperature);
-    real inner = log10(1e6 * nu + 0.7);
+    real inner = real_log10(1e6 * nu + 0.7);
     oil->viscosity.value[i] = parameters->density * nu;
     /* d nu/dT = -(nu + 0.7e-6) ln(10) inner B / T */
-    oil->viscosity.slope[i] = -parameters->density * (nu + 0.7e-6) * log(10.0) * inner * b / temperature;
+    oil->viscosity.slope[i] = -parameters->density * (nu + 0.7e-6) * real_log(10.0) * inner * b / temperature;
   }
 }
 

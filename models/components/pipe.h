@@ -97,7 +97,7 @@ static inline real pipe_laminar(const struct pipe_parameters *pipe, real viscosi
 }
 
 /* Drop, Pa, at a flow of 0 or more, m3/s; `viscosity` dynamic, Pa s. */
-static inline real pipe_drop(const struct pipe_parameters *pipe, real flow, real viscosity, double density) {
+static inline real pipe_drop(const struct pipe_parameters *pipe, real flow, real viscosity, real density) {
   real speed = flow / pipe_area(pipe);
   struct pipe_friction friction =
       pipe_friction_of(density * speed * pipe->bore / viscosity, pipe->roughness / pipe->bore);
@@ -105,7 +105,7 @@ static inline real pipe_drop(const struct pipe_parameters *pipe, real flow, real
 }
 
 /* Flow, m3/s, at a drop, Pa, either way. The pipe must have a length. */
-static inline real pipe_flow(const struct pipe_parameters *pipe, real drop, real viscosity, double density) {
+static inline real pipe_flow(const struct pipe_parameters *pipe, real drop, real viscosity, real density) {
   real size = fabs(drop);
   real laminar = pipe_laminar(pipe, viscosity);
   real quadratic = 0.5 * density * pipe->minor_loss;

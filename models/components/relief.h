@@ -107,7 +107,7 @@ static inline real relief_seat_area(const struct relief_parameters *relief) {
 
 /* Closing force of the jet over lift and drop: 2 C_d cos(phi) w, m. */
 static inline real relief_flow_force_factor(const struct relief_parameters *relief) {
-  return 2.0 * relief->discharge * cos(relief->jet_angle) * relief->opening_width;
+  return 2.0 * relief->discharge * real_cos(relief->jet_angle) * relief->opening_width;
 }
 
 /* Push of a stop that is pressed in by `depth` at a speed `inward`, N; never pulls. */
@@ -131,7 +131,7 @@ static inline real relief_poppet_acceleration(const struct relief_parameters *re
 }
 
 /* Flow through the opening, m3/s. */
-static inline real relief_poppet_flow(const struct relief_parameters *relief, real lift, real drop, double density) {
+static inline real relief_poppet_flow(const struct relief_parameters *relief, real lift, real drop, real density) {
   return relief->discharge * relief->opening_width * max0(lift) * sqrt(2.0 * fabs(drop) / density) *
          soft_sign(drop, relief->flow_width);
 }
@@ -254,7 +254,7 @@ static inline void relief_rates(const struct relief_parameters *relief, const re
 }
 
 /* Flow at a position, m3/s, with the drop's sign. */
-static inline real relief_flow(const struct relief_parameters *relief, real position, real drop, double density) {
+static inline real relief_flow(const struct relief_parameters *relief, real position, real drop, real density) {
   switch ((enum relief_law)relief->law) {
   case RELIEF_FIRST_ORDER:
     return relief_first_order_flow(relief, position, drop);

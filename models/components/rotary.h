@@ -126,11 +126,8 @@ APART real rotary_compressed_flow(const struct rotary_losses *losses, real drop,
  * rise with the pressure). */
 static inline void rotary_losses_in_oil(struct rotary_losses *losses, real density, real bulk_modulus,
                                         real modulus_slope) {
-  for (int lane = 0; lane < REAL_LANES; lane++) {
-    double root = cbrt(lane_get(losses->displacement, lane));
-    lane_set(&losses->churning, lane,
-             0.5 * lane_get(losses->churning, lane) * lane_get(density, lane) * root * root * root * root * root);
-  }
+  real root = real_exp(real_log(losses->displacement) / 3.0);
+  losses->churning = 0.5 * losses->churning * density * root * root * root * root * root;
   losses->bulk_modulus = bulk_modulus;
   losses->modulus_slope = modulus_slope;
   losses->by_stroke =

@@ -107,7 +107,7 @@ static inline double viscosity_index_of(double u, double y) {
     double l = viscosity_index_l_at(y);
     return 100.0 * (l - u) / (l - h);
   }
-  return 100.0 + (pow(10.0, log10(h / u) / log10(y)) - 1.0) / 0.00715;
+  return 100.0 + (real_exp(real_log(10.0) * real_log(h / u) / real_log(y)) - 1.0) / 0.00715;
 }
 
 /* U of an oil of this index, mm2/s: the same turned round. Rises with Y. */
@@ -117,7 +117,7 @@ static inline double viscosity_at_40_for(double index, double y) {
     double l = viscosity_index_l_at(y);
     return l - 0.01 * index * (l - h);
   }
-  return h / pow(y, log10(1.0 + 0.00715 * (index - 100.0)));
+  return h / real_power(y, real_log10(1.0 + 0.00715 * (index - 100.0)));
 }
 
 /* Y of an oil of this index and this U, mm2/s, by bisection; NaN where the index is not defined (Y below 2). */

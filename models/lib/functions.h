@@ -1,13 +1,13 @@
-/* Functions of mathematics for kernels: exponential, logarithm, hyperbolic tangent, arc tangent and sine made of
- * operations that vector lanes have, so that plain kernels and lanes give the same numbers and neither calls the
- * library. Rational forms after S. L. Moshier, Methods and Programs for Mathematical Functions (1989), from memory; the
- * sine is its series. Right to some units of the last place (tests/unit/test_models_functions.c). Included by real.h.
- */
+/* Functions of mathematics for kernels and tables: exponential, logarithms, powers, hyperbolic tangent, arc tangent,
+ * sine, cosine and tangent made of operations that vector lanes have, so that plain kernels and lanes give the same
+ * numbers, whatever library the program meets. Rational forms after S. L. Moshier, Methods and Programs for Mathematical
+ * Functions (1989), from memory; the sine is its series. Right to some units of the last place
+ * (tests/unit/test_models_functions.c). Included by real.h. */
 #ifndef SWASHLOOP_MODELS_FUNCTIONS_H
 #define SWASHLOOP_MODELS_FUNCTIONS_H
 
 /* e^x for |x| up to 700. */
-static inline real real_exp(real x) {
+static inline real real_exp_within(real x) {
   const double shift = 6755399441055744.0; /* 1.5 * 2^52: adding it rounds to a whole number */
   real shifted = x * 1.4426950408889634074 + shift;
   real whole = shifted - shift;
@@ -16,6 +16,12 @@ static inline real real_exp(real x) {
   real p = rest * ((1.26177193074810590878e-4 * z + 3.02994407707441961300e-2) * z + 9.99999999999999999910e-1);
   real q = ((3.00198505138664455042e-6 * z + 2.52448340349684104192e-3) * z + 2.27265548208155028766e-1) * z + 2.0;
   return real_times_power_of_two(1.0 + 2.0 * (p / (q - p)), shifted);
+}
+
+/* e^x, held at e^-700 and e^700. */
+static inline real real_exp(real x) {
+  x = select_where(x < -700.0, broadcast(-700.0), x);
+  return real_exp_within(select_where(x > 700.0, broadcast(700.0), x));
 }
 
 /* Natural logarithm of a normal number above zero: of its part between the roots of 1/2 and 2 by the series of
@@ -42,6 +48,16 @@ static inline real real_log(real x) {
   return power * 6.93147180369123816490e-1 + (2.0 * s * z * sum + power * 1.90821492927058770002e-10 + 2.0 * s);
 }
 
+/* Decimal logarithm of a normal number above zero. */
+static inline real real_log10(real x) {
+  return real_log(x) * 0.43429448190325182765;
+}
+
+/* x^y for a normal x above zero; as many digits less as y ln x has before its point. */
+static inline real real_power(real x, real y) {
+  return real_exp(y * real_log(x));
+}
+
 /* tanh x for |x| up to 350. */
 static inline real real_tanh(real x) {
   real size = fabs(x);
@@ -49,7 +65,7 @@ static inline real real_tanh(real x) {
   real p = (-9.64399179425052238628e-1 * z - 9.92877231001918586564e1) * z - 1.61468768441708447952e3;
   real q = ((z + 1.12811678491632931402e2) * z + 2.23548839060100448583e3) * z + 4.84406305325125486048e3;
   return select_where_rare(size >= 0.625,
-                           (1.0 - 2.0 / (real_exp(2.0 * size) + 1.0)) *
+                           (1.0 - 2.0 / (real_exp_within(2.0 * size) + 1.0)) *
                                select_where(x < 0.0, broadcast(-1.0), broadcast(1.0)),
                            x + x * z * (p / q));
 }
@@ -101,6 +117,21 @@ static inline real real_sin(real x) {
   /* y - y z/6 + y z^2 (1/5! + z^2/9! + ...) - y z^3 (1/7! + z^2/11! + ...) */
   real sine = y + y * z * (z * (even - z * odd) - 1.0 / 6.0);
   return select_where(x < 0.0, -sine, sine);
+}
+
+/* cos x for |x| up to pi. */
+static inline real real_cos(real x) {
+  return real_sin((0.5 * REAL_PI - fabs(x)) + 6.1232339957367660359e-17);
+}
+
+/* tan x for |x| below pi/2. */
+static inline real real_tan(real x) {
+  return real_sin(x) / real_cos(x);
+}
+
+/* Angle from -pi/2 to pi/2 whose sine is x, |x| below 1. */
+static inline real real_asin(real x) {
+  return real_atan(x / sqrt((1.0 - x) * (1.0 + x)));
 }
 
 #endif

@@ -150,7 +150,8 @@ struct plant {
 
   /* Does this combination of laws have this signal? (A machine with one motor has no second motor's speed.) */
   bool (*signal_active)(const void *parameters, int signal);
-  /* Parameters (SI) to model. Returns NULL, or why this combination of laws cannot be. */
+  /* Parameters (SI) to model, whose memory is zero or holds the model of another case: what was made for that one and
+   * is the same for this one (an oil's tables) is kept. Returns NULL, or why this combination of laws cannot be. */
   const char *(*prepare)(const void *parameters, void *model);
   /* Which rows of `states` are integrated, in order; returns how many. */
   int (*active_states)(const void *model, int *rows);

@@ -3,7 +3,8 @@
  *
  * Memory is the caller's: zero before the first load, aligned as `lanes`, and never moved. The first model and the
  * first mode that are loaded fill all lanes, so that a lane without a case computes something harmless. Tables of a
- * case (struct profile, struct map) are not copied: a lane's case must live until another is loaded into that lane.
+ * case and of its model (struct profile, struct map, the oil's) are not copied: a lane's case and plain model must live
+ * until another is loaded into that lane, and the model may be prepared anew in between.
  *
  * Vectors are passed by address, because how they are passed by value depends on the instruction set compiled for. */
 #ifndef SWASHLOOP_MODELS_PLANT_LANES_H
@@ -30,7 +31,7 @@ struct plant_lanes {
   size_t model_size;
   size_t mode_size;
   /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot join those that are in:
-   * laws, oil and which tables are there must be the same, numbers may differ. */
+   * laws and which tables are there must be the same, numbers, the oil's too, may differ. */
   const char *(*load_model)(void *lane_model, int lane, const void *model);
   /* A plain mode into one lane (or LANES_ALL). */
   void (*load_mode)(void *lane_mode, int lane, const void *mode);

@@ -12,6 +12,7 @@
 
 #include <math.h>
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 #include <string.h>
 
@@ -67,6 +68,24 @@ static inline double real_binary_exponent(double x, double *mantissa) {
   uint64_t fraction = (bits & UINT64_C(0xFFFFFFFFFFFFF)) | UINT64_C(0x3FE0000000000000);
   memcpy(mantissa, &fraction, sizeof fraction);
   return (double)(bits >> 52) - 1022.0;
+}
+
+/* A whole number. */
+typedef int whole_number;
+
+/* The part of x before the point. What no int holds, a NaN too, gives a negative number. */
+static inline whole_number real_whole(real x) {
+  return x < 2147483648.0 && x > -2147483648.0 ? (int)x : INT32_MIN;
+}
+
+/* The same number as a real. */
+static inline real whole_real(whole_number n) {
+  return (double)n;
+}
+
+/* n, or `most` where it is above or below zero. */
+static inline whole_number whole_up_to(whole_number n, int most) {
+  return (unsigned)n > (unsigned)most ? most : n;
 }
 
 /* A member of which each lane has its own though it is no real: declared with PER_LANE, read as EACH(member)[lane]. */

@@ -2,15 +2,19 @@
  * the processor's vectors (2, 4 or 8), so that every operation is one instruction.
  *
  * Operators work lane by lane, with a plain double on either side as well. Square root and absolute value are vector
- * instructions; exponential and cosine of the library are called lane by lane. */
+ * instructions. */
 #ifndef SWASHLOOP_MODELS_REAL_LANES_H
 #define SWASHLOOP_MODELS_REAL_LANES_H
 
 #include <math.h>
 #include <stdint.h>
+#if defined(__AVX2__)
+#include <immintrin.h>
+#endif
 
 typedef double real __attribute__((vector_size(8 * REAL_LANES)));
 typedef int64_t mask __attribute__((vector_size(8 * REAL_LANES)));
+typedef int32_t whole_number __attribute__((vector_size(4 * REAL_LANES)));
 
 /* x in every lane, whether x is a double or a real. (x - 0 is x, -0 too.) */
 #define broadcast(x) ((x) - (real){0.0})
@@ -54,11 +58,67 @@ static inline void lane_set(real *x, int lane, double value) {
   (*x)[lane] = value;
 }
 
+/* The part of x before the point; what no int holds, a NaN too, gives a negative number. */
+static inline whole_number real_whole(real x) {
+  return __builtin_convertvector(x, whole_number);
+}
+
+/* The same numbers as reals. */
+static inline real whole_real(whole_number n) {
+  return __builtin_convertvector(n, real);
+}
+
+/* The same numbers with as many bits as an address has. */
+static inline mask whole_wide(whole_number n) {
+  return __builtin_convertvector(n, mask);
+}
+
+/* n, or `most` where it is above or below zero. */
+static inline whole_number whole_up_to(whole_number n, int most) {
+  whole_number out = (n > most) | (n < 0);
+  return (n & ~out) | (most & out);
+}
+
+/* Points one lane at `place`. */
+static inline void lane_point(mask *address, int lane, const void *place) {
+  (*address)[lane] = (int64_t)(intptr_t)place;
+}
+
+/* The doubles at these addresses. */
+static inline real lanes_read(mask address) {
+#if defined(__AVX512F__)
+  return (real)_mm512_i64gather_pd((__m512i)address, NULL, 1);
+#elif defined(__AVX2__)
+  return (real)_mm256_i64gather_pd(NULL, (__m256i)address, 1);
+#else
+  real result = {0.0};
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = *(const double *)(intptr_t)address[i];
+  }
+  return result;
+#endif
+}
+
+/* The ints at these addresses. */
+static inline whole_number lanes_read_whole(mask address) {
+#if defined(__AVX512F__)
+  return (whole_number)_mm512_i64gather_epi32((__m512i)address, NULL, 1);
+#elif defined(__AVX2__)
+  return (whole_number)_mm256_i64gather_epi32(NULL, (__m256i)address, 1);
+#else
+  whole_number result = {0};
+  for (int i = 0; i < REAL_LANES; i++) {
+    result[i] = *(const int *)(intptr_t)address[i];
+  }
+  return result;
+#endif
+}
+
 #define PER_LANE [REAL_LANES]
 #define EACH(member) (member)
 
-/* The size, lane by lane. This and the three below stand for the functions of <math.h>: to the last bit what the plain
- * ones give. */
+/* The size, lane by lane. This and the root stand for the functions of <math.h>: to the last bit what the plain ones
+ * give. */
 static inline real lanes_abs(real x) {
   return (real)((mask)x & INT64_MAX);
 }
@@ -70,24 +130,6 @@ static inline real lanes_sqrt(real x) {
     root[i] = sqrt(x[i]);
   }
   return root;
-}
-
-/* The exponential, lane by lane by the library's own. */
-static inline real lanes_exp(real x) {
-  real result = x;
-  for (int i = 0; i < REAL_LANES; i++) {
-    result[i] = exp(x[i]);
-  }
-  return result;
-}
-
-/* The cosine, lane by lane by the library's own. */
-static inline real lanes_cos(real x) {
-  real result = x;
-  for (int i = 0; i < REAL_LANES; i++) {
-    result[i] = cos(x[i]);
-  }
-  return result;
 }
 
 /* x times 2^n, where the last bits of `shifted` are the whole number n. */
@@ -106,7 +148,5 @@ static inline real real_binary_exponent(real x, real *mantissa) {
 
 #define fabs(x) _Generic((x), real : lanes_abs, default : fabs)(x)
 #define sqrt(x) _Generic((x), real : lanes_sqrt, default : sqrt)(x)
-#define exp(x) _Generic((x), real : lanes_exp, default : exp)(x)
-#define cos(x) _Generic((x), real : lanes_cos, default : cos)(x)
 
 #endif

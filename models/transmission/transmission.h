@@ -356,7 +356,8 @@ struct axle {
   const struct driveline_parameters *driveline; /* in the model's own parameters */
   const struct motor_parameters *motor;         /* NULL: no motor drives it */
   struct rotary_losses motor_losses;
-  struct fluid_viscosity_table motor_film; /* Pa s, of the film that drags (rotary.h) */
+  fluid_viscosity_each motor_film; /* Pa s, of the film that drags (rotary.h) */
+  real motor_film_exponent;        /* with which that table was made; NaN: not for this oil */
   struct brake_parameters brake;           /* with the axle's part of the torque */
   real motor_stiffness;                    /* N m/rad at the motor's shaft, of its friction's wind-up */
   real gear_wound_up;                      /* N m at the wheels, over which the wind-up of the gear's is stated */
@@ -374,9 +375,11 @@ struct axle {
 
 struct transmission_model {
   struct transmission_parameters own; /* SI */
-  struct fluid oil;
+  fluid_each oil;
+  bool oil_made; /* its tables are there */
   struct rotary_losses pump_losses;
-  struct fluid_viscosity_table pump_film; /* Pa s, of the film that drags */
+  fluid_viscosity_each pump_film; /* Pa s, of the film that drags */
+  real pump_film_exponent;        /* as for the motors */
   int axle_count;
   struct axle axles[AXLE_LIMIT];        /* rear (or all wheels), front */
   real case_pressure;                   /* Pa absolute, where it is constant */

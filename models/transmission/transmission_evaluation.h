@@ -140,7 +140,7 @@ static inline void signals_of_laws(const struct transmission_model *model, const
 /* Every signal, SI; pressures by the reference of the signal's row. */
 static inline void signals_of(const struct transmission_model *model, const real *x, const struct node_values *now,
                               const struct element_outputs *e, real *signals) {
-  double ambient = model->oil.ambient;
+  real ambient = model->oil.ambient;
   bool two_axles = model->axle_count > 1;
   int relief_position = relief_law_of(&model->own.relief)->position_state;
 

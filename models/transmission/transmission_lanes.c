@@ -64,20 +64,10 @@ static struct place place_of(struct transmission_parameters *own, const void *pl
   return place;
 }
 
-/* Numbers that tables are made of: the oil's, and how a film's drag rises. */
-static bool makes_a_table(const struct transmission_parameters *own, int group, const void *number) {
-  return lane_groups[group].fields == fluid_fields || number == &own->pump.viscous_exponent ||
-         number == &own->motor.viscous_exponent || number == &own->second_motor.viscous_exponent;
-}
-
 /* Why a parameter keeps this case from joining those that are in, or NULL. */
 static const char *refusal_by(struct transmission_parameters *own, const void *plain, int group, int field) {
   struct place place = place_of(own, plain, group, field);
   switch (place.field->kind) {
-  case FIELD_REAL:
-    return makes_a_table(own, group, place.lanes) && lane_get(*(real *)place.lanes, 0) != *(const double *)place.plain
-               ? "another oil, or another viscous exponent, than in the other lanes"
-               : NULL;
   case FIELD_CHOICE:
     return *(int *)place.lanes != *(const int *)place.plain ? "other laws than in the other lanes" : NULL;
   case FIELD_TABLE:
@@ -125,19 +115,19 @@ static void load_parameters(struct transmission_model *part, const struct transm
       load_parameter(&place, lane);
     }
   }
+  fluid_take(&part->oil, lane, open->oil);
+  fluid_viscosity_take(&part->pump_film, lane, open->pump_film);
+  for (int i = 0; i < AXLE_LIMIT; i++) {
+    if (open->motor_films[i] != NULL) {
+      fluid_viscosity_take(&part->axles[i].motor_film, lane, open->motor_films[i]);
+    }
+  }
   lane_set(&part->filter_resistance, lane, open->filter_resistance);
   lane_set(&part->relief_viscosity, lane, open->relief_viscosity);
 }
 
 /* What all lanes share. */
 static void load_shared(struct transmission_model *part, const struct transmission_open_model *open) {
-  part->oil = *open->oil;
-  part->pump_film = *open->pump_film;
-  for (int i = 0; i < AXLE_LIMIT; i++) {
-    if (open->motor_films[i] != NULL) {
-      part->axles[i].motor_film = *open->motor_films[i];
-    }
-  }
   part->active_count = open->active_count;
   memcpy(part->active, open->active, (size_t)open->active_count * sizeof *part->active);
   part->leading_count = open->leading_count;

@@ -249,16 +249,38 @@ static bool state_active(const struct transmission_parameters *own, int state) {
   }
 }
 
+/* The oil's tables, unless they are those of the case before; what was made of them is then forgotten. */
+static void make_oil(struct transmission_model *model, const struct fluid_parameters *fluid) {
+  if (model->oil_made && memcmp(&model->own.fluid, fluid, sizeof *fluid) == 0) {
+    return;
+  }
+  fluid_prepare(fluid, &model->oil);
+  model->oil_made = true;
+  model->pump_film_exponent = NAN;
+  for (int i = 0; i < AXLE_LIMIT; i++) {
+    model->axles[i].motor_film_exponent = NAN;
+  }
+}
+
+/* The table of a film, unless it is there. */
+static void make_film(const struct transmission_model *model, real exponent, real *made_with,
+                      fluid_viscosity_each *film) {
+  if (*made_with != exponent) {
+    fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, exponent, film);
+    *made_with = exponent;
+  }
+}
+
 const char *transmission_prepare(const void *parameters_, void *model_) {
   struct transmission_model *model = model_;
   const char *why_not = refusal(parameters_);
   if (why_not != NULL) {
     return why_not;
   }
-  model->own = *(const struct transmission_parameters *)parameters_;
+  make_oil(model, &((const struct transmission_parameters *)parameters_)->fluid);
+  memcpy(&model->own, parameters_, sizeof model->own); /* the gaps too: make_oil compares them */
   const struct transmission_parameters *own = &model->own;
-  fluid_prepare(&own->fluid, &model->oil);
-  fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, own->pump.viscous_exponent, &model->pump_film);
+  make_film(model, own->pump.viscous_exponent, &model->pump_film_exponent, &model->pump_film);
   real dirt = own->contamination.fitted == CONTAMINATION_FITTED ? own->contamination.start_dirt : 0.0;
   model->filter_resistance =
       filter_resistance(&own->filter, model->oil.density, contamination_loading(&own->contamination, dirt));
@@ -267,8 +289,7 @@ const char *transmission_prepare(const void *parameters_, void *model_) {
   for (int i = 0; i < model->axle_count; i++) {
     struct axle *axle = &model->axles[i];
     if (axle->motor != NULL) {
-      fluid_film_table(&model->oil.viscosity, ROTARY_REFERENCE_VISCOSITY, axle->motor->viscous_exponent,
-                       &axle->motor_film);
+      make_film(model, axle->motor->viscous_exponent, &axle->motor_film_exponent, &axle->motor_film);
     }
   }
   const struct profile nothing = {0, NULL, NULL, false};

@@ -78,7 +78,6 @@ static bool prepare(struct run_workspace *run, const struct case_data *data, str
   if (!sample_buffer_begin(&run->buffer, run->recorder, plant->signal_count, error)) {
     return false;
   }
-  memset(run->view.model, 0, plant->model_size);
   memset(run->view.mode, 0, plant->mode_size);
   const char *refusal = plant->prepare(data->parameters, run->view.model);
   if (refusal != NULL) {
