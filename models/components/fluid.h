@@ -67,7 +67,7 @@ struct fluid_viscosity_table {
 /* Where a temperature lies in such tables. */
 struct fluid_table_place {
   whole_number knot; /* the last knot at or below it */
-  real along; /* from that knot to the next, 0 to 1 */
+  real along;        /* from that knot to the next, 0 to 1 */
 };
 
 /* The cubic of p between two knots, in the share of the way from one to the next. */
@@ -275,8 +275,8 @@ static inline const char *fluid_refusal(const struct fluid_parameters *oil) {
 static inline real fluid_bulk_modulus(const struct fluid_parameters *oil, real p) {
   real pressure = larger(p, oil->floor_pressure);
   real liquid = oil->bulk_modulus + oil->bulk_modulus_slope * (pressure - oil->ambient_pressure);
-  real air =
-      oil->air_content / (1.0 - oil->air_content) * real_power(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
+  real air = oil->air_content / (1.0 - oil->air_content) *
+             real_power(oil->ambient_pressure / pressure, 1.0 / oil->air_exponent);
   real mixture = liquid * (1.0 + air) / (1.0 + air * liquid / (oil->air_exponent * pressure));
   return 1.0 / (1.0 / mixture + 1.0 / oil->wall_modulus);
 }

@@ -5,10 +5,10 @@
  *    resistance c N. (The curve's form is common practice in vehicle dynamics, no source.)
  *  - `gee_clough`: soft soil by cone index CI. Mobility number M = (CI b d/W) sqrt(s)/(1 + b/(2 d)), s = deflection
  *    over section height, W the load of one wheel; CT_max = 0.796 - 0.92/M, k CT_max = 4.838 + 0.061 M, net pull over
- *    load CT_max (1 - real_exp(-k |slip|)), rolling resistance C_RR = 0.049 + 0.287/M. CT is what is left at the drawbar, so
- *    the ground pushes with N (CT + C_RR): C_RR turns round with the slip over a tenth of a per cent, as a wheel at
- * zero slip pulls nothing but itself. D. Gee-Clough et al. (1978), as tabled in a textbook for a 9.5 x 24 tyre. Valid
- * from M about 2.
+ *    load CT_max (1 - real_exp(-k |slip|)), rolling resistance C_RR = 0.049 + 0.287/M. CT is what is left at the
+ * drawbar, so the ground pushes with N (CT + C_RR): C_RR turns round with the slip over a tenth of a per cent, as a
+ * wheel at zero slip pulls nothing but itself. D. Gee-Clough et al. (1978), as tabled in a textbook for a 9.5 x 24
+ * tyre. Valid from M about 2.
  *  - `brixius`: B_n = (CI b d/W)(1 + 5 s)/(1 + 3 b/d); gross F/N = 0.88 (1 - e^(-0.1 B_n)) (1 - e^(-7.5 k)) + 0.04,
  * rolling resistance N (1/B_n + 0.04 + 0.5 k/sqrt(B_n)). Brixius (1987), ASABE D497 (from memory). The 0.04 turns round
  * with the slip over a tenth of a per cent, so that no force stands at zero slip. The soil may change along the way:
@@ -102,7 +102,8 @@ static inline struct tyre_contact tyre_contact_of(const struct tyre_parameters *
                                         tyre_gee_clough_resistance(contact.mobility) / TYRE_TURN_WIDTH);
   } else {
     contact.mobility = number * (1.0 + 5.0 * tyre->deflection) / (1.0 + 3.0 * tyre->width / tyre->diameter);
-    contact.stiffness = contact.load * (0.88 * (1.0 - real_exp(-0.1 * contact.mobility)) * 7.5 + 0.04 / TYRE_TURN_WIDTH);
+    contact.stiffness =
+        contact.load * (0.88 * (1.0 - real_exp(-0.1 * contact.mobility)) * 7.5 + 0.04 / TYRE_TURN_WIDTH);
   }
   return contact;
 }
@@ -115,13 +116,14 @@ static inline real tyre_curve(const struct tyre_parameters *tyre, const struct t
   real side = select_where(slip < 0.0, broadcast(-1.0), broadcast(1.0));
   if (tyre->ground == TYRE_GEE_CLOUGH) {
     real most = larger(0.796 - 0.92 / contact->mobility, 0.0);
-    real pull = select_where(most > 0.0, most * (1.0 - real_exp(-(4.838 + 0.061 * contact->mobility) / most * fabs(slip))),
-                             broadcast(0.0));
+    real pull = select_where(
+        most > 0.0, most * (1.0 - real_exp(-(4.838 + 0.061 * contact->mobility) / most * fabs(slip))), broadcast(0.0));
     return contact->load *
            (side * pull + tyre_gee_clough_resistance(contact->mobility) * tanh_sign(slip, TYRE_TURN_WIDTH));
   }
-  return contact->load * (side * 0.88 * (1.0 - real_exp(-0.1 * contact->mobility)) * (1.0 - real_exp(-7.5 * fabs(slip))) +
-                          0.04 * tanh_sign(slip, TYRE_TURN_WIDTH));
+  return contact->load *
+         (side * 0.88 * (1.0 - real_exp(-0.1 * contact->mobility)) * (1.0 - real_exp(-7.5 * fabs(slip))) +
+          0.04 * tanh_sign(slip, TYRE_TURN_WIDTH));
 }
 
 /* Slip of the law `slip_curve`. */

@@ -1,7 +1,7 @@
 /* Functions of mathematics for kernels and tables: exponential, logarithms, powers, hyperbolic tangent, arc tangent,
  * sine, cosine and tangent made of operations that vector lanes have, so that plain kernels and lanes give the same
- * numbers, whatever library the program meets. Rational forms after S. L. Moshier, Methods and Programs for Mathematical
- * Functions (1989), from memory; the sine is its series. Right to some units of the last place
+ * numbers, whatever library the program meets. Rational forms after S. L. Moshier, Methods and Programs for
+ * Mathematical Functions (1989), from memory; the sine is its series. Right to some units of the last place
  * (tests/unit/test_models_functions.c). Included by real.h. */
 #ifndef SWASHLOOP_MODELS_FUNCTIONS_H
 #define SWASHLOOP_MODELS_FUNCTIONS_H

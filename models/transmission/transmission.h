@@ -358,12 +358,12 @@ struct axle {
   struct rotary_losses motor_losses;
   fluid_viscosity_each motor_film; /* Pa s, of the film that drags (rotary.h) */
   real motor_film_exponent;        /* with which that table was made; NaN: not for this oil */
-  struct brake_parameters brake;           /* with the axle's part of the torque */
-  real motor_stiffness;                    /* N m/rad at the motor's shaft, of its friction's wind-up */
-  real gear_wound_up;                      /* N m at the wheels, over which the wind-up of the gear's is stated */
-  real gear_stiffness;                     /* N m/rad at the wheels, of the gear's */
-  real wheels;                             /* that share the axle's load */
-  int wheel_speed;                         /* which states are the axle's own */
+  struct brake_parameters brake;   /* with the axle's part of the torque */
+  real motor_stiffness;            /* N m/rad at the motor's shaft, of its friction's wind-up */
+  real gear_wound_up;              /* N m at the wheels, over which the wind-up of the gear's is stated */
+  real gear_stiffness;             /* N m/rad at the wheels, of the gear's */
+  real wheels;                     /* that share the axle's load */
+  int wheel_speed;                 /* which states are the axle's own */
   int tyre_slip;
   int brake_torque;
   int brake_temperature;

@@ -147,8 +147,9 @@ struct side {
   double level; /* zero going down, the hysteresis going up */
 };
 
-static bool is_above(const void *context, const struct sample *sample) {
+static bool is_above(const void *context, const struct sample *sample, double *beyond) {
   const struct side *side = context;
+  *beyond = side->above ? sample->events[side->event] - side->level : side->level - sample->events[side->event];
   return (sample->events[side->event] > side->level) == side->above;
 }
 

@@ -25,9 +25,12 @@ struct limit_question {
   double from;
 };
 
-static bool is_broken(const void *context, const struct sample *sample) {
+static bool is_broken(const void *context, const struct sample *sample, double *beyond) {
   const struct limit_question *question = context;
-  return sample->time >= question->from && breaks(question->limit, sample->signals[question->limit->keep.signal]);
+  const struct condition *keep = &question->limit->keep;
+  double value = sample->signals[keep->signal];
+  *beyond = keep->above ? keep->level - value : value - keep->level;
+  return sample->time >= question->from && breaks(question->limit, value);
 }
 
 bool limits_begin(struct limits *limits, const struct view *view, const struct sample *sample, double braking_from,
@@ -47,8 +50,9 @@ bool limits_begin(struct limits *limits, const struct view *view, const struct s
     begin_one(observer, view, limit, braking_from);
     if (limit->keep.signal >= 0) {
       struct limit_question question = {limit, observer->worst.from};
+      double beyond;
       extremum_begin(&observer->worst, sample);
-      if (is_broken(&question, sample)) {
+      if (is_broken(&question, sample, &beyond)) {
         observer->broken = true;
         observer->first = sample->time;
       }
@@ -80,8 +84,9 @@ void limits_observe(struct limits *limits, const struct view *view, const struct
     if (!observer->broken && observer->worst.seen && breaks(limit, observer->worst.best)) {
       struct limit_question question = {limit, observer->worst.from};
       struct sample found;
+      double beyond;
       observer->broken = true;
-      if (is_broken(&question, step->start)) {
+      if (is_broken(&question, step->start, &beyond)) {
         observer->first = step->start->time;
       } else if (view_first(view, step, is_broken, &question, &found)) {
         observer->first = found.time;

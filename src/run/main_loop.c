@@ -107,9 +107,10 @@ static bool put_samples(struct run_workspace *run, double until, struct error *e
 
 /* ---- conditions of actions ---- */
 
-static bool holds(const void *context, const struct sample *sample) {
+static bool holds(const void *context, const struct sample *sample, double *beyond) {
   const struct condition *condition = context;
   double value = condition->signal == CONDITION_CLOCK ? sample->time : sample->signals[condition->signal];
+  *beyond = condition->above ? value - condition->level : condition->level - value;
   return condition->above ? value >= condition->level : value <= condition->level;
 }
 
@@ -177,8 +178,9 @@ struct guard_question {
   int which;
 };
 
-static bool has_fallen(const void *context, const struct sample *sample) {
+static bool has_fallen(const void *context, const struct sample *sample, double *beyond) {
   const struct guard_question *question = context;
+  *beyond = -sample->guards[question->which];
   return sample->guards[question->which] < 0.0;
 }
 
@@ -213,7 +215,7 @@ static void find_cut(const struct run_workspace *run, const struct step *step, s
   bool fallen = any_has_fallen(step, view->plant->guard_count);
   for (int i = 0; fallen && i < view->plant->guard_count; i++) {
     struct guard_question question = {i};
-    if (has_fallen(&question, step->start)) {
+    if (step->start->guards[i] < 0.0) {
       nearer(cut, step->start, i);
     } else if (view_first(view, step, has_fallen, &question, &found)) {
       nearer(cut, &found, i);
@@ -244,8 +246,9 @@ static bool restart(struct run_workspace *run, double known, struct error *error
 
 /* All actions whose condition holds now, fired. Returns through *any whether one did. */
 static bool fire_all(struct run_workspace *run, const struct sample *sample, bool *any, struct error *error) {
+  double beyond;
   for (int i = 0; i < run->view.data->action_count; i++) {
-    if (!run->fired[i] && holds(&run->view.data->actions[i].when, sample)) {
+    if (!run->fired[i] && holds(&run->view.data->actions[i].when, sample, &beyond)) {
       *any = true;
       if (!fire(run, i, sample, error)) {
         return false;

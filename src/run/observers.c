@@ -28,21 +28,35 @@ static double height_at(const struct extremum *extremum, const struct view *view
 
 enum { SEARCH_EVALUATIONS = 40 };
 
-/* Largest height in [low, high] by Brent's method: parabolas through the best three points, golden sections where they
- * lead nowhere. To 1e-9 of the step, where a smooth height is right to 1e-18 of its bend. */
-static void search(struct extremum *extremum, const struct view *view, double low, double high) {
+/* Largest height in a step by Brent's method: parabolas through the best three points, at first those of the step and
+ * the `top` of the parabola through them, golden sections where they lead nowhere. To 1e-6 of the step, where a smooth
+ * height is right to 1e-12 of its bend. */
+static void search(struct extremum *extremum, const struct view *view, const struct step *within, double top) {
   const double golden = 0.3819660112501051;
-  const double close = fmax(1e-9 * (high - low), 4e-16 * fabs(high));
+  double low = within->start->time;
+  double high = within->end->time;
+  const double close = fmax(1e-6 * (high - low), 4e-16 * fabs(high));
   struct sample sample;
-  double best = low + golden * (high - low);
+  bool later = height(extremum, within->end) > height(extremum, within->start);
+  const struct sample *higher = later ? within->end : within->start;
+  double best = top;
   double at_best = height_at(extremum, view, best, &sample);
   consider(extremum, &sample);
-  double second = best;
-  double third = best;
-  double at_second = at_best;
-  double at_third = at_best;
-  double step = 0.0;
-  double step_before = 0.0;
+  double second = within->middle->time;
+  double at_second = height(extremum, within->middle);
+  double third = higher->time;
+  double at_third = height(extremum, higher);
+  if (at_second > at_best) {
+    best = second;
+    second = top;
+    double kept = at_best;
+    at_best = at_second;
+    at_second = kept;
+  }
+  low = fmax(low, second < best ? second : low);
+  high = fmin(high, second > best ? second : high);
+  double step = high - low;
+  double step_before = high - low;
   for (int evaluations = 0; evaluations < SEARCH_EVALUATIONS; evaluations++) {
     double middle = 0.5 * (low + high);
     if (fabs(best - middle) + 0.5 * (high - low) <= 2.0 * close) {
@@ -94,6 +108,11 @@ static void search(struct extremum *extremum, const struct view *view, double lo
   }
 }
 
+/* How far from the middle a parabola's top is looked for and the search begun, in halves of the step: a top close to an
+ * end may by the parabola lie just beyond it. */
+#define BEYOND 1.25
+#define NEAREST 0.98
+
 void extremum_begin(struct extremum *extremum, const struct sample *sample) {
   consider(extremum, sample);
 }
@@ -118,23 +137,26 @@ void extremum_observe(struct extremum *extremum, const struct view *view, const 
   take(extremum, middle, step->middle->time);
   take(extremum, after, step->end->time);
   double bend = before - 2.0 * middle + after;
-  if (bend < 0.0 && fabs(rise) < -bend) {
+  if (bend < 0.0 && fabs(rise) < -BEYOND * bend) {
     double top = middle - 0.5 * rise * rise / bend;
     if (top > extremum->sign * extremum->best) {
       double half = 0.5 * (step->end->time - step->start->time);
-      double place = step->middle->time - half * rise / bend;
-      search(extremum, view, fmax(step->start->time, place - 0.6 * half), fmin(step->end->time, place + 0.6 * half));
+      double along = fmin(fmax(-rise / bend, -NEAREST), NEAREST);
+      search(extremum, view, step, step->middle->time + half * along);
     }
   }
 }
 
-static bool is_above(const void *context, const struct sample *sample) {
+static bool is_above(const void *context, const struct sample *sample, double *beyond) {
   const struct timer *timer = context;
-  return sample->signals[timer->signal] > timer->level;
+  *beyond = sample->signals[timer->signal] - timer->level;
+  return *beyond > 0.0;
 }
 
-static bool is_not_above(const void *context, const struct sample *sample) {
-  return !is_above(context, sample);
+static bool is_not_above(const void *context, const struct sample *sample, double *beyond) {
+  bool above = is_above(context, sample, beyond);
+  *beyond = -*beyond;
+  return !above;
 }
 
 static void rise_at(struct timer *timer, double t) {
@@ -152,15 +174,16 @@ static void fall_at(struct timer *timer, double t) {
 }
 
 void timer_begin(struct timer *timer, const struct sample *sample) {
+  double beyond;
   timer->first = NAN;
-  if (is_above(timer, sample)) {
+  if (is_above(timer, sample, &beyond)) {
     rise_at(timer, sample->time);
   }
 }
 
 void timer_observe(struct timer *timer, const struct view *view, const struct step *step) {
-  bool middle = is_above(timer, step->middle);
-  bool end = is_above(timer, step->end);
+  bool middle = step->middle->signals[timer->signal] > timer->level;
+  bool end = step->end->signals[timer->signal] > timer->level;
   if (middle == timer->above && end == timer->above) {
     return;
   }

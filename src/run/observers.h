@@ -21,7 +21,8 @@ struct extremum {
 /* Look for a new extreme within an accepted step. */
 void extremum_observe(struct extremum *extremum, const struct view *view, const struct step *step);
 
-/* Can this step not change it? A parabola's top lies less than half the rise above its highest point. Most steps end
+/* Can this step not change it? A parabola's top, within the step or
+ * a little beyond, lies less than half the rise above its highest point. Most steps end
  * here, so that it is short and has no branch: the height is the larger of x and -x where the absolute value counts. */
 static inline bool extremum_idle(const struct extremum *extremum, const struct step *step) {
   double sign = extremum->sign;

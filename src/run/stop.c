@@ -47,18 +47,22 @@ struct speed_question {
   double level;
 };
 
-static bool is_down_to(const void *context, const struct sample *sample) {
+static bool is_down_to(const void *context, const struct sample *sample, double *beyond) {
   const struct speed_question *question = context;
+  *beyond = question->level - question->way * sample->signals[question->speed];
   return question->way * sample->signals[question->speed] <= question->level;
 }
 
-static bool is_slow(const void *context, const struct sample *sample) {
+static bool is_slow(const void *context, const struct sample *sample, double *beyond) {
   const struct speed_question *question = context;
+  *beyond = question->level - fabs(sample->signals[question->speed]);
   return fabs(sample->signals[question->speed]) <= question->level;
 }
 
-static bool is_fast(const void *context, const struct sample *sample) {
-  return !is_slow(context, sample);
+static bool is_fast(const void *context, const struct sample *sample, double *beyond) {
+  bool slow = is_slow(context, sample, beyond);
+  *beyond = -*beyond;
+  return !slow;
 }
 
 static void note_braking(struct motion *motion) {
@@ -122,7 +126,7 @@ static void observe_stop(struct motion *motion, const struct view *view, const s
   struct sample touch;
   struct sample crossing;
   bool touches = false;
-  if (!stop->touched && is_down_to(&down, half->start)) {
+  if (!stop->touched && down.way * before <= STANDSTILL_SPEED) {
     touches = true;
     touch = *half->start;
   } else if (!stop->touched && down.way * after <= STANDSTILL_SPEED) {
@@ -183,9 +187,14 @@ struct band_question {
   int band;
 };
 
-static bool has_left(const void *context, const struct sample *sample) {
+static bool has_left(const void *context, const struct sample *sample, double *beyond) {
   const struct band_question *question = context;
-  return band_of(sample->signals[question->speed]) != question->band;
+  double speed = sample->signals[question->speed];
+  double along = question->band == BAND_BACK ? -speed : question->band == BAND_AHEAD ? speed : fabs(speed);
+  *beyond = question->band == BAND_REST   ? along - REST_SPEED
+            : question->band == BAND_FAST ? STOP_SPEED - along
+                                          : fmax(along - STOP_SPEED, REST_SPEED - along);
+  return band_of(speed) != question->band;
 }
 
 static void open_window(struct motion *motion, const struct sample *sample) {

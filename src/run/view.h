@@ -42,12 +42,12 @@ void view_signals_at(const struct view *view, double t, struct sample *sample);
 /* The sample at t, within the last step. */
 void view_at(const struct view *view, double t, struct sample *sample);
 
-/* Is it so at this sample? */
-typedef bool view_question(const void *context, const struct sample *sample);
+/* Is it so at this sample? And how far beyond where the answer changes, in whatever unit, below zero for a no: where to
+ * look next goes by it, what is found does not. */
+typedef bool view_question(const void *context, const struct sample *sample, double *beyond);
 
 /* The first instant in (start, end] of a step at which the answer is yes, given that it is no at its start; to about
- * 1e-12 of the time. Evaluates the middle, so that a yes that lasts half a step is never missed. False if there is
- * none.
+ * 1e-12 of the time. Asks at the middle, so that a yes that lasts half a step is never missed. False if there is none.
  */
 bool view_first(const struct view *view, const struct step *step, view_question *question, const void *context,
                 struct sample *found);
