@@ -188,6 +188,10 @@ static void print_summary(const struct request *request, const struct plan *plan
                  terminal_seconds(report->seconds, text, (int)sizeof text), (double)ran / report->seconds, jobs,
                  jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
   }
+  if (report->side_by_side > 0) {
+    (void)printf("  %.3g %% of the cases ran side by side\n",
+                 100.0 * (double)report->side_by_side / (double)report->done);
+  }
   if (report->there) {
     (void)printf("table %s was there already\n", shown(request->asked.output).text);
   } else if (!report->stopped) {

@@ -6,7 +6,11 @@
 #include "aligned.h"
 #include "main_loop.h"
 #include "integrators.h"
+#include "registry.h"
 #include "side_by_side.h"
+
+/* So many cases of the same laws, and fewer, run by themselves: eight lanes cost about three plain runs. */
+enum { FEW = 2 };
 
 /* Where a step is evaluated. */
 enum { MIDDLE, END, EVALUATIONS };
@@ -18,6 +22,8 @@ struct batch_lane {
   struct run_workspace *run;
   struct outcome outcome;
   bool under_way;
+  bool waits;   /* opened, for the lanes to be free of other laws */
+  uint64_t laws;
   bool asks;    /* the last attempt was good: the main loop says what comes next */
   bool stepped; /* in this round */
   long starts;  /* as of the mode that lies in the lane */
@@ -30,6 +36,7 @@ struct batch {
   struct batch_lane lane[BATCH_LANES];
   int under_way;
   long rounds;
+  int waiting;
   double clock;                      /* processor's time up to which shares are given out */
   const struct plant_lanes *kernels; /* NULL: the plain ones, lane by lane */
   void *lane_model;
@@ -130,13 +137,11 @@ static void clear_lanes(struct batch *batch) {
   }
 }
 
+/* Where its steps can be made beside others: may this case join those under way? */
 static bool may_join(struct batch *batch, int i) {
   const struct view *view = &batch->lane[i].run->view;
   const struct sparsity *wanted = integrator_sparsity(view->integrator);
   const struct integrator_side_by_side *steps = integrator_side_by_side(view->integrator);
-  if (steps == NULL) {
-    return false;
-  }
   if (batch->under_way == 0) {
     clear_lanes(batch);
   }
@@ -160,6 +165,7 @@ static void end_run(struct batch *batch, int i) {
   share_time(batch);
   lane->under_way = false;
   batch->under_way--;
+  lane->outcome.side_by_side = true;
   tell_done(batch, i, run_close(lane->run, lane->seconds, &error), &error);
 }
 
@@ -184,7 +190,24 @@ static void run_alone(struct batch *batch, int i) {
   tell_done(batch, i, run_close(run, gone, &error), &error);
 }
 
-/* Give the lane a case that can run side by side; false when there is none left. */
+/* The case opened in the lane begins beside the others; false when it ends at once. */
+static bool begin_beside(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  lane->under_way = true;
+  lane->asks = true;
+  lane->starts = -1;
+  lane->seconds = 0.0;
+  lane->run->shares_clock = true;
+  batch->under_way++;
+  if (main_loop_begin(lane->run)) {
+    return true;
+  }
+  end_run(batch, i);
+  return false;
+}
+
+/* Give the lane a case that can run side by side; one of other laws than those under way waits in it. False when none
+ * is under way in the lane. */
 static bool fill(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   const struct case_data *data;
@@ -193,22 +216,49 @@ static bool fill(struct batch *batch, int i) {
     struct error error = {0};
     if (!run_open(lane->run, data, NULL, batch->watcher, &lane->outcome, &error)) {
       tell_done(batch, i, false, &error);
-    } else if (!may_join(batch, i)) {
+    } else if (integrator_side_by_side(lane->run->view.integrator) == NULL) {
       run_alone(batch, i);
-    } else {
-      lane->under_way = true;
-      lane->asks = true;
-      lane->starts = -1;
-      lane->seconds = 0.0;
-      lane->run->shares_clock = true;
-      batch->under_way++;
-      if (main_loop_begin(lane->run)) {
-        return true;
-      }
-      end_run(batch, i);
+    } else if ((batch->under_way == 0 && batch->waiting > 0) || !may_join(batch, i)) {
+      lane->waits = true;
+      lane->laws = batch_laws(data);
+      batch->waiting++;
+      return false;
+    } else if (begin_beside(batch, i)) {
+      return true;
     }
   }
   return false;
+}
+
+static bool waits_with(const struct batch *batch, int i, uint64_t laws) {
+  return batch->lane[i].waits && batch->lane[i].laws == laws;
+}
+
+/* Nobody is under way: those that wait for the same laws begin, the laws of the first that waits. */
+static void begin_waiting(struct batch *batch) {
+  uint64_t laws = 0;
+  int count = 0;
+  for (int i = BATCH_LANES - 1; i >= 0; i--) {
+    laws = batch->lane[i].waits ? batch->lane[i].laws : laws;
+  }
+  for (int i = 0; i < BATCH_LANES; i++) {
+    count += waits_with(batch, i, laws);
+  }
+  for (int i = 0; i < BATCH_LANES; i++) {
+    if (!waits_with(batch, i, laws)) {
+      continue;
+    }
+    bool joins = count > FEW && may_join(batch, i);
+    if (joins || count <= FEW || batch->under_way == 0) {
+      batch->lane[i].waits = false;
+      batch->waiting--;
+    }
+    if (joins) {
+      (void)begin_beside(batch, i);
+    } else if (!batch->lane[i].waits) {
+      run_alone(batch, i);
+    }
+  }
 }
 
 /* ---- a round: an attempt in every lane ---- */
@@ -344,12 +394,8 @@ static void charge_lanes(struct batch *batch) {
   }
 }
 
-void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher) {
-  batch->cases = cases;
-  batch->watcher = watcher;
-  batch->clock = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
-  for (int i = 0; i < lane_count && i < BATCH_LANES && fill(batch, i); i++) {
-  }
+/* All those under way to their ends, and those that join them. */
+static void run_those(struct batch *batch) {
   while (batch->under_way > 0) {
     batch->aims.time_dependent = false;
     for (int i = 0; i < BATCH_LANES; i++) {
@@ -367,6 +413,37 @@ void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_co
     evaluate_steps(batch);
     charge_lanes(batch);
   }
+}
+
+void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_count, const struct watcher *watcher) {
+  batch->cases = cases;
+  batch->watcher = watcher;
+  batch->clock = main_loop_clock(CLOCK_THREAD_CPUTIME_ID);
+  do {
+    begin_waiting(batch);
+    for (int i = 0; i < lane_count && i < BATCH_LANES; i++) {
+      if (!batch->lane[i].under_way && !batch->lane[i].waits) {
+        (void)fill(batch, i);
+      }
+    }
+    run_those(batch);
+  } while (batch->waiting > 0);
+}
+
+uint64_t batch_laws(const struct case_data *data) {
+  const struct plant *plant = data->plant;
+  uint64_t laws = 14695981039346656037u; /* FNV-1a */
+  for (int g = 0; g < plant->group_count; g++) {
+    for (int f = 0; f < plant->groups[g].field_count; f++) {
+      struct parameter parameter = {&plant->groups[g], &plant->groups[g].fields[f]};
+      const void *member = registry_member(data->parameters, parameter);
+      int law = parameter.field->kind == FIELD_CHOICE  ? *(const int *)member
+                : parameter.field->kind == FIELD_TABLE ? ((const struct profile *)member)->count > 0
+                                                       : 0;
+      laws = (laws ^ (uint64_t)law) * 1099511628211u;
+    }
+  }
+  return (laws ^ (uint64_t)data->simulation.method) * 1099511628211u;
 }
 
 bool batch_takes(const struct case_data *data) {

@@ -1,8 +1,9 @@
 /* Runs side by side: up to eight cases of one plant, each in a lane of its own, stepped together by a method that
  * can (side_by_side.h). Each has its own time, step, error control and events; a lane whose run has ended is given the
  * next case. What comes of a case does not depend on its lane, on its neighbours or on when it came: it is what a run
- * by itself gives, to the last bit. A case that cannot join - another method, other laws than those that are under way
- * - runs by itself. */
+ * by itself gives, to the last bit. A case of other laws than those under way waits until their lanes are empty: it is
+ * well to give cases of the same laws one after the other. Very few of the same laws, and a case by another method, run
+ * by themselves. */
 #ifndef SWASHLOOP_RUN_BATCH_H
 #define SWASHLOOP_RUN_BATCH_H
 
@@ -24,6 +25,9 @@ struct batch;
 
 /* Is the case's method one that makes steps side by side? */
 bool batch_takes(const struct case_data *data);
+
+/* A number that is the same for cases that may run side by side, and hardly ever for others. */
+uint64_t batch_laws(const struct case_data *data);
 
 /* NULL without memory. */
 struct batch *batch_new(const struct plant *plant, struct error *error);

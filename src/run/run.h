@@ -83,6 +83,7 @@ struct outcome {
   bool over_budget;               /* interrupted because the watcher's budget was spent */
   char stop_words[200];           /* what ended it, when stopped */
   char braking_words[64];         /* what braking began with; "" without braking */
+  bool side_by_side;              /* it made its steps beside other runs (batch.h) */
   char doubt[120];                /* why its extremes are not vouched for (hunting.h); empty: they are */
   double measures[MEASURE_COUNT]; /* SI; NaN: absent says why */
   char absent[MEASURE_COUNT][96]; /* why a measure is NaN */

@@ -47,7 +47,8 @@ static void read_facts(struct h5_reading *reading, struct table_facts *facts) {
   *facts = (struct table_facts){.study = read_fingerprint(reading, "study_fingerprint"),
                                 .shard = read_integer(reading, "shard"),
                                 .shards = read_integer(reading, "shards"),
-                                .failed = read_integer(reading, "failed_cases")};
+                                .failed = read_integer(reading, "failed_cases"),
+                                .side_by_side = read_integer(reading, "side_by_side_cases")};
   char *program = h5_reading_attribute(reading, reading->file, "source");
   (void)snprintf(facts->program, sizeof facts->program, "%s", program != NULL ? program : "");
   free(program);
@@ -249,7 +250,7 @@ struct attribute_copy {
 };
 
 static const char *const scale_attributes[] = {"CLASS", "NAME", "REFERENCE_LIST", "DIMENSION_LIST", NULL};
-static const char *const own_attributes[] = {"history", "shard", "shards", "failed_cases", SEAL_ATTRIBUTE, NULL};
+static const char *const own_attributes[] = {"history", "shard", "shards", "failed_cases", "side_by_side_cases", SEAL_ATTRIBUTE, NULL};
 
 static bool copy_value(const struct attribute_copy *copy, const char *name, hid_t from, hid_t type, hid_t space) {
   size_t size = type >= 0 ? H5Tget_size(type) : 0;
@@ -450,9 +451,11 @@ static bool merge_into(struct merger *merger, const char *path, const char *comm
                        struct error *error) {
   struct h5_log *log = &merger->table.log;
   hid_t file = merger->table.file;
+  int64_t side_by_side = 0;
   *failed = 0;
   for (int p = 0; p < merger->part_count; p++) {
     *failed += merger->parts[p].facts.failed;
+    side_by_side += merger->parts[p].facts.side_by_side;
   }
   struct h5_reading *first = &merger->parts[0].reading;
   copy_attributes(first, first->file, file, own_attributes, log);
@@ -469,6 +472,7 @@ static bool merge_into(struct merger *merger, const char *path, const char *comm
   h5_flush_file(file, log);
   bool good = !first->failed && part_good(&merger->table, error) && merge_columns(merger, error);
   h5_integer_attribute(file, "failed_cases", *failed, log);
+  h5_integer_attribute(file, "side_by_side_cases", side_by_side, log);
   good = good && table_views_write(file, path, merger->parts[0].case_count, log, error);
   return part_good(&merger->table, error) && good;
 }

@@ -3,6 +3,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Beside the status. */
+#define ROW_SIDE_BY_SIDE 0x100u
+
 struct row_head {
   int64_t k;
   uint32_t status;
@@ -38,7 +41,8 @@ size_t row_encode(const struct plan *plan, int64_t k, const struct outcome *outc
   bool known = outcome->status == RUN_COMPLETE || outcome->status == RUN_STOPPED;
   int judged = outcome->limit_count; /* none if the case could not start; a review's cells have as many as they have */
   size_t length = strnlen(message, ROW_MESSAGE_LIMIT);
-  struct row_head head = {k, (uint32_t)outcome->status, (uint32_t)length};
+  struct row_head head = {k, (uint32_t)outcome->status | (outcome->side_by_side ? ROW_SIDE_BY_SIDE : 0),
+                          (uint32_t)length};
   unsigned char *at = bytes;
   memcpy(at, &head, sizeof head);
   at += sizeof head;
@@ -65,6 +69,8 @@ size_t row_decode(struct row_shape shape, const unsigned char *bytes, size_t lef
     return 0;
   }
   memcpy(&head, bytes, sizeof head);
+  row->side_by_side = (head.status & ROW_SIDE_BY_SIDE) != 0;
+  head.status &= ~ROW_SIDE_BY_SIDE;
   if (head.status > RUN_INTERRUPTED || head.message_length > ROW_MESSAGE_LIMIT || left < fixed + head.message_length) {
     return 0;
   }

@@ -121,6 +121,7 @@ static bool is_done_already(struct sweep *sweep, bool *done) {
   sweep->report->done = sweep->report->wanted;
   sweep->report->before = sweep->report->wanted;
   sweep->report->failed = facts.failed;
+  sweep->report->side_by_side = facts.side_by_side;
   return true;
 }
 
@@ -348,7 +349,7 @@ static bool write_table(struct sweep *sweep) {
   if (!journal_sort(&sweep->journal, sweep->error) ||
       !(order->write != NULL ? order->write(order, &sweep->head, &sweep->journal, &report->failed, sweep->error)
                              : table_write(order->output, order->plan, &sweep->head, &sweep->journal, order->command,
-                                           &report->failed, sweep->error))) {
+                                           &report->failed, &report->side_by_side, sweep->error))) {
     return false;
   }
   (void)unlink(sweep->journal_path);

@@ -38,6 +38,7 @@ struct sweep_report {
   int64_t before;        /* of them found in the journal */
   int64_t done;          /* all in all */
   int64_t failed;        /* all in all once the table is written, else of this time */
+  int64_t side_by_side;  /* of those in the table, cases that ran beside others */
   int64_t dropped_bytes; /* torn end of the journal */
   int64_t damaged_bytes; /* of the journal before its end, passed over */
   int64_t lost_cases;    /* that stood in both, as far as can be told; they are run again */

@@ -46,6 +46,7 @@ struct writer {
   const char **pointers;
   double *scratch; /* a piece of an axis, or of a decoded row */
   int64_t failed;
+  int64_t side_by_side;
 };
 
 /* ---- columns ---- */
@@ -302,6 +303,7 @@ static void add_row(struct writer *writer, const struct row *row) {
     writer->all[i] = worse ? kept : writer->all[i];
   }
   writer->failed += row->status == RUN_FAILED;
+  writer->side_by_side += row->side_by_side;
   if (writer->held == SLAB_ROWS) {
     put_slab(writer);
   }
@@ -366,7 +368,8 @@ static void close_columns(struct writer *writer) {
 }
 
 bool table_write(const char *path, const struct plan *plan, const struct journal_head *head,
-                 const struct journal *journal, const char *command, int64_t *failed, struct error *error) {
+                 const struct journal *journal, const char *command, int64_t *failed, int64_t *side_by_side,
+                 struct error *error) {
   struct writer writer = {.plan = plan,
                           .head = head,
                           .shape = row_shape_of(plan),
@@ -384,12 +387,14 @@ bool table_write(const char *path, const struct plan *plan, const struct journal
     make_columns(&writer);
     good = part_good(&writer.table, error) && add_blocks(&writer, journal, error);
     h5_integer_attribute(writer.table.file, "failed_cases", writer.failed, &writer.table.log);
+    h5_integer_attribute(writer.table.file, "side_by_side_cases", writer.side_by_side, &writer.table.log);
     close_columns(&writer);
     good = good && table_views_write(writer.table.file, path, writer.rows, &writer.table.log, error);
     good = part_good(&writer.table, error) && good;
     good = part_close(&writer.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);
   }
   *failed = writer.failed;
+  *side_by_side = writer.side_by_side;
   free_slab(&writer);
   return good;
 }

@@ -6,9 +6,11 @@
 #include "plan.h"
 
 /* Write the rows of a whole journal, sorted, as PATH: first as PATH.part, renamed when all is on the disk. On failure
- * nothing is left under either name and the journal is as it was. `failed` becomes the number of failed cases. */
+ * nothing is left under either name and the journal is as it was. `failed` becomes the number of failed cases,
+ * `side_by_side` that of those that ran beside others (batch.h). */
 bool table_write(const char *path, const struct plan *plan, const struct journal_head *head,
-                 const struct journal *journal, const char *command, int64_t *failed, struct error *error);
+                 const struct journal *journal, const char *command, int64_t *failed, int64_t *side_by_side,
+                 struct error *error);
 
 /* What a table that is there already says of itself; it must be whole. */
 struct table_facts {
@@ -17,6 +19,7 @@ struct table_facts {
   int64_t shard;
   int64_t shards;
   int64_t failed;
+  int64_t side_by_side;
 };
 /* Fills `facts` from the table at `path`. */
 bool table_facts(const char *path, struct table_facts *facts, struct error *error);

@@ -245,7 +245,7 @@ static void take(struct worker *worker, int64_t within, bool ready, bool ran, st
 static const struct case_data *next_lane_case(void *context, int place) {
   struct worker *worker = context;
   while (worker->dealt < worker->span.count && !is_stopping(worker) && !worker->block->broken) {
-    int64_t within = worker->dealt++;
+    int64_t within = worker->order[worker->dealt++].within;
     struct error error = {0};
     if (plan_put(worker->shared->order.plan, case_at(worker, within), &worker->lane_cases[place], &error)) {
       worker->lane_positions[place] = within;
@@ -261,11 +261,32 @@ static void lane_case_is_done(void *context, int place, bool ran, struct outcome
   take(worker, worker->lane_positions[place], true, ran, outcome, error);
 }
 
+static int by_laws(const void *a_, const void *b_) {
+  const struct worker_place *a = a_;
+  const struct worker_place *b = b_;
+  if (a->laws != b->laws) {
+    return a->laws < b->laws ? -1 : 1;
+  }
+  return a->within < b->within ? -1 : 1;
+}
+
+/* The order in which the span's cases are given out. One that cannot be made is told of when its turn comes. */
+static void put_in_order(struct worker *worker) {
+  struct case_data *data = &worker->lane_cases[0];
+  for (int64_t i = 0; i < worker->span.count; i++) {
+    struct error error;
+    bool ready = plan_put(worker->shared->order.plan, case_at(worker, i), data, &error);
+    worker->order[i] = (struct worker_place){ready ? batch_laws(data) : 0, i};
+  }
+  qsort(worker->order, (size_t)worker->span.count, sizeof *worker->order, by_laws);
+}
+
 /* Rows come as cases end; into the block they go in the order of their positions, up to the first that is missing. */
 static void run_side_by_side(struct worker *worker, struct pool_block *block) {
   const struct batch_cases cases = {worker, next_lane_case, lane_case_is_done};
   const struct watcher watcher = {worker->shared, has_patience, worker->shared->order.plan->case_budget};
   memset(worker->kept, 0, (size_t)worker->span.count * sizeof *worker->kept);
+  put_in_order(worker);
   worker->dealt = 0;
   worker->used = 0;
   worker->block = block;

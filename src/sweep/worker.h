@@ -27,6 +27,12 @@ struct kept_row {
   bool failed;
 };
 
+/* A position within a span, and the laws of its case (batch.h). */
+struct worker_place {
+  uint64_t laws;
+  int64_t within;
+};
+
 struct worker {
   struct shared_state *shared;
   struct run_workspace *workspace;
@@ -39,7 +45,8 @@ struct worker {
   int64_t lane_positions[BATCH_LANES]; /* position within the span */
   struct span span;
   unsigned long refusals; /* of memory in this thread when the span began */
-  int64_t dealt;          /* positions of the span given out */
+  int64_t dealt;          /* positions of the span given out, */
+  struct worker_place order[SPAN_LIMIT]; /* in this order: those of the same laws together */
   struct pool_block *block;
   struct kept_row kept[SPAN_LIMIT];
   unsigned char *rows; /* as they come */

@@ -81,7 +81,7 @@ class Numbers(Sweep):
         self.expect_same("one.h5", "merged.h5")
         whole, merged = attributes(self.path("one.h5")), attributes(self.path("merged.h5"))
         for name in ("title", "case", "study", "study_file", "study_fingerprint", "source", "swashloop_version",
-                     "swashloop_build", "failed_cases", "case_count"):
+                     "swashloop_build", "failed_cases", "side_by_side_cases", "case_count"):
             self.assertEqual(whole[name], merged[name], name)
         self.assertEqual(merged["merged_shards"], 7)
         self.assertEqual(merged["study_file"], self.study)
@@ -176,6 +176,21 @@ class SideBySide(Numbers):
     def write(self, name, text):
         return super().write(name, text.replace("simulation.end_time:", "simulation.method: rosenbrock, simulation.end_time:")
                              if text.startswith("title: A study") else text)
+
+    def test_varied_oil_and_laws_run_side_by_side(self):
+        study = self.write("oil.yaml", f"case: {CASE}\nset: {{simulation.end_time: 1 s, simulation.method: rosenbrock}}\n"
+                                       "vary:\n  - {path: fluid.air_content, values: [0.3 %, 1 %, 3 %, 5 %]}\n"
+                                       "  - {path: relief.return_to, values: [line, gallery]}\n"
+                                       "  - {path: vehicle.mass, values: [11 t, 14 t, 17 t]}\n")
+        result = self.sweep("oil.h5", "--jobs", "1", study=study, code=0)
+        self.assertIn("100 % of the cases ran side by side", result.stdout)
+        with h5py.File(self.path("oil.h5")) as table:
+            self.assertEqual(table.attrs["side_by_side_cases"], 24)
+            for k in (4, 13, 23):
+                self.replay(study, k, "-o", f"{k}.h5")
+                with h5py.File(self.path(f"{k}.h5")) as run:
+                    for name, measure in run["measures"].items():
+                        self.assertEqual(measure[()].tobytes(), table[name][k].tobytes(), name)
 
     def test_agrees_with_the_other_method(self):
         self.sweep("lanes.h5")
