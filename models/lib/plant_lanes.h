@@ -11,6 +11,7 @@
 #define SWASHLOOP_MODELS_PLANT_LANES_H
 
 #include <stddef.h>
+#include <stdint.h>
 
 enum { LANES = 8, LANES_ALL = -1 };
 
@@ -30,6 +31,9 @@ struct plant_lanes {
   int width;        /* doubles in one instruction; with 2 an evaluation costs as much as LANES plain ones */
   size_t model_size;
   size_t mode_size;
+  /* A number that is the same for cases, given by their parameters, that may lie side by side, and hardly ever for
+   * others. */
+  uint64_t (*laws)(const void *parameters);
   /* A prepared plain model into one lane (or LANES_ALL). NULL, or why this case cannot join those that are in:
    * laws and which tables are there must be the same, numbers, the oil's too, may differ. */
   const char *(*load_model)(void *lane_model, int lane, const void *model);

@@ -91,6 +91,26 @@ static const char *refusal(struct transmission_model *in, const struct transmiss
   return why_not;
 }
 
+/* Of all that refusal_by asks for, by FNV-1a. */
+static uint64_t laws(const void *parameters) {
+  uint64_t hash = 14695981039346656037u;
+  for (int g = 0; g < transmission_plant.group_count; g++) {
+    const struct group *group = &transmission_plant.groups[g];
+    for (int f = 0; f < group->field_count; f++) {
+      const struct field *field = &group->fields[f];
+      const void *member = (const char *)parameters + group->offset + field->offset;
+      uint64_t law = 0;
+      if (field->kind == FIELD_CHOICE) {
+        law = (uint64_t) * (const int *)member;
+      } else if (field->kind == FIELD_TABLE && strcmp(group->name, "operator") != 0) {
+        law = ((const struct profile *)member)->count > 0;
+      }
+      hash = (hash ^ law) * 1099511628211u;
+    }
+  }
+  return hash;
+}
+
 static void load_parameter(const struct place *place, int lane) {
   switch (place->field->kind) {
   case FIELD_REAL:
@@ -285,6 +305,7 @@ const struct plant_lanes LANES_SYMBOL(transmission_lanes_, LANES_OBJECT) = {
     .width = REAL_LANES,
     .model_size = sizeof(struct lane_model),
     .mode_size = sizeof(struct lane_mode),
+    .laws = laws,
     .load_model = load_model,
     .load_mode = load_mode,
     .rates = rates,

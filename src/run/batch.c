@@ -6,7 +6,6 @@
 #include "aligned.h"
 #include "main_loop.h"
 #include "integrators.h"
-#include "registry.h"
 #include "side_by_side.h"
 
 /* So many cases of the same laws, and fewer, run by themselves: eight lanes cost about three plain runs. */
@@ -22,7 +21,7 @@ struct batch_lane {
   struct run_workspace *run;
   struct outcome outcome;
   bool under_way;
-  bool waits;   /* opened, for the lanes to be free of other laws */
+  bool waits; /* opened, for the lanes to be free of other laws */
   uint64_t laws;
   bool asks;    /* the last attempt was good: the main loop says what comes next */
   bool stepped; /* in this round */
@@ -431,19 +430,8 @@ void batch_run(struct batch *batch, const struct batch_cases *cases, int lane_co
 }
 
 uint64_t batch_laws(const struct case_data *data) {
-  const struct plant *plant = data->plant;
-  uint64_t laws = 14695981039346656037u; /* FNV-1a */
-  for (int g = 0; g < plant->group_count; g++) {
-    for (int f = 0; f < plant->groups[g].field_count; f++) {
-      struct parameter parameter = {&plant->groups[g], &plant->groups[g].fields[f]};
-      const void *member = registry_member(data->parameters, parameter);
-      int law = parameter.field->kind == FIELD_CHOICE  ? *(const int *)member
-                : parameter.field->kind == FIELD_TABLE ? ((const struct profile *)member)->count > 0
-                                                       : 0;
-      laws = (laws ^ (uint64_t)law) * 1099511628211u;
-    }
-  }
-  return (laws ^ (uint64_t)data->simulation.method) * 1099511628211u;
+  const struct plant_lanes *kernels = data->plant->lanes != NULL ? data->plant->lanes() : NULL;
+  return kernels != NULL ? kernels->laws(data->parameters) : 0;
 }
 
 bool batch_takes(const struct case_data *data) {

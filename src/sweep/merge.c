@@ -250,7 +250,8 @@ struct attribute_copy {
 };
 
 static const char *const scale_attributes[] = {"CLASS", "NAME", "REFERENCE_LIST", "DIMENSION_LIST", NULL};
-static const char *const own_attributes[] = {"history", "shard", "shards", "failed_cases", "side_by_side_cases", SEAL_ATTRIBUTE, NULL};
+static const char *const own_attributes[] = {"history",      "shard", "shards", "failed_cases", "side_by_side_cases",
+                                             SEAL_ATTRIBUTE, NULL};
 
 static bool copy_value(const struct attribute_copy *copy, const char *name, hid_t from, hid_t type, hid_t space) {
   size_t size = type >= 0 ? H5Tget_size(type) : 0;

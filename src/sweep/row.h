@@ -21,7 +21,7 @@ struct row_shape {
 struct row {
   int64_t k;
   enum run_status status;
-  bool side_by_side; /* it ran beside others (batch.h) */
+  bool side_by_side;         /* it ran beside others (batch.h) */
   const double *numbers;     /* measures, worst values, steps, right-hand sides */
   const unsigned char *kept; /* enum row_limit, one a limit */
   const char *message;

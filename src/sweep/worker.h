@@ -44,8 +44,8 @@ struct worker {
   struct case_data lane_cases[BATCH_LANES];
   int64_t lane_positions[BATCH_LANES]; /* position within the span */
   struct span span;
-  unsigned long refusals; /* of memory in this thread when the span began */
-  int64_t dealt;          /* positions of the span given out, */
+  unsigned long refusals;                /* of memory in this thread when the span began */
+  int64_t dealt;                         /* positions of the span given out, */
   struct worker_place order[SPAN_LIMIT]; /* in this order: those of the same laws together */
   struct pool_block *block;
   struct kept_row kept[SPAN_LIMIT];

@@ -81,7 +81,7 @@ class Numbers(Sweep):
         self.expect_same("one.h5", "merged.h5")
         whole, merged = attributes(self.path("one.h5")), attributes(self.path("merged.h5"))
         for name in ("title", "case", "study", "study_file", "study_fingerprint", "source", "swashloop_version",
-                     "swashloop_build", "failed_cases", "side_by_side_cases", "case_count"):
+                     "swashloop_build", "failed_cases", "case_count"):
             self.assertEqual(whole[name], merged[name], name)
         self.assertEqual(merged["merged_shards"], 7)
         self.assertEqual(merged["study_file"], self.study)
