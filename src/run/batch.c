@@ -27,6 +27,8 @@ struct batch_lane {
   bool stepped; /* in this round */
   long starts;  /* as of the mode that lies in the lane */
   double stop;
+  int followed[PLANT_SIGNAL_LIMIT]; /* signals that its observers and actions read */
+  int followed_count;
   double seconds; /* its share of the processor's time */
 };
 
@@ -189,6 +191,26 @@ static void run_alone(struct batch *batch, int i) {
   tell_done(batch, i, run_close(run, gone, &error), &error);
 }
 
+/* What observers and actions of the lane's run read. */
+static void list_followed(struct batch_lane *lane) {
+  const struct view *view = &lane->run->view;
+  bool needed[PLANT_SIGNAL_LIMIT] = {false};
+  metrics_follow(&lane->run->metrics, view, needed);
+  hunting_follow(&lane->run->hunting, needed);
+  for (int i = 0; i < view->data->action_count; i++) {
+    int signal = view->data->actions[i].when.signal;
+    if (signal >= 0) {
+      needed[signal] = true;
+    }
+  }
+  lane->followed_count = 0;
+  for (int i = 0; i < view->plant->signal_count; i++) {
+    if (needed[i]) {
+      lane->followed[lane->followed_count++] = i;
+    }
+  }
+}
+
 /* The case opened in the lane begins beside the others; false when it ends at once. */
 static bool begin_beside(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
@@ -198,6 +220,7 @@ static bool begin_beside(struct batch *batch, int i) {
   lane->seconds = 0.0;
   lane->run->shares_clock = true;
   batch->under_way++;
+  list_followed(lane);
   if (main_loop_begin(lane->run)) {
     return true;
   }
@@ -345,12 +368,16 @@ static void column(const lanes *rows, int count, int i, double *values) {
   }
 }
 
+/* Of the signals those that are followed; the others are what they were. */
 static void take_sample(const struct batch *batch, int which, const lanes *state, int i, struct sample *sample) {
   const struct plant *plant = batch->plant;
+  const struct batch_lane *lane = &batch->lane[i];
   sample->time = batch->evaluation_time[which][i];
   column(state, batch->sparsity->size, i, sample->state);
   column(batch->powers[which], plant->ledger_integrated, i, sample->powers);
-  column(batch->signals[which], plant->signal_count, i, sample->signals);
+  for (int k = 0; k < lane->followed_count; k++) {
+    sample->signals[lane->followed[k]] = batch->signals[which][lane->followed[k]][i];
+  }
   column(batch->guards[which], plant->guard_count, i, sample->guards);
 }
 

@@ -205,6 +205,15 @@ void hunting_observe(struct hunting *hunting, const struct view *view, const str
   }
 }
 
+void hunting_follow(const struct hunting *hunting, bool *needed) {
+  if (hunting->pressure.there) {
+    needed[hunting->pressure.index] = true;
+  }
+  if (hunting->grade.there) {
+    needed[hunting->grade.index] = true;
+  }
+}
+
 /* ---- what is told ---- */
 
 static void give(struct outcome *outcome, int measure, double value) {

@@ -52,6 +52,8 @@ struct hunting {
 /* Begin with the run's first sample. */
 bool hunting_begin(struct hunting *hunting, const struct view *view, const struct sample *sample, struct error *error);
 /* An accepted step. */
+/* Marks the signals that are read of samples. */
+void hunting_follow(const struct hunting *hunting, bool *needed);
 void hunting_observe(struct hunting *hunting, const struct view *view, const struct step *step);
 /* Fill the measures of hunting and, where somebody reads events, tell what was found. `sample` is the last. */
 bool hunting_end(struct hunting *hunting, const struct view *view, const struct sample *sample, struct outcome *outcome,

@@ -187,6 +187,27 @@ void metrics_observe(struct metrics *metrics, const struct view *view, const str
   }
 }
 
+void metrics_follow(const struct metrics *metrics, const struct view *view, bool *needed) {
+  for (int i = 0; metrics->duty_count > 0 && i < view->plant->signal_count; i++) {
+    needed[i] = true;
+  }
+  for (int i = 0; i < metrics->extremum_count; i++) {
+    needed[metrics->extrema[i].signal] = true;
+  }
+  for (int i = 0; i < metrics->timer_count; i++) {
+    needed[metrics->timers[i].signal] = true;
+  }
+  if (metrics->speed.there) {
+    needed[metrics->speed.index] = true;
+    needed[metrics->distance.index] = true;
+  }
+  for (int i = 0; i < view->data->limit_count; i++) {
+    if (view->data->limits[i].keep.signal >= 0) {
+      needed[view->data->limits[i].keep.signal] = true;
+    }
+  }
+}
+
 static void give(struct outcome *outcome, int measure, double value) {
   outcome->measures[measure] = value;
   outcome->absent[measure][0] = '\0';

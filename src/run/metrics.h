@@ -40,6 +40,8 @@ void metrics_brake(struct metrics *metrics, const struct view *view, double from
 /* When the observer must see an end of a step: the start of braking, if it lies ahead; HUGE_VAL otherwise. */
 double metrics_next_time(const struct metrics *metrics, double t);
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step);
+/* Marks the signals that are read of samples, from the first step to the end. */
+void metrics_follow(const struct metrics *metrics, const struct view *view, bool *needed);
 /* Fill outcome: measures, ledger, limits. `sample` is the last. */
 bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
                  struct error *error);
