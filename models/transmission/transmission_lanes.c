@@ -102,7 +102,7 @@ static uint64_t laws(const void *parameters) {
       uint64_t law = 0;
       if (field->kind == FIELD_CHOICE) {
         law = (uint64_t) * (const int *)member;
-      } else if (field->kind == FIELD_TABLE && strcmp(group->name, "operator") != 0) {
+      } else if (field->kind == FIELD_TABLE && lane_groups[g].fields != operator_fields) {
         law = ((const struct profile *)member)->count > 0;
       }
       hash = (hash ^ law) * 1099511628211u;
