@@ -419,7 +419,9 @@ static bool find_across(const struct envelope_question *question, struct envelop
   int *edges = calloc(2 * (size_t)n * (size_t)n, sizeof *edges);
   bool good = edges != NULL || no_memory(error);
   for (int i = 0; good && i < n * n; i++) {
-    good = add_run(envelope, (i / n) * step, (i % n) * step, error) >= 0;
+    int column = i / n;
+    int row = i % n;
+    good = add_run(envelope, column * step, row * step, error) >= 0;
   }
   envelope->scan_count = envelope->run_count;
   good = good && make_runs(question, envelope, 0, error) && find_edges(question, envelope, edges, error) &&

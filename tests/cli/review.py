@@ -145,18 +145,19 @@ class Reviews(Folder):
         return "idle.h5"
 
     def test_threads_and_interruptions_change_nothing(self):
-        self.review(6, "-o", "one.h5", "--jobs", "1")
-        self.review(6, "-o", "three.h5", "--jobs", "3")
+        self.review(6, "-o", "one.h5", "--jobs", "1", "--no-runs")
+        self.review(6, "-o", "three.h5", "--jobs", "3", "--no-runs")
         self.write("long.yaml", REVIEW + "set: {simulation.relative_tolerance: 1e-9}\n")
-        process = self.start_program("review", "long.yaml", "-o", "cut.h5", "--jobs", "1", "--quiet")
+        process = self.start_program("review", "long.yaml", "-o", "cut.h5", "--jobs", "1", "--quiet",
+                                     "--no-runs")
         for _ in range(400):
             if os.path.exists(self.path("cut.h5.journal")) and os.path.getsize(self.path("cut.h5.journal")) > 2000:
                 break
             time.sleep(0.005)
         process.send_signal(signal.SIGINT)
         process.communicate()
-        self.review(6, "-o", "cut.h5", "--resume", file="long.yaml")
-        self.review(6, "-o", "whole.h5", file="long.yaml")
+        self.review(6, "-o", "cut.h5", "--resume", "--no-runs", file="long.yaml")
+        self.review(6, "-o", "whole.h5", "--no-runs", file="long.yaml")
         for first, second in (("one.h5", "three.h5"), ("cut.h5", "whole.h5")):
             a, b = columns(self.path(first)), columns(self.path(second))
             self.assertEqual(list(a), list(b))
