@@ -31,14 +31,9 @@ VECTORS void OF_KIND(elimination, _factor)(const struct sparsity *s, double scal
 
 VECTORS void OF_KIND(elimination, _solve)(const struct sparsity *s, const NUMBER *factors, const NUMBER *reciprocals,
                                           NUMBER *x) {
-  for (int k = 0; k < s->size; k++) {
-    int p = s->pivot_unknown[k];
-    NUMBER sum = x[p];
-    for (int f = s->forward_first[k]; f < s->forward_first[k + 1]; f++) {
-      const struct sparsity_term *term = &s->forward[f];
-      sum -= factors[term->entry] * x[term->source];
-    }
-    x[p] = sum;
+  for (int f = 0; f < s->forward_count; f++) {
+    const struct sparsity_term *term = &s->forward[f];
+    x[term->target] -= factors[term->entry] * x[term->source];
   }
   for (int m = 0; m < s->size; m++) {
     int p = s->pivot_unknown[s->size - 1 - m];

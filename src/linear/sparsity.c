@@ -121,6 +121,7 @@ static void list_elimination(struct sparsity *s, const uint64_t *filled, const i
       }
       int lower = entry[i * n + p];
       s->lowers[lowers++] = lower;
+      s->forward[s->forward_count++] = (struct sparsity_term){i, p, lower};
       for (int j = 0; j < n; j++) {
         if (place[j] > k && has(filled[p], j)) {
           s->products[products++] = (struct sparsity_product){entry[i * n + j], lower, entry[p * n + j]};
@@ -137,23 +138,11 @@ static void list_elimination(struct sparsity *s, const uint64_t *filled, const i
     s->backward_first[m] = terms;
     for (int j = 0; j < n; j++) {
       if (place[j] > k && has(filled[p], j)) {
-        s->backward[terms++] = (struct sparsity_term){j, entry[p * n + j]};
+        s->backward[terms++] = (struct sparsity_term){p, j, entry[p * n + j]};
       }
     }
   }
   s->backward_first[n] = terms;
-  terms = 0;
-  for (int k = 0; k < n; k++) {
-    int p = s->pivot_unknown[k];
-    s->forward_first[k] = terms;
-    for (int m = 0; m < k; m++) {
-      int q = s->pivot_unknown[m];
-      if (has(filled[p], q)) {
-        s->forward[terms++] = (struct sparsity_term){q, entry[p * n + q]};
-      }
-    }
-  }
-  s->forward_first[n] = terms;
 }
 
 static bool make_room(struct sparsity *s, int n) {
@@ -170,13 +159,12 @@ static bool make_room(struct sparsity *s, int n) {
   s->lowers = calloc(all, sizeof *s->lowers);
   s->products = calloc(all * size, sizeof *s->products);
   s->forward = calloc(all, sizeof *s->forward);
-  s->forward_first = calloc(size + 1, sizeof *s->forward_first);
   s->backward = calloc(all, sizeof *s->backward);
   s->backward_first = calloc(size + 1, sizeof *s->backward_first);
   return s->group_columns != NULL && s->group_first != NULL && s->finds != NULL && s->find_first != NULL &&
          s->timed != NULL && s->diagonal != NULL && s->pivots != NULL && s->pivot_unknown != NULL &&
-         s->lowers != NULL && s->products != NULL && s->forward != NULL && s->forward_first != NULL &&
-         s->backward != NULL && s->backward_first != NULL;
+         s->lowers != NULL && s->products != NULL && s->forward != NULL && s->backward != NULL &&
+         s->backward_first != NULL;
 }
 
 static void settle(struct sparsity *s, const uint64_t *rows) {
@@ -233,9 +221,8 @@ void sparsity_free(struct sparsity *s) {
   if (s == NULL) {
     return;
   }
-  void *all[] = {s->group_columns, s->group_first,   s->finds,         s->find_first,    s->timed,
-                 s->diagonal,      s->pivots,        s->pivot_unknown, s->lowers,        s->products,
-                 s->forward,       s->forward_first, s->backward,      s->backward_first};
+  void *all[] = {s->group_columns, s->group_first, s->finds,    s->find_first, s->timed,    s->diagonal,      s->pivots,
+                 s->pivot_unknown, s->lowers,      s->products, s->forward,    s->backward, s->backward_first};
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
     free(all[i]);
   }

@@ -33,9 +33,9 @@ struct sparsity_pivot {
   int product_first, product_end; /* in `products` */
 };
 
-/* Of a row: x[its unknown] -= values[entry] * x[source] */
+/* x[target] -= values[entry] * x[source] */
 struct sparsity_term {
-  int source, entry;
+  int target, source, entry;
 };
 
 struct sparsity {
@@ -54,8 +54,8 @@ struct sparsity {
   int *pivot_unknown;            /* [size] which unknown each eliminates */
   int *lowers;
   struct sparsity_product *products;
-  struct sparsity_term *forward;  /* rows of L, by pivots */
-  int *forward_first;             /* [size + 1] */
+  struct sparsity_term *forward;
+  int forward_count;
   struct sparsity_term *backward; /* after all that, by pivots from the last: its row of U */
   int *backward_first;            /* [size + 1] by pivots from the last */
 };
