@@ -158,7 +158,7 @@ static void test_gaps_and_what_does_not_vary(void **state) {
   CHECK_NEAR(first.total, 0.0, 1e-9);
   CHECK_NEAR(third.first, 1.0, 0.02);
   CHECK_NEAR(third.total, 1.0, 0.02);
-  for (long k = 0; k < 512 * 5; k++) {
+  for (int k = 0; k < 512 * 5; k++) {
     values[k] = 3.0;
   }
   assert_true(isnan(indices_estimate(values, 512, 3, 0).first));

@@ -112,17 +112,24 @@ static void test_what_is_no_pass_is_not_counted_as_one(void **state) {
   assert_true(isnan(odds.share) && isnan(odds.low) && isnan(odds.high));
 }
 
+enum { SIDE = 10, EACH = 12 };
+
+/* Steps by which a cell lies beyond the line x + y = SIDE - 1. */
+static double from_line(int at) {
+  int steps = at % SIDE + at / SIDE + 1 - SIDE;
+  return (double)steps;
+}
+
 /* Cells in which a case breaks with the probability of a plane's distance: the smoothed half lies within a step of
  * the known line x + y = 10, nearer than the counts by themselves. */
 static void test_the_smoothed_boundary_is_the_known_one(void **state) {
   (void)state;
-  enum { SIDE = 10, EACH = 12 };
   struct region_counts cells[SIDE * SIDE] = {0};
   struct region_odds odds[SIDE * SIDE];
   double raw = 0.0;
   double smooth = 0.0;
   for (int at = 0; at < SIDE * SIDE; at++) {
-    double truth = draw_normal_share((at % SIDE + at / SIDE + 1.0 - SIDE) / 2.0);
+    double truth = draw_normal_share(from_line(at) / 2.0);
     for (uint64_t i = 0; i < EACH; i++) {
       cells[at].of[draw_share(3, (uint64_t)at, i) < truth ? REGION_BROKEN : REGION_KEPT]++;
     }
@@ -130,11 +137,10 @@ static void test_the_smoothed_boundary_is_the_known_one(void **state) {
   }
   region_smooth(cells, SIDE, SIDE, true, true, odds);
   for (int at = 0; at < SIDE * SIDE; at++) {
-    double truth = draw_normal_share((at % SIDE + at / SIDE + 1.0 - SIDE) / 2.0);
+    double truth = draw_normal_share(from_line(at) / 2.0);
     raw += (odds[at].share - truth) * (odds[at].share - truth);
     smooth += (odds[at].smoothed - truth) * (odds[at].smoothed - truth);
-    double from_line = fabs(at % SIDE + at / SIDE + 1.0 - SIDE);
-    assert_true(from_line <= 1.0 || (odds[at].smoothed > 0.5) == (truth > 0.5));
+    assert_true(fabs(from_line(at)) <= 1.0 || (odds[at].smoothed > 0.5) == (truth > 0.5));
   }
   assert_true(smooth < 0.5 * raw);
 }
