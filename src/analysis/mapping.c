@@ -226,7 +226,7 @@ bool mapping_read(const char *path, struct mapping *mapping, struct error *error
   struct arena *arena = arena_open();
   const char *why = "no memory";
   size_t length = 0;
-  const char *text = arena != NULL ? reader_file(arena, path, READER_FILE_LIMIT, NULL, &length, &why) : NULL;
+  const char *text = arena != NULL ? reader_file(arena, NULL, path, READER_FILE_LIMIT, NULL, &length, &why) : NULL;
   bool good =
       text != NULL ? mapping_read_text(path, text, length, mapping, error) : error_at(error, path, 0, 0, "%s", why);
   if (arena != NULL) {

@@ -12,7 +12,7 @@
 #include "text.h"
 #include "near_file.h"
 
-enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096, FIELD_LIST_LIMIT = 600 };
+enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
 
 /* One file: the case, or a machine below it. */
 struct layer {
@@ -88,11 +88,11 @@ static int section_count(const struct plant *plant) {
   return plant->group_count + 1 + TOP_KEY_COUNT;
 }
 
-static const char *field_at(const void *context, int index) {
+const char *loader_field_at(const void *context, int index) {
   return ((const struct group *)context)->fields[index].name;
 }
 
-static bool is_top_key(const char *key) {
+bool loader_is_top_key(const char *key) {
   for (int i = 0; i < TOP_KEY_COUNT; i++) {
     if (strcmp(key, top_keys[i]) == 0) {
       return true;
@@ -163,7 +163,8 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
   }
   size_t length = 0;
   const char *why = "";
-  const char *text = reader_file(loader->arena, layer->path, READER_FILE_LIMIT, &loader->data->inputs, &length, &why);
+  const char *text =
+      reader_file(loader->arena, loader->carried, layer->path, READER_FILE_LIMIT, &loader->data->inputs, &length, &why);
   if (!text && errno == ENOMEM) {
     return loader_out_of_memory(loader);
   }
@@ -227,7 +228,7 @@ static char *title_from_path(struct arena *arena, const char *path) {
   return arena_text(arena, name, length);
 }
 
-static bool set_title(const struct loader *loader, const struct node *node) {
+bool loader_title(const struct loader *loader, const struct node *node) {
   if (node->kind != NODE_TEXT) {
     return error_at(loader->error, node->file, node->line, node->column, "title: found %s, expected a text",
                     node_kind_words(node));
@@ -260,7 +261,7 @@ static bool set_circuit(const struct loader *loader, const struct node *node) {
 static bool set_names(const struct loader *loader, const struct layers *layers) {
   const struct node *title = topmost(layers, "title");
   if (title) {
-    if (!set_title(loader, title) && !loader_goes_on(loader)) {
+    if (!loader_title(loader, title) && !loader_goes_on(loader)) {
       return false;
     }
   } else {
@@ -275,8 +276,7 @@ static bool set_names(const struct loader *loader, const struct layers *layers) 
 /* --- Sections -------------------------------------------------------------------------------------------------------
  */
 
-/* The group of this name, and the block that its struct lies in. */
-static const struct group *find_group(const struct case_data *data, const char *name, void **base) {
+const struct group *loader_group(const struct case_data *data, const char *name, void **base) {
   const struct group *group = registry_group(data->plant->groups, data->plant->group_count, name);
   *base = data->parameters;
   if (!group && strcmp(name, simulation_group.name) == 0) {
@@ -286,12 +286,7 @@ static const struct group *find_group(const struct case_data *data, const char *
   return group;
 }
 
-/* " (pump has displacement, losses, ...)" in full, or as many as fit. */
-struct field_list {
-  char text[FIELD_LIST_LIMIT];
-};
-
-static struct field_list list_fields(const struct group *group) {
+struct field_list loader_fields(const struct group *group) {
   struct field_list list;
   size_t used = (size_t)snprintf(list.text, sizeof list.text, " (%s has", group->name);
   for (int i = 0; i < group->field_count; i++) {
@@ -314,7 +309,8 @@ static bool unknown_field(const struct loader *loader, const struct group *group
                     now);
   }
   return error_at(loader->error, file, line, column, "'%s' is no field of '%s'%s%s", text_excerpt(name).text,
-                  group->name, hint_nearest(name, group->field_count, field_at, group).text, list_fields(group).text);
+                  group->name, hint_nearest(name, group->field_count, loader_field_at, group).text,
+                  loader_fields(group).text);
 }
 
 static bool unknown_section(const struct loader *loader, const char *name, const char *file, int line, int column) {
@@ -348,7 +344,7 @@ static bool read_section(const struct loader *loader, const struct group *group,
 
 static bool read_top_entry(const struct loader *loader, const struct node *entry, bool is_case) {
   void *base = NULL;
-  const struct group *group = find_group(loader->data, entry->key, &base);
+  const struct group *group = loader_group(loader->data, entry->key, &base);
   bool of_case = group == &simulation_group || strcmp(entry->key, "actions") == 0 || strcmp(entry->key, "limits") == 0;
   if (!is_case && of_case) {
     return error_at(loader->error, entry->file, entry->key_line, entry->key_column,
@@ -363,7 +359,8 @@ static bool read_top_entry(const struct loader *loader, const struct node *entry
   if (strcmp(entry->key, "limits") == 0) {
     return limits_read(loader, entry);
   }
-  return is_top_key(entry->key) || unknown_section(loader, entry->key, entry->file, entry->key_line, entry->key_column);
+  return loader_is_top_key(entry->key) ||
+         unknown_section(loader, entry->key, entry->file, entry->key_line, entry->key_column);
 }
 
 static bool read_sections(const struct loader *loader, const struct layers *layers) {
@@ -375,144 +372,6 @@ static bool read_sections(const struct loader *loader, const struct layers *laye
     }
   }
   return true;
-}
-
-/* --- What the command line sets -------------------------------------------------------------------------------------
- */
-
-/* All paths, for the nearest one. */
-struct paths {
-  int count;
-  const char **at;
-};
-
-static const char *path_at(const void *context, int index) {
-  return ((const struct paths *)context)->at[index];
-}
-
-static bool add_paths(struct arena *arena, const struct group *group, struct paths *paths) {
-  for (int i = 0; i < group->field_count; i++) {
-    char path[256];
-    (void)snprintf(path, sizeof path, "%s.%s", group->name, group->fields[i].name);
-    paths->at[paths->count] = arena_text(arena, path, strlen(path));
-    if (!paths->at[paths->count]) {
-      return false;
-    }
-    paths->count++;
-  }
-  return true;
-}
-
-/* "; did you mean 'group.field'?": a path spelt wrongly, or a field without its group. */
-static struct hint nearest_path(const struct case_data *data, const char *name) {
-  const struct plant *plant = data->plant;
-  struct arena *arena = data->memory;
-  int total = simulation_group.field_count;
-  for (int i = 0; i < plant->group_count; i++) {
-    total += plant->groups[i].field_count;
-  }
-  struct paths paths = {0, arena_take(arena, (size_t)total * sizeof(char *))};
-  bool good = paths.at && add_paths(arena, &simulation_group, &paths);
-  for (int i = 0; good && i < plant->group_count; i++) {
-    good = add_paths(arena, &plant->groups[i], &paths);
-  }
-  struct hint hint = {""};
-  if (!good) {
-    return hint;
-  }
-  for (int i = 0; i < paths.count; i++) {
-    if (strcmp(strchr(paths.at[i], '.') + 1, name) == 0) {
-      (void)snprintf(hint.text, sizeof hint.text, "; did you mean '%s'?", paths.at[i]);
-      return hint;
-    }
-  }
-  return hint_nearest(name, paths.count, path_at, &paths);
-}
-
-bool loader_find(const struct case_data *data, const char *path, struct parameter *parameter, void **base,
-                 struct error *error) {
-  const char *dot = strchr(path, '.');
-  char name[256];
-  (void)snprintf(name, sizeof name, "%.*s", dot ? (int)(dot - path) : (int)strlen(path), path);
-  *base = NULL;
-  parameter->group = find_group(data, name, base);
-  if (parameter->group && !dot) {
-    return error_at(error, "", 0, 1, "'%s' is a section; set one of its fields, '%s.FIELD=VALUE'", name, name);
-  }
-  if (!parameter->group) {
-    return error_at(error, "", 0, 1, "'%s' is no parameter of the circuit '%s'%s", text_excerpt(path).text,
-                    data->plant->name, nearest_path(data, path).text);
-  }
-  parameter->field = registry_field(parameter->group, dot + 1);
-  const char *now = registry_renamed(parameter->group->name, dot + 1);
-  if (now != NULL) {
-    return error_at(error, "", 0, (int)(dot - path) + 2, "%s is now called %s.%s", path, parameter->group->name, now);
-  }
-  return parameter->field ||
-         error_at(error, "", 0, (int)(dot - path) + 2, "'%s' is no field of '%s'%s%s", text_excerpt(dot + 1).text,
-                  parameter->group->name,
-                  hint_nearest(dot + 1, parameter->group->field_count, field_at, parameter->group).text,
-                  list_fields(parameter->group).text);
-}
-
-/* Where a path is written. */
-struct place {
-  const char *file;
-  int line;
-  int column;
-};
-
-static bool set_path(const struct loader *loader, struct place place, const char *path, const struct node *value) {
-  if (strcmp(path, "title") == 0) {
-    return set_title(loader, value);
-  }
-  if (is_top_key(path)) {
-    return error_at(loader->error, place.file, place.line, place.column,
-                    "'%s' cannot be set here; write it in the case", path);
-  }
-  struct error inner = {0};
-  if (strchr(path, '[')) {
-    struct parameter_ref ref;
-    double si = 0.0;
-    if (!parameter_ref_find(loader->data, path, &ref, &inner)) {
-      return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
-    }
-    if (!parameter_ref_read(loader, &ref, path, value, &si)) {
-      return false;
-    }
-    parameter_ref_set(loader->data, &ref, si);
-    const char *disorder = parameter_ref_disorder(loader->data, &ref);
-    return !disorder || error_at(loader->error, value->file, value->line, value->column, "%s: %s", path, disorder);
-  }
-  struct parameter parameter = {NULL, NULL};
-  void *base = NULL;
-  if (!loader_find(loader->data, path, &parameter, &base, &inner)) {
-    return error_at(loader->error, place.file, place.line, place.column + inner.column - 1, "%s", inner.text);
-  }
-  return value_read(loader, base, parameter, value) &&
-         given_note(loader, parameter, place.file, place.line, place.column);
-}
-
-static bool apply_set(const struct loader *loader, const char *text) {
-  char quoted[sizeof loader->error->file];
-  (void)snprintf(quoted, sizeof quoted, "--set '%s'", text);
-  const char *label = arena_text(loader->arena, quoted, strlen(quoted));
-  const char *equal = strchr(text, '=');
-  size_t length = equal ? (size_t)(equal - text) : 0;
-  while (length > 0 && text[length - 1] == ' ') {
-    length--;
-  }
-  const char *path = arena_text(loader->arena, text, length);
-  if (!label || !path) {
-    return loader_out_of_memory(loader);
-  }
-  if (!equal || length == 0) {
-    return error_at(loader->error, label, 0, 1, "found no path and '=', expected PATH=VALUE");
-  }
-  const char *value = equal + 1;
-  const struct node *node =
-      reader_parse(loader->arena, label, value, strlen(value), (int)(value - text), loader->error);
-  return node && set_path(loader, (struct place){label, 0, 1}, path, node);
 }
 
 /* --- The case -------------------------------------------------------------------------------------------------------
@@ -578,7 +437,7 @@ static bool check_combination(const struct loader *loader, const struct layers *
 
 static bool apply_mapping(const struct loader *loader, const struct node *set) {
   for (const struct node *node = set ? set->first : NULL; node; node = node->next) {
-    if (!set_path(loader, (struct place){node->file, node->key_line, node->key_column}, node->key, node) &&
+    if (!loader_set_path(loader, (struct set_place){node->file, node->key_line, node->key_column}, node->key, node) &&
         !loader_goes_on(loader)) {
       return false;
     }
@@ -593,7 +452,7 @@ static bool apply(const struct loader *loader, const struct case_additions *addi
     return false;
   }
   for (int i = 0; i < additions->set_count; i++) {
-    if (!apply_set(loader, additions->sets[i]) && !loader_goes_on(loader)) {
+    if (!loader_set(loader, additions->sets[i]) && !loader_goes_on(loader)) {
       return false;
     }
   }
@@ -630,7 +489,7 @@ static bool load(const struct loader *loader, const char *text, size_t length, c
 static bool open_case(const char *path, const char *text, const struct case_additions *additions,
                       struct case_data *data, struct faults *faults, struct error *error) {
   struct case_data fresh = {.plant = &transmission_plant}; /* unless `circuit:` says otherwise */
-  struct loader loader = {arena_open(), &fresh, error, faults};
+  struct loader loader = {arena_open(), &fresh, error, faults, additions->carried};
   bool good = loader.arena != NULL;
   size_t length = text ? strlen(text) : 0;
   if (good) {
@@ -642,7 +501,7 @@ static bool open_case(const char *path, const char *text, const struct case_addi
     loader_out_of_memory(&loader);
   } else if (!text) {
     const char *why = "";
-    text = reader_file(loader.arena, path, READER_FILE_LIMIT, &fresh.inputs, &length, &why);
+    text = reader_file(loader.arena, loader.carried, path, READER_FILE_LIMIT, &fresh.inputs, &length, &why);
     char near[NEAR_FILE_WORDS];
     good = text || (errno == ENOMEM ? loader_out_of_memory(&loader)
                                     : error_at(error, path, 0, 0, "cannot be read: %s%s", why, near_file(path, near)));
@@ -683,14 +542,30 @@ bool case_load_telling(const char *path, const char *const *sets, int set_count,
   return false;
 }
 
-bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
-                         struct error *error) {
-  return open_case(path, NULL, &(struct case_additions){.set = {set}, .limits = {limits}}, data, NULL, error);
+bool case_load_for_study(const char *path, const struct node *set, const struct node *limits,
+                         const struct carried_files *carried, struct case_data *data, struct error *error) {
+  return open_case(path, NULL, &(struct case_additions){.set = {set}, .limits = {limits}, .carried = carried}, data,
+                   NULL, error);
 }
 
 bool case_load_text(const char *name, const char *text, const char *const *sets, int set_count, struct case_data *data,
                     struct error *error) {
   return open_case(name, text, &(struct case_additions){.sets = sets, .set_count = set_count}, data, NULL, error);
+}
+
+bool case_set(struct case_data *data, const char *const *sets, int set_count, struct error *error) {
+  const struct loader loader = {data->memory, data, error, NULL, NULL};
+  const struct layers none = {0};
+  for (int i = 0; i < set_count; i++) {
+    if (!loader_set(&loader, sets[i])) {
+      return false;
+    }
+  }
+  if (!check_combination(&loader, &none, &(struct case_additions){0})) {
+    return false;
+  }
+  data->resolved = resolve_case(data->memory, data);
+  return data->resolved || loader_out_of_memory(&loader);
 }
 
 void case_free(struct case_data *data) {

@@ -89,17 +89,21 @@ struct case_additions {
   int set_count;
   const struct node *set[CASE_ADDITION_LIMIT];    /* mappings, set behind the texts, in order; each may be NULL */
   const struct node *limits[CASE_ADDITION_LIMIT]; /* lists of further limits; each may be NULL */
+  const struct carried_files *carried;            /* where files are read from; NULL: the disk */
 };
 /* The case at `path` with all that `additions` say. */
 bool case_load_with(const char *path, const struct case_additions *additions, struct case_data *data,
                     struct error *error);
-/* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL. */
-bool case_load_for_study(const char *path, const struct node *set, const struct node *limits, struct case_data *data,
-                         struct error *error);
+/* The same, for a study: what its mapping `set` (PATH: VALUE) and its list `limits` say on top; either may be NULL, and
+ * so may `carried`: then files are read from the disk. */
+bool case_load_for_study(const char *path, const struct node *set, const struct node *limits,
+                         const struct carried_files *carried, struct case_data *data, struct error *error);
 /* A case of its own with the same numbers; what parameter_ref_set changes in it changes nothing else. */
 bool case_copy(const struct case_data *data, struct case_data *copy, struct error *error);
 /* Write data->title anew, and data->resolved from the numbers as they are now. */
 bool case_rename(struct case_data *data, const char *title, struct error *error);
+/* Set what the texts of --set say in a case that is the caller's own, in order, and write data->resolved anew. */
+bool case_set(struct case_data *data, const char *const *sets, int set_count, struct error *error);
 /* One more limit, by its sentence; it stands last. The case is the caller's own. */
 bool case_add_limit(struct case_data *data, const char *sentence, struct error *error);
 /* After a failure: what stands in a file that the file `named` on the command line only refers to, and that lies

@@ -53,6 +53,8 @@ static bool copy_inputs(struct arena *arena, const struct input_file *files, con
     own->path = arena_text(arena, files->path, strlen(files->path));
     own->guessed = files->guessed ? arena_text(arena, files->guessed, strlen(files->guessed)) : NULL;
     own->next = NULL;
+    own->text = NULL; /* lies in the memory of the original */
+    own->length = 0;
     *end = own;
     end = &own->next;
     if (!own->path || (files->guessed && !own->guessed)) {

@@ -253,7 +253,9 @@ static bool open_file(struct csv *csv, const struct node *mapping, const char *n
   const char *file = loader_beside(loader->arena, mapping->line > 0 ? mapping->file : loader->data->source, name);
   size_t length = 0;
   const char *why = "the path is too long";
-  char *text = file ? reader_file(loader->arena, file, READER_FILE_LIMIT, &loader->data->inputs, &length, &why) : NULL;
+  char *text =
+      file ? reader_file(loader->arena, loader->carried, file, READER_FILE_LIMIT, &loader->data->inputs, &length, &why)
+           : NULL;
   if (!text) {
     if (file && errno == ENOMEM) {
       loader_out_of_memory(loader);

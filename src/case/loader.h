@@ -14,7 +14,8 @@ struct loader {
   struct arena *arena;
   struct case_data *data; /* being filled */
   struct error *error;
-  struct faults *faults; /* where all faults go; NULL: the first ends it */
+  struct faults *faults;               /* where all faults go; NULL: the first ends it */
+  const struct carried_files *carried; /* where files are read from; NULL: the disk */
 };
 
 /* After a fault in loader->error: may reading go on, to find more? The fault is kept then. */
@@ -77,11 +78,33 @@ bool entry_word(const struct loader *loader, const struct node *node, const char
 /* A whole number within bounds. */
 bool entry_whole(const struct loader *loader, const struct node *node, double low, double high, int64_t *value);
 
-/* case.c: the parameter or setting of this path, and the block that it lies in. The column of the error counts in the
- * path. */
+/* case.c: names that a case and its sections may have. The group of this name, and the block that its struct lies in.
+ */
+const struct group *loader_group(const struct case_data *data, const char *name, void **base);
+const char *loader_field_at(const void *context, int index);
+bool loader_is_top_key(const char *key);
+/* " (pump has displacement, losses, ...)" in full, or as many as fit. */
+struct field_list {
+  char text[600];
+};
+/* The fields of a group, as such words. */
+struct field_list loader_fields(const struct group *group);
+/* The node becomes the title. */
+bool loader_title(const struct loader *loader, const struct node *node);
+
+/* Where a path is written. */
+struct set_place {
+  const char *file;
+  int line;
+  int column;
+};
+/* sets.c: set what `path` names; the text "PATH=VALUE" of a --set. */
+bool loader_set_path(const struct loader *loader, struct set_place place, const char *path, const struct node *value);
+bool loader_set(const struct loader *loader, const char *text);
+/* The parameter or setting of this path, and the block that it lies in. The column of the error counts in the path. */
 bool loader_find(const struct case_data *data, const char *path, struct parameter *parameter, void **base,
                  struct error *error);
-/* `name` as written in the file `beside`; NULL if it is too long or memory is out. */
+/* case.c: `name` as written in the file `beside`; NULL if it is too long or memory is out. */
 const char *loader_beside(struct arena *arena, const char *beside, const char *name);
 
 /* given.c: keep in mind that the case itself sets this parameter, and where; the last place counts. */

@@ -358,28 +358,54 @@ struct node *reader_parse(struct arena *arena, const char *file, const char *tex
  */
 
 /* Remembered, so that nothing is written over it. */
-static bool note_file(struct arena *arena, const char *path, const struct stat *status,
+static bool note_file(struct arena *arena, const char *path, const struct stat *status, const char *text, size_t length,
                       const struct input_file **files) {
   struct input_file *file = arena_take(arena, sizeof *file);
   char *name = arena_text(arena, path, strlen(path));
   if (!file || !name) {
     return false;
   }
-  *file = (struct input_file){name, status->st_dev, status->st_ino, *files, NULL};
+  *file = (struct input_file){name, status->st_dev, status->st_ino, *files, NULL, text, length};
   *files = file;
   return true;
 }
 
-char *reader_file(struct arena *arena, const char *path, size_t limit, const struct input_file **files, size_t *length,
-                  const char **why) {
+/* A copy of a file that was sent along; to be freed. */
+static char *carried_text(const struct carried_files *carried, const char *path, size_t *length, struct stat *status,
+                          const char **why) {
+  for (int i = 0; i < carried->count; i++) {
+    const struct carried_file *file = &carried->list[i];
+    if (strcmp(file->path, path) == 0) {
+      char *text = malloc(file->length + 1);
+      if (text != NULL) {
+        memcpy(text, file->text, file->length);
+        text[file->length] = '\0';
+        *length = file->length;
+        memset(status, 0, sizeof *status);
+        status->st_ino = (ino_t)i + 1;
+        return text;
+      }
+      *why = "no memory";
+      errno = ENOMEM;
+      return NULL;
+    }
+  }
+  *why = "it is not among the files that came along";
+  errno = ENOENT;
+  return NULL;
+}
+
+char *reader_file(struct arena *arena, const struct carried_files *carried, const char *path, size_t limit,
+                  const struct input_file **files, size_t *length, const char **why) {
   struct stat status;
-  char *read = input_read(path, limit, length, &status, why);
+  char *read = carried != NULL ? carried_text(carried, path, length, &status, why)
+                               : input_read(path, limit, length, &status, why);
   if (!read) {
     return NULL;
   }
   char *text = arena_text(arena, read, *length);
   free(read);
-  if (!text || (files && !note_file(arena, path, &status, files))) {
+  if (!text || (files && !note_file(arena, path, &status, text, *length, files))) {
     *why = "no memory";
     errno = ENOMEM;
     return NULL;

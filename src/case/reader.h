@@ -39,10 +39,10 @@ struct node {
 struct node *reader_parse(struct arena *arena, const char *file, const char *text, size_t length, int column_shift,
                           struct error *error);
 
-/* The whole file as bytes (see input_read), put before `*files` (which may be NULL); NULL with `*why` pointing to the
- * reason, errno too. */
-char *reader_file(struct arena *arena, const char *path, size_t limit, const struct input_file **files, size_t *length,
-                  const char **why);
+/* The whole file as bytes (see input_read), from the disk or, unless NULL, from `carried`, put before `*files` (which
+ * may be NULL); NULL with `*why` pointing to the reason, errno too. */
+char *reader_file(struct arena *arena, const struct carried_files *carried, const char *path, size_t limit,
+                  const struct input_file **files, size_t *length, const char **why);
 
 /* Note what had to be guessed of the file that was read last; false: memory is out. */
 bool reader_guessed(struct arena *arena, const struct input_file **files, const char *words);

@@ -43,8 +43,12 @@ static int merge(void *context, struct case_data *data, const char *command) {
                           "digits may differ from those of one machine\n");
   }
   if (!request->asked.quiet) {
-    (void)printf("%" PRId64 " cases of %d shard%s, %" PRId64 " failed\ntable %s\n", report.cases, request->parts.count,
-                 request->parts.count == 1 ? "" : "s", report.failed, shown(request->asked.output).text);
+    (void)printf("%" PRId64 " cases of %d shard%s, %" PRId64 " failed\n", report.cases, request->parts.count,
+                 request->parts.count == 1 ? "" : "s", report.failed);
+    if (report.histories > 0) {
+      (void)printf("%" PRId64 " kept histories in %s.runs\n", report.histories, shown(request->asked.output).text);
+    }
+    (void)printf("table %s\n", shown(request->asked.output).text);
   }
   return report.failed > 0 ? EXIT_CASES_FAILED : EXIT_DONE;
 }
@@ -59,7 +63,9 @@ int command_merge(int argument_count, char **arguments) {
               .head = "usage: swashloop merge SHARD.h5 ... -o FILE [--quiet]\n\n"
                       "Puts the tables of all shards of one sweep together, in the order of the cases. Tables of "
                       "different\n"
-                      "studies, program versions or builds, and a missing shard, are refused.\n\n"
+                      "studies, program versions or builds, and a missing shard, are refused. Kept histories come "
+                      "along from\n"
+                      "SHARD.h5.runs to FILE.runs.\n\n"
                       "  swashloop merge braking-*.h5 -o braking.h5\n\n",
               .tail = "\n" CAUTION "\n",
               .take_word = take_word,

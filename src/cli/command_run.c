@@ -45,7 +45,7 @@ static const struct option_table table = {
     .row_count = (int)(sizeof options / sizeof options[0]),
     .head =
         "usage: swashloop run CASE [-o FILE] [--set PATH=VALUE]... [--long] [--json] [--quiet]\n"
-        "       swashloop run --study STUDY --case K [-o FILE] [--json] [--quiet]\n\n"
+        "       swashloop run --study STUDY --case K [-o FILE] [--set PATH=VALUE]... [--json] [--quiet]\n\n"
         "Integrates a case, writes the run file (HDF5, opens as netCDF-4) and prints the verdict: limits kept, broken\n"
         "or not judged, the stop, peaks, hunting, balances. --long adds what happened, the measures, every limit,\n"
         "where the energy went and the solver's work.\n\n"
@@ -195,9 +195,8 @@ static bool check_request(struct request *request, struct error *error) {
     }
     return request->asked.file != NULL;
   }
-  if (request->study == NULL || !numbered || request->asked.file != NULL || request->asked.sets.count > 0) {
-    error_set(error, ERROR_USAGE,
-              "a case of a study is named by --study STUDY --case K together, without a case file and --set");
+  if (request->study == NULL || !numbered || request->asked.file != NULL) {
+    error_set(error, ERROR_USAGE, "a case of a study is named by --study STUDY --case K together, without a case file");
     return false;
   }
   request->asked.file = request->study;
@@ -207,7 +206,7 @@ static bool check_request(struct request *request, struct error *error) {
 /* A case of a study; of a study its first fault is told. */
 static bool load_from_study(const struct request *request, struct case_data *data, struct error *error) {
   struct plan plan;
-  if (!plan_load(request->study, &plan, error)) {
+  if (!plan_load(request->study, NULL, &plan, error)) {
     return false;
   }
   bool good = request->study_case < plan.cases ||
@@ -215,6 +214,11 @@ static bool load_from_study(const struct request *request, struct case_data *dat
                         plan.cases, plan.cases - 1, request->study_case);
   good = good && plan_case(&plan, request->study_case, data, error);
   plan_free(&plan);
+  if (good && request->asked.sets.count > 0 &&
+      !case_set(data, request->asked.sets.list, request->asked.sets.count, error)) {
+    case_free(data);
+    return false;
+  }
   return good;
 }
 

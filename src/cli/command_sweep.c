@@ -6,6 +6,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "bundle.h"
 #include "commands.h"
 #include "guarded.h"
 #include "interrupt.h"
@@ -26,6 +27,8 @@ struct request {
   int jobs;           /* 0: as many as there are processors */
   int64_t shard;
   int64_t shards;
+  const char *earlier; /* a table whose rows are taken */
+  double patience;     /* s, with a rank that says nothing */
   bool resume;
   bool dry_run;
 };
@@ -68,6 +71,10 @@ static const struct option_row options[] = {
                 "threads; default: one a processor that this process may use (under a launcher: one a rank)"),
     OPTION_READ("shard", '\0', "I/N", read_shard,
                 "only every N-th case, from case I on (0/N to N-1/N); swashloop merge joins the tables"),
+    OPTION_INPUT("from", '\0', "TABLE", earlier,
+                 "take the rows of an earlier table that are this study's: it has grown by cases, limits or measures"),
+    OPTION_AMOUNT("patience", "TIME", patience, TIME, 1.0, 1e6,
+                  "of ranks: one not heard of for so long (default 60 s) is given up, and others run its cases"),
     OPTION_FLAG("resume", resume, "go on with what an earlier sweep has done, if there is anything"),
     OPTION_FLAG("dry-run", dry_run, "say what would be run, how long it takes and how large it gets"),
     OPTION_QUIET,
@@ -77,7 +84,8 @@ static const struct option_row options[] = {
 static const struct option_table table = {
     .rows = options,
     .row_count = (int)(sizeof options / sizeof options[0]),
-    .head = "usage: swashloop sweep STUDY [-o FILE] [--jobs N] [--shard I/N] [--resume] [--dry-run] [--quiet]\n\n"
+    .head = "usage: swashloop sweep STUDY [-o FILE] [--jobs N] [--shard I/N] [--from TABLE] [--resume]\n"
+            "                       [--patience TIME] [--dry-run] [--quiet]\n\n"
             "Runs every case of a study and writes one table (HDF5, opens as netCDF-4): a row a case, with what was\n"
             "varied, the measures, and how near each limit came. The numbers do not depend on threads, ranks, shards\n"
             "or interruptions.\n\n"
@@ -126,12 +134,30 @@ static void tell_warnings(const struct plan *plan) {
   }
 }
 
+static struct sweep_order order_of(const struct request *request, const struct plan *plan) {
+  return (struct sweep_order){.plan = plan,
+                              .output = request->asked.output,
+                              .shard = request->shard,
+                              .shards = request->shards,
+                              .resume = request->resume,
+                              .earlier = request->earlier,
+                              .patience = request->patience};
+}
+
+static void tell_earlier(const struct earlier_report *earlier, const char *path) {
+  if (earlier->again > 0) {
+    (void)fprintf(stderr, "%" PRId64 " of the cases in %s are run again; it lacks: %s\n", earlier->again,
+                  shown(path).text, shown(earlier->lacking[0] != '\0' ? earlier->lacking : "their end").text);
+  }
+}
+
 static int dry_run(const struct request *request, const struct plan *plan) {
   static const char *const words[] = {"grid", "together", "Latin hypercube", "Sobol points", "points of a table"};
   struct error error = {0};
   char text[64];
   interrupt_catch();
   int64_t cases = sweep_shard_size(plan->cases, request->shard, request->shards);
+  int64_t taken = 0;
   int jobs = request->jobs > 0 ? request->jobs : usual_jobs();
   (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " cases (%s", plan->cases, words[plan->arrangement]);
@@ -146,10 +172,20 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   print_case(plan, "first", request->shard);
   print_case(plan, "last", request->shard + (cases - 1) * request->shards);
   tell_warnings(plan);
+  if (request->earlier != NULL) {
+    struct sweep_order order = order_of(request, plan);
+    struct earlier_report earlier;
+    if (!sweep_count_earlier(&order, &earlier, &error)) {
+      return terminal_error(&error);
+    }
+    (void)printf("  %" PRId64 " rows are taken from %s\n", earlier.taken, shown(request->earlier).text);
+    tell_earlier(&earlier, request->earlier);
+    taken = earlier.taken;
+  }
   double each = cost_estimate(plan, interrupt_seen, &error);
   struct row_shape shape = row_shape_of(plan);
   double row = (double)(row_bytes_limit(shape) - ROW_MESSAGE_LIMIT);
-  (void)printf("  about %s", terminal_seconds(each * (double)cases / jobs, text, (int)sizeof text));
+  (void)printf("  about %s", terminal_seconds(each * (double)(cases - taken) / jobs, text, (int)sizeof text));
   (void)printf(" with %d thread%s (%.3g ms a case)", jobs, jobs == 1 ? "" : "s", 1e3 * each);
   (void)printf(", table about %s\n",
                terminal_bytes((double)cases * (row + 40.0 + 8.0 * plan->axis_count) + 2e5, text, (int)sizeof text));
@@ -179,8 +215,11 @@ static void print_summary(const struct request *request, const struct plan *plan
   int64_t ran = report->done - report->before;
   (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " of %" PRId64 " cases done", report->done, report->wanted);
-  if (report->before > 0) {
-    (void)printf(", %" PRId64 " of them earlier", report->before);
+  if (report->before > report->earlier.taken) {
+    (void)printf(", %" PRId64 " of them earlier", report->before - report->earlier.taken);
+  }
+  if (report->earlier.taken > 0) {
+    (void)printf(", %" PRId64 " taken from %s", report->earlier.taken, shown(request->earlier).text);
   }
   (void)printf(", %" PRId64 " failed\n", report->failed);
   if (ran > 0 && report->seconds > 0.0) {
@@ -209,6 +248,13 @@ static int finish(const struct request *request, const struct plan *plan, const 
   } else if (report->dropped_bytes > 0 && !request->asked.quiet) {
     (void)fprintf(stderr, "the last %" PRId64 " bytes of the journal were torn; their cases were run again\n",
                   report->dropped_bytes);
+  }
+  if (!request->asked.quiet) {
+    tell_earlier(&report->earlier, request->earlier);
+  }
+  if (report->lost_ranks > 0) {
+    (void)fprintf(stderr, "warning: %d rank%s not heard of any more and given up; others ran their cases\n",
+                  report->lost_ranks, report->lost_ranks == 1 ? " was" : "s were");
   }
   if (report->stopped) {
     if (!request->asked.quiet) {
@@ -246,17 +292,13 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   bool first = communicator == NULL || communicator->rank == 0;
   int jobs = request->jobs > 0 ? request->jobs : communicator != NULL ? 1 : usual_jobs();
   struct progress progress = progress_start(request->asked.quiet || !first);
-  struct sweep_order order = {.plan = plan,
-                              .output = request->asked.output,
-                              .command = command,
-                              .jobs = jobs,
-                              .shard = request->shard,
-                              .shards = request->shards,
-                              .resume = request->resume,
-                              .communicator = communicator,
-                              .context = &progress,
-                              .stop = wants_stop,
-                              .progress = show_progress};
+  struct sweep_order order = order_of(request, plan);
+  order.command = command;
+  order.jobs = jobs;
+  order.communicator = communicator;
+  order.context = &progress;
+  order.stop = wants_stop;
+  order.progress = show_progress;
   if (first && !request->asked.quiet) {
     tell_warnings(plan);
     tell_too_many_jobs(jobs, communicator != NULL);
@@ -295,9 +337,37 @@ static int run_guarded(const struct request *request, const struct plan *plan, c
                               : guarded_run(work_alone, &work, &guard);
 }
 
+/* Rank 0 reads the study and all that it names, and sends the bytes to the others: these need no such files. Returns
+ * the exit code, EXIT_DONE with the plan in place. */
+static int load_plan(const struct request *request, const struct communicator *communicator, struct plan *plan) {
+  struct error error = {0};
+  unsigned char *bytes = NULL;
+  int64_t length = 0; /* stays so when there is no study: then all end */
+  if (communicator != NULL && communicator->rank > 0) {
+    bool good = communicator->share(communicator->context, &bytes, &length) && length > 0;
+    int code = good ? EXIT_DONE : EXIT_BAD_INPUT; /* rank 0 says why */
+    if (good && !bundle_load(bytes, length, plan, &error)) {
+      code = error_exit_status(error.code);
+      sweep_absent(communicator, error.text);
+    }
+    free(bytes);
+    return code;
+  }
+  bool good = check_launcher(communicator, request, &error) && plan_load(request->asked.file, NULL, plan, &error);
+  if (good && communicator != NULL && !bundle_make(plan, &bytes, &length, &error)) {
+    plan_free(plan);
+    good = false;
+  }
+  if (communicator != NULL) {
+    (void)communicator->share(communicator->context, &bytes, &length);
+  }
+  free(bytes);
+  return good ? EXIT_DONE : terminal_error(&error);
+}
+
 static int run_request(struct request *request, const char *command, const struct communicator *communicator) {
   struct error error = {0};
-  struct plan plan;
+  struct plan plan = {0};
   bool first = communicator == NULL || communicator->rank == 0;
   char *output = option_default_file(request->asked.file, ".h5");
   int code;
@@ -305,10 +375,7 @@ static int run_request(struct request *request, const char *command, const struc
   if (output == NULL || command == NULL) {
     error_set(&error, ERROR_MEMORY, "no memory for names");
     code = terminal_error(&error);
-  } else if (!check_launcher(communicator, request, &error) || !plan_load(request->asked.file, &plan, &error)) {
-    code = first ? terminal_error(&error) : error_exit_status(error.code);
-    sweep_absent(communicator, error.text);
-  } else {
+  } else if ((code = load_plan(request, communicator, &plan)) == EXIT_DONE) {
     if (sweep_shard_size(plan.cases, request->shard, request->shards) == 0) {
       error_set(&error, ERROR_USAGE, "shard %" PRId64 "/%" PRId64 " is empty: the study has %" PRId64 " cases",
                 request->shard, request->shards, plan.cases);

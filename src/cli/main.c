@@ -8,6 +8,8 @@
 
 /* The program for clusters shares a sweep among the ranks of its launcher. */
 #ifdef SWASHLOOP_MPI
+#include <unistd.h>
+
 #include "ranks.h"
 #define SWEEP_COMMAND ranks_command_sweep
 static int ranks_command_sweep(int argument_count, char **arguments) {
@@ -18,7 +20,11 @@ static int ranks_command_sweep(int argument_count, char **arguments) {
     return terminal_error(&error);
   }
   int code = sweep_with_communicator(argument_count, arguments, ranks_communicator(ranks));
-  ranks_end(ranks);
+  if (!ranks_end(ranks)) {
+    code = terminal_finish(code);
+    (void)fflush(NULL);
+    _exit(code);
+  }
   return code;
 }
 #else

@@ -14,6 +14,20 @@ struct input_file {
   ino_t number;
   const struct input_file *next;
   const char *guessed; /* what the file does not say of itself and had to be guessed; NULL: nothing */
+  const char *text;    /* as read, where it is still in memory; NULL: it is not */
+  size_t length;
+};
+
+/* Files that another process has read and sent: they are looked for here by their paths, and nowhere else. */
+struct carried_file {
+  const char *path;
+  const char *text;
+  size_t length;
+};
+
+struct carried_files {
+  const struct carried_file *list;
+  int count;
 };
 
 /* The whole file, a zero behind its end, to be freed. Of a file larger than `limit` bytes no more than one byte beyond

@@ -320,12 +320,12 @@ static bool open_review(const char *path, struct review *review, struct error *e
 
 static bool load(struct review *review, const char *const *sets, int set_count, struct error *error) {
   struct plan *plan = &review->plan;
-  const struct loader loader = {plan->memory, NULL, error, NULL};
+  const struct loader loader = {plan->memory, NULL, error, NULL, NULL};
   const struct input_file *own = NULL;
   const char *why = "";
   char near[NEAR_FILE_WORDS];
   size_t length = 0;
-  char *text = reader_file(plan->memory, plan->source, READER_FILE_LIMIT, &own, &length, &why);
+  char *text = reader_file(plan->memory, NULL, plan->source, READER_FILE_LIMIT, &own, &length, &why);
   if (text == NULL) {
     return error_at(error, plan->source, 0, 0, "cannot be read: %s%s", why, near_file(plan->source, near));
   }
@@ -378,7 +378,7 @@ bool review_is(const char *path) {
   struct error ignored = {0};
   const char *why = "";
   size_t length = 0;
-  const char *text = arena != NULL ? reader_file(arena, path, READER_FILE_LIMIT, NULL, &length, &why) : NULL;
+  const char *text = arena != NULL ? reader_file(arena, NULL, path, READER_FILE_LIMIT, NULL, &length, &why) : NULL;
   const struct node *root = text != NULL ? reader_parse(arena, path, text, length, -1, &ignored) : NULL;
   bool is = root != NULL && root->kind == NODE_MAPPING && node_child(root, "cases") != NULL;
   arena_close(arena);

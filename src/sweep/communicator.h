@@ -8,12 +8,14 @@
 #include <stdint.h>
 
 enum message_kind {
-  MESSAGE_ASK,  /* a rank wants a span */
-  MESSAGE_SPAN, /* here is one */
-  MESSAGE_END,  /* there is none, and none will come */
-  MESSAGE_ROWS, /* a finished block */
-  MESSAGE_STOP, /* end after the case in hand */
-  MESSAGE_BYE   /* a rank has nothing left to send */
+  MESSAGE_ASK,     /* a rank wants a span */
+  MESSAGE_SPAN,    /* here is one */
+  MESSAGE_END,     /* there is none, and none will come */
+  MESSAGE_ROWS,    /* a finished block */
+  MESSAGE_HISTORY, /* a piece of a kept history, before the rows of its case */
+  MESSAGE_ALIVE,   /* nothing to say */
+  MESSAGE_STOP,    /* end after the case in hand */
+  MESSAGE_BYE      /* a rank has nothing left to send */
 };
 
 /* First in every message; the payload follows. Small: what fits into the library's short messages is there at once, and
@@ -25,7 +27,8 @@ struct message_head {
   int64_t failed;
   double seconds;     /* of a thread */
   double integration; /* s of those within the runs */
-  int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written, 3 memory ran out */
+  int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written, 3 memory ran out;
+                       * of MESSAGE_HISTORY: 1 the first piece. There `first` is the case, `count` the file's bytes */
   int32_t bytes;
 };
 _Static_assert(sizeof(struct message_head) <= 64, "a short message");
@@ -40,6 +43,11 @@ struct communicator {
    * sends comes in its order. Looks after what is under way. */
   bool (*receive)(void *context, int *from, enum message_kind *kind, struct message_head *message,
                   const void **payload);
+  /* Bytes of rank 0 to all: there they are given and stay the caller's, elsewhere they are to be freed. Every rank
+   * calls it once, before anything else; false: memory is out. */
+  bool (*share)(void *context, unsigned char **bytes, int64_t *length);
+  /* That rank is gone: the end waits for nobody. May be NULL. */
+  void (*lose)(void *context, int rank);
   /* Something is under way, so that the next look should come soon. */
   bool (*busy)(void *context);
 };

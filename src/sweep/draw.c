@@ -29,27 +29,108 @@ double draw_share(uint64_t seed, uint64_t stream, uint64_t counter) {
   return ((double)(draw_bits(seed, stream, counter) >> 12) + 0.5) * 0x1p-52;
 }
 
-/* Six rounds of a Feistel network on the smallest even number of bits that holds `count`; what falls outside goes
- * round again, which must end as the network is a permutation. */
-uint64_t draw_permuted(uint64_t seed, uint64_t stream, uint64_t count, uint64_t index) {
-  enum { ROUNDS = 6 };
+enum { FEISTEL_ROUNDS = 6 };
+
+/* Half of the smallest even number of bits that holds `count`. */
+static int half_bits(uint64_t count) {
   int half = 1;
   while (half < 16 && (UINT64_C(1) << (2 * half)) < count) {
     half++;
   }
+  return half;
+}
+
+/* Rounds of a Feistel network on the smallest even number of bits that holds `count`; what falls outside goes round
+ * again, which must end as the network is a permutation. */
+uint64_t draw_permuted(uint64_t seed, uint64_t stream, uint64_t count, uint64_t index) {
+  int half = half_bits(count);
   uint64_t mask = (UINT64_C(1) << half) - 1;
   uint64_t x = index;
   do {
     uint64_t left = x >> half;
     uint64_t right = x & mask;
-    for (uint64_t round = 0; round < ROUNDS; round++) {
-      uint64_t next = left ^ (draw_bits(seed, stream * ROUNDS + round, right) & mask);
+    for (uint64_t round = 0; round < FEISTEL_ROUNDS; round++) {
+      uint64_t next = left ^ (draw_bits(seed, stream * FEISTEL_ROUNDS + round, right) & mask);
       left = right;
       right = next;
     }
     x = (left << half) | right;
   } while (x >= count);
   return x;
+}
+
+/* The index that draw_permuted takes to `value`: its rounds backwards. */
+static uint64_t unpermuted(uint64_t seed, uint64_t stream, uint64_t count, uint64_t value) {
+  int half = half_bits(count);
+  uint64_t mask = (UINT64_C(1) << half) - 1;
+  uint64_t x = value;
+  do {
+    uint64_t left = x >> half;
+    uint64_t right = x & mask;
+    for (uint64_t round = FEISTEL_ROUNDS; round-- > 0;) {
+      uint64_t before = right ^ (draw_bits(seed, stream * FEISTEL_ROUNDS + round, left) & mask);
+      right = left;
+      left = before;
+    }
+    x = (left << half) | right;
+  } while (x >= count);
+  return x;
+}
+
+/* ---- Latin hypercubes that grow ---- */
+
+/* A point on one axis: in which of how many equal shares it was put, and where in it. */
+struct latin_point {
+  int doublings; /* of the first design, when it was put there */
+  uint64_t share;
+  double within;
+};
+
+/* Two streams an axis, and a further one a doubling: which share of the axis, and where in it. */
+static uint64_t share_stream(uint64_t axis, int doublings) {
+  return ((uint64_t)doublings << 40) + 2 * axis;
+}
+
+static double within_share(uint64_t seed, uint64_t axis, uint64_t sample) {
+  return draw_share(seed, UINT64_C(1) << 32 | axis, sample);
+}
+
+/* The share in which a point lies where the axis has been cut in two `doublings` times. */
+static uint64_t share_at(const struct latin_point *point, int doublings) {
+  int finer = doublings - point->doublings;
+  return (point->share << finer) + (uint64_t)ldexp(point->within, finer);
+}
+
+/* The point of the design of first * 2^doublings samples that lies in the given share. */
+static struct latin_point point_in(uint64_t seed, uint64_t axis, uint64_t first, int doublings, uint64_t share) {
+  uint64_t coarse = share >> doublings;
+  uint64_t sample = unpermuted(seed, share_stream(axis, 0), first, coarse);
+  struct latin_point point = {0, coarse, within_share(seed, axis, sample)};
+  for (int d = 1; d <= doublings; d++) {
+    uint64_t cell = share >> (doublings - d);
+    if (share_at(&point, d) != cell) {
+      uint64_t before = first << (d - 1);
+      sample = before + unpermuted(seed, share_stream(axis, d), before, cell >> 1);
+      point = (struct latin_point){d, cell, within_share(seed, axis, sample)};
+    }
+  }
+  return point;
+}
+
+double draw_latin(uint64_t seed, uint64_t axis, uint64_t first, uint64_t sample) {
+  if (sample < first) {
+    uint64_t share = draw_permuted(seed, share_stream(axis, 0), first, sample);
+    return ((double)share + within_share(seed, axis, sample)) / (double)first;
+  }
+  int doublings = 1;
+  while (sample >= first << doublings) {
+    doublings++;
+  }
+  uint64_t before = first << (doublings - 1);
+  uint64_t coarse = draw_permuted(seed, share_stream(axis, doublings), before, sample - before);
+  struct latin_point held = point_in(seed, axis, first, doublings - 1, coarse);
+  uint64_t share = share_at(&held, doublings) ^ 1; /* the other half */
+  return ((double)share + within_share(seed, axis, sample)) / (double)(2 * before);
 }
 
 /* Direction number `bit` (0: the highest bit) of a dimension, by the recurrence of its polynomial. */

@@ -14,6 +14,12 @@ double draw_share(uint64_t seed, uint64_t stream, uint64_t counter);
 /* A permutation of 0 to count - 1, one for each seed and stream; count up to 2^32. */
 uint64_t draw_permuted(uint64_t seed, uint64_t stream, uint64_t count, uint64_t index);
 
+/* Sample number `sample` of a Latin hypercube on one axis, in (0, 1). The first `first` samples are a design of that
+ * size: each of as many equal shares of the axis holds one. Each doubling is one, too: every share is cut in two, and
+ * the new samples lie in the halves that were empty (Sallaberry, Helton and Hora 2008, without their correlations; Qian
+ * 2009 calls such designs nested). */
+double draw_latin(uint64_t seed, uint64_t axis, uint64_t first, uint64_t sample);
+
 enum { DRAW_SOBOL_DIMENSIONS = 64 };
 /* The 32 bits of point `index` of the Sobol sequence in dimension 0 to 63; the first point is zero. */
 uint32_t draw_sobol(int dimension, uint32_t index);

@@ -9,6 +9,7 @@
 
 #include "h5_columns.h"
 #include "h5_read.h"
+#include "histories.h"
 #include "part_file.h"
 #include "provenance.h"
 #include "seal.h"
@@ -489,6 +490,20 @@ static bool open_parts(struct merger *merger, const char *const *paths, int coun
   return check_parts(merger, error) && check_columns(merger, error);
 }
 
+/* What the shards kept of time histories: each has those of its own cases. */
+static bool merge_histories(const struct merger *merger, const char *path, int64_t *count, struct error *error) {
+  char to[HISTORIES_PATH];
+  *count = 0;
+  bool good = histories_folder(path, to, error);
+  for (int p = 0; good && p < merger->part_count; p++) {
+    const struct part *part = &merger->parts[p];
+    char from[HISTORIES_PATH];
+    good = histories_folder(part->path, from, error) &&
+           histories_gather(from, to, part->facts.shard, part->facts.shards, part->case_count, count, error);
+  }
+  return good;
+}
+
 bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
                  struct merge_report *report, struct error *error) {
   struct merger merger = {.parts = calloc((size_t)part_count, sizeof *merger.parts),
@@ -498,7 +513,8 @@ bool table_merge(const char *path, const char *const *parts, int part_count, con
     error_set(error, ERROR_MEMORY, "no memory for the tables");
   }
   if (good && open_parts(&merger, parts, part_count, error) && part_open(&merger.table, path, error)) {
-    good = merge_into(&merger, path, command, &report->failed, error);
+    good = merge_into(&merger, path, command, &report->failed, error) &&
+           merge_histories(&merger, path, &report->histories, error);
     report->cases = merger.parts[0].case_count;
     report->mixed_arithmetic = merger.mixed_arithmetic;
     good = part_close(&merger.table, good ? DRAFT_NAME : DRAFT_REMOVE, error);

@@ -56,6 +56,9 @@ uint64_t plan_fingerprint(const struct plan *plan) {
   hash_text(&hash, plan->base.resolved);
   hash_count(&hash, (int64_t)plan->arrangement);
   hash_count(&hash, plan->samples);
+  if (plan->arrangement == ARRANGE_LATIN_HYPERCUBE && plan->first_samples != plan->samples) {
+    hash_count(&hash, plan->first_samples);
+  }
   hash_count(&hash, (int64_t)plan->seed);
   hash_count(&hash, plan->scramble);
   for (int i = 0; i < plan->axis_count; i++) {
@@ -91,6 +94,32 @@ uint64_t plan_fingerprint(const struct plan *plan) {
   return hash;
 }
 
+/* The resolved text without its title, its first line, and its limits, which stand last. */
+uint64_t plan_base_fingerprint(const struct plan *plan) {
+  static const char limits[] = "\nlimits:";
+  const char *text = strchr(plan->base.resolved, '\n');
+  text = text != NULL ? text : plan->base.resolved;
+  const char *end = text + strlen(text);
+  for (const char *at = strstr(text, limits); at != NULL; at = strstr(at + 1, limits)) {
+    end = at;
+  }
+  return draw_hash(DRAW_HASH_START, text, (size_t)(end - text));
+}
+
+uint64_t plan_varied_fingerprint(const struct plan *plan) {
+  uint64_t hash = DRAW_HASH_START;
+  for (int i = 0; i < plan->axis_count; i++) {
+    for (int p = 0; p < plan->axes[i].ref_count; p++) {
+      hash_text(&hash, plan->axes[i].paths[p]);
+    }
+    hash_count(&hash, i);
+  }
+  for (int i = 0; i < plan->setting_count; i++) {
+    hash_setting(&hash, &plan->settings[i]);
+  }
+  return hash;
+}
+
 /* The study is one of the files that its cases are made of. */
 static bool note_study(struct plan *plan, const struct input_file *study, struct error *error) {
   struct input_file *file = arena_take(plan->memory, sizeof *file);
@@ -103,7 +132,7 @@ static bool note_study(struct plan *plan, const struct input_file *study, struct
   return true;
 }
 
-bool plan_load(const char *path, struct plan *plan, struct error *error) {
+bool plan_load(const char *path, const struct carried_files *carried, struct plan *plan, struct error *error) {
   struct plan fresh = {.memory = arena_open()};
   if (!fresh.memory) {
     return error_set(error, ERROR_MEMORY, "no memory for the study");
@@ -112,11 +141,11 @@ bool plan_load(const char *path, struct plan *plan, struct error *error) {
   const char *why = "";
   fresh.source = arena_text(fresh.memory, path, strlen(path));
   const struct input_file *study = NULL;
-  char *text = reader_file(fresh.memory, path, READER_FILE_LIMIT, &study, &length, &why);
+  char *text = reader_file(fresh.memory, carried, path, READER_FILE_LIMIT, &study, &length, &why);
   char near[NEAR_FILE_WORDS];
   bool good = fresh.source &&
               (text || error_at(error, path, 0, 0, "cannot be read: %s%s", why, near_file(path, near))) &&
-              study_read(&fresh, text, length, error) && note_study(&fresh, study, error);
+              study_read(&fresh, carried, text, length, error) && note_study(&fresh, study, error);
   if (!good) {
     case_hide_outside(path, error);
     plan_free(&fresh);
@@ -185,12 +214,8 @@ double plan_value(const struct plan *plan, int64_t k, int axis) {
     return axis_at(a, (long)grid_index(plan, sample, axis));
   case ARRANGE_TOGETHER:
     return axis_at(a, (long)sample);
-  case ARRANGE_LATIN_HYPERCUBE: {
-    /* Two streams an axis: which share of the axis, and where in it. */
-    uint64_t place = draw_permuted(plan->seed, 2 * stream, (uint64_t)plan->samples, (uint64_t)sample);
-    double within = draw_share(plan->seed, UINT64_C(1) << 32 | stream, (uint64_t)sample);
-    return axis_of_share(a, ((double)place + within) / (double)plan->samples);
-  }
+  case ARRANGE_LATIN_HYPERCUBE:
+    return axis_of_share(a, draw_latin(plan->seed, stream, (uint64_t)plan->first_samples, (uint64_t)sample));
   case ARRANGE_SOBOL: {
     uint32_t bits =
         plan->scramble ? draw_sobol_scrambled(plan->seed, axis, (uint32_t)sample) : draw_sobol(axis, (uint32_t)sample);

@@ -54,8 +54,9 @@ struct plan {
   enum arrangement arrangement;
   struct axis *axes;
   int axis_count;
-  const double *points; /* [sample][axis], of ARRANGE_POINTS */
-  int64_t samples;      /* points of the arrangement */
+  const double *points;  /* [sample][axis], of ARRANGE_POINTS */
+  int64_t samples;       /* points of the arrangement */
+  int64_t first_samples; /* of a Latin hypercube: of the design that it has grown from; else all */
   struct setting *settings;
   int setting_count;
   struct setting unset; /* every number that some setting sets, with the value it has in the case */
@@ -73,14 +74,19 @@ struct plan {
   struct arena *memory;
 };
 
-/* Read a study; give it back with plan_free. */
-bool plan_load(const char *path, struct plan *plan, struct error *error);
+/* Read a study and the files that it names, from the disk (`carried` NULL) or among those that came along; give it back
+ * with plan_free. */
+bool plan_load(const char *path, const struct carried_files *carried, struct plan *plan, struct error *error);
 /* Of a plan that was not read from a study: the number that plan_load gives it. */
 uint64_t plan_fingerprint(const struct plan *plan);
 void plan_free(struct plan *plan);
 
 /* The name of its arrangement, as studies write it. */
 const char *plan_arrangement(const struct plan *plan, char *buffer, int size);
+/* Rows of two studies are alike where these two are the same and the values varied are: of the case without title and
+ * limits; of what is varied and which settings are compared. */
+uint64_t plan_base_fingerprint(const struct plan *plan);
+uint64_t plan_varied_fingerprint(const struct plan *plan);
 /* Value of an axis in case k, SI; a choice: its index. */
 double plan_value(const struct plan *plan, int64_t k, int axis);
 /* The setting of case k; -1 in a study without. */
@@ -101,7 +107,8 @@ bool plan_keeps(const struct plan *plan, int64_t k);
 void plan_describe(const struct plan *plan, int64_t k, char *buffer, int size);
 
 /* study.c: for plan_load. */
-bool study_read(struct plan *plan, const char *text, size_t length, struct error *error);
+bool study_read(struct plan *plan, const struct carried_files *carried, const char *text, size_t length,
+                struct error *error);
 /* points.c: axes and points from a table. */
 bool points_read(const struct loader *loader, const struct node *file, struct plan *plan);
 

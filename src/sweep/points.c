@@ -132,7 +132,8 @@ bool points_read(const struct loader *loader, const struct node *file, struct pl
   size_t length = 0;
   const char *why = "the path is too long";
   const char *text =
-      name ? reader_file(plan->memory, name, POINTS_FILE_LIMIT, &plan->base.inputs, &length, &why) : NULL;
+      name ? reader_file(plan->memory, loader->carried, name, POINTS_FILE_LIMIT, &plan->base.inputs, &length, &why)
+           : NULL;
   if (!text) {
     return error_at(loader->error, file->file, file->line, file->column, "table '%s' cannot be read: %s",
                     name ? name : file->text, why);

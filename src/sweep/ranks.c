@@ -8,6 +8,8 @@
 #include <string.h>
 #include <time.h>
 
+/* The checker knows waits, which spin, and no tests. NOLINTBEGIN(clang-analyzer-optin.mpi.MPI-Checker) */
+
 /* One message under way: head and payload are one piece. */
 struct parcel {
   unsigned char *bytes;
@@ -16,6 +18,7 @@ struct parcel {
   MPI_Status status; /* of one that comes in: from whom, what */
   bool under_way;
   bool arrived; /* whole, and not yet given to the sweep */
+  bool torn;    /* it will never be whole */
 };
 
 struct parcels {
@@ -27,7 +30,21 @@ struct buffers {
   struct parcels out;
   struct parcels in; /* in the order in which they were announced */
   int given;         /* place in `in` of the message that the sweep looks at, or -1 */
+  bool *lost;        /* by rank: given up, or out of reach */
+  int lost_count;
 };
+
+/* s of the system's clock. */
+static double now(void) {
+  struct timespec time = {0, 0};
+  (void)clock_gettime(CLOCK_MONOTONIC, &time);
+  return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
+}
+
+static void nap(void) {
+  const struct timespec pause = {0, 2000000};
+  (void)nanosleep(&pause, NULL);
+}
 
 /* Memory gone in one rank ends them all; the journal holds what is done. */
 static void *grown(void *memory, size_t size) {
@@ -61,8 +78,9 @@ static int look_after_sends(struct parcels *out) {
     struct parcel *parcel = &out->list[i];
     int done = 0;
     if (parcel->under_way) {
-      MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE);
-      parcel->under_way = done == 0;
+      /* What cannot be sent is given up: silence tells that the other is gone. */
+      bool failed = MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE) != MPI_SUCCESS;
+      parcel->under_way = done == 0 && !failed;
       busy += parcel->under_way;
     }
   }
@@ -89,10 +107,10 @@ static void send_message(void *context, int to, enum message_kind kind, const st
   if (bytes > 0) {
     memcpy(parcel->bytes + sizeof *message, payload, bytes);
   }
-  parcel->under_way = true;
-  /* look_after_sends asks for its end, as wait_for_all does at last. */
-  MPI_Isend(parcel->bytes, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD, &parcel->request);
-} /* NOLINT(clang-analyzer-optin.mpi.MPI-Checker): it knows waits that spin, and no tests */
+  /* look_after_sends asks for its end, as end_together does at last. */
+  parcel->under_way = MPI_Isend(parcel->bytes, (int)(sizeof *message + bytes), MPI_BYTE, to, (int)kind, MPI_COMM_WORLD,
+                                &parcel->request) == MPI_SUCCESS;
+}
 
 /* ---- in ---- */
 
@@ -103,8 +121,8 @@ static void take_announced(struct parcels *in, int *waiting) {
     MPI_Status status;
     int there = 0;
     int bytes = 0;
-    MPI_Improbe(MPI_ANY_SOURCE, MPI_ANY_TAG, MPI_COMM_WORLD, &there, &message, &status);
-    if (!there) {
+    bool failed = MPI_Improbe(MPI_ANY_SOURCE, MPI_ANY_TAG, MPI_COMM_WORLD, &there, &message, &status) != MPI_SUCCESS;
+    if (failed || !there) {
       return;
     }
     MPI_Get_count(&status, MPI_BYTE, &bytes);
@@ -113,16 +131,16 @@ static void take_announced(struct parcels *in, int *waiting) {
     make_room(parcel, (size_t)bytes + 1);
     parcel->status = status;
     parcel->under_way = true;
-    parcel->arrived = false;
-    MPI_Imrecv(parcel->bytes, bytes, MPI_BYTE, &message, &parcel->request);
+    parcel->arrived = parcel->torn =
+        MPI_Imrecv(parcel->bytes, bytes, MPI_BYTE, &message, &parcel->request) != MPI_SUCCESS;
   }
 }
 
 static bool has_arrived(struct parcel *parcel) {
   int done = 0;
   if (!parcel->arrived) {
-    MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE);
-    parcel->arrived = done != 0;
+    parcel->torn = MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE) != MPI_SUCCESS;
+    parcel->arrived = done != 0 || parcel->torn;
   }
   return parcel->arrived;
 }
@@ -161,6 +179,16 @@ static void put_back(struct buffers *buffers, int waiting) {
   buffers->given = -1;
 }
 
+/* The first that is whole, or will never be; -1. */
+static int first_arrived(struct parcels *in, int waiting) {
+  for (int i = 0; i < waiting; i++) {
+    if (has_arrived(&in->list[i]) && !waits_for_earlier(in, i)) {
+      return i;
+    }
+  }
+  return -1;
+}
+
 static bool receive_message(void *context, int *from, enum message_kind *kind, struct message_head *message,
                             const void **payload) {
   struct buffers *buffers = context;
@@ -169,17 +197,16 @@ static bool receive_message(void *context, int *from, enum message_kind *kind, s
   int waiting = count_waiting(in);
   (void)look_after_sends(&buffers->out);
   take_announced(in, &waiting);
-  for (int i = 0; i < waiting; i++) {
-    struct parcel *parcel = &in->list[i];
-    if (!has_arrived(parcel) || waits_for_earlier(in, i)) {
-      continue;
+  while ((buffers->given = first_arrived(in, waiting)) >= 0) {
+    struct parcel *parcel = &in->list[buffers->given];
+    if (!parcel->torn) {
+      *from = parcel->status.MPI_SOURCE;
+      *kind = (enum message_kind)parcel->status.MPI_TAG;
+      memcpy(message, parcel->bytes, sizeof *message);
+      *payload = parcel->bytes + sizeof *message;
+      return true;
     }
-    *from = parcel->status.MPI_SOURCE;
-    *kind = (enum message_kind)parcel->status.MPI_TAG;
-    memcpy(message, parcel->bytes, sizeof *message);
-    *payload = parcel->bytes + sizeof *message;
-    buffers->given = i;
-    return true;
+    put_back(buffers, waiting--);
   }
   return false;
 }
@@ -190,6 +217,35 @@ static bool is_busy(void *context) {
   return look_after_sends(&buffers->out) > 0 || count_waiting(&buffers->in) > (buffers->given >= 0 ? 1 : 0);
 }
 
+/* ---- one piece for all ---- */
+
+/* Naps until it has come; the library's own wait spins. */
+static void wait_for(MPI_Request *request) {
+  int there = 0;
+  for (MPI_Test(request, &there, MPI_STATUS_IGNORE); !there; MPI_Test(request, &there, MPI_STATUS_IGNORE)) {
+    nap();
+  }
+}
+
+static void spread(void *bytes, int count) {
+  MPI_Request request;
+  MPI_Ibcast(bytes, count, MPI_BYTE, 0, MPI_COMM_WORLD, &request);
+  wait_for(&request);
+}
+
+static bool share_bytes(void *context, unsigned char **bytes, int64_t *length) {
+  enum { PIECE = 1 << 26 };
+  (void)context;
+  int rank = 0;
+  MPI_Comm_rank(MPI_COMM_WORLD, &rank);
+  spread(length, (int)sizeof *length);
+  *bytes = rank == 0 ? *bytes : grown(NULL, (size_t)*length + 1);
+  for (int64_t at = 0; at < *length; at += PIECE) {
+    spread(*bytes + at, *length - at < PIECE ? (int)(*length - at) : PIECE);
+  }
+  return true;
+}
+
 /* ---- start and end ---- */
 
 struct ranks {
@@ -197,16 +253,30 @@ struct ranks {
   struct communicator communicator;
 };
 
+static void lose_rank(void *context, int rank) {
+  struct buffers *buffers = context;
+  buffers->lost[rank] = true;
+  buffers->lost_count++;
+}
+
 struct ranks *ranks_begin(void) {
   struct ranks *ranks = calloc(1, sizeof *ranks);
   if (ranks != NULL) {
     int level = 0;
     ranks->buffers.given = -1;
-    ranks->communicator = (struct communicator){
-        .context = &ranks->buffers, .send = send_message, .receive = receive_message, .busy = is_busy};
+    ranks->communicator = (struct communicator){.context = &ranks->buffers,
+                                                .send = send_message,
+                                                .receive = receive_message,
+                                                .share = share_bytes,
+                                                .lose = lose_rank,
+                                                .busy = is_busy};
     MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
     MPI_Comm_rank(MPI_COMM_WORLD, &ranks->communicator.rank);
     MPI_Comm_size(MPI_COMM_WORLD, &ranks->communicator.size);
+    /* Where the library can, the loss of a rank is an answer, not the end. */
+    MPI_Comm_set_errhandler(MPI_COMM_WORLD, MPI_ERRORS_RETURN);
+    ranks->buffers.lost = grown(NULL, (size_t)ranks->communicator.size * sizeof(bool));
+    memset(ranks->buffers.lost, 0, (size_t)ranks->communicator.size * sizeof(bool));
   }
   return ranks;
 }
@@ -222,24 +292,66 @@ static void free_parcels(struct parcels *parcels) {
   free(parcels->list);
 }
 
-/* Asleep until the last rank is here: rank 0 may still write the table, and the library's own end spins. */
-static void wait_for_all(struct parcels *out) {
-  const struct timespec nap = {0, 2000000};
+/* s: how long rank 0 waits at the end for ranks that have said goodbye, and they for rank 0, which may write a table.
+ */
+#define WAIT_FOR_OTHERS 60.0
+#define WAIT_FOR_FIRST 3600.0
+
+enum { TAG_LEAVE = 1000 }; /* a rank is lost: end without the library's own end, which waits for all */
+
+/* Asleep until the last rank is here: rank 0 may still write the table, and the library's own end spins. False: some
+ * are lost, and nobody waits for them. */
+static bool end_together(struct ranks *ranks) {
+  struct buffers *buffers = &ranks->buffers;
+  double until = now() + (ranks->communicator.rank == 0 ? WAIT_FOR_OTHERS : WAIT_FOR_FIRST);
   MPI_Request all;
+  bool barrier = false;
   int there = 0;
-  while (look_after_sends(out) > 0) {
-    (void)nanosleep(&nap, NULL);
+  int leave = 0;
+  while (buffers->lost_count == 0 && !there && !leave && now() < until) {
+    bool sent = look_after_sends(&buffers->out) == 0;
+    if (sent && !barrier) {
+      barrier = true;
+      MPI_Ibarrier(MPI_COMM_WORLD, &all);
+    }
+    if (barrier) {
+      MPI_Test(&all, &there, MPI_STATUS_IGNORE);
+    }
+    if (!there && ranks->communicator.rank > 0) {
+      MPI_Iprobe(0, TAG_LEAVE, MPI_COMM_WORLD, &leave, MPI_STATUS_IGNORE);
+    }
+    if (!there) {
+      nap();
+    }
   }
-  MPI_Ibarrier(MPI_COMM_WORLD, &all);
-  for (MPI_Test(&all, &there, MPI_STATUS_IGNORE); !there; MPI_Test(&all, &there, MPI_STATUS_IGNORE)) {
-    (void)nanosleep(&nap, NULL);
+  return there != 0;
+}
+
+/* Rank 0 tells those that are left. */
+static void send_away(struct ranks *ranks) {
+  struct message_head nothing = {0};
+  for (int rank = 1; ranks->communicator.rank == 0 && rank < ranks->communicator.size; rank++) {
+    if (!ranks->buffers.lost[rank]) {
+      send_message(&ranks->buffers, rank, (enum message_kind)TAG_LEAVE, &nothing, NULL);
+    }
+  }
+  for (double until = now() + 1.0; now() < until && look_after_sends(&ranks->buffers.out) > 0;) {
+    nap();
   }
 }
 
-void ranks_end(struct ranks *ranks) {
-  wait_for_all(&ranks->buffers.out);
-  MPI_Finalize();
+bool ranks_end(struct ranks *ranks) {
+  bool together = end_together(ranks);
+  if (together) {
+    MPI_Finalize();
+  } else {
+    send_away(ranks);
+  }
   free_parcels(&ranks->buffers.out);
   free_parcels(&ranks->buffers.in);
+  free(ranks->buffers.lost);
   free(ranks);
+  return together;
 }
+
+/* NOLINTEND(clang-analyzer-optin.mpi.MPI-Checker) */

@@ -10,7 +10,7 @@ struct ranks;
 struct ranks *ranks_begin(void);
 /* What carries the messages between them; NULL when there is but one. */
 const struct communicator *ranks_communicator(const struct ranks *ranks);
-/* End it. */
-void ranks_end(struct ranks *ranks);
+/* End it, all together. False: a rank is lost, so that the library cannot be ended; the process must end by _exit. */
+bool ranks_end(struct ranks *ranks);
 
 #endif

@@ -13,9 +13,9 @@
 #include "text.h"
 #include "near_file.h"
 
-static const char *const study_keys[] = {"title",    "case",           "set",      "vary",       "arrange",
-                                         "count",    "seed",           "scramble", "points",     "compare",
-                                         "measures", "keep_histories", "limits",   "case_budget"};
+static const char *const study_keys[] = {"title",    "case",           "set",      "vary",        "arrange",
+                                         "count",    "seed",           "scramble", "points",      "compare",
+                                         "measures", "keep_histories", "limits",   "case_budget", "grows_from"};
 enum { STUDY_KEY_COUNT = sizeof study_keys / sizeof study_keys[0] };
 
 static bool read_yes(const struct loader *loader, const struct node *node, bool *yes) {
@@ -46,12 +46,12 @@ static bool read_base(struct plan *plan, const struct loader *loader, const stru
   if (!path) {
     return error_at(loader->error, name->file, name->line, name->column, "case: the path is too long");
   }
-  if (access(path, R_OK) != 0) {
+  if (loader->carried == NULL && access(path, R_OK) != 0) {
     char near[NEAR_FILE_WORDS];
     return error_at(loader->error, name->file, name->line, name->column, "case file '%s' cannot be read: %s%s", path,
                     strerror(errno), near_file(path, near));
   }
-  return case_load_for_study(path, set, node_child(root, "limits"), &plan->base, loader->error);
+  return case_load_for_study(path, set, node_child(root, "limits"), loader->carried, &plan->base, loader->error);
 }
 
 static bool read_title(struct plan *plan, const struct loader *loader, const struct node *root) {
@@ -184,7 +184,26 @@ static bool count_drawn(struct plan *plan, const struct loader *loader, const st
     return false;
   }
   plan->samples *= group;
+  plan->first_samples = plan->samples;
   return true;
+}
+
+/* A Latin hypercube has grown by doublings. */
+static bool read_first(struct plan *plan, const struct loader *loader, const struct node *first) {
+  if (!first) {
+    return true;
+  }
+  if (!entry_whole(loader, first, 1.0, (double)plan->samples, &plan->first_samples)) {
+    return false;
+  }
+  int64_t grown = plan->first_samples;
+  while (grown < plan->samples) {
+    grown *= 2;
+  }
+  return grown == plan->samples || error_at(loader->error, first->file, first->line, first->column,
+                                            "grows_from: a Latin hypercube grows by doubling; from %" PRId64
+                                            " cases to %" PRId64 " or %" PRId64 ", not to %" PRId64,
+                                            plan->first_samples, grown / 2, grown, plan->samples);
 }
 
 /* A key that has no meaning here is a mistake of the one who wrote it. */
@@ -213,7 +232,8 @@ static bool read_arrangement(struct plan *plan, const struct loader *loader, con
                plan->arrangement == ARRANGE_SALTELLI;
   if (!refuse(loader, root, "points", points, name) || !refuse(loader, root, "vary", !points, name) ||
       !refuse(loader, root, "count", drawn, name) || !refuse(loader, root, "seed", drawn, name) ||
-      !refuse(loader, root, "scramble", sobol, name)) {
+      !refuse(loader, root, "scramble", sobol, name) ||
+      !refuse(loader, root, "grows_from", plan->arrangement == ARRANGE_LATIN_HYPERCUBE, name)) {
     return false;
   }
   const struct node *list = node_child(root, points ? "points" : "vary");
@@ -236,7 +256,10 @@ static bool read_arrangement(struct plan *plan, const struct loader *loader, con
   if (plan->arrangement == ARRANGE_GRID) {
     return count_grid(plan, loader);
   }
-  return drawn ? count_drawn(plan, loader, root, name) : count_together(plan, loader);
+  if (!drawn) {
+    return count_together(plan, loader);
+  }
+  return count_drawn(plan, loader, root, name) && read_first(plan, loader, node_child(root, "grows_from"));
 }
 
 /* ---- settings compared ---- */
@@ -456,8 +479,9 @@ static bool read_budget(struct plan *plan, const struct loader *loader, const st
                   "case_budget: expected 0.001 s to 1e6 s of processor time");
 }
 
-bool study_read(struct plan *plan, const char *text, size_t length, struct error *error) {
-  struct loader loader = {plan->memory, &plan->base, error, NULL};
+bool study_read(struct plan *plan, const struct carried_files *carried, const char *text, size_t length,
+                struct error *error) {
+  struct loader loader = {plan->memory, &plan->base, error, NULL, carried};
   const struct node *root = reader_parse(plan->memory, plan->source, text, length, -1, error);
   if (!root) {
     return false;

@@ -7,44 +7,14 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
-#include "worker.h"
-#include "journal.h"
-#include "pool.h"
 #include "provenance.h"
-#include "work_queue.h"
+#include "sweep_state.h"
 #include "table.h"
+#include "worker.h"
 
-enum { PATH_LIMIT = 4096 };
-
-/* How long the dealing thread sleeps while nothing finishes. Alone it checks only for a wish to stop; in a communicator
- * for messages, too, which costs: often after something came, then ever less often. */
-#define SLEEP_ALONE 0.1
-#define SLEEP_RANKS_LEAST 5e-3
-#define SLEEP_RANKS_MOST 0.05
-
-struct sweep {
-  const struct sweep_order *order;
-  struct sweep_report *report;
-  struct error *error;
-  char journal_path[PATH_LIMIT];
-  char runs_folder[PATH_LIMIT];
-  struct journal_head head;
-  struct journal journal;
-  struct work_queue queue;
-  struct pool *pool;
-  bool stopping;
-  bool broken;   /* error is filled: no more is written */
-  bool unsynced; /* something was appended since the last sync */
-  int away;      /* other ranks that have not said goodbye */
-  bool told;     /* they were told to stop */
-  double pause;  /* s, between two looks for messages */
-  double began;
-};
-
-static double clock_of(clockid_t clock) {
+double sweep_clock(clockid_t clock) {
   struct timespec now = {0, 0};
   (void)clock_gettime(clock, &now);
   return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
@@ -54,7 +24,15 @@ int64_t sweep_shard_size(int64_t cases, int64_t shard, int64_t shards) {
   return shard < cases ? (cases - shard - 1) / shards + 1 : 0;
 }
 
-static bool keeps_any(const struct plan *plan) {
+double sweep_patience(const struct sweep_order *order) {
+  return order->patience > 0.0 ? order->patience : OTHERS_PATIENCE;
+}
+
+bool sweep_stops(const struct sweep_order *order) {
+  return order->stop != NULL && order->stop(order->context);
+}
+
+bool sweep_keeps_any(const struct plan *plan) {
   const struct keep *keep = &plan->keep;
   return keep->all || keep->failed || keep->case_count > 0 || keep->condition_count > 0;
 }
@@ -66,7 +44,7 @@ static bool is_there(const char *path) {
 
 /* ---- start ---- */
 
-static void make_head(struct sweep *sweep) {
+void sweep_head(struct sweep *sweep) {
   _Static_assert(sizeof sweep->head.program >= PROVENANCE_SIZE, "a whole text");
   const struct sweep_order *order = sweep->order;
   const struct plan *plan = order->plan;
@@ -84,16 +62,12 @@ static void make_head(struct sweep *sweep) {
 static bool make_paths(struct sweep *sweep) {
   const char *output = sweep->order->output;
   int journal = snprintf(sweep->journal_path, PATH_LIMIT, "%s.journal", output);
-  int runs = snprintf(sweep->runs_folder, PATH_LIMIT, "%s.runs", output);
-  return (journal < PATH_LIMIT && runs < PATH_LIMIT) ||
-         error_set(sweep->error, ERROR_OUTPUT, "%s: the path is too long", output);
+  return histories_folder(output, sweep->runs_folder, sweep->error) &&
+         (journal < PATH_LIMIT || error_set(sweep->error, ERROR_OUTPUT, "%s: the path is too long", output));
 }
 
 static bool make_runs_folder(const struct sweep *sweep) {
-  if (!keeps_any(sweep->order->plan) || mkdir(sweep->runs_folder, 0777) == 0 || errno == EEXIST) {
-    return true;
-  }
-  return error_set(sweep->error, ERROR_OUTPUT, "%s could not be created: %s", sweep->runs_folder, strerror(errno));
+  return !sweep_keeps_any(sweep->order->plan) || histories_make_folder(sweep->runs_folder, sweep->error);
 }
 
 /* A table of this very sweep may be there already: then nothing is left to do. */
@@ -137,6 +111,21 @@ static bool open_journal(struct sweep *sweep) {
   return journal_open(&sweep->journal, sweep->journal_path, &sweep->head, sweep->error);
 }
 
+/* Rows of an earlier table into the journal. */
+static bool take_earlier(struct sweep *sweep) {
+  const struct sweep_order *order = sweep->order;
+  struct earlier_order wish = {order->earlier, order->plan, &sweep->head, sweep->runs_folder};
+  return order->earlier == NULL ||
+         (make_runs_folder(sweep) && earlier_take(&wish, &sweep->journal, &sweep->report->earlier, sweep->error));
+}
+
+bool sweep_count_earlier(const struct sweep_order *order, struct earlier_report *report, struct error *error) {
+  struct sweep sweep = {.order = order, .error = error};
+  sweep_head(&sweep);
+  struct earlier_order wish = {order->earlier, order->plan, &sweep.head, sweep.runs_folder};
+  return make_paths(&sweep) && earlier_take(&wish, NULL, report, error);
+}
+
 /* ---- rows ---- */
 
 static void take_rows(struct sweep *sweep, const struct message_head *block, const void *payload) {
@@ -155,7 +144,7 @@ static void take_rows(struct sweep *sweep, const struct message_head *block, con
   sweep->report->failed += block->failed;
 }
 
-static struct message_head message_of(const struct pool_block *block) {
+struct message_head sweep_message(const struct pool_block *block) {
   return (struct message_head){.first = block->first,
                                .count = block->count,
                                .failed = block->failed,
@@ -168,7 +157,7 @@ static struct message_head message_of(const struct pool_block *block) {
 static void take_finished(struct sweep *sweep, double seconds) {
   struct pool_block *block;
   while ((block = pool_take(sweep->pool, seconds)) != NULL) {
-    struct message_head message = message_of(block);
+    struct message_head message = sweep_message(block);
     take_rows(sweep, &message, block->payload);
     sweep->pause = SLEEP_RANKS_LEAST;
     if (block->broken && !sweep->broken) {
@@ -209,6 +198,44 @@ static bool fits(struct sweep *sweep, int from, const struct message_head *ask, 
          error_set(sweep->error, ERROR_INPUT, "rank %d reads another study or case under the same name", from);
 }
 
+/* Rank 0 is heard of by its answers, or by this. */
+static void show_life(struct sweep *sweep) {
+  const struct communicator *communicator = sweep->order->communicator;
+  double now = sweep_clock(CLOCK_MONOTONIC);
+  if (now - sweep->alive < sweep->others.patience / 10.0) {
+    return;
+  }
+  sweep->alive = now;
+  for (int rank = 1; rank < communicator->size; rank++) {
+    if (!sweep->others.list[rank].gone) {
+      send_plain(communicator, rank, MESSAGE_ALIVE);
+    }
+  }
+}
+
+/* A rank that says nothing more: its spans are dealt again. Should it come back, it is told to end. */
+static void give_up(struct sweep *sweep, int rank) {
+  const struct communicator *communicator = sweep->order->communicator;
+  struct other *other = &sweep->others.list[rank];
+  sweep->away--;
+  sweep->report->lost_ranks++;
+  for (int i = 0; i < other->span_count && !sweep->broken; i++) {
+    sweep->broken = !work_queue_return(&sweep->queue, other->spans[i], sweep->error);
+  }
+  send_plain(communicator, rank, MESSAGE_STOP);
+  if (communicator->lose != NULL) {
+    communicator->lose(communicator->context, rank);
+  }
+}
+
+static void look_for_silence(struct sweep *sweep) {
+  int rank;
+  show_life(sweep);
+  while ((rank = others_silent(&sweep->others, sweep_clock(CLOCK_MONOTONIC))) > 0) {
+    give_up(sweep, rank);
+  }
+}
+
 static void answer(struct sweep *sweep, int from, const struct message_head *ask, const void *program) {
   const struct communicator *communicator = sweep->order->communicator;
   struct span span;
@@ -221,11 +248,15 @@ static void answer(struct sweep *sweep, int from, const struct message_head *ask
     return;
   }
   struct message_head message = {.first = span.first, .count = span.count};
+  if (!others_gave(&sweep->others, from, span, sweep->error)) {
+    sweep->broken = true;
+  }
   communicator->send(communicator->context, from, MESSAGE_SPAN, &message, NULL);
 }
 
-static void say_goodbye(struct sweep *sweep, const struct message_head *message, const void *why) {
+static void say_goodbye(struct sweep *sweep, int from, const struct message_head *message, const void *why) {
   sweep->away--;
+  sweep->others.list[from].gone = true;
   sweep->stopping = sweep->stopping || message->flag != 0;
   if (message->flag >= 2 && !sweep->broken) {
     sweep->broken = true;
@@ -235,10 +266,35 @@ static void say_goodbye(struct sweep *sweep, const struct message_head *message,
 }
 
 /* Often while something is under way, then ever less often. */
-static double longer_pause(const struct sweep *sweep) {
+double sweep_pause(const struct sweep *sweep) {
   const struct communicator *communicator = sweep->order->communicator;
   bool busy = communicator != NULL && communicator->busy != NULL && communicator->busy(communicator->context);
   return busy ? SLEEP_RANKS_LEAST : fmin(2.0 * sweep->pause, SLEEP_RANKS_MOST);
+}
+
+static void take_message(struct sweep *sweep, int from, enum message_kind kind, const struct message_head *message,
+                         const void *payload) {
+  sweep->others.list[from].heard = sweep_clock(CLOCK_MONOTONIC);
+  switch (kind) {
+  case MESSAGE_ASK:
+    answer(sweep, from, message, payload);
+    break;
+  case MESSAGE_HISTORY:
+    if (!sweep->broken &&
+        !others_take_history(&sweep->others, from, message, payload, sweep->runs_folder, sweep->error)) {
+      sweep->broken = true;
+    }
+    break;
+  case MESSAGE_ROWS:
+    others_returned(&sweep->others, from, message->first);
+    take_rows(sweep, message, payload);
+    break;
+  case MESSAGE_BYE:
+    say_goodbye(sweep, from, message, payload);
+    break;
+  default:
+    break;
+  }
 }
 
 static void listen(struct sweep *sweep) {
@@ -247,22 +303,15 @@ static void listen(struct sweep *sweep) {
   enum message_kind kind;
   const void *payload;
   int from;
-  sweep->pause = longer_pause(sweep);
+  sweep->pause = sweep_pause(sweep);
   while (communicator != NULL && communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
     sweep->pause = SLEEP_RANKS_LEAST;
-    switch (kind) {
-    case MESSAGE_ASK:
-      answer(sweep, from, &message, payload);
-      break;
-    case MESSAGE_ROWS:
-      take_rows(sweep, &message, payload);
-      break;
-    case MESSAGE_BYE:
-      say_goodbye(sweep, &message, payload);
-      break;
-    default:
-      break;
+    if (!sweep->others.list[from].gone) { /* its cases are others' by now */
+      take_message(sweep, from, kind, &message, payload);
     }
+  }
+  if (communicator != NULL) {
+    look_for_silence(sweep);
   }
 }
 
@@ -279,7 +328,7 @@ static void stop_all(struct sweep *sweep) {
 
 static void show(const struct sweep *sweep) {
   const struct sweep_report *report = sweep->report;
-  double gone = clock_of(CLOCK_MONOTONIC) - sweep->began;
+  double gone = sweep_clock(CLOCK_MONOTONIC) - sweep->began;
   int64_t done = report->done - report->before;
   struct sweep_progress progress = {report->done, report->wanted, report->failed, 0.0, NAN};
   if (gone > 0.0 && done > 0) {
@@ -294,7 +343,7 @@ static void show(const struct sweep *sweep) {
 static void deal(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
   for (;;) {
-    if (!sweep->stopping && order->stop != NULL && order->stop(order->context)) {
+    if (!sweep->stopping && sweep_stops(order)) {
       sweep->stopping = true;
     }
     if (sweep->stopping || sweep->broken) {
@@ -313,7 +362,7 @@ static void deal(struct sweep *sweep) {
   take_finished(sweep, 0.0);
 }
 
-static struct pool *start_pool(struct sweep *sweep) {
+struct pool *sweep_pool(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
   struct pool_order wish = {order->plan, order->jobs, order->shard, order->shards, sweep->runs_folder, order->command};
   return pool_new(&wish, sweep->error);
@@ -323,7 +372,6 @@ static struct pool *start_pool(struct sweep *sweep) {
 static bool run_dealer(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
   int workers = order->jobs * (order->communicator != NULL ? order->communicator->size : 1);
-  sweep->away = order->communicator != NULL ? order->communicator->size - 1 : 0;
   sweep->report->dropped_bytes = sweep->journal.cut;
   sweep->report->damaged_bytes = sweep->journal.damaged;
   sweep->report->lost_cases = sweep->journal.lost;
@@ -334,7 +382,7 @@ static bool run_dealer(struct sweep *sweep) {
                        sweep->error)) {
     return false;
   }
-  sweep->pool = make_runs_folder(sweep) ? start_pool(sweep) : NULL;
+  sweep->pool = make_runs_folder(sweep) ? sweep_pool(sweep) : NULL;
   if (sweep->pool == NULL) {
     return false;
   }
@@ -362,7 +410,6 @@ static void dismiss(struct sweep *sweep) {
   if (communicator == NULL) {
     return;
   }
-  sweep->away = communicator->size - 1;
   sweep->stopping = true;
   for (int rank = 1; rank < communicator->size; rank++) {
     send_plain(communicator, rank, MESSAGE_STOP);
@@ -376,7 +423,7 @@ static void dismiss(struct sweep *sweep) {
 
 static bool run_first(struct sweep *sweep) {
   bool done = false;
-  make_head(sweep);
+  sweep_head(sweep);
   if (!make_paths(sweep) || !is_done_already(sweep, &done)) {
     dismiss(sweep);
     return false;
@@ -385,8 +432,13 @@ static bool run_first(struct sweep *sweep) {
     dismiss(sweep);
     return true;
   }
-  sweep->broken = !open_journal(sweep); /* ranks that are dismissed must not fill the error anew */
+  bool opened = open_journal(sweep);
+  sweep->broken = !opened || !take_earlier(sweep); /* ranks that are dismissed must not fill the error anew */
   if (sweep->broken) {
+    if (opened && sweep->journal.rows == 0) { /* begun for nothing */
+      (void)unlink(sweep->journal_path);
+    }
+    journal_close(&sweep->journal);
     dismiss(sweep);
     return false;
   }
@@ -404,129 +456,48 @@ static bool run_first(struct sweep *sweep) {
   return good;
 }
 
-/* ---- a rank that runs for another ---- */
+/* ---- all ---- */
 
-static void say_bye(const struct communicator *communicator, int flag, const char *why) {
-  char words[256] = "";
-  int length = why[0] != '\0' ? snprintf(words, sizeof words, "rank %d: %.200s", communicator->rank, why) : 0;
-  struct message_head bye = {.flag = flag, .bytes = length};
-  communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, words);
-}
-
-struct worker_rank {
-  struct sweep *sweep;
-  int asked;  /* spans asked for and not come */
-  bool named; /* rank 0 knows the program */
-  bool ended;
-  bool stopped;
-  bool broken;
-};
-
-static void receive_orders(struct worker_rank *rank) {
-  struct sweep *sweep = rank->sweep;
+/* Rank 0 keeps account of the others. */
+static bool await_others(struct sweep *sweep) {
   const struct communicator *communicator = sweep->order->communicator;
-  struct message_head message;
-  enum message_kind kind;
-  const void *payload;
-  int from;
-  sweep->pause = longer_pause(sweep);
-  while (communicator->receive(communicator->context, &from, &kind, &message, &payload)) {
-    sweep->pause = SLEEP_RANKS_LEAST;
-    rank->asked -= kind == MESSAGE_SPAN || kind == MESSAGE_END;
-    rank->ended = rank->ended || kind == MESSAGE_END || kind == MESSAGE_STOP;
-    if (kind == MESSAGE_STOP) {
-      pool_stop(sweep->pool);
-    } else if (kind == MESSAGE_SPAN) {
-      pool_give(sweep->pool, (struct span){message.first, message.count});
-    }
+  if (communicator == NULL) {
+    return true;
   }
-}
-
-static void send_finished(struct worker_rank *rank, double seconds) {
-  struct sweep *sweep = rank->sweep;
-  const struct communicator *communicator = sweep->order->communicator;
-  struct pool_block *block;
-  while ((block = pool_take(sweep->pool, seconds)) != NULL) {
-    struct message_head message = message_of(block);
-    communicator->send(communicator->context, 0, MESSAGE_ROWS, &message, block->payload);
-    sweep->pause = SLEEP_RANKS_LEAST;
-    if (block->broken) {
-      rank->broken = true;
-      *sweep->error = block->error;
-    }
-    pool_return(sweep->pool, block);
-    seconds = 0.0;
-  }
-}
-
-static void ask_for_span(struct worker_rank *rank) {
-  const struct sweep *sweep = rank->sweep;
-  const struct communicator *communicator = sweep->order->communicator;
-  struct message_head ask = {.first = (int64_t)sweep->order->plan->fingerprint};
-  ask.bytes = rank->named ? 0 : (int32_t)strlen(sweep->head.program);
-  communicator->send(communicator->context, 0, MESSAGE_ASK, &ask, sweep->head.program);
-  rank->named = true;
-  rank->asked++;
-}
-
-static void serve(struct worker_rank *rank) {
-  struct sweep *sweep = rank->sweep;
-  const struct sweep_order *order = sweep->order;
-  for (;;) {
-    if (!rank->stopped && (rank->broken || order->stop(order->context))) {
-      rank->stopped = true;
-      rank->ended = true;
-      pool_stop(sweep->pool);
-    }
-    for (int wanted = pool_wants(sweep->pool); !rank->ended && wanted > rank->asked;) {
-      ask_for_span(rank);
-    }
-    receive_orders(rank);
-    if (rank->ended && rank->asked <= 0 && pool_idle(sweep->pool)) {
-      break;
-    }
-    send_finished(rank, sweep->pause);
-  }
-}
-
-static bool run_worker_rank(struct sweep *sweep) {
-  const struct communicator *communicator = sweep->order->communicator;
-  struct worker_rank rank = {.sweep = sweep};
-  make_head(sweep);
-  sweep->pool = make_paths(sweep) && make_runs_folder(sweep) ? start_pool(sweep) : NULL;
-  rank.broken = sweep->pool == NULL;
-  if (sweep->pool != NULL) {
-    serve(&rank);
-    send_finished(&rank, 0.0);
-    pool_free(sweep->pool);
-  }
-  int flag = !rank.broken ? rank.stopped : sweep->error->code == ERROR_MEMORY ? 3 : 2;
-  say_bye(communicator, flag, rank.broken ? sweep->error->text : "");
-  return true; /* rank 0 tells of what went wrong */
+  sweep->away = communicator->size - 1;
+  return others_open(&sweep->others, communicator->size, sweep_patience(sweep->order), sweep_clock(CLOCK_MONOTONIC),
+                     sweep->error);
 }
 
 void sweep_absent(const struct communicator *communicator, const char *why) {
   if (communicator != NULL && communicator->rank > 0) {
-    say_bye(communicator, 2, why);
+    sweep_say_bye(communicator, 2, why);
   } else if (communicator != NULL) {
     struct error ignored;
     struct sweep_report report = {0};
     struct sweep_order order = {.communicator = communicator};
     struct sweep sweep = {.order = &order, .report = &report, .error = &ignored, .broken = true};
-    dismiss(&sweep);
+    if (await_others(&sweep)) {
+      dismiss(&sweep);
+    }
+    others_close(&sweep.others);
   }
 }
 
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error) {
-  struct sweep sweep = {
-      .order = order, .report = report, .error = error, .began = clock_of(CLOCK_MONOTONIC), .pause = SLEEP_RANKS_LEAST};
-  double dealing = clock_of(CLOCK_THREAD_CPUTIME_ID);
+  struct sweep sweep = {.order = order,
+                        .report = report,
+                        .error = error,
+                        .began = sweep_clock(CLOCK_MONOTONIC),
+                        .pause = SLEEP_RANKS_LEAST};
+  double dealing = sweep_clock(CLOCK_THREAD_CPUTIME_ID);
   sweep.journal.descriptor = -1;
   *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
-  bool good =
-      order->communicator != NULL && order->communicator->rank > 0 ? run_worker_rank(&sweep) : run_first(&sweep);
-  report->seconds = clock_of(CLOCK_MONOTONIC) - sweep.began;
+  bool good = order->communicator != NULL && order->communicator->rank > 0 ? sweep_rank_run(&sweep)
+                                                                           : await_others(&sweep) && run_first(&sweep);
+  others_close(&sweep.others);
+  report->seconds = sweep_clock(CLOCK_MONOTONIC) - sweep.began;
   /* The journal and the table count, too. */
-  report->busy += clock_of(CLOCK_THREAD_CPUTIME_ID) - dealing;
+  report->busy += sweep_clock(CLOCK_THREAD_CPUTIME_ID) - dealing;
   return good;
 }

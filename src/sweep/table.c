@@ -180,6 +180,10 @@ static void write_attributes(struct writer *writer, const char *command) {
   h5_text_attribute(file, "study_file", plan->source, log);
   h5_text_attribute(file, "study", plan->text, log);
   h5_text_attribute(file, "study_fingerprint", study, log);
+  (void)snprintf(study, sizeof study, "%016" PRIx64, plan_base_fingerprint(plan));
+  h5_text_attribute(file, "base_fingerprint", study, log);
+  (void)snprintf(study, sizeof study, "%016" PRIx64, plan_varied_fingerprint(plan));
+  h5_text_attribute(file, "varied_fingerprint", study, log);
   (void)snprintf(study, sizeof study, "%016" PRIx64, writer->head->arithmetic);
   h5_text_attribute(file, "arithmetic_fingerprint", study, log);
   if (plan_warnings(plan, &warnings, &error)) {

@@ -28,9 +28,10 @@ bool table_facts(const char *path, struct table_facts *facts, struct error *erro
 struct merge_report {
   int64_t cases;
   int64_t failed;
+  int64_t histories;     /* files of kept histories, now in PATH.runs */
   bool mixed_arithmetic; /* the shards ran where mathematics libraries round differently */
 };
-/* Writes the whole table; the parts stay. */
+/* Writes the whole table, and brings the kept histories together; the parts stay. */
 bool table_merge(const char *path, const char *const *parts, int part_count, const char *command,
                  struct merge_report *report, struct error *error);
 

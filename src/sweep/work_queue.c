@@ -11,7 +11,8 @@
 bool work_queue_open(struct work_queue *queue, int64_t positions, const struct journal *journal, int workers,
                      int64_t least, struct error *error) {
   *queue = (struct work_queue){.workers = workers, .least = least};
-  queue->gaps = calloc((size_t)journal->block_count + 1, sizeof *queue->gaps);
+  queue->gap_room = journal->block_count + 1;
+  queue->gaps = calloc((size_t)queue->gap_room, sizeof *queue->gaps);
   if (!queue->gaps) {
     return error_set(error, ERROR_MEMORY, "no memory for the sweep");
   }
@@ -52,6 +53,20 @@ bool work_queue_take(struct work_queue *queue, struct span *span) {
   *span = (struct span){gap->first + queue->used, size};
   queue->used += size;
   queue->left -= size;
+  return true;
+}
+
+bool work_queue_return(struct work_queue *queue, struct span span, struct error *error) {
+  if (queue->gap_count == queue->gap_room) {
+    struct span *larger = realloc(queue->gaps, 2 * (size_t)queue->gap_room * sizeof *larger);
+    if (larger == NULL) {
+      return error_set(error, ERROR_MEMORY, "no memory for the sweep");
+    }
+    queue->gaps = larger;
+    queue->gap_room *= 2;
+  }
+  queue->gaps[queue->gap_count++] = span;
+  queue->left += span.count;
   return true;
 }
 

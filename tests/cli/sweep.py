@@ -156,6 +156,21 @@ class Numbers(Sweep):
                     self.assertEqual([regions[fate][0] for fate in ("broken", "kept", "unfinished", "failed")], [0, 1, 1, 0])
                     self.assertEqual(table.attrs["failed_cases"], 0)
 
+    def test_a_row_is_replayed_with_something_else_set(self):
+        """--set stands upon the case of the study: on what varies, on what does not, on an action's number."""
+        self.replay(self.study, 7, "-o", "seven.h5")
+        with h5py.File(self.path("seven.h5")) as run:
+            self.write("seven.yaml", run.attrs["case"])
+        sets = ("--set", "vehicle.mass=13.25 t", "--set", "relief.lag=4 ms", "--set", "title=another")
+        self.replay(self.study, 7, *sets, "-o", "one.h5")
+        self.assertIn(self.run_program("run", "seven.yaml", *sets, "-o", "two.h5", "--quiet").returncode, (0, 4))
+        with h5py.File(self.path("one.h5")) as one, h5py.File(self.path("two.h5")) as two:
+            self.assertEqual(one.attrs["case"], two.attrs["case"])
+            self.assertEqual(one.attrs["title"], "another")
+            self.assertEqual(one["line_a_pressure"][()].tobytes(), two["line_a_pressure"][()].tobytes())
+            with h5py.File(self.path("seven.h5")) as seven:
+                self.assertNotEqual(one["line_a_pressure"][()].tobytes(), seven["line_a_pressure"][()].tobytes())
+
     def test_points_of_a_table(self):
         self.write("points.csv", "vehicle.mass [t], relief.setting [bar]\n12, 430\n15.5, 440\n")
         study = self.write("p.yaml", f"case: {CASE}\nset: {{simulation.end_time: 1 s}}\narrange: points\n"
@@ -168,6 +183,112 @@ class Numbers(Sweep):
                     "relief.setting=440 bar", "-o", "r.h5", "--quiet")
         with h5py.File(self.path("t.h5")) as table, h5py.File(self.path("r.h5")) as run:
             self.assertEqual(table["peak_line_a_pressure"][1], run["measures/peak_line_a_pressure"][()])
+
+
+class Growing(Sweep):
+    """More cases, another limit, a further measure: rows that a table has are taken, and the new table is that of a sweep
+    in one go, bit by bit."""
+    least = "measures: [peak_line_a_pressure, vehicle_speed_max, stop_distance]\n"
+
+    def grow(self, name, text, taken, *arguments, code=5, words=""):
+        """Make `name` of the study `text` with rows of t.h5, `taken` of them, and in one go."""
+        study = self.write("grown.yaml", text)
+        result = self.sweep(name, "--from", "t.h5", *arguments, study=study, code=code)
+        if taken:
+            self.assertIn(f"{taken} taken from t.h5", result.stdout)
+        else:
+            self.assertNotIn("taken", result.stdout)
+        self.assertIn(words, result.stderr)
+        self.sweep("once.h5", "--force", study=study, code=code)
+        self.expect_same("once.h5", name)
+        return result
+
+    def test_more_sobol_cases(self):
+        self.sweep("t.h5")
+        self.grow("more.h5", STUDY.replace("count: 60", "count: 90"), 60)
+        dry = self.sweep("dry.h5", "--from", "t.h5", "--dry-run", code=0, study=self.path("grown.yaml"))
+        self.assertIn("60 rows are taken from t.h5", dry.stdout)
+        # A shard takes its own.
+        for shard in range(2):
+            result = self.run_program("sweep", "grown.yaml", "-o", f"p{shard}.h5", "--shard", f"{shard}/2", "--from",
+                                      "t.h5")
+            self.assertIn("30 taken from t.h5", result.stdout)
+        self.expect(5, "merge", "p0.h5", "p1.h5", "-o", "m.h5")
+        self.expect_same("more.h5", "m.h5")
+
+    def test_fewer_and_other_cases(self):
+        self.sweep("t.h5")
+        self.grow("fewer.h5", STUDY.replace("count: 60", "count: 20"), 20)
+
+    def test_a_grid_gets_values_between(self):
+        grid = (f"case: {CASE}\nset: {{simulation.end_time: 1 s}}\ncompare:\n  - {{name: plain}}\n"
+                "  - {name: open, set: {relief.setting: 300 bar}}\nvary:\n"
+                "  - {path: relief.return_to, values: [line, gallery]}\n  - {path: vehicle.mass, values: [10 t, 14 t]}\n")
+        self.sweep("t.h5", study=self.write("grid.yaml", grid), code=0)
+        self.grow("more.h5", grid.replace("[10 t, 14 t]", "[10 t, 12 t, 14 t, 16 t]"), 8, code=0)
+
+    def test_more_latin_cases(self):
+        latin = STUDY.replace("sobol", "latin_hypercube").replace("count: 60", "count: 25")
+        self.sweep("t.h5", study=self.write("latin.yaml", latin))
+        self.grow("more.h5", latin.replace("count: 25", "count: 100\ngrows_from: 25"), 25)
+        result = self.sweep("no.h5", code=2, study=self.write("odd.yaml", latin.replace("count: 25", "count: 60\ngrows_from: 25")))
+        self.assertIn("grows by doubling; from 25 cases to 50 or 100, not to 60", result.stderr)
+
+    def test_another_limit(self):
+        self.sweep("t.h5")
+        with h5py.File(self.path("t.h5")) as table:
+            failed = list(table["status"].asstr()[()]).count("failed")
+        # By a measure: judged from the table, but for the cases that failed before it was known.
+        self.grow("measure.h5", STUDY + "  - peak_line_a_pressure <= 250 bar\n", 60 - failed,
+                  words=f"{failed} of the cases in t.h5 are run again; it lacks: peak_line_a_pressure <= 250 bar")
+        # Another level of a signal, and one that was not observed: the histories are needed.
+        self.grow("signal.h5", STUDY + "  - line_b_pressure <= 250 bar\n", 0,
+                  words="60 of the cases in t.h5 are run again; it lacks: line_b_pressure <= 250 bar")
+        # In another order, and one less.
+        self.grow("order.h5", STUDY.replace("  - line_a_pressure <= 300 bar\n", ""), 60)
+        # A machine that never stops within the run may have passed the distance or not: only the run tells.
+        self.grow("stop.h5", STUDY + "  - stop_distance <= 2 m\n", 0,
+                  words="it lacks: stop_distance <= 2 m")
+
+    def test_another_measure(self):
+        few = self.write("few.yaml", STUDY + self.least)
+        self.sweep("t.h5", study=few)
+        with h5py.File(self.path("t.h5")) as table:
+            failed = list(table["status"].asstr()[()]).count("failed")
+        self.grow("more.h5", STUDY + self.least.replace("]", ", energy_residual]"), failed,
+                  words="it lacks: energy_residual")
+        self.grow("less.h5", STUDY + "measures: [vehicle_speed_max]\n", 60)
+
+    def test_kept_histories_come_along(self):
+        kept = STUDY + "keep_histories: {cases: [5, 7]}\n"
+        self.sweep("t.h5", study=self.write("kept.yaml", kept))
+        self.grow("more.h5", kept.replace("count: 60", "count: 70"), 60)
+        for k in (5, 7):
+            with h5py.File(self.path(f"more.h5.runs/case_{k:06d}.h5")) as run, \
+                    h5py.File(self.path(f"once.h5.runs/case_{k:06d}.h5")) as once:
+                self.assertEqual(run["line_a_pressure"][()].tobytes(), once["line_a_pressure"][()].tobytes())
+                self.assertEqual(run.attrs["case"], once.attrs["case"])
+        # A history that is not there has to be run.
+        result = self.grow("other.h5", kept.replace("[5, 7]", "[5, 9]"), 59, words="it lacks: kept histories")
+        self.assertIn("1 of the cases", result.stderr)
+        self.assertEqual(sorted(os.listdir(self.path("other.h5.runs"))), ["case_000005.h5", "case_000009.h5"])
+
+    def test_what_is_no_table_of_the_same(self):
+        self.sweep("t.h5")
+        for text, words in ((STUDY.replace("2 s", "1 s"), "is of another case"),
+                            (STUDY.replace("vehicle.mass", "relief.setting").replace("10 t, to: 18 t", "400 bar, to: 440 bar"),
+                             "varies other things"),
+                            ):
+            study = self.write("other.yaml", text)
+            result = self.sweep("o.h5", "--from", "t.h5", code=2, study=study)
+            self.assertIn(words, result.stderr)
+            self.assertNotIn("o.h5", self.files())
+            self.assertNotIn("o.h5.journal", self.files())
+        with _seal.changed(self.path("t.h5")) as table:
+            table.attrs["source"] = table.attrs["source"].split(", build ")[0] + ", build 0123456789ab-012345"
+        self.assertIn("another program or build", self.sweep("o.h5", "--from", "t.h5", code=2).stderr)
+        self.assertIn("cannot be read", self.sweep("o.h5", "--from", "none.h5", code=2).stderr)
+        self.assertIn("which this command reads", self.sweep("t.h5", "--from", "t.h5", "--force", code=2).stderr)
 
 
 class SideBySide(Numbers):
@@ -252,6 +373,18 @@ class Merging(Sweep):
         self.expect(2, "merge", "-o", "m.h5")
         result = self.expect(2, "merge", "p0.h5", "p1.h5", "p2.h5", "-o", "p1.h5")
         self.assertIn("which this command reads", result.stderr)
+
+    def test_kept_histories_come_along(self):
+        study = self.write("kept.yaml", STUDY + "keep_histories: {cases: [5, 7, 12]}\n")
+        for shard in range(3):
+            self.run_program("sweep", study, "-o", f"k{shard}.h5", "--shard", f"{shard}/3")
+        result = self.expect(5, "merge", "k0.h5", "k1.h5", "k2.h5", "-o", "m.h5")
+        self.assertIn("3 kept histories in m.h5.runs", result.stdout)
+        for k in (5, 7, 12):
+            with open(self.path(f"m.h5.runs/case_{k:06d}.h5"), "rb") as run, \
+                    open(self.path(f"k{k % 3}.h5.runs/case_{k:06d}.h5"), "rb") as shard:
+                self.assertEqual(run.read(), shard.read())
+        self.assertEqual(len(os.listdir(self.path("m.h5.runs"))), 3)
 
     def test_mixed_arithmetic_is_told(self):
         with _seal.changed(self.path("p1.h5")) as table:
@@ -410,68 +543,6 @@ class InterruptionSideBySide(Interruption):
     test_a_full_disk_at_the_table = None
 
 
-class Ranks(LongSweep):
-    """The program for clusters, if it was built and its launcher is here."""
-
-    def setUp(self):
-        super().setUp()
-        self.program = PROGRAM + "-mpi"
-        if not os.access(self.program, os.X_OK):
-            self.skipTest("swashloop-mpi was not built")
-        if not shutil.which("mpirun"):
-            self.skipTest("no mpirun here")
-        self.environment = {**os.environ, "OMPI_ALLOW_RUN_AS_ROOT": "1", "OMPI_ALLOW_RUN_AS_ROOT_CONFIRM": "1",
-                            "OMPI_MCA_rmaps_base_oversubscribe": "1", "OMPI_MCA_btl_vader_single_copy_mechanism": "none",
-                            "ASAN_OPTIONS": "detect_leaks=0"}
-
-    def launch(self, ranks, *arguments):
-        return subprocess.run(["mpirun", "-np", str(ranks), self.program, "sweep", *arguments], cwd=self.folder,
-                              env=self.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                              timeout=120, check=False)
-
-    def test_ranks_make_the_same_table(self):
-        self.sweep("one.h5", "--jobs", "1")
-        for ranks in (1, 2, 5):
-            result = self.launch(ranks, self.study, "-o", f"r{ranks}.h5", "--jobs", "2" if ranks == 2 else "1")
-            self.assertEqual(result.returncode, 5, result.stderr)
-            self.expect_same("one.h5", f"r{ranks}.h5")
-
-    def end_ranks_at_work(self):
-        """Start ranks and end them by a signal; False if they were done before it came."""
-        process = subprocess.Popen(["mpirun", "-np", "3", self.program, "sweep", self.long, "-o", "t.h5"],
-                                   cwd=self.folder, env=self.environment, stdout=subprocess.DEVNULL,
-                                   stderr=subprocess.DEVNULL)
-        deadline = time.monotonic() + 60
-        journal = self.path("t.h5.journal")
-        while process.poll() is None and not (os.path.exists(journal) and os.path.getsize(journal) > 400):
-            self.assertLess(time.monotonic(), deadline)
-            time.sleep(0.002)
-        process.terminate()
-        process.wait(60)
-        return not os.path.exists(self.path("t.h5"))
-
-    def test_killed_ranks_lose_nothing(self):
-        for _ in range(10):
-            if self.end_ranks_at_work():
-                break
-            os.unlink(self.path("t.h5"))
-        self.assertNotIn("t.h5", self.files())
-        # One machine goes on with what the ranks have done.
-        self.sweep("t.h5", "--resume", study=self.long, code=0)
-        self.expect_same(self.whole, "t.h5")
-
-    def test_a_study_that_cannot_be_read_ends_all_ranks(self):
-        result = self.launch(3, "none.yaml", "-o", "t.h5")
-        self.assertEqual(result.returncode, 2, result.stderr)
-        self.assertIn("none.yaml: error: cannot be read", result.stderr)
-
-    def test_the_plain_program_says_what_is_wrong(self):
-        self.program = PROGRAM
-        result = self.launch(2, self.study, "-o", "t.h5")
-        self.assertEqual(result.returncode, 2, result.stderr)
-        self.assertIn("start swashloop-mpi", result.stderr)
-
-
 class Talk(Sweep):
     def test_dry_run(self):
         result = self.sweep("t.h5", "--dry-run", "--jobs", "2", code=0)
@@ -492,7 +563,10 @@ class Talk(Sweep):
                                  (("run", "--study", self.study), "--study STUDY --case K together"),
                                  (("run", "--study", self.study, "--case", "60"), "there is no 60"),
                                  (("run", "--study", self.study, "--case", "x"), "expected the number"),
-                                 (("run", "--study", self.study, "--case", "1", "--set", "a.b=3"), "together")):
+                                 (("run", "x.yaml", "--study", self.study, "--case", "1"), "together"),
+                                 (("run", "--study", self.study, "--case", "1", "--set", "a.b=3"), "--set 'a.b=3'"),
+                                 (("run", "--study", self.study, "--case", "1", "--set", "line_a.volume"), "PATH=VALUE"),
+                                 ):
             result = self.expect(2, *arguments)
             self.assertIn(words, result.stderr)
         self.expect(3, "sweep", self.study, "-o", "none/t.h5")

@@ -67,7 +67,7 @@ static void try_points(const char *text, size_t size) {
   }
   write_file(text, size, path, sizeof path);
   struct plan plan = {.memory = arena_open(), .source = "/no/such/folder/study.yaml", .base = base};
-  struct loader loader = {plan.memory, &plan.base, &error, NULL};
+  struct loader loader = {plan.memory, &plan.base, &error, NULL, NULL};
   struct node file = {.kind = NODE_TEXT, .file = plan.source, .line = 1, .column = 1, .text = path};
   check(plan.memory);
   if (!points_read(&loader, &file, &plan)) {

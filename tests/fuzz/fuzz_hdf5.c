@@ -79,7 +79,7 @@ static bool make_shard(const char *output, int64_t shard) {
   struct plan plan;
   struct error error = {0};
   struct sweep_report report;
-  if (!plan_load("study.yaml", &plan, &error)) {
+  if (!plan_load("study.yaml", NULL, &plan, &error)) {
     return false;
   }
   struct sweep_order order = {

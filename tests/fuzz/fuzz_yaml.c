@@ -23,7 +23,7 @@ static void try_study(const char *text) {
   check(plan.memory);
   /* Its case lies in the tree. */
   plan.source = SWASHLOOP_SOURCE "/cases/studies/study.yaml";
-  if (!study_read(&plan, text, strlen(text), &error)) {
+  if (!study_read(&plan, NULL, text, strlen(text), &error)) {
     check(error.text[0] != '\0' && !strpbrk(error.text, "\n\r\t"));
   } else {
     check(plan.axis_count >= 1 && plan.samples >= 1);

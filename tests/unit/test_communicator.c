@@ -129,6 +129,7 @@ struct rank {
   const struct plan *plan;
   char output[96];
   bool absent; /* it cannot take part */
+  bool dies;   /* it asks for two spans and is never heard of again */
   bool other_build;
   bool resume;
   int64_t stop_at; /* asked to stop once it has asked this often; 0: never */
@@ -149,9 +150,17 @@ static void *run_rank(void *argument) {
     sweep_absent(&rank->communicator, "no study here");
     return NULL;
   }
+  for (int i = 0; rank->dies && i < 2; i++) {
+    struct message_head ask = {.first = (int64_t)rank->plan->fingerprint};
+    send_letter(&rank->sender, 0, MESSAGE_ASK, &ask, "");
+  }
+  if (rank->dies) {
+    return NULL;
+  }
   struct sweep_order order = {.plan = rank->plan,
                               .output = rank->output,
                               .command = "test",
+                              .patience = 1.0,
                               .jobs = 1,
                               .shards = 1,
                               .resume = rank->resume,
@@ -169,7 +178,8 @@ static void run_communicator_of(struct rank *ranks, const struct plan *plan, con
   pthread_t threads[RANKS];
   for (int r = 0; r < RANKS; r++) {
     ranks[r].sender = (struct sender){&post, r, ranks[r].other_build, NULL};
-    ranks[r].communicator = (struct communicator){&ranks[r].sender, r, RANKS, send_letter, receive_letter, NULL};
+    ranks[r].communicator =
+        (struct communicator){&ranks[r].sender, r, RANKS, send_letter, receive_letter, NULL, NULL, NULL};
     ranks[r].plan = r == 2 ? other : plan;
     (void)snprintf(ranks[r].output, sizeof ranks[r].output, "%s/%s", folder, name);
     assert_int_equal(pthread_create(&threads[r], NULL, run_rank, &ranks[r]), 0);
@@ -239,7 +249,7 @@ static void forget(const char *name) {
 
 static void load(struct plan *plan) {
   struct error error = {0};
-  if (!plan_load(study, plan, &error)) {
+  if (!plan_load(study, NULL, plan, &error)) {
     fail_msg("%s", error.text);
   }
 }
@@ -302,6 +312,24 @@ static void test_an_absent_rank_ends_all(void **state) {
   plan_free(&plan);
 }
 
+/* Its spans are dealt again once it has been silent for as long as the sweep is patient. */
+static void test_a_dead_rank_costs_its_spans(void **state) {
+  (void)state;
+  struct plan plan;
+  struct rank ranks[RANKS] = {{.absent = false}};
+  load(&plan);
+  run_alone(&plan, "alone.h5");
+  ranks[1].dies = true;
+  run_communicator(ranks, &plan, "ranks.h5");
+  assert_true(ranks[0].good);
+  assert_int_equal(ranks[0].report.lost_ranks, 1);
+  assert_int_equal(ranks[0].report.done, CASES);
+  expect_same_tables("alone.h5", "ranks.h5");
+  forget("alone.h5");
+  forget("ranks.h5");
+  plan_free(&plan);
+}
+
 /* A rank whose copy of the study differs would make rows of another sweep. */
 static void test_another_study_is_found_out(void **state) {
   (void)state;
@@ -338,7 +366,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_ranks_make_the_same_table),  cmocka_unit_test(test_stopped_ranks_go_on_later),
       cmocka_unit_test(test_an_absent_rank_ends_all),    cmocka_unit_test(test_another_study_is_found_out),
-      cmocka_unit_test(test_another_build_is_found_out),
+      cmocka_unit_test(test_another_build_is_found_out), cmocka_unit_test(test_a_dead_rank_costs_its_spans),
   };
   return cmocka_run_group_tests(tests, set_up, tear_down);
 }

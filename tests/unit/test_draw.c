@@ -5,6 +5,7 @@
 #include <stdint.h>
 #include <cmocka.h>
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -75,6 +76,43 @@ static bool one_in_each_square(uint32_t (*point)(int dimension, uint32_t index))
 
 static uint32_t scrambled(int dimension, uint32_t index) {
   return draw_sobol_scrambled(7, dimension, index);
+}
+
+/* What makes a sample a Latin hypercube (McKay, Beckman and Conover, Technometrics 21, 1979: one value in each of as
+ * many equal shares as there are samples) holds of the first design and of every doubling, and the samples before stay.
+ */
+static void test_a_latin_hypercube_grows(void **state) {
+  (void)state;
+  enum { DOUBLINGS = 6, MOST = 25 << DOUBLINGS };
+  static const uint64_t firsts[] = {1, 2, 7, 25};
+  for (size_t f = 0; f < sizeof firsts / sizeof firsts[0]; f++) {
+    for (uint64_t axis = 0; axis < 3; axis++) {
+      for (int d = 0; d <= DOUBLINGS; d++) {
+        uint64_t count = firsts[f] << d;
+        int held[MOST] = {0};
+        for (uint64_t s = 0; s < count; s++) {
+          held[(int)(draw_latin(11, axis, firsts[f], s) * (double)count)]++;
+        }
+        for (uint64_t share = 0; share < count; share++) {
+          assert_int_equal(held[share], 1);
+        }
+      }
+    }
+  }
+}
+
+/* The axes are paired by chance in each doubling: correlations of ranks of n samples are within 4 / sqrt(n). */
+static void test_a_grown_hypercube_is_no_diagonal(void **state) {
+  (void)state;
+  enum { FIRST = 100, COUNT = 1600 };
+  for (int part = 0; part < 2; part++) {
+    int from = part == 0 ? 0 : COUNT / 2;
+    double sum = 0.0;
+    for (int s = from; s < COUNT; s++) {
+      sum += (draw_latin(3, 0, FIRST, (uint64_t)s) - 0.5) * (draw_latin(3, 1, FIRST, (uint64_t)s) - 0.5);
+    }
+    CHECK_NEAR(12.0 * sum / (COUNT - from), 0.0, 4.0 / sqrt(COUNT - from));
+  }
 }
 
 static void test_every_dimension_is_evenly_filled(void **state) {
@@ -171,6 +209,8 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_sobol_points_are_the_published_ones),
       cmocka_unit_test(test_every_dimension_is_evenly_filled),
+      cmocka_unit_test(test_a_latin_hypercube_grows),
+      cmocka_unit_test(test_a_grown_hypercube_is_no_diagonal),
       cmocka_unit_test(test_scrambling_depends_on_the_seed),
       cmocka_unit_test(test_scrambling_is_nested),
       cmocka_unit_test(test_permutations_meet_every_place_once),

@@ -61,7 +61,7 @@ static void load(const char *text, struct plan *plan) {
   struct error error = {0};
   char message[1600];
   write_file("study.yaml", text);
-  if (!plan_load(beside("study.yaml"), plan, &error)) {
+  if (!plan_load(beside("study.yaml"), NULL, plan, &error)) {
     fail_msg("%s", error_text(&error, message, (int)sizeof message));
   }
 }
@@ -137,7 +137,7 @@ static void test_saltelli(void **state) {
   write_file("study.yaml", "case: case.yaml\narrange: saltelli\ncount: 16\nseed: 3\ncase_budget: 0.5 s\n"
                            "vary:\n  - {path: vehicle.mass, from: 10 t, to: 20 t}\n"
                            "  - {path: relief.setting, from: 300 bar, to: 400 bar}\n");
-  assert_true(plan_load(beside("study.yaml"), &plan, &error));
+  assert_true(plan_load(beside("study.yaml"), NULL, &plan, &error));
   assert_int_equal(plan.cases, 16 * 4);
   CHECK_NEAR(plan.case_budget, 0.5, 1e-15);
   for (int64_t group = 0; group < 16; group++) {
@@ -168,7 +168,7 @@ static void test_random(void **state) {
     char study[256];
     (void)snprintf(study, sizeof study, text, seed);
     write_file("study.yaml", study);
-    assert_true(plan_load(beside("study.yaml"), &plan, &error));
+    assert_true(plan_load(beside("study.yaml"), NULL, &plan, &error));
     double mean = 0.0;
     for (int64_t k = 0; k < plan.cases; k++) {
       mean += plan_value(&plan, k, 0) / (double)plan.cases;
@@ -454,7 +454,7 @@ static void test_refusals(void **state) {
     struct plan plan;
     struct error error = {0};
     write_file("study.yaml", refusal->text);
-    if (plan_load(beside("study.yaml"), &plan, &error)) {
+    if (plan_load(beside("study.yaml"), NULL, &plan, &error)) {
       fail_msg("accepted:\n%s", refusal->text);
     }
     if (error.line != refusal->line || error.column != refusal->column || strstr(error.text, refusal->words) == NULL) {
@@ -488,7 +488,7 @@ static void test_refusals_of_tables(void **state) {
     struct plan plan;
     struct error error = {0};
     write_file("points.csv", refusal->text);
-    if (plan_load(beside("study.yaml"), &plan, &error)) {
+    if (plan_load(beside("study.yaml"), NULL, &plan, &error)) {
       fail_msg("accepted:\n%s", refusal->text);
     }
     if (error.line != refusal->line || error.column != refusal->column || strstr(error.text, refusal->words) == NULL ||

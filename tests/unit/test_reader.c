@@ -244,9 +244,9 @@ static void files_are_read_or_the_reason_told(void **state) {
   (void)state;
   const char *why = NULL;
   size_t length = 0;
-  assert_null(reader_file(arena, "no/such/file.yaml", READER_FILE_LIMIT, NULL, &length, &why));
+  assert_null(reader_file(arena, NULL, "no/such/file.yaml", READER_FILE_LIMIT, NULL, &length, &why));
   assert_string_equal(why, "No such file or directory");
-  assert_null(reader_file(arena, ".", READER_FILE_LIMIT, NULL, &length, &why));
+  assert_null(reader_file(arena, NULL, ".", READER_FILE_LIMIT, NULL, &length, &why));
   assert_string_equal(why, "Is a directory");
   char path[] = "/tmp/swashloop-reader-XXXXXX";
   int number = mkstemp(path);
@@ -257,7 +257,7 @@ static void files_are_read_or_the_reason_told(void **state) {
     assert_true(fputs("0123456789", file) >= 0);
   }
   assert_int_equal(fclose(file), 0);
-  const char *text = reader_file(arena, path, READER_FILE_LIMIT, NULL, &length, &why);
+  const char *text = reader_file(arena, NULL, path, READER_FILE_LIMIT, NULL, &length, &why);
   assert_non_null(text);
   assert_int_equal(length, 200000);
   assert_memory_equal(text + 199990, "0123456789", 10);
