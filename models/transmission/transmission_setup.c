@@ -251,6 +251,8 @@ static bool state_active(const struct transmission_parameters *own, int state) {
 
 /* The oil's tables, unless they are those of the case before; what was made of them is then forgotten. */
 static void make_oil(struct transmission_model *model, const struct fluid_parameters *fluid) {
+  /* Bytes between the members that differ cost no more than making them again.
+   * NOLINTNEXTLINE(bugprone-suspicious-memory-comparison) */
   if (model->oil_made && memcmp(&model->own.fluid, fluid, sizeof *fluid) == 0) {
     return;
   }

@@ -152,7 +152,13 @@ static void tell_earlier(const struct earlier_report *earlier, const char *path)
 }
 
 static int dry_run(const struct request *request, const struct plan *plan) {
-  static const char *const words[] = {"grid", "together", "Latin hypercube", "Sobol points", "points of a table"};
+  static const char *const words[] = {[ARRANGE_GRID] = "grid",
+                                      [ARRANGE_TOGETHER] = "together",
+                                      [ARRANGE_LATIN_HYPERCUBE] = "Latin hypercube",
+                                      [ARRANGE_SOBOL] = "Sobol points",
+                                      [ARRANGE_POINTS] = "points of a table",
+                                      [ARRANGE_RANDOM] = "drawn one by one",
+                                      [ARRANGE_SALTELLI] = "Saltelli's design"};
   struct error error = {0};
   char text[64];
   interrupt_catch();

@@ -44,12 +44,18 @@ static uint64_t read_fingerprint(struct h5_reading *reading, const char *name) {
   return value;
 }
 
+/* Tables that are older do not say it. */
+static int64_t read_side_by_side(struct h5_reading *reading) {
+  double number = h5_reading_attribute_number(reading, reading->file, "side_by_side_cases");
+  return number >= 0.0 && number < 9007199254740992.0 ? (int64_t)number : -1;
+}
+
 static void read_facts(struct h5_reading *reading, struct table_facts *facts) {
   *facts = (struct table_facts){.study = read_fingerprint(reading, "study_fingerprint"),
                                 .shard = read_integer(reading, "shard"),
                                 .shards = read_integer(reading, "shards"),
                                 .failed = read_integer(reading, "failed_cases"),
-                                .side_by_side = read_integer(reading, "side_by_side_cases")};
+                                .side_by_side = read_side_by_side(reading)};
   char *program = h5_reading_attribute(reading, reading->file, "source");
   (void)snprintf(facts->program, sizeof facts->program, "%s", program != NULL ? program : "");
   free(program);
@@ -457,7 +463,8 @@ static bool merge_into(struct merger *merger, const char *path, const char *comm
   *failed = 0;
   for (int p = 0; p < merger->part_count; p++) {
     *failed += merger->parts[p].facts.failed;
-    side_by_side += merger->parts[p].facts.side_by_side;
+    int64_t more = merger->parts[p].facts.side_by_side;
+    side_by_side = side_by_side < 0 || more < 0 ? -1 : side_by_side + more;
   }
   struct h5_reading *first = &merger->parts[0].reading;
   copy_attributes(first, first->file, file, own_attributes, log);
@@ -474,7 +481,9 @@ static bool merge_into(struct merger *merger, const char *path, const char *comm
   h5_flush_file(file, log);
   bool good = !first->failed && part_good(&merger->table, error) && merge_columns(merger, error);
   h5_integer_attribute(file, "failed_cases", *failed, log);
-  h5_integer_attribute(file, "side_by_side_cases", side_by_side, log);
+  if (side_by_side >= 0) {
+    h5_integer_attribute(file, "side_by_side_cases", side_by_side, log);
+  }
   good = good && table_views_write(file, path, merger->parts[0].case_count, log, error);
   return part_good(&merger->table, error) && good;
 }

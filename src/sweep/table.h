@@ -19,7 +19,7 @@ struct table_facts {
   int64_t shard;
   int64_t shards;
   int64_t failed;
-  int64_t side_by_side;
+  int64_t side_by_side; /* -1: the table does not say */
 };
 /* Fills `facts` from the table at `path`. */
 bool table_facts(const char *path, struct table_facts *facts, struct error *error);
