@@ -124,7 +124,7 @@ class Content(Sweep):
 class Refused(Sweep):
     def test_runs_and_tables_do_not_mix(self):
         self.expect(4, "run", "base.yaml", "-o", "run.h5", "--quiet", "--set", "relief.setting=380 bar")
-        words = "table.h5 is the table of a sweep: a page tells one table, or runs, but not both"
+        words = "table.h5 is the table of a sweep: a page tells one table, one review, or runs, but not several of these"
         self.expect_refused(words, "run.h5", "table.h5")
         self.expect_refused(words, "table.h5", "run.h5")
         self.expect_refused(words, "table.h5", "table.h5")

@@ -42,9 +42,9 @@ class Response(Folder):
         self.assertGreater(rows["frequency"]["value"], 300.0)
         self.assertIsNone(rows["settled_drop"]["value"])
         self.assertIn("shut again", rows["settled_drop"]["reason"])
-        # the first peak, not the highest of 74: that comes at the end of the run
+        # the first peak, not the highest of 74, which are nearly equal: which of them it is goes by the last digits
         self.assertAlmostEqual(rows["response_time"]["value"], 0.280e-3, delta=2e-6)
-        self.assertGreater(rows["peak_time"]["value"], 0.05)
+        self.assertGreater(rows["peak_time"]["value"], 0.01)
         each = json.loads(result.stdout)["openings"]["a"]
         self.assertEqual(len(each), rows["openings"]["value"])
         self.assertEqual(each[0]["reseat_time"]["value"], rows["reseat_time"]["value"])
