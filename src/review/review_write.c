@@ -145,7 +145,7 @@ static bool write_cells(struct answer_file *file, const struct rows *rows, bool 
   size_t cells = (size_t)rows->cells;
   double *margins = arena_take(rows->memory, cells * sizeof *margins);
   const char **texts = arena_take(rows->memory, 3 * cells * sizeof *texts);
-  if (margins == NULL || texts == NULL) {
+  if (margins == NULL || texts == NULL || rows->judgements == NULL) {
     return false;
   }
   for (size_t i = 0; i < cells; i++) {
