@@ -97,6 +97,7 @@ def draw_limits(axis, limits, cases, conditions, top, left_out):
             place = f"{cases[at // len(conditions)]}, {conditions[at % len(conditions)]}"
             worst = limit["worst"][at]
             unit = limit.quantity("worst").unit
+            worst = 0.0 if abs(worst) < 1e-15 else worst  # of something that has died away
             value = f", {worst:.4g} {unit}" if worst == worst else ""
             words = f"{margin_words(margin[at])}{value} in {place}" + (f"; broken in {broken}" if broken else "")
         y = top + 0.2 * (i + 0.5)

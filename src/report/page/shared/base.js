@@ -269,7 +269,9 @@ function minus(text) {
 function shown(described, value, digits = 4) {
   if (value === null || value === undefined || !Number.isFinite(value)) return 'no value';
   const unit = unitOf(described);
-  const number = figures((value - unit.offset) / unit.scale, digits);
+  const trade = (value - unit.offset) / unit.scale;
+  // what is left of something that has died away says nothing but nothing; a plain number may be small
+  const number = figures(unit.unit && Math.abs(trade) < 1e-15 ? 0 : trade, digits);
   return unit.unit ? number + '\u00a0' + unit.unit : number;
 }
 
