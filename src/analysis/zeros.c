@@ -80,7 +80,7 @@ bool space_zeros(const struct linear *linear, const struct linear_input *input, 
   double matrix[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT];
   double rows[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT]; /* c, c A, ... each made of length 1 */
   double by_rate[PLANT_STATE_LIMIT];
-  double next[PLANT_STATE_LIMIT];
+  double next[PLANT_STATE_LIMIT] = {0};
   double basis[PLANT_STATE_LIMIT * PLANT_STATE_LIMIT] = {0.0};
   *zeros = (struct space_zeros){.relative_degree = -1};
   for (int i = 0; i < n; i++) {
