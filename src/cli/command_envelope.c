@@ -10,13 +10,12 @@
 #include "guarded.h"
 #include "interrupt.h"
 #include "options.h"
-#include "processors.h"
 #include "review_warnings.h"
 #include "terminal.h"
 #include "text.h"
 #include "units.h"
 
-enum { JOB_LIMIT = 4096, SCAN_ALONG = 17, SCAN_ACROSS = 9 };
+enum { SCAN_ALONG = 17, SCAN_ACROSS = 9 };
 
 struct request {
   struct asked asked; /* its file: a case or a review */
@@ -25,11 +24,6 @@ struct request {
   int scan; /* 0: by the number of quantities */
   int jobs; /* 0: as many as there are processors */
 };
-
-static bool read_jobs(void *context, const char *text, struct error *error) {
-  struct request *request = context;
-  return option_jobs(text, JOB_LIMIT, &request->jobs, error);
-}
 
 static bool read_scan(void *context, const char *text, struct error *error) {
   struct request *request = context;
@@ -42,22 +36,12 @@ static bool read_scan(void *context, const char *text, struct error *error) {
   return true;
 }
 
-static bool take_word(void *context, const char *word, struct error *error) {
-  struct request *request = context;
-  if (request->asked.file != NULL) {
-    return error_set(error, ERROR_USAGE, "one case or review at a time: found '%s' behind '%s'", word,
-                     request->asked.file);
-  }
-  request->asked.file = word;
-  return true;
-}
-
 static const struct option_row options[] = {
     OPTION_WORDS("over", '\0', "PATH=LOW..HIGH", over,
                  "a quantity and its bounds: relief.setting=\"300 bar..450 bar\"; once or twice"),
     OPTION_AMOUNT("accuracy", "SHARE", accuracy, FRACTION, 1e-4, 0.2, "of each range (default 1 %)"),
     OPTION_READ("scan", '\0', "N", read_scan, "points of the scan along each quantity (default 17; 9 of two)"),
-    OPTION_READ("jobs", 'j', "N", read_jobs, "threads; default: one a processor that this process may use"),
+    OPTION_JOBS(jobs, JOB_LIMIT, "threads; default: one a processor that this process may use"),
     OPTION_OUTPUT("the answer; default: the name of the case or review with .envelope.h5, in the current folder"),
     OPTION_SET,
     OPTION_JSON("print the answer as one JSON document, numbers in SI"),
@@ -76,7 +60,7 @@ static const struct option_table table = {
             "  swashloop envelope cases/braking.yaml --over \"ground.grade[1].value=-30 %..0 %\"\n\n",
     .tail = "\nWhat is smaller than the scan is not seen. A pass in simulation proves nothing on a machine.\n\n" CAUTION
             "\n",
-    .take_word = take_word,
+    .one = "case or review",
 };
 
 struct work {
@@ -121,6 +105,9 @@ static bool read_over(const struct work *work, const char *text, char *own, stru
   }
   *equal = '\0';
   axis->path = own;
+  if (axis != work->axes && strcmp(axis->path, work->axes[0].path) == 0) {
+    return error_set(error, ERROR_USAGE, "--over '%s' twice: expected two different quantities", axis->path);
+  }
   return read_bounds(&work->review.plan.cells[0].data, equal + 1, axis, error);
 }
 
@@ -197,8 +184,7 @@ static int find(void *context) {
   const struct request *request = work->request;
   struct error error = {0};
   struct envelope envelope = {0};
-  int allowed = processors_allowed();
-  int jobs = request->jobs > 0 ? request->jobs : allowed < JOB_LIMIT ? allowed : JOB_LIMIT;
+  int jobs = option_threads(request->jobs);
   const struct envelope_question question = {.dimensions = request->over.count,
                                              .scan = request->scan > 0          ? request->scan
                                                      : request->over.count == 1 ? SCAN_ALONG

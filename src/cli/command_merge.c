@@ -3,6 +3,7 @@
 
 #include "answers.h"
 #include "commands.h"
+#include "histories.h"
 #include "table.h"
 #include "text.h"
 
@@ -35,7 +36,8 @@ static int merge(void *context, struct case_data *data, const char *command) {
   (void)data;
   struct error error = {0};
   struct merge_report report = {0};
-  if (!table_merge(request->asked.output, request->parts.list, request->parts.count, command, &report, &error)) {
+  if (!histories_may_be_written(request->asked.output, request->asked.force, &error) ||
+      !table_merge(request->asked.output, request->parts.list, request->parts.count, command, &report, &error)) {
     return terminal_error(&error);
   }
   if (report.mixed_arithmetic) {

@@ -9,7 +9,6 @@
 #include "commands.h"
 #include "interrupt.h"
 #include "options.h"
-#include "processors.h"
 #include "response_keep.h"
 #include "response_run.h"
 #include "summary_limits.h"
@@ -17,7 +16,7 @@
 #include "valve_curve.h"
 #include "text.h"
 
-enum { SHOWN_OPENINGS = 10, JOB_LIMIT = 64 };
+enum { SHOWN_OPENINGS = 10, KEEP_JOBS = 64 };
 
 struct request {
   struct asked asked;
@@ -28,19 +27,13 @@ struct request {
   double ramp_time;
   struct response_options options;
 };
-static bool read_jobs(void *context, const char *text, struct error *error) {
-  struct request *request = context;
-  return option_jobs(text, JOB_LIMIT, &request->jobs, error);
-}
-
 static const struct option_row options[] = {
     OPTION_FLAG("curve", curve, "the static flow-pressure curve of the valve, both ways, instead of the response"),
     OPTION_TEXT(
         "keep", '\0', "LIMIT", keep,
         "is the valve fast enough for LIMIT, as \"line_a_pressure <= 480 bar\": margin, how far the valve may go,\n"
         "what the peak is made of"),
-    OPTION_READ("jobs", 'j', "N", read_jobs,
-                "with --keep: threads; default: one a processor that this process may use"),
+    OPTION_JOBS(jobs, KEEP_JOBS, "with --keep: threads; default: one a processor that this process may use"),
     OPTION_AMOUNT("flow", "FLOW", flow, FLOW, 1e-4, 1.0, "with --curve: largest flow; default 120 L/min"),
     OPTION_AMOUNT(
         "ramp-time", "TIME", ramp_time, TIME, 1e-3, 1e4,
@@ -336,7 +329,7 @@ static int find_keep(const struct request *request, struct case_data *data, cons
   }
   struct progress progress = progress_start(request->asked.quiet);
   struct watcher watcher = {&progress, answers_tick, 0.0};
-  int jobs = request->jobs > 0 ? request->jobs : processors_allowed();
+  int jobs = option_threads(request->jobs);
   bool good = keep_find(data, jobs, &watcher, keep, &error);
   progress_clear(&progress);
   good = good && keep_write(keep, data, request->asked.output, command, &error);

@@ -7,9 +7,9 @@
 #include "answers.h"
 #include "commands.h"
 #include "guarded.h"
+#include "histories.h"
 #include "interrupt.h"
 #include "options.h"
-#include "processors.h"
 #include "review_answer.h"
 #include "review_warnings.h"
 #include "review_words.h"
@@ -17,7 +17,7 @@
 #include "terminal.h"
 #include "text.h"
 
-enum { JOB_LIMIT = 4096, HISTORY_SAMPLES = 1000 };
+enum { HISTORY_SAMPLES = 1000 };
 
 struct request {
   struct asked asked; /* its file: the review */
@@ -27,25 +27,11 @@ struct request {
   bool no_runs;
 };
 
-static bool read_jobs(void *context, const char *text, struct error *error) {
-  struct request *request = context;
-  return option_jobs(text, JOB_LIMIT, &request->jobs, error);
-}
-
-static bool take_word(void *context, const char *word, struct error *error) {
-  struct request *request = context;
-  if (request->asked.file != NULL) {
-    return error_set(error, ERROR_USAGE, "one review at a time: found '%s' behind '%s'", word, request->asked.file);
-  }
-  request->asked.file = word;
-  return true;
-}
-
 static const struct option_row options[] = {
     OPTION_OUTPUT("the answer; default: the name of the review with .h5, in the current folder"),
     OPTION_INPUT("against", '\0', "OLD.h5", against,
                  "an earlier review: says what became better, worse, broken or mended since"),
-    OPTION_READ("jobs", 'j', "N", read_jobs, "threads; default: one a processor that this process may use"),
+    OPTION_JOBS(jobs, JOB_LIMIT, "threads; default: one a processor that this process may use"),
     OPTION_FLAG("resume", resume, "go on with what an earlier review has done, if there is anything"),
     OPTION_FLAG("no-runs", no_runs, "keep no histories: the page then tells the matrix alone"),
     OPTION_WORDS("set", '\0', "PATH=VALUE", asked.sets,
@@ -67,7 +53,7 @@ static const struct option_table table = {
             "  swashloop report forwarder.h5 -o forwarder.html\n\n",
     .tail = "\nHistories go to FILE.runs/case_K.h5. Exit code 4: a limit is broken; 5: a run failed; 6: something is\n"
             "not judged, or a cell has no limits. A pass in simulation proves nothing on a machine.\n\n" CAUTION "\n",
-    .take_word = take_word,
+    .one = "review",
 };
 
 struct work {
@@ -160,8 +146,7 @@ static int run_review(void *context) {
   const struct request *request = work->request;
   struct error error = {0};
   struct sweep_report report = {0};
-  int allowed = processors_allowed();
-  int jobs = request->jobs > 0 ? request->jobs : allowed < JOB_LIMIT ? allowed : JOB_LIMIT;
+  int jobs = option_threads(request->jobs);
   struct context own = {work, progress_start(request->asked.quiet)};
   work->review.plan.keep.all = !request->no_runs;
   work->review.plan.keep.samples = HISTORY_SAMPLES;
@@ -197,7 +182,8 @@ static int run_request(struct request *request, const char *command) {
                           &error)) {
     code = terminal_error(&error);
   } else {
-    if (!option_check_output(&request->asked, OUTPUT_ANSWER, request->resume, work.review.plan.base.inputs, &error)) {
+    if (!option_check_output(&request->asked, OUTPUT_ANSWER, request->resume, work.review.plan.base.inputs, &error) ||
+        (!request->no_runs && !histories_may_be_written(request->asked.output, request->asked.force, &error))) {
       code = terminal_error(&error);
     } else {
       struct guard guard = {request->asked.reads.list, request->asked.reads.count, false};

@@ -9,6 +9,7 @@
 #include "bundle.h"
 #include "commands.h"
 #include "guarded.h"
+#include "histories.h"
 #include "interrupt.h"
 #include "plan_plausibility.h"
 #include "processors.h"
@@ -19,8 +20,6 @@
 #include "text.h"
 #include "cost_estimate.h"
 #include "units.h"
-
-enum { JOB_LIMIT = 4096 };
 
 struct request {
   struct asked asked; /* its file: the study */
@@ -51,23 +50,9 @@ static bool read_shard(void *context, const char *text, struct error *error) {
                    text_excerpt(text).text);
 }
 
-static bool read_jobs(void *context, const char *text, struct error *error) {
-  struct request *request = context;
-  return option_jobs(text, JOB_LIMIT, &request->jobs, error);
-}
-
-static bool take_word(void *context, const char *word, struct error *error) {
-  struct request *request = context;
-  if (request->asked.file != NULL) {
-    return error_set(error, ERROR_USAGE, "one study at a time: found '%s' behind '%s'", word, request->asked.file);
-  }
-  request->asked.file = word;
-  return true;
-}
-
 static const struct option_row options[] = {
     OPTION_OUTPUT("the table; default: the name of the study with .h5, in the current folder"),
-    OPTION_READ("jobs", 'j', "N", read_jobs,
+    OPTION_JOBS(jobs, JOB_LIMIT,
                 "threads; default: one a processor that this process may use (under a launcher: one a rank)"),
     OPTION_READ("shard", '\0', "I/N", read_shard,
                 "only every N-th case, from case I on (0/N to N-1/N); swashloop merge joins the tables"),
@@ -93,18 +78,13 @@ static const struct option_table table = {
     .tail = "\nWhat is finished lies in FILE.journal until the table is whole: after Ctrl-C, a kill or a full disk\n"
             "--resume goes on. Kept time histories go to FILE.runs/case_K.h5; `swashloop run --study STUDY --case K`\n"
             "runs any row again.\n\n" CAUTION "\n",
-    .take_word = take_word,
+    .one = "study",
 };
 
 static bool read_request(int argument_count, char **arguments, struct request *request, struct error *error) {
   return options_read(&table, argument_count, arguments, request, error) &&
          (request->asked.help || request->asked.file != NULL ||
           error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE"));
-}
-
-static int usual_jobs(void) {
-  int allowed = processors_allowed();
-  return allowed < JOB_LIMIT ? allowed : JOB_LIMIT;
 }
 
 /* Threads that share a processor make nothing faster; a launcher that binds each of its processes to one is the usual
@@ -164,7 +144,7 @@ static int dry_run(const struct request *request, const struct plan *plan) {
   interrupt_catch();
   int64_t cases = sweep_shard_size(plan->cases, request->shard, request->shards);
   int64_t taken = 0;
-  int jobs = request->jobs > 0 ? request->jobs : usual_jobs();
+  int jobs = option_threads(request->jobs);
   (void)printf("%s\n", shown(plan->title).text);
   (void)printf("  %" PRId64 " cases (%s", plan->cases, words[plan->arrangement]);
   if (plan->setting_count > 0) {
@@ -296,7 +276,7 @@ static int run_sweep(const struct request *request, const struct plan *plan, con
   struct error error = {0};
   struct sweep_report report;
   bool first = communicator == NULL || communicator->rank == 0;
-  int jobs = request->jobs > 0 ? request->jobs : communicator != NULL ? 1 : usual_jobs();
+  int jobs = request->jobs == 0 && communicator != NULL ? 1 : option_threads(request->jobs);
   struct progress progress = progress_start(request->asked.quiet || !first);
   struct sweep_order order = order_of(request, plan);
   order.command = command;
@@ -389,7 +369,9 @@ static int run_request(struct request *request, const char *command, const struc
     } else if (request->dry_run) {
       code = first ? dry_run(request, &plan) : EXIT_DONE;
     } else if (first &&
-               !option_check_output(&request->asked, OUTPUT_TABLE, request->resume, plan.base.inputs, &error)) {
+               !(option_check_output(&request->asked, OUTPUT_TABLE, request->resume, plan.base.inputs, &error) &&
+                 (!sweep_keeps_any(&plan) ||
+                  histories_may_be_written(request->asked.output, request->asked.force, &error)))) {
       code = terminal_error(&error);
       sweep_absent(communicator, error.text);
     } else {

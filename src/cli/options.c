@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "input_file.h"
+#include "processors.h"
 #include "registry.h"
 #include "text.h"
 #include "units.h"
@@ -93,6 +94,16 @@ static bool check_name(const struct option_row *row, const char *name, struct er
          error_set(error, ERROR_USAGE, "--%s %s: this names a folder; expected the name of a file", row->name, name);
 }
 
+static bool put_jobs(const char *text, int most, int *jobs, struct error *error) {
+  int64_t wanted = 0;
+  if (text == NULL || !option_whole(text, 1, most, &wanted)) {
+    return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d",
+                     text_excerpt(text != NULL ? text : "").text, most);
+  }
+  *jobs = (int)wanted;
+  return true;
+}
+
 static bool put(const struct option_row *row, const char *value, void *request, struct error *error) {
   void *place = (char *)request + row->place;
   switch (row->kind) {
@@ -111,6 +122,8 @@ static bool put(const struct option_row *row, const char *value, void *request, 
     return option_amount(row->name, row->quantity, value, row->low, row->high, place, error);
   case OPTION_KIND_ANY_AMOUNT:
     return any_amount(row, value, place, error);
+  case OPTION_KIND_JOBS:
+    return put_jobs(value, (int)row->high, place, error);
   case OPTION_KIND_READ:
     return row->read(request, value, error);
   default:
@@ -119,11 +132,12 @@ static bool put(const struct option_row *row, const char *value, void *request, 
   }
 }
 
-static bool take_case(struct asked *asked, const char *word, struct error *error) {
+static bool take_one(const struct option_table *table, struct asked *asked, const char *word, struct error *error) {
   if (asked->file != NULL) {
-    return error_set(error, ERROR_USAGE, "one case at a time: found '%s' behind '%s'", word, asked->file);
+    return error_set(error, ERROR_USAGE, "one %s at a time: found '%s' behind '%s'",
+                     table->one != NULL ? table->one : "case", word, asked->file);
   }
-  asked->file = strcmp(word, "-") == 0 ? STANDARD_INPUT : word;
+  asked->file = strcmp(word, "-") == 0 && table->one == NULL ? STANDARD_INPUT : word;
   return true;
 }
 
@@ -171,7 +185,7 @@ bool options_read(const struct option_table *table, int argument_count, char **a
     }
     if (words_only || argument[0] != '-' || argument[1] == '\0') {
       if (!(table->take_word != NULL ? table->take_word(request, argument, error)
-                                     : take_case(request, argument, error)) ||
+                                     : take_one(table, request, argument, error)) ||
           !words_add(&((struct asked *)request)->reads, argument, error)) {
         return false;
       }
@@ -229,14 +243,9 @@ bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value) {
   return *value >= low && *value <= high;
 }
 
-bool option_jobs(const char *text, int most, int *jobs, struct error *error) {
-  int64_t wanted = 0;
-  if (!option_whole(text, 1, most, &wanted)) {
-    return error_set(error, ERROR_USAGE, "--jobs '%s': expected a whole number from 1 to %d", text_excerpt(text).text,
-                     most);
-  }
-  *jobs = (int)wanted;
-  return true;
+int option_threads(int asked) {
+  int allowed = processors_allowed();
+  return asked > 0 ? asked : allowed < JOB_LIMIT ? allowed : JOB_LIMIT;
 }
 
 char *option_command_line(const char *command, int argument_count, char **arguments) {

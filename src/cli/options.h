@@ -42,6 +42,7 @@ enum option_kind {
   OPTION_KIND_WORDS,      /* struct words: may stand several times */
   OPTION_KIND_AMOUNT,     /* double, SI, within bounds */
   OPTION_KIND_ANY_AMOUNT, /* double, SI */
+  OPTION_KIND_JOBS,       /* int, threads: 1 to `high` */
   OPTION_KIND_READ,       /* by a function of the command's own */
   OPTION_KIND_HELP        /* nothing behind it is read */
 };
@@ -102,6 +103,11 @@ struct option_row {
   OPTION_WORDS("set", '\0', "PATH=VALUE", asked.sets,                                                                  \
                "change a parameter after the case is read; may stand several times")
 #define OPTION_JSON(TEXT) OPTION_FLAG("json", asked.json, TEXT)
+#define OPTION_JOBS(MEMBER, MOST, TEXT)                                                                                \
+  {                                                                                                                    \
+    .name = "jobs", .letter = 'j', .value = "N", .text = (TEXT), .kind = OPTION_KIND_JOBS,                             \
+    .place = offsetof(struct request, MEMBER), .high = (MOST)                                                          \
+  }
 #define OPTION_QUIET OPTION_FLAG("quiet", asked.quiet, "print nothing but errors")
 #define OPTION_HELP                                                                                                    \
   {                                                                                                                    \
@@ -109,12 +115,15 @@ struct option_row {
     .place = offsetof(struct request, asked.help)                                                                      \
   }
 
+enum { JOB_LIMIT = 4096 }; /* threads of a command that runs many cases */
+
 struct option_table {
   const struct option_row *rows;
   int row_count;
   const char *head; /* of the help, above the options */
   const char *tail; /* below them */
-  /* A word that is no option. NULL: one word only, the case. */
+  const char *one;  /* what the one word that is no option names: "study"; NULL: "case" */
+  /* A word that is no option; NULL: there is one only, `asked.file`. */
   bool (*take_word)(void *request, const char *word, struct error *error);
 };
 
@@ -129,8 +138,8 @@ bool option_amount(const char *name, enum quantity quantity, const char *text, d
                    struct error *error);
 /* "012" to 12: a whole number within bounds, digits alone. */
 bool option_whole(const char *text, int64_t low, int64_t high, int64_t *value);
-/* The value of --jobs, at most `most`. */
-bool option_jobs(const char *text, int most, int *jobs, struct error *error);
+/* Threads: as many as were asked for, else as there are processors that this process may use, JOB_LIMIT at most. */
+int option_threads(int asked);
 /* The command line as typed, for a file's history; to be freed. NULL when memory is out. */
 char *option_command_line(const char *command, int argument_count, char **arguments);
 /* "cases/downhill.yaml", ".h5" to "downhill.h5", to be freed: the file that a command writes unless it is given

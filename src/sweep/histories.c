@@ -1,5 +1,6 @@
 #include "histories.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <inttypes.h>
 #include <stdio.h>
@@ -10,6 +11,7 @@
 
 #include "draft.h"
 #include "input_file.h"
+#include "output.h"
 
 static bool too_long(const char *path, struct error *error) {
   return error_set(error, ERROR_OUTPUT, "%s: the path is too long", path);
@@ -32,6 +34,35 @@ bool histories_make_folder(const char *folder, struct error *error) {
 bool histories_there(const char *path) {
   struct stat status;
   return stat(path, &status) == 0;
+}
+
+/* case_000012.h5 */
+static int is_history(const struct dirent *entry) {
+  static const char start[] = "case_";
+  size_t digits = strspn(entry->d_name + (strncmp(entry->d_name, start, 5) == 0 ? 5 : 0), "0123456789");
+  return strncmp(entry->d_name, start, 5) == 0 && digits > 0 && strcmp(entry->d_name + 5 + digits, ".h5") == 0;
+}
+
+bool histories_may_be_written(const char *table, bool force, struct error *error) {
+  char folder[HISTORIES_PATH];
+  struct dirent **entries = NULL;
+  if (!histories_folder(table, folder, error)) {
+    return false;
+  }
+  int count = scandir(folder, &entries, is_history, alphasort);
+  if (count < 0 && errno != ENOENT) {
+    return error_set(error, ERROR_OUTPUT, "%s is there and cannot be looked into: %s", folder, strerror(errno));
+  }
+  bool good = true;
+  for (int i = 0; i < count; i++) {
+    char path[HISTORIES_PATH + 260];
+    (void)snprintf(path, sizeof path, "%s/%s", folder, entries[i]->d_name);
+    const struct output output = {path, OUTPUT_RUN, force, false};
+    good = good && output_check(&output, NULL, 0, NULL, error);
+    free(entries[i]);
+  }
+  free(entries);
+  return good;
 }
 
 bool histories_write(int descriptor, const void *bytes, size_t size) {

@@ -16,6 +16,8 @@ bool histories_file(const char *folder, int64_t k, char path[HISTORIES_PATH], st
 /* Make the folder, unless it is there. */
 bool histories_make_folder(const char *folder, struct error *error);
 bool histories_there(const char *path);
+/* May the histories of a table be written: is what is there under such names a run file of ours? */
+bool histories_may_be_written(const char *table, bool force, struct error *error);
 /* All bytes to an open file; false with errno. */
 bool histories_write(int descriptor, const void *bytes, size_t size);
 /* Bytes of a file to another name, which it gets when it is whole; a link where the file system can. */

@@ -54,6 +54,8 @@ struct sweep_report {
   double integration;            /* s of those within the runs */
 };
 
+/* Are histories of any of its cases kept? */
+bool sweep_keeps_any(const struct plan *plan);
 /* Returns false when the output could not be written or nothing could be started; what was finished is kept in the
  * journal. */
 bool sweep_run(const struct sweep_order *order, struct sweep_report *report, struct error *error);

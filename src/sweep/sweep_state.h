@@ -46,7 +46,6 @@ double sweep_clock(clockid_t clock);
 double sweep_patience(const struct sweep_order *order);
 /* Has the user or the cluster asked to end? */
 bool sweep_stops(const struct sweep_order *order);
-bool sweep_keeps_any(const struct plan *plan);
 /* What the journal of this sweep begins with. */
 void sweep_head(struct sweep *sweep);
 struct message_head sweep_message(const struct pool_block *block);

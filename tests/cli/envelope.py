@@ -53,6 +53,12 @@ class Envelopes(Folder):
             self.assertEqual(file["runs/first"].attrs["units"], "Pa")
             self.assertEqual(len(file["runs/first"]), document["points"])
 
+    def test_two_quantities_are_two(self):
+        over = ("--over", "vehicle.mass=8 t..9 t")
+        result = self.run_program("envelope", "pull.yaml", "-o", "e.h5", *over, *over)
+        self.assertEqual((result.returncode, "e.h5" in self.files()), (2, False))
+        self.assertIn("'vehicle.mass' twice: expected two different quantities", result.stderr)
+
     def test_slope_and_grip_against_the_closed_form(self):
         """Sliding begins where tan(slope) = grip: Coulomb friction on an inclined plane (any book of mechanics)."""
         self.write("braked.yaml", BRAKED + "ground: {grade: 20 %}\n")

@@ -101,6 +101,18 @@ class Reviews(Folder):
             with h5py.File(self.path(f"r.h5.runs/{table['run_file'][k]}")) as run:
                 self.assertEqual(run["measures/peak_line_a_pressure"][()], table["measures/peak_line_a_pressure"][k])
 
+    def test_no_file_of_others_is_replaced(self):
+        os.mkdir(self.path("r.h5.runs"))
+        self.write("r.h5.runs/case_000001.h5", "mine\n")
+        result = self.run_program("review", "review.yaml", "-o", "r.h5", "--quiet")
+        self.assertEqual((result.returncode, os.path.exists(self.path("r.h5"))), (2, False))
+        self.assertIn("case_000001.h5 is there and no run file of this program; --force replaces it", result.stderr)
+        with open(self.path("r.h5.runs/case_000001.h5"), encoding="utf-8") as file:
+            self.assertEqual(file.read(), "mine\n")
+        self.assertEqual(self.run_program("review", "review.yaml", "-o", "r.h5", "--quiet", "--no-runs").returncode, 6)
+        for options in (["--force"], []):  # the second time they are its own
+            self.assertEqual(self.run_program("review", "review.yaml", "-o", "r.h5", "--quiet", *options).returncode, 6)
+
     def test_worst_places_and_units(self):
         document = self.review(6, "-o", "r.h5", "--no-runs")
         self.assertFalse(os.path.exists(self.path("r.h5.runs")))

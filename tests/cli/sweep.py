@@ -374,6 +374,16 @@ class Merging(Sweep):
         result = self.expect(2, "merge", "p0.h5", "p1.h5", "p2.h5", "-o", "p1.h5")
         self.assertIn("which this command reads", result.stderr)
 
+    def test_no_history_of_others_is_replaced(self):
+        study = self.write("kept.yaml", STUDY + "keep_histories: {cases: [5, 7, 12]}\n")
+        os.mkdir(self.path("t.h5.runs"))
+        self.write("t.h5.runs/case_000005.h5", "mine\n")
+        self.assertIn("case_000005.h5 is there and no run file", self.expect(2, "sweep", study, "-o", "t.h5").stderr)
+        self.expect(5, "sweep", study, "-o", "s.h5", "--quiet")
+        self.assertIn("case_000005.h5 is there and no run file", self.expect(2, "merge", "s.h5", "-o", "t.h5").stderr)
+        with open(self.path("t.h5.runs/case_000005.h5"), encoding="utf-8") as file:
+            self.assertEqual(file.read(), "mine\n")
+
     def test_kept_histories_come_along(self):
         study = self.write("kept.yaml", STUDY + "keep_histories: {cases: [5, 7, 12]}\n")
         for shard in range(3):
