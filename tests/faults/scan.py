@@ -183,6 +183,7 @@ def contents(folder, keep):
 
 
 # What may differ from run to run, and then does at times only: the moment, the command, time taken.
+TIME_TAKEN = re.compile(r"[\d.]+ (s of processor time)")
 WANDERS = re.compile(r"@history$|@created|processor|wall|_time_|/solver/.*(time|seconds)|speed")
 
 
@@ -236,6 +237,7 @@ class Scan:
                 os.remove(report)
             inputs_kept = all(open(os.path.join(folder, name), "rb").read() ==
                               open(os.path.join(self.ready, name), "rb").read() for name in line.ready)
+            output = TIME_TAKEN.sub(r"T \1", output)
             return code, output, errors, contents(folder, line.ready), told, inputs_kept
 
     def judge(self, line, kind, reference, found):
