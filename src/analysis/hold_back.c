@@ -9,6 +9,9 @@
 #include "steady.h"
 #include "relief.h"
 #include "registry.h"
+#include "units.h"
+
+static const char FOOT_OFF[] = "foot off";
 
 /* What ends the hold, in the order in which a tie is reported. */
 enum edge { EDGE_ENGINE, EDGE_RELIEF, EDGE_GRIP, EDGE_HEAT, EDGE_COUNT };
@@ -209,12 +212,37 @@ static void hold_at(struct machine *machine, double speed, const struct machine_
     consider(hold, &point, machine_bound_words[BOUND_grip]);
   }
   if (isnan(hold->usable) && scan.points[0].found) {
-    consider(hold, &scan.points[0].at, "foot off");
+    consider(hold, &scan.points[0].at, FOOT_OFF);
   }
   hold_engine_again(machine, &scan, top, hold);
   machine->warm = true;
   hold_heat(machine, &scan, top, hold);
   machine->warm = false;
+}
+
+/* With the foot off nothing answers a machine that gets faster but the drive itself. Where it then holds less, as one
+ * by accelerator does, whose engine is pushed up and strokes the pump, the balance does not keep itself. */
+static void tell_falling(struct steady_answer *answer, const double *speeds, const double *usable,
+                         const char *const *limits, int count) {
+  int first = -1;
+  for (int i = 0; i < count; i++) {
+    bool falls = i + 1 < count && strcmp(limits[i], FOOT_OFF) == 0 && strcmp(limits[i + 1], FOOT_OFF) == 0 &&
+                 usable[i + 1] > usable[i];
+    if (falls && first < 0) {
+      first = i;
+    }
+    if (!falls && first >= 0) {
+      char from[48];
+      char to[48];
+      steady_say(
+          answer,
+          "from %s to %s the faster the machine, the less it is held with the foot off: on the grade told it gets "
+          "ever faster, or slower, unless the driver answers",
+          units_show(QUANTITY_SPEED, speeds[first], from, sizeof from),
+          units_show(QUANTITY_SPEED, speeds[i], to, sizeof to));
+      first = -1;
+    }
+  }
 }
 
 enum { REPORTED_COUNT = 8 };
@@ -294,5 +322,6 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
       }
     }
   }
+  tell_falling(answer, speeds, usable, limits, count);
   return true;
 }

@@ -34,6 +34,7 @@ enum {
   TABLE_DIRECTION,
   TABLE_FORWARD,
   TABLE_REVERSE,
+  TABLE_ACCELERATOR,
   TABLE_GRADE,
   TABLE_DRAFT,
   TABLE_BRAKE,
@@ -61,6 +62,7 @@ static struct profile *table_of(const struct machine *machine, int table) {
       [TABLE_DIRECTION] = &asks->direction,
       [TABLE_FORWARD] = &asks->forward_pedal,
       [TABLE_REVERSE] = &asks->reverse_pedal,
+      [TABLE_ACCELERATOR] = &asks->accelerator,
       [TABLE_GRADE] = &machine->own.ground->grade,
       [TABLE_DRAFT] = &asks->draft,
       [TABLE_BRAKE] = &asks->brake,
@@ -90,6 +92,21 @@ static struct balance begin_balance(struct machine *machine) {
   return balance;
 }
 
+bool machine_by_accelerator(const struct machine *machine) {
+  return machine->own.operator->layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
+}
+
+const char *machine_pedal_word(const struct machine *machine) {
+  return machine_by_accelerator(machine) ? "accelerator" : "pedal";
+}
+
+/* Which way the pedal asks to go; by an accelerator also with the foot off, for the lever stays where it is and the
+ * engine that is pushed commands the drive. 0: no way. */
+static double side_of(const struct machine *machine) {
+  double pedal = machine->inputs[MACHINE_PEDAL];
+  return machine_by_accelerator(machine) ? copysign(1.0, pedal) : pedal;
+}
+
 /* Mode from the tables as they are now; the side of the command as the pedal has it. */
 static void refresh(struct machine *machine) {
   const struct plant *plant = machine->data.plant;
@@ -97,10 +114,11 @@ static void refresh(struct machine *machine) {
   double guards[PLANT_GUARD_LIMIT];
   const char *words;
   plant->start(machine->model, machine->mode, scratch);
-  if (machine->inputs[MACHINE_PEDAL] == 0.0) {
+  double side = side_of(machine);
+  if (side == 0.0) {
     return;
   }
-  scratch[machine->steering] = machine->inputs[MACHINE_PEDAL];
+  scratch[machine->steering] = side;
   plant->guards(machine->model, machine->mode, scratch, guards);
   for (int i = 0; i < plant->guard_count; i++) {
     if (guards[i] < 0.0) {
@@ -115,7 +133,8 @@ static void put(struct machine *machine, enum machine_input input, double value)
   switch (input) {
   case MACHINE_PEDAL:
     values[TABLE_PEDAL] = fabs(value);
-    values[TABLE_DIRECTION] = value < 0.0 ? -1.0 : 1.0;
+    values[TABLE_DIRECTION] = copysign(machine->lever, value);
+    values[TABLE_ACCELERATOR] = fabs(value);
     values[TABLE_FORWARD] = fmax(value, 0.0);
     values[TABLE_REVERSE] = fmax(-value, 0.0);
     break;
@@ -157,14 +176,40 @@ static double first_value(const struct machine *machine, int table, double empty
   return profile->count > 0 ? profile_at(profile, 0.0) : empty;
 }
 
-static void take_over(struct machine *machine) {
-  bool two_pedals = machine->own.operator->layout == OPERATOR_TWO_PEDALS;
-  double inputs[MACHINE_INPUT_COUNT];
-  if (two_pedals) {
-    inputs[MACHINE_PEDAL] = first_value(machine, TABLE_FORWARD, 0.0) - first_value(machine, TABLE_REVERSE, 0.0);
-  } else {
-    inputs[MACHINE_PEDAL] = first_value(machine, TABLE_PEDAL, 0.0) * first_value(machine, TABLE_DIRECTION, 1.0);
+/* Does an operator with this layout have the table? */
+static bool has_table(enum operator_layout layout, int table) {
+  switch (table) {
+  case TABLE_PEDAL:
+    return layout == OPERATOR_PEDAL_AND_DIRECTION;
+  case TABLE_DIRECTION:
+    return layout != OPERATOR_TWO_PEDALS;
+  case TABLE_FORWARD:
+  case TABLE_REVERSE:
+    return layout == OPERATOR_TWO_PEDALS;
+  case TABLE_ACCELERATOR:
+    return layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
+  default:
+    return true;
   }
+}
+
+/* The pedal as the tables begin. A lever in neutral counts as forward: a machine in steady drive goes some way. */
+static double first_pedal(const struct machine *machine) {
+  double direction = first_value(machine, TABLE_DIRECTION, 1.0);
+  switch (machine->own.operator->layout) {
+  case OPERATOR_TWO_PEDALS:
+    return first_value(machine, TABLE_FORWARD, 0.0) - first_value(machine, TABLE_REVERSE, 0.0);
+  case OPERATOR_ACCELERATOR_AND_DIRECTION:
+    return copysign(first_value(machine, TABLE_ACCELERATOR, 0.0), direction);
+  default:
+    return first_value(machine, TABLE_PEDAL, 0.0) * direction;
+  }
+}
+
+static void take_over(struct machine *machine) {
+  double inputs[MACHINE_INPUT_COUNT];
+  machine->lever = 1.0;
+  inputs[MACHINE_PEDAL] = first_pedal(machine);
   double *draft = &machine->own.vehicle->draft;
   inputs[MACHINE_GRADE] = first_value(machine, TABLE_GRADE, 0.0);
   inputs[MACHINE_PULL] = *draft * first_value(machine, TABLE_DRAFT, 1.0);
@@ -175,9 +220,7 @@ static void take_over(struct machine *machine) {
   machine->own.vehicle->drag_width = DRAG_WIDTH;
   for (int i = 0; i < TABLE_COUNT; i++) {
     struct profile *profile = table_of(machine, i);
-    bool of_other_layout =
-        two_pedals ? i == TABLE_PEDAL || i == TABLE_DIRECTION : i == TABLE_FORWARD || i == TABLE_REVERSE;
-    if (!of_other_layout) {
+    if (has_table((enum operator_layout)machine->own.operator->layout, i)) {
       struct profile ours = {1, &machine->zero, &machine->values[i], false};
       *profile = ours;
     }
@@ -448,6 +491,9 @@ unsigned machine_bounds(struct machine *machine, const struct machine_point *poi
   }
   if (SIGNAL_NOW(loop_oil_temperature) > machine->hot) {
     bounds |= 1u << BOUND_heat;
+  }
+  if (machine->own.controls->anti_stall == CONTROLS_ANTI_STALL_BY_LOAD && SIGNAL_NOW(anti_stall_cut) > 1e-3) {
+    bounds |= 1u << BOUND_anti_stall;
   }
 #undef SIGNAL_NOW
   return bounds;

@@ -9,6 +9,7 @@
 #include "case.h"
 #include "error.h"
 #include "charge.h"
+#include "controls.h"
 #include "driveline.h"
 #include "engine.h"
 #include "flushing.h"
@@ -28,7 +29,7 @@ enum { MACHINE_HEATING = -2 };
 
 /* What can be asked of the machine. */
 enum machine_input {
-  MACHINE_PEDAL, /* net pedal, -1 to 1 */
+  MACHINE_PEDAL, /* net pedal, -1 to 1; by an accelerator, that, with the sign of the lever */
   MACHINE_GRADE, /* tangent */
   MACHINE_PULL,  /* at the drawbar, backward positive, N; besides a dragged load */
   MACHINE_BRAKE,
@@ -46,7 +47,8 @@ enum machine_input {
   BOUND(engine_overspeed, "engine braking")                                                                            \
   BOUND(gearing, "gearing")                                                                                            \
   BOUND(charge, "charge pressure")                                                                                     \
-  BOUND(heat, "heat")
+  BOUND(heat, "heat")                                                                                                  \
+  BOUND(anti_stall, "anti-stall")
 
 enum machine_bound {
 #define MACHINE_BOUND_ID(name, words) BOUND_##name,
@@ -87,7 +89,9 @@ enum { MACHINE_TABLE_LIMIT = 16 };
   READ(grade)                                                                                                          \
   READ(brake)                                                                                                          \
   READ(exhaust_brake)                                                                                                  \
-  READ(implement_power)
+  READ(implement_power)                                                                                                \
+  READ(anti_stall_cut)                                                                                                 \
+  READ(accelerator)
 
 enum machine_signal {
 #define MACHINE_SIGNAL_ID(name) READ_##name,
@@ -112,7 +116,8 @@ enum machine_signal {
   SECTION(tyre, tyre)                                                                                                  \
   SECTION(ground, ground)                                                                                              \
   SECTION(vehicle, vehicle)                                                                                            \
-  SECTION(operator, operator)
+  SECTION(operator, operator)                                                                                          \
+  SECTION(controls, controls)
 
 struct machine_sections {
 #define MACHINE_SECTION_MEMBER(type, name) struct type##_parameters *name;
@@ -133,6 +138,7 @@ struct machine {
   double zero;                        /* argument of the one point of each table */
   double values[MACHINE_TABLE_LIMIT]; /* one point each */
   double inputs[MACHINE_INPUT_COUNT]; /* as last set */
+  double lever;                       /* how far the lever of an accelerator's layout is put, 0 neutral to 1 */
   double allowed_overspeed;           /* rad/s; an engine above it is over its bound */
   double hot;                         /* K; a loop above it is over its bound */
   bool warm;                          /* the loop is at `hot`, all behind it in thermal balance with it */
@@ -154,6 +160,11 @@ void machine_close(struct machine *machine);
 static inline int machine_signal(const struct machine *machine, enum machine_signal signal) {
   return machine->signals[signal];
 }
+
+/* Does an accelerator command the drive, through the engine's speed? It then stands in the place of the pedal. */
+bool machine_by_accelerator(const struct machine *machine);
+/* What the operator's foot is on: "pedal" or "accelerator". */
+const char *machine_pedal_word(const struct machine *machine);
 
 /* Hold an input at a value. */
 void machine_set(struct machine *machine, enum machine_input input, double value);

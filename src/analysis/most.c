@@ -41,7 +41,9 @@ static int kinks_of(const struct ascent *ascent, struct balance_condition *kinks
   const struct machine_sections *own = &machine->own;
   double side = ascent->scan->speed < 0.0 ? -ascent->drive : ascent->drive; /* 1: line A is the high side */
   int count = 0;
-  if (ascent->drive > 0.0 && own->engine->governor == ENGINE_DROOP) { /* full fuel is reached */
+  /* Full fuel is reached; by an accelerator the set speed moves with it, and from there on more of it gives the same.
+   */
+  if (ascent->drive > 0.0 && own->engine->governor == ENGINE_DROOP && !machine_by_accelerator(machine)) {
     kinks[count++] = (struct balance_condition){machine_signal(machine, READ_engine_speed),
                                                 own->engine->set_speed * machine->inputs[MACHINE_THROTTLE], 100.0};
   }
@@ -199,16 +201,20 @@ static const char *limit_of(const struct machine_point *point, unsigned bounds) 
   if (set != 0) {
     return words[set];
   }
+  if (bounds & (1u << BOUND_anti_stall)) {
+    return machine_bound_words[BOUND_anti_stall];
+  }
   return fabs(point->inputs[MACHINE_PEDAL]) > 0.999 ? machine_bound_words[BOUND_gearing] : "drive";
 }
 
-/* Is the scan no higher at its neighbours than at place i? */
+/* Is the scan no higher at its neighbours than at place i? Where a range of pedals gives the same, what balances differ
+ * by does not count. */
 static bool is_hump(const struct ascent *ascent, int i) {
   const struct scan_point *points = ascent->scan->points;
+  double high = points[i].found ? ascent->sign * points[i].at.inputs[ascent->scan->freed] : 0.0;
   for (int k = i - 1; k <= i + 1; k += 2) {
     if (k >= 0 && k < SCAN_POINTS && points[k].found &&
-        ascent->sign * points[k].at.inputs[ascent->scan->freed] >
-            ascent->sign * points[i].at.inputs[ascent->scan->freed]) {
+        ascent->sign * points[k].at.inputs[ascent->scan->freed] > high + 1e-7 * fabs(high)) {
       return false;
     }
   }

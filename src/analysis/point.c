@@ -30,7 +30,11 @@ static void explain(struct machine *machine, const struct scan *scan, int neares
   const char *what = freed == MACHINE_PULL ? "pull" : "grade";
   enum quantity quantity = freed == MACHINE_PULL ? QUANTITY_FORCE : QUANTITY_FRACTION;
   char reason[256];
-  bool full_pedal = fabs(point->at.inputs[MACHINE_PEDAL]) > 0.999;
+  const char *foot_on = machine_pedal_word(machine);
+  bool by_accelerator = machine_by_accelerator(machine);
+  /* With an accelerator an engine that is pushed beyond its set speed burns nothing, however far it is pressed. */
+  bool full_pedal = fabs(point->at.inputs[MACHINE_PEDAL]) > 0.999 ||
+                    (by_accelerator && point->signals[machine_signal(machine, READ_fuel_fraction)] < 1e-3);
   if (point->bounds & (1u << BOUND_grip)) {
     (void)snprintf(reason, sizeof reason, "the grip is used up (slip %s)",
                    show_signal(machine, point->signals, machine_slip(machine, point->signals)).text);
@@ -44,8 +48,13 @@ static void explain(struct machine *machine, const struct scan *scan, int neares
     (void)snprintf(reason, sizeof reason, "the engine is at full fuel and down to %s",
                    show_signal(machine, point->signals, READ_engine_speed).text);
   } else if (more && full_pedal) {
-    (void)snprintf(reason, sizeof reason,
-                   "full pedal is no faster than that: pump at full stroke, motor at its smallest");
+    (void)snprintf(reason, sizeof reason, "full %s is no faster than that: pump at full stroke, motor at its smallest",
+                   foot_on);
+  } else if (by_accelerator && !more) {
+    (void)snprintf(
+        reason, sizeof reason,
+        "with the foot off the engine burns nothing at %s and brakes no harder; steeper, the machine goes faster",
+        show_signal(machine, point->signals, READ_engine_speed).text);
   } else {
     (void)snprintf(reason, sizeof reason, "the drive has no more to give with the foot %s", more ? "down" : "off");
   }
@@ -65,8 +74,8 @@ static bool seek_pedal(struct machine *machine, double speed, enum machine_input
   int most = scan_extremum(&scan, speed < 0.0 ? -1.0 : 1.0);
   int least = scan_extremum(&scan, speed < 0.0 ? 1.0 : -1.0);
   if (most < 0) {
-    return error_set(error, ERROR_RUN, "no steady drive at %s: with no pedal does the machine come to balance there",
-                     show(QUANTITY_SPEED, speed).text);
+    return error_set(error, ERROR_RUN, "no steady drive at %s: with no %s does the machine come to balance there",
+                     show(QUANTITY_SPEED, speed).text, machine_pedal_word(machine));
   }
   /* The scan may have stepped over the top. At the top itself two pedals become one, which no Newton's method finds. */
   double level = scan.points[scan_level(&scan)].at.inputs[freed];
@@ -98,7 +107,8 @@ static bool walk(struct machine *machine, const struct scan *scan, int from, dou
   *point = scan->points[from].at;
   double begin = point->inputs[MACHINE_PEDAL];
   for (int k = 1; k <= STEPS; k++) {
-    point->inputs[MACHINE_PEDAL] = k < STEPS ? begin + (pedal - begin) * k / STEPS : pedal;
+    /* From a foot that is off and stays off not by way of +0: the lever's direction is in its sign. */
+    point->inputs[MACHINE_PEDAL] = k < STEPS && pedal != begin ? begin + (pedal - begin) * k / STEPS : pedal;
     if (!machine_follow(machine, scan->speed, scan->freed, point)) {
       return false;
     }
@@ -143,7 +153,8 @@ static bool seek_freed(struct machine *machine, double speed, enum machine_input
   *point = from;
   machine_set_all(machine, point->inputs);
   if (!machine_guess(machine, speed, point, &words) || !machine_follow(machine, speed, freed, point)) {
-    return error_set(error, ERROR_RUN, "no steady drive at %s with a pedal of %s: %s", show(QUANTITY_SPEED, speed).text,
+    return error_set(error, ERROR_RUN, "no steady drive at %s with a%s %s of %s: %s", show(QUANTITY_SPEED, speed).text,
+                     machine_by_accelerator(machine) ? "n" : "", machine_pedal_word(machine),
                      show(QUANTITY_FRACTION, point->inputs[MACHINE_PEDAL]).text,
                      words != NULL ? words : "the drive does not come to balance");
   }
@@ -194,13 +205,15 @@ static void warn(struct machine *machine, const struct machine_point *point, str
                                    : i == BOUND_engine_power || i == BOUND_engine_overspeed ? READ_engine_speed
                                    : i == BOUND_charge                                      ? READ_charge_pressure
                                    : i == BOUND_heat                                        ? READ_loop_oil_temperature
-                                                     : READ_line_pressure_difference;
+                                   : i == BOUND_anti_stall                                  ? READ_anti_stall_cut
+                                                           : READ_line_pressure_difference;
     const char *words = i == BOUND_grip               ? "the grip is used up: slip"
                         : i == BOUND_relief           ? "a relief valve is open: line A over line B"
                         : i == BOUND_limiter          ? "the pressure limiter acts: line A over line B"
                         : i == BOUND_engine_power     ? "the engine is at full fuel:"
                         : i == BOUND_engine_overspeed ? "the engine is above its allowed speed:"
                         : i == BOUND_charge           ? "the charge pressure is low:"
+                        : i == BOUND_anti_stall       ? "the anti-stall control takes drive:"
                                                       : "the loop is hot:";
     steady_say(answer, "%s %s", words, show_signal(machine, signals, reported).text);
   }
@@ -223,6 +236,10 @@ bool steady_find(struct machine *machine, const struct steady_given *given, stru
   point->inputs[MACHINE_GRADE] = has_grade ? given->grade : point->inputs[MACHINE_GRADE];
   point->inputs[MACHINE_PULL] = has_pull ? given->pull : point->inputs[MACHINE_PULL];
   point->inputs[MACHINE_PEDAL] = has_pedal ? given->pedal : point->inputs[MACHINE_PEDAL];
+  if (has_speed && point->inputs[MACHINE_PEDAL] == 0.0) {
+    /* The foot is off; the lever goes with the speed. */
+    point->inputs[MACHINE_PEDAL] = copysign(0.0, given->speed);
+  }
   if (has_speed && given->speed == 0.0) {
     return error_set(error, ERROR_USAGE, "at zero speed there is no steady drive");
   }
@@ -237,7 +254,8 @@ bool steady_find(struct machine *machine, const struct steady_given *given, stru
   const char *words = NULL;
   if (!machine_settle_speed(machine, point, &words)) {
     return error_set(error, ERROR_RUN,
-                     "with a pedal of %s on a grade of %s the machine does not come to a steady speed: %s",
+                     "with a%s %s of %s on a grade of %s the machine does not come to a steady speed: %s",
+                     machine_by_accelerator(machine) ? "n" : "", machine_pedal_word(machine),
                      show(QUANTITY_FRACTION, point->inputs[MACHINE_PEDAL]).text,
                      show(QUANTITY_FRACTION, point->inputs[MACHINE_GRADE]).text,
                      words != NULL ? words : "it runs away or does not settle");

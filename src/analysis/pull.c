@@ -123,7 +123,8 @@ static void put_corners(struct steady_answer *answer, const struct corner *corne
   }
 }
 
-/* Settings of the transmission whose pull is reported, as shares of the pedal's two parts. */
+/* Settings of the transmission whose pull is reported, as shares of the pedal's two parts; by an accelerator, which
+ * sets neither, eight places of that. */
 enum { SETTING_COUNT = 8 };
 
 static const double setting_strokes[SETTING_COUNT] = {0.25, 0.5, 0.75, 1.0, 1.0, 1.0, 1.0, 1.0};
@@ -132,8 +133,12 @@ static const double setting_parts[SETTING_COUNT] = {0.0, 0.0, 0.0, 0.0, 0.25, 0.
 static void put_settings(struct machine *machine, struct steady_answer *answer, const double *speeds, int count,
                          const struct machine_point *from, struct error *error) {
   struct chart *chart = &answer->charts[answer->chart_count++];
-  chart_begin(chart, "settings", "pull at fixed settings of pump and motor");
-  double *stroke_axis = chart_axis(chart, "setting", QUANTITY_NUMBER, "setting of pump and motor", SETTING_COUNT);
+  bool of_accelerator = machine_by_accelerator(machine);
+  chart_begin(chart, "settings",
+              of_accelerator ? "pull at eight accelerators" : "pull at fixed settings of pump and motor");
+  double *stroke_axis =
+      chart_axis(chart, "setting", QUANTITY_NUMBER,
+                 of_accelerator ? "accelerator, by number" : "setting of pump and motor", SETTING_COUNT);
   double *speed_axis = chart_axis(chart, "setting_speed", QUANTITY_SPEED, "steady speed", count);
   struct signal pedal_row = {"setting_pedal", QUANTITY_FRACTION, REFERENCE_NONE, "pedal of the setting"};
   struct signal stroke_row = {"setting_stroke", QUANTITY_FRACTION, REFERENCE_NONE, "pump stroke commanded"};
@@ -152,9 +157,13 @@ static void put_settings(struct machine *machine, struct steady_answer *answer, 
   memcpy(speed_axis, speeds, (size_t)count * sizeof *speeds);
   for (int k = 0; k < SETTING_COUNT; k++) {
     stroke_axis[k] = k + 1;
-    strokes[k] = setting_strokes[k];
-    motors[k] = 1.0 - (1.0 - smallest) * setting_parts[k];
-    pedals[k] = share * setting_strokes[k] + (1.0 - share) * setting_parts[k];
+    if (of_accelerator) { /* stroke and motor go with the engine's speed, which no foot holds */
+      pedals[k] = (double)(k + 1) / SETTING_COUNT;
+    } else {
+      strokes[k] = setting_strokes[k];
+      motors[k] = 1.0 - (1.0 - smallest) * setting_parts[k];
+      pedals[k] = share * setting_strokes[k] + (1.0 - share) * setting_parts[k];
+    }
     struct machine_point point = *from;
     point.inputs[MACHINE_PEDAL] = pedals[k];
     bool started = false;

@@ -3,6 +3,9 @@
 #include <math.h>
 
 double scan_pedal_at(const struct machine *machine, int i) {
+  if (machine_by_accelerator(machine)) {
+    return (double)i / (SCAN_POINTS - 1);
+  }
   double share = machine->own.operator->pump_share;
   if (i <= SCAN_PUMP_STEPS) {
     double part = (double)i / SCAN_PUMP_STEPS;
@@ -11,8 +14,31 @@ double scan_pedal_at(const struct machine *machine, int i) {
   return share + (1.0 - share) * (double)(i - SCAN_PUMP_STEPS) / SCAN_MOTOR_STEPS;
 }
 
+/* The same by accelerator: the first at which the set speed commands that speed. */
+static int start_by_accelerator(const struct machine *machine, double speed) {
+  double wanted = machine->own.motor->displacement * machine->own.driveline->ratio * fabs(speed) /
+                  machine->own.driveline->wheel_radius;
+  double full = machine->own.engine->set_speed * machine->inputs[MACHINE_THROTTLE];
+  int i = 0;
+  for (; i < SCAN_POINTS - 1; i++) {
+    double channels[CHANNEL_COUNT] = {0.0};
+    double set = controls_set_speed(machine->own.controls, full, scan_pedal_at(machine, i));
+    channels[CHANNEL_direction] = 1.0;
+    struct operator_demand demand =
+        operator_demand_of(machine->own.operator, channels, controls_drive(machine->own.controls, set));
+    double ratio = controls_ratio(demand.stroke, demand.motor_part, machine->own.motor->smallest);
+    if (machine->own.pump->displacement * set * ratio >= wanted) {
+      break;
+    }
+  }
+  return i;
+}
+
 /* The pedal at which the displaced flows meet with the engine at its set speed, as a place of the scan. */
 static int start_of(const struct machine *machine, double speed) {
+  if (machine_by_accelerator(machine)) {
+    return start_by_accelerator(machine, speed);
+  }
   double ratio = machine->own.driveline->ratio;
   double motor_speed = ratio * fabs(speed) / machine->own.driveline->wheel_radius;
   double full = machine->own.pump->displacement * machine->own.engine->set_speed * machine->inputs[MACHINE_THROTTLE];

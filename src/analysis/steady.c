@@ -47,7 +47,8 @@ bool steady_speeds(struct machine *machine, const struct steady_options *options
   if (isnan(high)) {
     high = steady_top_speed(machine) * factor;
     if (isnan(high)) {
-      return error_set(error, ERROR_RUN, "with full pedal on the level the machine does not drive off");
+      return error_set(error, ERROR_RUN, "with full %s on the level the machine does not drive off",
+                       machine_pedal_word(machine));
     }
     high = ceil(high * 3.6) / 3.6; /* a whole km/h */
   }

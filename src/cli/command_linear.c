@@ -30,7 +30,7 @@ static const struct option_row options[] = {
     OPTION_ANY_AMOUNT("speed", "SPEED", given.speed, SPEED, "about steady drive: the speed"),
     OPTION_ANY_AMOUNT("grade", "GRADE", given.grade, FRACTION, "about steady drive: the grade"),
     OPTION_ANY_AMOUNT("pull", "FORCE", given.pull, FORCE, "about steady drive: pull at the drawbar"),
-    OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "about steady drive: the pedal"),
+    OPTION_ANY_AMOUNT("pedal", "SHARE", given.pedal, FRACTION, "about steady drive: the pedal, or the accelerator"),
     OPTION_TEXT("states", '\0', "NAMES", states, "only these states take part, separated by commas, the others held"),
     OPTION_TEXT(
         "input", '\0', "NAME", input,
@@ -125,7 +125,13 @@ static bool freeze(const struct case_data *data, struct work *work, struct error
   work->has_machine = true;
   struct machine *machine = &work->machine;
   instant->plant->signals_at(instant->model, instant->mode, instant->time, instant->state, signals);
-  machine_set(machine, MACHINE_PEDAL, signals[machine_signal(machine, READ_pedal)]);
+  double pedal = signals[machine_signal(machine, READ_pedal)];
+  if (machine_by_accelerator(machine)) {
+    double pressed = signals[machine_signal(machine, READ_accelerator)];
+    machine->lever = pressed > 0.0 ? fabs(pedal) / pressed : 1.0; /* in neutral: none */
+    pedal = copysign(pressed, pedal);
+  }
+  machine_set(machine, MACHINE_PEDAL, pedal);
   machine_set(machine, MACHINE_GRADE, signals[machine_signal(machine, READ_grade)]);
   machine_set(machine, MACHINE_BRAKE, signals[machine_signal(machine, READ_brake)]);
   machine_set(machine, MACHINE_EXHAUST_BRAKE, signals[machine_signal(machine, READ_exhaust_brake)]);

@@ -102,6 +102,21 @@ class Answers(Folder):
         self.assertIn("engine is at full fuel", result.stderr)
         self.assertEqual(self.files(), [])
 
+    def test_accelerator(self):
+        case = CLIMB.replace("climb.yaml", "drive_off.yaml")
+        answer = self.answer("steady", case, "--steps", "8")
+        self.assertIn("foot off", answer["limit"])
+        self.assertTrue(any("the less it is held with the foot off" in words for words in answer["words"]))
+        with h5py.File(self.path("answer.h5")) as file:
+            self.assertIn("the less it is held with the foot off", file.attrs["words_1"])
+        point = self.answer("steady", case, "--speed", "-8 km/h", "--grade", "-5 %")
+        self.assertLess(point["columns"]["pedal"]["value"], 0.0)
+        self.assertAlmostEqual(point["columns"]["accelerator"]["value"], -point["columns"]["pedal"]["value"])
+        # In neutral the accelerator moves the engine and not the wheels.
+        still = self.answer("linear", case, "--at", "10 s", "--set", "operator.direction=0 %", "--input", "pedal",
+                            "--signal", "pump_stroke")
+        self.assertTrue(all(gain == 0.0 for gain in still["response"]["columns"]["gain"]["values"]))
+
     def test_linear(self):
         answer = self.answer("linear", CLIMB, "--speed", "8 km/h", "--grade", "15 %", "--input", "grade", "--signal",
                              "engine_speed")

@@ -428,6 +428,186 @@ static void test_a_relief_valve_is_open_above_its_leak(void **state) {
   case_free(&data);
 }
 
+/* ---- stroke by engine speed: the accelerator is the pedal ---- */
+
+#define BY_ACCELERATOR "controls: {idle_speed: 900 rpm, drive_begin: 1100 rpm, drive_full: 2050 rpm, ramp: ratio}\n"
+
+/* A long run with the accelerator held comes to where the balance says it is, uphill, on the level and in overrun,
+ * either way round; asked by speed and grade the balance gives that accelerator back. */
+static void test_accelerator_balance_is_where_a_run_comes_to(void **state) {
+  (void)state;
+  static const double grades[] = {-8.0, 0.0, 12.0};
+  static const double ways[] = {100.0, -100.0};
+  for (int i = 0; i < 6; i++) {
+    char text[700];
+    double way = ways[i % 2];
+    snprintf(
+        text, sizeof text,
+        "machine: machines/forwarder.yaml\nsimulation: {end_time: 60 s, output_step: 1 s}\n" HELD_HEAT BY_ACCELERATOR
+        "operator: {layout: accelerator_and_direction, direction: %g %%, accelerator: [[0 s, 60 %%]]}\n"
+        "ground: {grade: [[0 m, %g %%]]}\n",
+        way, grades[i / 2] * way / 100.0);
+    struct case_data data = load_text(text);
+    struct machine *machine = open_machine(&data);
+    struct steady_given given = {NAN, NAN, NAN, NAN};
+    struct machine_point point;
+    struct machine_point again;
+    struct error error = {0};
+    double signals[PLANT_SIGNAL_LIMIT];
+    assert_true(steady_find(machine, &given, &point, &error));
+    machine_signals(machine, &point, signals);
+    struct last last = run_to_end(&data);
+    static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
+                                       "line_b_pressure", "charge_pressure", "fuel_fraction"};
+    for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
+      int signal = registry_signal(data.plant, told[k]);
+      CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
+    }
+    struct steady_given by_speed = {point.state[machine->speed], point.inputs[MACHINE_GRADE], NAN, NAN};
+    assert_true(steady_find(machine, &by_speed, &again, &error));
+    CHECK_NEAR(again.inputs[MACHINE_PEDAL], 0.6 * way / 100.0, 1e-5);
+    close_machine(machine);
+    case_free(&data);
+  }
+}
+
+/* By hand: a drive without losses goes at w D_p r R / (D_m i), r the ratio that the engine's speed commands
+ * (controls.h); the engine turns between its set speed, idle + a (full - idle), and that and the droop. */
+static void test_accelerator_by_hand(void **state) {
+  (void)state;
+  const double rpm = 2.0 * 3.14159265358979323846 / 60.0;
+  static const double pressed[] = {0.4, 0.6, 0.9};
+  struct case_data data =
+      load_text("machine: machines/forwarder.yaml\nsimulation: {end_time: 1 s}\n" BY_ACCELERATOR "pump: " LOSSLESS_UNIT
+                "motor: " LOSSLESS_UNIT "driveline: {efficiency: 100 %}\ntyre: {rolling_resistance: 0}\n"
+                "flushing: {orifice: 0 L/min/bar^0.5}\ncharge: {leak: 0 L/min/bar}\n"
+                "operator: {layout: accelerator_and_direction}\n");
+  struct machine *machine = open_machine(&data);
+  for (int i = 0; i < 6; i++) {
+    double side = i < 3 ? 1.0 : -1.0;
+    struct steady_given given = {NAN, 0.0, NAN, side * pressed[i % 3]};
+    struct machine_point point;
+    struct error error = {0};
+    double signals[PLANT_SIGNAL_LIMIT];
+    if (!steady_find(machine, &given, &point, &error)) {
+      fail_msg("%s", error.text);
+    }
+    machine_signals(machine, &point, signals);
+    double w = signals[registry_signal(data.plant, "engine_speed")];
+    double set = (900.0 + pressed[i % 3] * (2100.0 - 900.0)) * rpm;
+    CHECK_CLOSE(signals[registry_signal(data.plant, "engine_set_speed")], set, 1e-12);
+    assert_true(w > set && w < 1.07 * set);
+    /* The split of the pedal is a third: up to there the pump, then the motor from all to 31.25 %. */
+    double drive = fmin((w - 1100.0 * rpm) / (950.0 * rpm), 1.0);
+    double stroke = fmin(3.0 * drive, 1.0);
+    double share = 1.0 - 0.6875 * fmax((drive - 1.0 / 3.0) / (2.0 / 3.0), 0.0);
+    double speed = side * w * 125.0 * stroke * 0.62 / (160.0 * share * 53.0);
+    /* The width over which a lossless gear turns round leaves a little pressure, and so compression; the tyre slips. */
+    CHECK_CLOSE(signals[registry_signal(data.plant, "vehicle_speed")], speed, 2e-3);
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
+/* Foot off, forward and back alike: the map says what is held and that up to the full drive a faster machine is held
+ * less; beyond that a run on that grade comes to that speed. */
+static void test_accelerator_hold_back_against_a_run(void **state) {
+  (void)state;
+  static const char text[] =
+      "machine: machines/forwarder.yaml\nsimulation: {end_time: 150 s, output_step: 1 s}\n" HELD_HEAT BY_ACCELERATOR
+      "vehicle: {start_speed: 24 km/h}\n"
+      "operator: {layout: accelerator_and_direction, accelerator: [[0 s, 100 %%], [8 s, 100 %%], [10 s, 0 "
+      "%%]]}\nground: {grade: [[0 m, %.12g %%]]}\n";
+  char filled[900];
+  snprintf(filled, sizeof filled, text, 0.0);
+  struct case_data data = load_text(filled);
+  struct machine *machine = open_machine(&data);
+  struct steady_answer *answer = calloc(1, sizeof *answer);
+  struct steady_options options = {NAN, 473.15, 8.0 / 3.6, 24.5 / 3.6, 12, NAN, NAN, 0};
+  struct error error = {0};
+  assert_non_null(answer);
+  assert_true(steady_hold_back(machine, &options, answer, &error));
+  const struct chart *chart = &answer->charts[0];
+  const double *held = chart_find(chart, "grade_held")->values;
+  for (int i = 0; i < 12; i += 11) {
+    struct steady_given backward = {-chart->axes[0].values[i], NAN, NAN, 0.0};
+    struct machine_point point;
+    assert_string_equal(chart_find_texts(chart, "limit")->values[i], "foot off");
+    assert_true(steady_find(machine, &backward, &point, &error));
+    CHECK_CLOSE(point.inputs[MACHINE_GRADE], -held[i], 1e-6);
+  }
+  assert_true(answer->word_count > 0 && strstr(answer->words[0], "with the foot off") != NULL);
+  assert_true(held[0] < held[6]); /* steeper where it is slower */
+  snprintf(filled, sizeof filled, text, 100.0 * held[11]);
+  struct case_data rolling = load_text(filled);
+  struct last last = run_to_end(&rolling);
+  CHECK_CLOSE(last.values[registry_signal(data.plant, "vehicle_speed")], 24.5 / 3.6, 1e-3);
+  CHECK_CLOSE(last.values[registry_signal(data.plant, "engine_speed")], chart_find(chart, "engine_speed")->values[11],
+              1e-3);
+  case_free(&rolling);
+  close_machine(machine);
+  case_free(&data);
+  free_answer(answer);
+}
+
+/* The most pull of the map is that of full fuel: more accelerator gives the same, less gives less; what cannot be says
+ * why in words of an accelerator. */
+static void test_accelerator_pull_and_reasons(void **state) {
+  (void)state;
+  struct case_data data = load("drive_off", NULL, 0);
+  struct machine *machine = open_machine(&data);
+  struct steady_answer *answer = calloc(1, sizeof *answer);
+  struct steady_options options = {NAN, 368.15, 6.0 / 3.6, 18.0 / 3.6, 3, NAN, NAN, 0};
+  struct error error = {0};
+  struct machine_point point;
+  assert_non_null(answer);
+  assert_true(steady_tractive_effort(machine, &options, answer, &error));
+  const struct chart *chart = &answer->charts[0];
+  for (int i = 0; i < 3; i++) {
+    double pull = chart_find(chart, "pull")->values[i];
+    double pedal = chart_find(chart, "pedal")->values[i];
+    double speed = chart->axes[0].values[i];
+    assert_string_equal(chart_find_texts(chart, "limit")->values[i], "engine power");
+    /* Full fuel is asked for up to the set speed, idle + a (full - idle) (engine.h, controls.h). */
+    double rpm = chart_find(chart, "engine_speed")->values[i] * 60.0 / (2.0 * 3.14159265358979323846);
+    CHECK_NEAR(900.0 + pedal * 1200.0, rpm, 0.1);
+    struct steady_given more = {speed, NAN, NAN, fmin(pedal + 0.05, 1.0)};
+    struct steady_given less = {speed, NAN, NAN, pedal - 0.01};
+    machine_set(machine, MACHINE_PULL, 0.0);
+    assert_true(steady_find(machine, &more, &point, &error));
+    double grade = point.inputs[MACHINE_GRADE];
+    struct steady_given by_pull = {speed, NAN, pull, NAN};
+    machine_set(machine, MACHINE_GRADE, 0.0);
+    assert_true(steady_find(machine, &by_pull, &point, &error));
+    CHECK_NEAR(point.inputs[MACHINE_PULL], pull, 1e-3);
+    machine_set(machine, MACHINE_PULL, 0.0);
+    assert_true(steady_find(machine, &less, &point, &error));
+    assert_true(point.inputs[MACHINE_GRADE] < grade - 1e-4);
+  }
+  /* Eight accelerators in place of settings of pump and motor. */
+  const struct chart *settings = &answer->charts[2];
+  CHECK_CLOSE(chart_find(settings, "setting_pedal")->values[7], 1.0, 1e-12);
+  assert_true(isnan(chart_find(settings, "setting_stroke")->values[7]));
+  free_answer(answer);
+  static const struct {
+    double speed, grade; /* km/h, share */
+    const char *reason;
+  } questions[] = {{8.0, -0.2, "with the foot off the engine burns nothing"},
+                   {-8.0, 0.2, "with the foot off the engine burns nothing"},
+                   {40.0, 0.0, "full accelerator is no faster"},
+                   {8.0, 0.4, "engine is at full fuel"}};
+  for (size_t i = 0; i < sizeof questions / sizeof questions[0]; i++) {
+    struct steady_given given = {questions[i].speed / 3.6, questions[i].grade, NAN, NAN};
+    memset(&error, 0, sizeof error);
+    assert_false(steady_find(machine, &given, &point, &error));
+    if (strstr(error.text, questions[i].reason) == NULL) {
+      fail_msg("expected '%s' in: %s", questions[i].reason, error.text);
+    }
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_roots),
@@ -441,6 +621,10 @@ int main(void) {
       cmocka_unit_test(test_hold_back_answers_to_parts),
       cmocka_unit_test(test_powers_close),
       cmocka_unit_test(test_a_relief_valve_is_open_above_its_leak),
+      cmocka_unit_test(test_accelerator_balance_is_where_a_run_comes_to),
+      cmocka_unit_test(test_accelerator_by_hand),
+      cmocka_unit_test(test_accelerator_hold_back_against_a_run),
+      cmocka_unit_test(test_accelerator_pull_and_reasons),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
   return failed;

@@ -163,7 +163,7 @@ def draw_envelope(answer):
     axis.set_ylim(0.0, high)
     axis.set_xlabel("steady speed, km/h", labelpad=1)
     axis.legend(loc="upper left", bbox_to_anchor=(1.015, 1.0), frameon=False, fontsize=style.SMALL, handlelength=2.4,
-                title="pump stroke, motor" if effort else None, title_fontsize=style.SMALL, alignment="left")
+                title=settings_title(answer) if effort else None, title_fontsize=style.SMALL, alignment="left")
     lower = panel(figure, left, right, top + 4.55, top + 5.75)
     panel_heading(lower, "Line A", "bar gauge")
     lower.plot(speed, answer["line_a_pressure"], color="#0072b2", linewidth=1.3)
@@ -177,10 +177,23 @@ def draw_envelope(answer):
     return figure
 
 
+def by_accelerator(settings):
+    """By an accelerator, stroke and motor go with the engine's speed and are no settings."""
+    return numpy.isnan(settings["setting_stroke"]).all()
+
+
+def settings_title(answer):
+    groups = answer.groups()
+    if "settings" in groups and by_accelerator(groups["settings"]):
+        return "accelerator"
+    return "pump stroke, motor"
+
+
 def draw_settings(axis, settings):
     speed = settings["setting_speed"]
     for k, pulls in enumerate(settings["setting_pull"]):
-        words = f"{settings['setting_stroke'][k]:.0f} %, {settings['setting_motor'][k]:.0f} %"
+        words = f"{settings['setting_pedal'][k]:.0f} %" if by_accelerator(settings) else \
+            f"{settings['setting_stroke'][k]:.0f} %, {settings['setting_motor'][k]:.0f} %"
         axis.plot(speed, pulls, color=style.colour_of(k % 4), zorder=3, label=words, **style.line_of(k // 4))
 
 
