@@ -209,9 +209,12 @@ static void print_summary(const struct request *request, const struct plan *plan
   }
   (void)printf(", %" PRId64 " failed\n", report->failed);
   if (ran > 0 && report->seconds > 0.0) {
-    (void)printf("  %s, %.4g cases a second, %d thread%s; %.1f %% of the processor time was integration\n",
+    double share = report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0;
+    (void)printf("  %s, %.4g cases a second, %d thread%s; %.1f %% of %.4g s of processor time was integration; ",
                  terminal_seconds(report->seconds, text, (int)sizeof text), (double)ran / report->seconds, jobs,
-                 jobs == 1 ? "" : "s", report->busy > 0.0 ? 100.0 * report->integration / report->busy : 0.0);
+                 jobs == 1 ? "" : "s", share, report->busy);
+    (void)printf("threads waited for work %.1f %% of the time\n",
+                 100.0 * fmax(0.0, 1.0 - report->worked / (jobs * report->seconds)));
   }
   if (report->side_by_side > 0) {
     (void)printf("  %.3g %% of the cases ran side by side\n",

@@ -25,8 +25,9 @@ struct message_head {
   int64_t first; /* of MESSAGE_ASK: fingerprint of the study, which all ranks must have read alike */
   int64_t count;
   int64_t failed;
-  double seconds;     /* of a thread */
+  double seconds;     /* of processor time, of a thread; of MESSAGE_BYE: of the rank's main thread */
   double integration; /* s of those within the runs */
+  double wall;        /* s of wall time, of a thread */
   int32_t flag;       /* of MESSAGE_BYE: 1 it was stopped, 2 its output could not be written, 3 memory ran out;
                        * of MESSAGE_HISTORY: 1 the first piece. There `first` is the case, `count` the file's bytes */
   int32_t bytes;

@@ -22,7 +22,8 @@ struct pool_block {
   int64_t failed;
   size_t bytes;
   unsigned char *payload;
-  double seconds;     /* of a thread, for all of it */
+  double seconds;     /* of processor time, for all of it */
+  double wall;        /* s of wall time, for all of it */
   double integration; /* s of those within the runs themselves */
   bool broken;        /* a history could not be written: `error` says why, and nothing goes on */
   struct error error;

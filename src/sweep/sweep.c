@@ -132,6 +132,7 @@ static void take_rows(struct sweep *sweep, const struct message_head *block, con
   work_queue_learn(&sweep->queue, block->count, block->seconds);
   sweep->report->busy += block->seconds;
   sweep->report->integration += block->integration;
+  sweep->report->worked += block->wall;
   if (block->count == 0 || sweep->broken) {
     return;
   }
@@ -150,6 +151,7 @@ struct message_head sweep_message(const struct pool_block *block) {
                                .failed = block->failed,
                                .seconds = block->seconds,
                                .integration = block->integration,
+                               .wall = block->wall,
                                .bytes = (int32_t)block->bytes};
 }
 
@@ -167,9 +169,11 @@ static void take_finished(struct sweep *sweep, double seconds) {
     pool_return(sweep->pool, block);
     seconds = 0.0;
   }
-  if (sweep->unsynced && !sweep->broken) {
+  double now = sweep_clock(CLOCK_MONOTONIC);
+  if (sweep->unsynced && !sweep->broken && now - sweep->synced >= SYNC_SECONDS) {
     sweep->broken = !journal_sync(&sweep->journal, sweep->error);
     sweep->unsynced = false;
+    sweep->synced = now;
   }
 }
 
@@ -257,6 +261,7 @@ static void answer(struct sweep *sweep, int from, const struct message_head *ask
 static void say_goodbye(struct sweep *sweep, int from, const struct message_head *message, const void *why) {
   sweep->away--;
   sweep->others.list[from].gone = true;
+  sweep->report->busy += message->seconds;
   sweep->stopping = sweep->stopping || message->flag != 0;
   if (message->flag >= 2 && !sweep->broken) {
     sweep->broken = true;
@@ -359,6 +364,7 @@ static void deal(struct sweep *sweep) {
     take_finished(sweep, order->communicator != NULL ? sweep->pause : SLEEP_ALONE);
     show(sweep);
   }
+  sweep->synced = 0.0;
   take_finished(sweep, 0.0);
 }
 
@@ -382,6 +388,7 @@ static bool run_dealer(struct sweep *sweep) {
                        sweep->error)) {
     return false;
   }
+  sweep->queue.span_least = order->communicator != NULL ? SPAN_SECONDS_RANKS : 0.0;
   sweep->pool = make_runs_folder(sweep) ? sweep_pool(sweep) : NULL;
   if (sweep->pool == NULL) {
     return false;
@@ -471,7 +478,7 @@ static bool await_others(struct sweep *sweep) {
 
 void sweep_absent(const struct communicator *communicator, const char *why) {
   if (communicator != NULL && communicator->rank > 0) {
-    sweep_say_bye(communicator, 2, why);
+    sweep_say_bye(communicator, 2, 0.0, why);
   } else if (communicator != NULL) {
     struct error ignored;
     struct sweep_report report = {0};
@@ -489,8 +496,8 @@ bool sweep_run(const struct sweep_order *order, struct sweep_report *report, str
                         .report = report,
                         .error = error,
                         .began = sweep_clock(CLOCK_MONOTONIC),
+                        .dealing = sweep_clock(CLOCK_THREAD_CPUTIME_ID),
                         .pause = SLEEP_RANKS_LEAST};
-  double dealing = sweep_clock(CLOCK_THREAD_CPUTIME_ID);
   sweep.journal.descriptor = -1;
   *report = (struct sweep_report){.wanted = sweep_shard_size(order->plan->cases, order->shard, order->shards)};
   bool good = order->communicator != NULL && order->communicator->rank > 0 ? sweep_rank_run(&sweep)
@@ -498,6 +505,6 @@ bool sweep_run(const struct sweep_order *order, struct sweep_report *report, str
   others_close(&sweep.others);
   report->seconds = sweep_clock(CLOCK_MONOTONIC) - sweep.began;
   /* The journal and the table count, too. */
-  report->busy += sweep_clock(CLOCK_THREAD_CPUTIME_ID) - dealing;
+  report->busy += sweep_clock(CLOCK_THREAD_CPUTIME_ID) - sweep.dealing;
   return good;
 }

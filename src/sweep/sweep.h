@@ -52,6 +52,7 @@ struct sweep_report {
   double seconds;                /* wall time */
   double busy;                   /* processor s of all threads on all ranks, journal and table included */
   double integration;            /* s of those within the runs */
+  double worked;                 /* wall s that threads were at work; they waited for the rest of theirs */
 };
 
 /* Are histories of any of its cases kept? */

@@ -9,10 +9,10 @@
 
 #include "input_file.h"
 
-void sweep_say_bye(const struct communicator *communicator, int flag, const char *why) {
+void sweep_say_bye(const struct communicator *communicator, int flag, double seconds, const char *why) {
   char words[256] = "";
   int length = why[0] != '\0' ? snprintf(words, sizeof words, "rank %d: %.200s", communicator->rank, why) : 0;
-  struct message_head bye = {.flag = flag, .bytes = length};
+  struct message_head bye = {.flag = flag, .bytes = length, .seconds = seconds};
   communicator->send(communicator->context, 0, MESSAGE_BYE, &bye, words);
 }
 
@@ -128,6 +128,7 @@ static void ask_for_span(struct worker_rank *rank) {
   tell(rank, MESSAGE_ASK, &ask, sweep->head.program);
   rank->named = true;
   rank->asked++;
+  rank->sweep->pause = SLEEP_RANKS_LEAST;
 }
 
 /* A sign of life now and then; and is rank 0 there? */
@@ -197,7 +198,8 @@ bool sweep_rank_run(struct sweep *sweep) {
   }
   int flag = !rank.broken ? rank.stopped : sweep->error->code == ERROR_MEMORY ? 3 : 2;
   if (!rank.alone) {
-    sweep_say_bye(communicator, flag, rank.broken ? sweep->error->text : "");
+    sweep_say_bye(communicator, flag, sweep_clock(CLOCK_THREAD_CPUTIME_ID) - sweep->dealing,
+                  rank.broken ? sweep->error->text : "");
   }
   return !rank.alone; /* rank 0 tells of what went wrong */
 }

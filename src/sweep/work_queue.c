@@ -36,6 +36,10 @@ static int64_t wanted_size(const struct work_queue *queue) {
   }
   int64_t fair = queue->left / (3 * (int64_t)queue->workers);
   size = size < fair ? size : fair;
+  if (queue->case_seconds > 0.0) {
+    int64_t least = (int64_t)fmin(queue->span_least / queue->case_seconds, SPAN_LIMIT);
+    size = size > least ? size : least;
+  }
   return size > queue->least ? size : queue->least;
 }
 

@@ -14,6 +14,7 @@ struct work_queue {
   int64_t left; /* positions not dealt */
   int workers;
   int64_t least;       /* positions of a span, as long as so many are left */
+  double span_least;   /* s that a span should take at least, because asking for another takes time, too */
   double case_seconds; /* of one thread, running mean; 0 unknown */
 };
 

@@ -305,6 +305,7 @@ static void run_side_by_side(struct worker *worker, struct pool_block *block) {
 
 void worker_run(struct worker *worker, struct span span, struct pool_block *block) {
   double began = worker_clock(CLOCK_THREAD_CPUTIME_ID);
+  double since = worker_clock(CLOCK_MONOTONIC);
   block->first = span.first;
   block->count = 0;
   block->failed = 0;
@@ -319,6 +320,7 @@ void worker_run(struct worker *worker, struct span span, struct pool_block *bloc
     run_singly(worker, block);
   }
   block->seconds = worker_clock(CLOCK_THREAD_CPUTIME_ID) - began;
+  block->wall = worker_clock(CLOCK_MONOTONIC) - since;
 }
 
 static bool is_side_by_side(const struct plan *plan) {

@@ -20,17 +20,18 @@ class Ranks(LongSweep):
 
     def setUp(self):
         super().setUp()
-        self.program = PROGRAM + "-mpi"
+        self.program = os.environ.get("SWASHLOOP_RANKS", PROGRAM + "-mpi")
+        self.launcher = os.environ.get("SWASHLOOP_LAUNCHER", "mpirun")
         if not os.access(self.program, os.X_OK):
-            self.skipTest("swashloop-mpi was not built")
-        if not shutil.which("mpirun"):
-            self.skipTest("no mpirun here")
+            self.skipTest(f"{self.program} was not built")
+        if not shutil.which(self.launcher):
+            self.skipTest(f"no {self.launcher} here")
         self.environment = {**os.environ, "OMPI_ALLOW_RUN_AS_ROOT": "1", "OMPI_ALLOW_RUN_AS_ROOT_CONFIRM": "1",
                             "OMPI_MCA_rmaps_base_oversubscribe": "1", "OMPI_MCA_btl_vader_single_copy_mechanism": "none",
                             "ASAN_OPTIONS": "detect_leaks=0"}
 
     def launch(self, ranks, *arguments):
-        return subprocess.run(["mpirun", "-np", str(ranks), self.program, "sweep", *arguments], cwd=self.folder,
+        return subprocess.run([self.launcher, "-np", str(ranks), self.program, "sweep", *arguments], cwd=self.folder,
                               env=self.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
                               timeout=120, check=False)
 
@@ -43,7 +44,7 @@ class Ranks(LongSweep):
 
     def end_ranks_at_work(self):
         """Start ranks and end them by a signal; False if they were done before it came."""
-        process = subprocess.Popen(["mpirun", "-np", "3", self.program, "sweep", self.long, "-o", "t.h5"],
+        process = subprocess.Popen([self.launcher, "-np", "3", self.program, "sweep", self.long, "-o", "t.h5"],
                                    cwd=self.folder, env=self.environment, stdout=subprocess.DEVNULL,
                                    stderr=subprocess.DEVNULL)
         deadline = time.monotonic() + 60
@@ -102,7 +103,7 @@ class Ranks(LongSweep):
 
     def test_a_launcher_that_ends_all_with_a_dead_rank(self):
         for _ in range(10):
-            ended = self.kill_a_rank("mpirun")
+            ended = self.kill_a_rank(self.launcher)
             if ended is not None and not os.path.exists(self.path("t.h5")):
                 break
             os.unlink(self.path("t.h5"))
@@ -112,11 +113,11 @@ class Ranks(LongSweep):
         self.expect_same(self.whole, "t.h5")
 
     def test_a_launcher_that_goes_on_without_a_dead_rank(self):
-        said = subprocess.run(["mpirun", "--version"], stdout=subprocess.PIPE, text=True, check=False).stdout
+        said = subprocess.run([self.launcher, "--version"], stdout=subprocess.PIPE, text=True, check=False).stdout
         if not said.startswith("mpirun (Open MPI) 4."):
             self.skipTest("this launcher ends all ranks with one, or is not known")
         for _ in range(10):
-            ended = self.kill_a_rank("mpirun", "--enable-recovery")
+            ended = self.kill_a_rank(self.launcher, "--enable-recovery")
             if ended is not None and "1 rank was not heard of" in ended[1]:
                 break
             os.unlink(self.path("t.h5"))
@@ -135,7 +136,7 @@ class Ranks(LongSweep):
                                        "set: {simulation.end_time: 3 s}\nkeep_histories: {cases: all}\n")
         launch = self.write("launch.sh", "#!/bin/sh\n[ \"${OMPI_COMM_WORLD_RANK:-$PMI_RANK}\" = 0 ] && cd files || cd empty\n"
                                          f"exec {self.program} sweep study.yaml -o {self.path('t.h5')}\n")
-        result = subprocess.run(["mpirun", "-np", "3", "sh", launch], cwd=self.folder, env=self.environment,
+        result = subprocess.run([self.launcher, "-np", "3", "sh", launch], cwd=self.folder, env=self.environment,
                                 stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, timeout=120, check=False)
         self.assertEqual(result.returncode, 0, result.stdout)
         self.assertEqual(os.listdir(self.path("empty")), [])
