@@ -87,14 +87,33 @@ static bool read_request(int argument_count, char **arguments, struct request *r
           error_set(error, ERROR_USAGE, "which study? usage: swashloop sweep STUDY -o FILE"));
 }
 
+/* How many processes a launcher says that it has started on this machine; 0: none says so. */
+static int launched_here(void) {
+  /* Of Slurm "2(x3),1": so many on the first machine, which is where rank 0 is. */
+  static const char *const words[] = {"OMPI_COMM_WORLD_LOCAL_SIZE", "MPI_LOCALNRANKS", "SLURM_STEP_TASKS_PER_NODE"};
+  for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+    const char *text = getenv(words[i]);
+    long count = text != NULL ? strtol(text, NULL, 10) : 0;
+    if (count > 0 && count < 65536) {
+      return (int)count;
+    }
+  }
+  return 0;
+}
+
 /* Threads that share a processor make nothing faster; a launcher that binds each of its processes to one is the usual
  * cause. */
-static void tell_too_many_jobs(int jobs, bool launched) {
+static void tell_too_many_jobs(int jobs, bool together) {
   int allowed = processors_allowed();
+  int here = processors_here();
+  int ranks = launched_here();
   if (jobs > allowed) {
     (void)fprintf(stderr, "warning: %d threads for %d processor%s that this process may use%s (too_many_jobs)\n", jobs,
                   allowed, allowed == 1 ? "" : "s",
-                  launched ? "; docs/scaling.md has the launchers' options that bind a rank to several" : "");
+                  ranks > 0 ? "; docs/sweeps.md has the launchers' options that bind a rank to several" : "");
+  } else if (together && ranks > here / jobs) {
+    (void)fprintf(stderr, "warning: %d ranks of %d thread%s on a machine of %d processor%s (too_many_jobs)\n", ranks,
+                  jobs, jobs == 1 ? "" : "s", here, here == 1 ? "" : "s");
   }
 }
 
@@ -266,8 +285,8 @@ static bool check_launcher(const struct communicator *communicator, const struct
     const char *size = getenv(sizes[i]);
     if (size != NULL && strcmp(size, "1") != 0 && request->shards == 1) {
       return error_set(error, ERROR_USAGE,
-                       "several of these were started together (%s is set), but this program knows no ranks: start "
-                       "swashloop-mpi, or give each a --shard",
+                       "several of these were started together (%s is set), but know nothing of each other: start "
+                       "swashloop-mpi by the launcher of its own MPI library (docs/sweeps.md), or give each a --shard",
                        sizes[i]);
     }
   }

@@ -53,6 +53,33 @@ class Array(Folder):
         self.assertEqual(differences(self.path("alone.h5"), self.path("merged.h5")), [])
         self.assertEqual(attributes(self.path("merged.h5"))["merged_shards"], 5)
 
+    def ranks(self, program, kind):
+        if not os.access(program, os.X_OK):
+            self.skipTest(f"{program} was not built")
+        if f"{kind}\n" not in self.on_cluster("srun --mpi=list 2>&1").replace("\t", ""):
+            self.skipTest(f"this Slurm has no {kind}")
+        self.write("study.yaml", STUDY.replace("SECONDS", "2").replace("COUNT", "43"))
+        sweep = f"{program} sweep study.yaml --force"
+        said = self.on_cluster(
+            f"srun --mpi={kind} -n $(nproc) {sweep} -o ranks.h5 2>&1 || [ $? = 5 ]\n"
+            f"srun --mpi={kind} -n 1 -c $(nproc) --cpu-bind=cores {sweep} -o threads.h5 --jobs $(nproc) 2>&1 || [ $? = 5 ]\n")
+        self.assertNotIn("too_many_jobs", said)
+        self.assertNotIn("know nothing of each other", said)
+        said = self.on_cluster(f"srun --mpi={kind} -n 1 {sweep} -o bound.h5 --jobs $(($(nproc) + 1)) 2>&1 || [ $? = 5 ]")
+        self.assertIn("too_many_jobs", said)
+        self.expect(5, "sweep", "study.yaml", "-o", "alone.h5")
+        for name in ("ranks.h5", "threads.h5"):
+            self.assertEqual(differences(self.path("alone.h5"), self.path(name)), [])
+
+    def test_ranks_that_slurm_starts(self):
+        with open(os.path.join(os.path.dirname(PROGRAM), "CMakeCache.txt"), encoding="utf-8") as file:
+            if "openmpi" not in file.read():
+                self.skipTest("swashloop-mpi is of another library")
+        self.ranks(PROGRAM + "-mpi", "pmix")
+
+    def test_ranks_of_mpich_that_slurm_starts(self):
+        self.ranks(os.path.join(os.path.dirname(PROGRAM), "tests", "swashloop-mpich"), "pmi2")
+
     def test_time_is_up(self):
         """The signal that announces the end of a job's time, sent as Slurm sends it, to the batch shell."""
         self.write("study.yaml", STUDY.replace("SECONDS", "20").replace("COUNT", "150"))

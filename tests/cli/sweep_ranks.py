@@ -42,6 +42,14 @@ class Ranks(LongSweep):
             self.assertEqual(result.returncode, 5, result.stderr)
             self.expect_same("one.h5", f"r{ranks}.h5")
 
+    def test_too_many_threads_are_told(self):
+        count = len(os.sched_getaffinity(0))
+        result = self.launch(2, self.study, "-o", "t.h5", "--jobs", str(count))
+        self.assertEqual(result.returncode, 5, result.stderr)
+        self.assertIn("too_many_jobs", result.stderr)
+        result = self.launch(1, self.study, "-o", "t.h5", "--force")
+        self.assertNotIn("too_many_jobs", result.stderr)
+
     def end_ranks_at_work(self):
         """Start ranks and end them by a signal; False if they were done before it came."""
         process = subprocess.Popen([self.launcher, "-np", "3", self.program, "sweep", self.long, "-o", "t.h5"],
