@@ -13,6 +13,8 @@
 
 #define CASES SWASHLOOP_SOURCE "/cases/"
 
+enum { OIL_LIMIT = 7 }; /* place of loop_oil_temperature among the limits of downhill_exhaust_brake.yaml */
+
 static void run_with(const char *name, const char *const *sets, int set_count, struct outcome *outcome) {
   char path[512];
   char message[2048];
@@ -108,11 +110,40 @@ static void brakes_keep_their_heat_in_the_books(void **state) {
   assert_true(fastest[1] > fastest[0]);
 }
 
+/* Which nodes a machine has when its file says nothing decides verdicts. On the downhill with the exhaust brake, motion
+ * and slope turn some half megajoule into heat within three seconds of stop (14 t at 5.6 m/s, and 13 m of 25 %: 0.5 x
+ * 14 t x 31 m2/s2 + 14 t x 9.8 m/s2 x 3.2 m = 0.66 MJ, most of it over relief valve B): 36 K and more in 12 kJ/K of
+ * oil over the 50 to 60 degC that it has, 10 K where 60 kJ/K of oil and metal are one. The oil breaks its limit of 95
+ * degC, and only a machine that says `two` may hide that. */
+static void the_nodes_by_default_judge_hot_oil(void **state) {
+  (void)state;
+  static const char *const two[] = {"heat.nodes=two"};
+  static const char *const four[] = {"heat.nodes=four"};
+  static const struct {
+    const char *const *sets;
+    int set_count;
+    enum limit_verdict verdict;
+  } ways[] = {{NULL, 0, LIMIT_BROKEN}, {four, 1, LIMIT_BROKEN}, {two, 1, LIMIT_KEPT}};
+  double hottest[3];
+  for (int i = 0; i < 3; i++) {
+    struct outcome outcome = {.status = RUN_FAILED};
+    run_with("downhill_exhaust_brake", ways[i].sets, ways[i].set_count, &outcome);
+    assert_int_equal(outcome.status, RUN_COMPLETE);
+    assert_int_equal(outcome.limits[OIL_LIMIT].verdict, ways[i].verdict);
+    hottest[i] = outcome.measures[MEASURE_loop_oil_temperature_max];
+    assert_int_equal(hottest[i] > 273.15 + 95.0, ways[i].verdict == LIMIT_BROKEN);
+    outcome_free(&outcome);
+  }
+  CHECK_NEAR(hottest[0], hottest[1], 0.0); /* the default is four */
+  assert_true(hottest[0] > hottest[2] + 20.0);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(closes_whatever_the_laws),
       cmocka_unit_test(relief_to_gallery_loses_no_heat),
       cmocka_unit_test(brakes_keep_their_heat_in_the_books),
+      cmocka_unit_test(the_nodes_by_default_judge_hot_oil),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
