@@ -141,6 +141,7 @@ struct plant {
   const struct ledger_row *ledger;
   int ledger_count;
   int ledger_integrated; /* how many rows, from the first, are integrals of `powers` */
+  int stopping_loss;     /* the one of them that takes the energy of what `change` brings to rest */
   const struct event_row *events;
   int event_count;
   const char *const *channels;      /* operator inputs that an action may move */

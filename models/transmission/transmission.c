@@ -199,6 +199,7 @@ const struct plant transmission_plant = {
     .ledger = transmission_ledger,
     .ledger_count = LEDGER_COUNT,
     .ledger_integrated = LEDGER_INTEGRATED,
+    .stopping_loss = LEDGER_engine_friction,
     .events = transmission_events,
     .event_count = EVENT_COUNT,
     .channels = transmission_channels,

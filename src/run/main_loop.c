@@ -302,6 +302,18 @@ static bool fail(struct run_workspace *run) {
   return false;
 }
 
+/* Mechanical energy in all stores of a state, J. */
+static double stored_energy(const struct view *view, const double *state) {
+  const struct plant *plant = view->plant;
+  double energies[PLANT_LEDGER_LIMIT];
+  double sum = 0.0;
+  plant->stored(view->model, state, energies);
+  for (int i = plant->ledger_integrated; i < plant->ledger_count; i++) {
+    sum += plant->ledger[i].kind == LEDGER_STORED ? energies[i - plant->ledger_integrated] : 0.0;
+  }
+  return sum;
+}
+
 /* Change the mode at run->start (guard `which`, -1 the clock). Returns false when the run must end. */
 static bool change_mode(struct run_workspace *run, struct sample *at, int which, struct error *error) {
   const char *words = NULL;
@@ -310,7 +322,12 @@ static bool change_mode(struct run_workspace *run, struct sample *at, int which,
     tangent_before(run->tangent, at);
     tangent_change(run->tangent, at, which);
   }
+  /* What stops a part takes its last motion. The clock stops nothing. */
+  double before = which >= 0 ? stored_energy(&run->view, at->state) : 0.0;
   enum plant_verdict verdict = plant->change(run->view.model, run->view.mode, at->time, at->state, which, &words);
+  if (which >= 0) {
+    run->integrals[plant->stopping_loss] += before - stored_energy(&run->view, at->state);
+  }
   if (run->tangent != NULL && verdict == PLANT_GOES_ON) {
     tangent_after(run->tangent, at);
   }

@@ -162,7 +162,7 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
   }
   double heat = outcome->measures[MEASURE_heat_residual];
   bool tight = plan->tolerance > 0.0;
-  if (!(energy < (tight ? fmax(2e-7, 100.0 * plan->tolerance) : MAY_LEAVE)) || !(heat < (tight ? CLOSES : MAY_LEAVE))) {
+  if (!(energy < (tight ? 100.0 * plan->tolerance : MAY_LEAVE)) || !(heat < (tight ? CLOSES : MAY_LEAVE))) {
     (void)fprintf(stderr, "case %u: energy residual %.3g, heat residual %.3g\n", plan->number, energy, heat);
     complaints++;
   }
@@ -271,6 +271,20 @@ static void found_cases_stay_mended(void **state) {
     assert_true(outcome.measures[MEASURE_energy_residual] < 1e-5);
     outcome_free(&outcome);
   }
+}
+
+/* An engine that comes to rest stops from 0.06 rad/s at once: its last motion, 0.5 x 1.8 kg m2 x (0.06 rad/s)2 = 3.24 mJ,
+ * is its friction's. In this case, which turns over 33 kJ, it was missing: 1.0e-7 of them at every tolerance. */
+static void stopped_engine_leaves_its_motion_to_friction(void **state) {
+  (void)state;
+  struct plan plan = {.number = 202289, .tolerance = 5e-10};
+  struct outcome outcome;
+  bool ran;
+  assert_int_equal(run_plan(&plan, &outcome, &ran), 0);
+  assert_true(ran);
+  assert_true(outcome.measures[MEASURE_engine_speed_min] == 0.0);
+  assert_true(outcome.measures[MEASURE_energy_residual] < 1e-8);
+  outcome_free(&outcome);
 }
 
 static const int mirror_pairs[][2] = {
@@ -389,6 +403,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(invariants_hold),
       cmocka_unit_test(found_cases_stay_mended),
+      cmocka_unit_test(stopped_engine_leaves_its_motion_to_friction),
       cmocka_unit_test(invariants_hold_by_the_other_method),
       cmocka_unit_test(reverse_mirrors_forward),
       cmocka_unit_test(both_methods_agree),
