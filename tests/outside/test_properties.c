@@ -273,8 +273,8 @@ static void found_cases_stay_mended(void **state) {
   }
 }
 
-/* An engine that comes to rest stops from 0.06 rad/s at once: its last motion, 0.5 x 1.8 kg m2 x (0.06 rad/s)2 = 3.24 mJ,
- * is its friction's. In this case, which turns over 33 kJ, it was missing: 1.0e-7 of them at every tolerance. */
+/* An engine that comes to rest stops from 0.06 rad/s at once: its last motion, 0.5 x 1.8 kg m2 x (0.06 rad/s)2 = 3.24
+ * mJ, is its friction's. In this case, which turns over 33 kJ, it was missing: 1.0e-7 of them at every tolerance. */
 static void stopped_engine_leaves_its_motion_to_friction(void **state) {
   (void)state;
   struct plan plan = {.number = 202289, .tolerance = 5e-10};
