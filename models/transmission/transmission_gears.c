@@ -52,6 +52,7 @@ void transmission_start_gear(const struct transmission_model *model, struct tran
     give_gear(model, mode, k, gear);
     mode->gear_clutch[k] = still(0.0, k == 0 ? 1.0 : 0.0);
   }
+  transmission_note_gear(model, mode); /* a lever at a gear that is not there is told */
 }
 
 void transmission_note_gear(const struct transmission_model *model, struct transmission_mode *mode) {
@@ -73,7 +74,7 @@ const char *transmission_shift(const struct transmission_model *model, struct tr
     return NULL;
   }
   mode->shift_due = false;
-  if (asked < 1 || asked > GEARBOX_GEARS || !(gearbox_ratio(box, asked) > 0.0)) {
+  if (!(gearbox_ratio(box, asked) > 0.0)) { /* nor is there one beyond the last */
     mode->refused = asked;
     return "the gearbox has no such gear: the shift is refused";
   }

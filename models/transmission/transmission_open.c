@@ -24,7 +24,7 @@ void transmission_open_mode(const void *mode_, struct transmission_open_mode *op
   struct transmission_mode mode = *(const struct transmission_mode *)mode_;
   struct transmission_mode_list list;
   transmission_mode_list(&mode, &list);
-  for (int i = 0; i < OPEN_NUMBERS && i < list.number_count; i++) {
+  for (int i = 0; i < list.number_count; i++) {
     open->numbers[i] = *list.numbers[i];
   }
   for (int i = 0; i < OPEN_FLAGS; i++) {

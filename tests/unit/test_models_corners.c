@@ -60,6 +60,7 @@ static void test_refusals(void **state) {
   refused("vehicle: {second_motor: yes}\n", "vehicle.second_motor yes");
   refused("gearbox: {law: standstill, ratio_2: 0, ratio_3: 1}\n", "gearbox.ratio_3 without");
   refused("gearbox: {law: standstill, ratio_4: 1}\n", "gearbox.ratio_4 without");
+  refused("gearbox: {law: standstill, ratio_2: 0, ratio_3: 1.5, ratio_4: 1}\n", "gearbox.ratio_4 without");
   refused("gearbox: {law: standstill}\noperator: {gear: {curve: smooth, points: [[0 s, 1], [1 s, 2]]}}\n",
           "operator.gear goes in steps");
   refused("transfer_case: {law: locked}\n", "transfer_case.law drives two axles");
@@ -68,6 +69,8 @@ static void test_refusals(void **state) {
   refused("ground: {cone_index: 9 bar}\n", "ground.cone_index belongs");
   refused("tyre: {ground: gee_clough}\nground: {rolling_resistance: 0.1}\n", "ground.rolling_resistance belongs");
   refused("circuit: valve_rig\nrelief: {return_to: gallery}\n", "relief.return_to: the valve rig");
+  refused("circuit: valve_rig\nrelief: {settings: each}\n", "relief.settings: the valve rig");
+  refused("operator: {layout: accelerator_and_direction, reverse_pedal: 50 %}\n", "operator.pedal, forward_pedal and");
   refused("circuit: valve_rig\nfluid: {viscosity_by: grade_and_index, grade: 47 mm2/s}\n", "fluid.grade");
 }
 
@@ -76,6 +79,7 @@ static void test_accepted(void **state) {
   (void)state;
   accepted("operator: {layout: pedal_and_direction, pedal: 50 %, direction: 100 %}\n");
   accepted("swash: {underspeed: on}\n");
+  accepted("gearbox: {law: standstill, ratio_2: 2, ratio_3: 1.5, ratio_4: 1}\n");
   accepted("circuit: valve_rig\nrig: {feed_law: rise}\n");
   accepted("heat: {nodes: four}\n");
   accepted("engine: {torque_law: curve, torque_curve: [[800 rpm, 500 N m], [2400 rpm, 400 N m]]}\n");
