@@ -58,7 +58,7 @@ enum override_line { OVERRIDE_DRIVE_SIDE, OVERRIDE_HIGHER_LINE, OVERRIDE_OFF };
   REAL(servo_lag, TIME, 0.03, 1e-4, 10.0, NONE, "tau_m", "lag of the displacement servo")                              \
   REAL(rate_up, RATE, 100.0, 0.01, 1e5, NONE, "R_m", "fastest rise of displacement")                                   \
   REAL(rate_down, RATE, 0.0, 0.0, 1e5, NONE, "", "fastest fall of displacement; 0: as the rise")                                 \
-  REAL(upstroke_delay, TIME, 0.0, 0.0, 60.0, NONE, "", "how long a larger displacement waits after the pedal asks for it", "operator.layout pedal_and_direction|two_pedals and controls.ramp off") \
+  REAL(upstroke_delay, TIME, 0.0, 0.0, 60.0, NONE, "", "how long a larger displacement waits after the pedal asks for it", "operator.layout pedal_and_direction|two_pedals and controls.ramp off and driver.drives no") \
   CHOICE(override_line, OVERRIDE_DRIVE_SIDE, "drive_side|higher_line|off", "", "line whose pressure raises the displacement") \
   REAL(override_begin, PRESSURE, 300.0, 1.0, 1000.0, OVER_CASE, "po", "pressure at which the override begins", "override_line drive_side|higher_line") \
   REAL(override_band, PRESSURE, 100.0, 0.1, 1000.0, NONE, "bo", "band to full displacement", "override_line drive_side|higher_line") \

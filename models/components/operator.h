@@ -19,10 +19,10 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS, OPERAT
 /* clang-format off */
 #define OPERATOR_FIELDS(REAL, CHOICE, TABLE)                                                                           \
   CHOICE(layout, OPERATOR_TWO_PEDALS, "pedal_and_direction|two_pedals|accelerator_and_direction", "", "what the operator has")                       \
-  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time", "layout pedal_and_direction") \
-  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time; empty: forward", "layout pedal_and_direction|accelerator_and_direction") \
-  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time", "layout two_pedals") \
-  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time", "layout two_pedals") \
+  TABLE(pedal, TIME, FRACTION, 0.0, 100.0, "u", "pedal over time", "layout pedal_and_direction and driver.drives no") \
+  TABLE(direction, TIME, FRACTION, -100.0, 100.0, "dir", "direction over time; empty: forward", "layout pedal_and_direction|accelerator_and_direction and driver.drives no") \
+  TABLE(forward_pedal, TIME, FRACTION, 0.0, 100.0, "", "forward pedal over time", "layout two_pedals and driver.drives no") \
+  TABLE(reverse_pedal, TIME, FRACTION, 0.0, 100.0, "", "reverse pedal over time", "layout two_pedals and driver.drives no") \
   TABLE(accelerator, TIME, FRACTION, 0.0, 100.0, "", "accelerator over time", "layout accelerator_and_direction") \
   TABLE(inching, TIME, FRACTION, 0.0, 100.0, "", "inching pedal over time", "controls.inching cut|cut_and_brake") \
   TABLE(brake, TIME, FRACTION, 0.0, 100.0, "b", "friction brake over time")                                            \
@@ -37,7 +37,7 @@ enum operator_layout { OPERATOR_PEDAL_AND_DIRECTION, OPERATOR_TWO_PEDALS, OPERAT
   TABLE(implement_pressure, TIME, PRESSURE, 0.0, 700.0, "", "pressure of the implement's circuit over time; empty: none", "implement.law flow_and_pressure") \
   TABLE(transfer_clutch, TIME, FRACTION, 0.0, 100.0, "", "clutch of the transfer case over its torque, over time; empty: 100 %", "transfer_case.law clutch|limited") \
   REAL(pump_share, FRACTION, 33.333333333333333, 1.0, 100.0, NONE, "", "part of the pedal that strokes the pump; the rest is the motor's") \
-  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other", "layout two_pedals")
+  REAL(interlock, FRACTION, 5.0, 0.1, 50.0, NONE, "", "one pedal pressed this far takes all drive from the other", "layout two_pedals and driver.drives no")
 /* clang-format on */
 
 struct operator_parameters {
@@ -115,6 +115,21 @@ static inline real operator_net_pedal(const struct operator_parameters *asks, re
   return forward * max0(1.0 - reverse / asks->interlock) - reverse * max0(1.0 - forward / asks->interlock);
 }
 
+/* How far the motor is asked to go down by a pedal of 0 to 1. */
+static inline real operator_motor_part(const struct operator_parameters *asks, real pressed) {
+  real rest = 1.0 - asks->pump_share;
+  return select_where(rest > 0.0, clamp01((pressed - asks->pump_share) / rest), broadcast(0.0));
+}
+
+/* What a net pedal asks for, -1 to 1, forward positive. */
+static inline struct operator_demand operator_demand_by(const struct operator_parameters *asks, real pedal) {
+  struct operator_demand demand;
+  demand.pedal = pedal;
+  demand.stroke = saturate(pedal / asks->pump_share, 1.0);
+  demand.motor_part = operator_motor_part(asks, fabs(pedal));
+  return demand;
+}
+
 /* What the channels (by enum operator_channel) ask of pump and motor; `drive`: that of the engine speed, 0 to 1, which
  * counts in the layout accelerator_and_direction alone. */
 static inline struct operator_demand operator_demand_of(const struct operator_parameters *asks, const real *channels,
@@ -122,10 +137,10 @@ static inline struct operator_demand operator_demand_of(const struct operator_pa
   struct operator_demand demand;
   real pressed;
   if (asks->layout == OPERATOR_TWO_PEDALS) {
-    demand.pedal = operator_net_pedal(asks, channels[CHANNEL_forward_pedal], channels[CHANNEL_reverse_pedal]);
-    pressed = fabs(demand.pedal);
-    demand.stroke = saturate(demand.pedal / asks->pump_share, 1.0);
-  } else if (asks->layout == OPERATOR_ACCELERATOR_AND_DIRECTION) {
+    return operator_demand_by(
+        asks, operator_net_pedal(asks, channels[CHANNEL_forward_pedal], channels[CHANNEL_reverse_pedal]));
+  }
+  if (asks->layout == OPERATOR_ACCELERATOR_AND_DIRECTION) {
     pressed = drive;
     demand.pedal = channels[CHANNEL_direction] * channels[CHANNEL_accelerator];
     demand.stroke = channels[CHANNEL_direction] * smaller(1.0, drive / asks->pump_share);
@@ -134,8 +149,7 @@ static inline struct operator_demand operator_demand_of(const struct operator_pa
     demand.pedal = channels[CHANNEL_direction] * pressed;
     demand.stroke = channels[CHANNEL_direction] * smaller(1.0, pressed / asks->pump_share);
   }
-  real rest = 1.0 - asks->pump_share;
-  demand.motor_part = select_where(rest > 0.0, clamp01((pressed - asks->pump_share) / rest), broadcast(0.0));
+  demand.motor_part = operator_motor_part(asks, pressed);
   return demand;
 }
 

@@ -22,7 +22,7 @@ enum vehicle_second_motor { VEHICLE_NO_SECOND_MOTOR, VEHICLE_SECOND_MOTOR };
 
 /* clang-format off */
 #define VEHICLE_FIELDS(REAL, CHOICE, TABLE)                                                                            \
-  REAL(mass, MASS, 14000.0, 10.0, 1e6, NONE, "m", "mass of the machine with its load")                                 \
+  REAL(mass, MASS, 14000.0, 10.0, 1e6, NONE, "m", "mass of the machine with its load, but for what a course loads") \
   REAL(gravity, ACCELERATION, 9.81, 0.1, 20.0, NONE, "g", "acceleration of gravity")                                   \
   CHOICE(axles, VEHICLE_TOGETHER, "together|two", "", "whether the axles carry and turn by themselves")                    \
   CHOICE(second_motor, VEHICLE_NO_SECOND_MOTOR, "no|yes", "", "whether a second motor drives the front axle", "axles two") \
@@ -63,18 +63,17 @@ static inline real vehicle_drawbar_friction(const struct vehicle_parameters *veh
                       (rubbing + vehicle->draft * draft_share) * tanh_sign(speed, vehicle->drag_width));
 }
 
-/* Load of the rear axle, N (axles two). `felt` is the acceleration after the pitch lag, `pull` all that hangs on the
- * drawbar, backward positive. */
-static inline real vehicle_rear_load(const struct vehicle_parameters *vehicle, real load, real slope, real felt,
-                                     real pull) {
-  real shift =
-      (vehicle->gravity_height * (slope + vehicle->mass * felt) + vehicle->drawbar_height * pull) / vehicle->wheelbase;
+/* Load of the rear axle, N (axles two), of a machine with its `mass`. `felt` is the acceleration after the pitch lag,
+ * `pull` all that hangs on the drawbar, backward positive. */
+static inline real vehicle_rear_load(const struct vehicle_parameters *vehicle, real mass, real load, real slope,
+                                     real felt, real pull) {
+  real shift = (vehicle->gravity_height * (slope + mass * felt) + vehicle->drawbar_height * pull) / vehicle->wheelbase;
   return clamp(vehicle->rear_share * load + shift, 0.0, load);
 }
 
-/* `grade` is the tangent of the slope. */
-static inline struct vehicle_weight vehicle_weight_on(const struct vehicle_parameters *vehicle, real grade) {
-  real weight = vehicle->mass * vehicle->gravity / sqrt(1.0 + grade * grade);
+/* Of a machine with its `mass`; `grade` is the tangent of the slope. */
+static inline struct vehicle_weight vehicle_weight_on(const struct vehicle_parameters *vehicle, real mass, real grade) {
+  real weight = mass * vehicle->gravity / sqrt(1.0 + grade * grade);
   struct vehicle_weight parts = {weight, weight * grade};
   return parts;
 }

@@ -70,16 +70,27 @@ struct event_row {
 };
 
 enum {
-  PLANT_STATE_LIMIT = 60,
+  PLANT_STATE_LIMIT = 63,
   PLANT_SIGNAL_LIMIT = 128,
   PLANT_LEDGER_LIMIT = 64,
   PLANT_EVENT_LIMIT = 48,
   PLANT_GUARD_LIMIT = 48
 };
 
-/* Why a plant wants the run to end, or PLANT_GOES_ON. PLANT_FAILS_RUN: the state has left the range of a table that it
+/* Why a plant wants the run to end, or PLANT_GOES_ON. PLANT_COMPLETES_RUN: all that was to be done is done, before the
+ * end of the time. PLANT_FAILS_RUN: the state has left the range of a table that it
  * was given, a measured map for one (`excess` says which and by how much). */
-enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN };
+enum plant_verdict { PLANT_GOES_ON, PLANT_ENDS_RUN, PLANT_FAILS_RUN, PLANT_COMPLETES_RUN };
+
+/* Where a run stands on a course. */
+struct plant_leg {
+  int number;     /* that is driven or has ended here, from 1; 0: there is no course */
+  int repeat;     /* of the course, from 1 */
+  bool stands;    /* it has ended here, and the machine stands */
+  bool over;      /* so has the course */
+  double place;   /* m, along the ground from the start of the run: where the leg ends */
+  int brake_uses; /* so far */
+};
 
 /* A quantity that has left the range of the data given for it. */
 struct plant_excess {
@@ -199,6 +210,9 @@ struct plant {
   void (*move)(const void *model, void *mode, double t, int channel, double target, double duration);
   /* Time from which braking is counted in this mode, and why in words; NaN while nothing brakes. */
   double (*braking_from)(const void *mode, const char **why);
+
+  /* Where a mode stands on a course. NULL: the plant has none. */
+  void (*leg)(const void *mode, struct plant_leg *leg);
 
   /* The plant in vector lanes, as this processor has them (plant_lanes.h). NULL: has none. */
   const struct plant_lanes *(*lanes)(void);

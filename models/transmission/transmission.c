@@ -131,8 +131,8 @@ static void transmission_stored(const void *model_, const real *state, real *ene
     struct clutch clutch = transfer_case_clutch(&own->transfer_case);
     stored[LEDGER_shaft_wind_up] += clutch_stored_energy(&clutch, x[STATE_transfer_torque]);
   }
-  stored[LEDGER_vehicle_motion] =
-      0.5 * (own->vehicle.mass + own->vehicle.dragged_mass) * x[STATE_vehicle_speed] * x[STATE_vehicle_speed];
+  stored[LEDGER_vehicle_motion] = 0.5 * (own->vehicle.mass + x[STATE_load] + own->vehicle.dragged_mass) *
+                                  x[STATE_vehicle_speed] * x[STATE_vehicle_speed];
   stored[LEDGER_compression] = own->lines.volume_a * fluid_stored_energy(&model->oil, x[STATE_line_a_compression]) +
                                own->lines.volume_b * fluid_stored_energy(&model->oil, x[STATE_line_b_compression]) +
                                own->lines.volume_charge * fluid_stored_energy(&model->oil, x[STATE_charge_compression]);
@@ -228,5 +228,6 @@ const struct plant transmission_plant = {
     .excess = transmission_excess,
     .move = transmission_move,
     .braking_from = transmission_braking_from,
+    .leg = transmission_leg,
     .lanes = transmission_lanes,
 };

@@ -9,6 +9,8 @@
 #include "charge.h"
 #include "contamination.h"
 #include "controls.h"
+#include "course.h"
+#include "driver.h"
 #include "driveline.h"
 #include "engine.h"
 #include "fault.h"
@@ -65,6 +67,8 @@
   COMPONENT(ground, ground, "grade and soil over distance")                                                            \
   COMPONENT(operator, operator, "pedals and levers")                                                                   \
   COMPONENT(controls, controls, "controls between the pedals and the machine")                                         \
+  COMPONENT(driver, driver, "driver who follows a course by the pedals", "drives yes")                                 \
+  COMPONENT(course, course, "course of a driver, leg by leg", "driver.drives yes")                                     \
   COMPONENT(heat, heat, "temperatures")                                                                                \
   COMPONENT(fault, fault, "what breaks, and how wide")
 
@@ -131,7 +135,13 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(transfer_torque, "N m", 0.02, "wind-up between both axles in the transfer case")                               \
   STATE(ratio_command, "1", 1e-6, "speed ratio in its ramp, controls ramp ratio")                                      \
   STATE(ratio_motion, "1/s", 1e-5, "rate of that ramp")                                                                \
-  STATE(anti_stall_integral, "1", 1e-6, "integral of the anti-stall control by load")
+  STATE(anti_stall_integral, "1", 1e-6, "integral of the anti-stall control by load")                                  \
+  STATE(felt_speed, "m/s", 1e-5, "machine speed that the driver feels")                                                \
+  STATE(aim_speed, "m/s", 1e-5, "speed that the driver aims at")                                                       \
+  STATE(driver_integral, "1", 1e-6, "integral of the driver's control of the speed")                                   \
+  STATE(driver_pedal, "1", 1e-6, "the driver's pedal, forward positive")                                               \
+  STATE(driver_brake, "1", 1e-6, "the driver's brake pedal")                                                           \
+  STATE(load, "kg", 1e-3, "load on board over the machine's mass")
 
 enum transmission_state {
 #define STATE_ID(id, unit, tolerance, text) STATE_##id,
@@ -235,7 +245,11 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(inching, FRACTION, NONE, "inching pedal")                                                                     \
   SIGNAL(ratio_command, NUMBER, NONE, "speed ratio that pump and motor are asked for")                                 \
   SIGNAL(engine_load, FRACTION, NONE, "fuel that the governor asks for over what may burn")                                \
-  SIGNAL(anti_stall_cut, FRACTION, NONE, "share of the drive that the anti-stall control takes")
+  SIGNAL(anti_stall_cut, FRACTION, NONE, "share of the drive that the anti-stall control takes") \
+  SIGNAL(leg, NUMBER, NONE, "leg of the course that is driven, or has ended here")                                     \
+  SIGNAL(wanted_speed, SPEED, NONE, "speed that the driver wants, forward positive")                                   \
+  SIGNAL(to_go, LENGTH, NONE, "distance to the place where the leg ends, along the way of travel")                     \
+  SIGNAL(load, MASS, NONE, "load on board")
 /* clang-format on */
 
 enum transmission_signal {
@@ -416,6 +430,10 @@ enum transmission_switch {
   GUARD_FIRES,
   GUARD_COMMAND_SIDE,
   GUARD_GEAR,
+  GUARD_STRETCH_AHEAD,
+  GUARD_STRETCH_BEHIND,
+  GUARD_ARRIVES,
+  GUARD_DRIVER_BRAKES,
   GUARD_PUMP_MAP_SPEED,
   GUARD_PUMP_MAP_PRESSURE,
   GUARD_MOTOR_MAP_SPEED,
@@ -432,6 +450,20 @@ _Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <
 
 /* What starts braking, by rank: a cause of lower rank counts only until one of higher rank comes. */
 enum braking_cause { BRAKING_NONE, BRAKING_BY_ACTION, BRAKING_BY_FAULT, BRAKING_BY_BRAKE, BRAKING_BY_RELEASE };
+
+/* How far a driver has come on a course. Read between steps only. */
+struct course_progress {
+  int leg;            /* that is driven or has ended here, from 1; 0: no driver */
+  int repeat;         /* from 1 */
+  int brake_uses;     /* so far */
+  bool over;          /* the last leg has ended and the machine holds */
+  double place;       /* m, where the leg ends, along the ground from the start of the run */
+  double offset;      /* m, place of the course's start */
+  double dwell_until; /* s; HUGE_VAL: none under way, as the next two */
+  double park_at;     /* s */
+  double brake_at;    /* s, when the excess has lasted for long enough */
+  double left_load;   /* kg, on board when the dwell is over */
+};
 
 struct channel_mode {
   struct piece piece;
@@ -461,6 +493,8 @@ struct transmission_mode {
   bool shifting;                           /* until that one is closed */
   int refused;                             /* gear that was asked for and refused; 0: none */
   bool pedals_stuck;                       /* nothing moves the pedals any more */
+  struct driver_intent driver;             /* what the driver does now */
+  struct course_progress course;           /* how far the course has come */
   real motor_waits_at[AXLE_LIMIT];         /* the pedal's motor part that stays */
   real motor_waits_until[AXLE_LIMIT];      /* s */
   bool let_go;                             /* the pedal is at zero, or on its way there */
@@ -530,62 +564,6 @@ static inline void transmission_derive(struct transmission_model *model) {
   }
 }
 
-/* Everything of a mode that kernels read, as lists in one order: by them a plain mode is copied into a lane. */
-struct transmission_mode_list {
-  int number_count;
-  real *numbers[OPEN_NUMBERS];
-  mask *flags[OPEN_FLAGS];
-  const struct profile **tables[OPEN_TABLES]; /* of smooth pieces; NULL ones are straight */
-};
-
-enum { PIECE_NUMBERS = 5, MODE_PIECES = CHANNEL_COUNT + 2 + SOIL_TABLES + GEARBOX_SLOTS };
-_Static_assert((int)OPEN_TABLES >= (int)MODE_PIECES &&
-                   OPEN_NUMBERS >= MODE_PIECES * PIECE_NUMBERS + CHANNEL_COUNT + 4 + AXLE_LIMIT + 2 * GEARBOX_SLOTS,
-               "a mode laid open has room for all of it");
-
-/* Where everything of a mode that kernels read lies, in the order of the list. */
-static inline void transmission_mode_list(struct transmission_mode *mode, struct transmission_mode_list *list) {
-  struct piece *pieces[MODE_PIECES];
-  int count = 0;
-  for (int i = 0; i < CHANNEL_COUNT; i++) {
-    pieces[count++] = &mode->channels[i].piece;
-  }
-  pieces[count++] = &mode->rear.piece;
-  pieces[count++] = &mode->front.piece;
-  for (int i = 0; i < SOIL_TABLES; i++) {
-    pieces[count++] = &mode->soil[i];
-  }
-  for (int i = 0; i < GEARBOX_SLOTS; i++) {
-    pieces[count++] = &mode->gear_clutch[i];
-  }
-  int n = 0;
-  for (int i = 0; i < MODE_PIECES; i++) {
-    real *own[PIECE_NUMBERS] = {&pieces[i]->start, &pieces[i]->value, &pieces[i]->slope, &pieces[i]->low,
-                                &pieces[i]->high};
-    memcpy(list->numbers + n, own, sizeof own);
-    n += PIECE_NUMBERS;
-    list->tables[i] = EACH(pieces[i]->smooth);
-  }
-  for (int i = 0; i < CHANNEL_COUNT; i++) {
-    list->numbers[n++] = &mode->resting[i];
-  }
-  list->numbers[n++] = &mode->rear.height;
-  list->numbers[n++] = &mode->front.height;
-  for (int i = 0; i < AXLE_LIMIT; i++) {
-    list->numbers[n++] = &mode->motor_waits_at[i];
-  }
-  list->numbers[n++] = &mode->gear;
-  list->numbers[n++] = &mode->engaged_is_a;
-  for (int i = 0; i < GEARBOX_SLOTS; i++) {
-    list->numbers[n++] = &mode->gear_ratio[i];
-    list->numbers[n++] = &mode->gear_efficiency[i];
-  }
-  list->number_count = n;
-  mask *flags[OPEN_FLAGS] = {&mode->command_forward, &mode->burning,        &mode->held,           &mode->starting,
-                             &mode->brake_off,       &mode->motor_waits[0], &mode->motor_waits[1], &mode->shift_due};
-  memcpy(list->flags, flags, sizeof flags);
-}
-
 /* Active states into the full vector; those that the laws chosen leave out are zero. */
 static inline void transmission_spread(const struct transmission_model *model, const real *state, real *full) {
   int leading = model->leading_count;
@@ -649,6 +627,24 @@ const char *transmission_gear_clock(const struct transmission_model *model, stru
 real transmission_gear_next_time(const struct transmission_mode *mode);
 /* Does a clutch open or close now? */
 bool transmission_gear_moves(const struct transmission_mode *mode);
+
+/* transmission_course.c: the modes of driver and course */
+/* Why they cannot be, or NULL. */
+const char *transmission_course_refusal(const struct transmission_parameters *own);
+/* Onto the first leg, from time zero; the full state vector. */
+void transmission_course_start(const struct transmission_model *model, struct transmission_mode *mode, real *x);
+/* After `which` fell, one of the driver's guards, or by the clock (-1) at t. Words, or NULL; *over: the run is. */
+const char *transmission_course_change(const struct transmission_model *model, struct transmission_mode *mode, real t,
+                                       real *state, int which, bool *over);
+real transmission_course_next_time(const struct transmission_mode *mode);
+void transmission_leg(const void *mode, struct plant_leg *leg);
+/* transmission_ground.c: the pieces of grade and soil */
+/* Those under the machine at the place s. */
+void transmission_place_on_ground(const struct transmission_model *model, struct transmission_mode *mode, real s);
+/* The next ones, after one of their guards fell. */
+void transmission_ground_change(const struct transmission_model *model, struct transmission_mode *mode, int which);
+/* What follows from the channels' present pieces, anew. */
+void transmission_note_channels(const struct transmission_model *model, struct transmission_mode *mode);
 
 /* transmission_sparsity.c */
 void transmission_sparsity_pattern(const void *model, uint64_t *rows);

@@ -42,9 +42,13 @@ static inline real engine_load_of(const struct transmission_model *model, const 
   return max0(asked) / smoke_limit_of(model, x);
 }
 
-/* What the operator's levers ask for at an engine speed. */
+/* What the operator's levers ask for at an engine speed; `driven`: the pedal of a driver, forward positive, which takes
+ * their place. */
 static inline struct operator_demand demand_of(const struct transmission_parameters *own, const real *channels,
-                                               real engine_speed) {
+                                               real engine_speed, real driven) {
+  if (own->driver.drives == DRIVER_DRIVES) {
+    return operator_demand_by(&own->operator, driven);
+  }
   bool by_speed = own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
   return operator_demand_of(&own->operator, channels,
                             by_speed ? controls_drive(&own->controls, engine_speed) : broadcast(0.0));
@@ -65,7 +69,7 @@ static inline void commands_of(const struct transmission_model *model, const str
   const struct transmission_parameters *own = &model->own;
   const struct controls_parameters *controls = &own->controls;
   commands->throttle = set_speed_share(own, channels);
-  commands->demand = demand_of(own, channels, x[STATE_engine_speed]);
+  commands->demand = demand_of(own, channels, x[STATE_engine_speed], x[STATE_driver_pedal]);
   commands->stroke = commands->demand.stroke;
   real part = commands->demand.motor_part;
   commands->brake = channels[CHANNEL_brake];
@@ -83,6 +87,9 @@ static inline void commands_of(const struct transmission_model *model, const str
     }
     commands->stroke = controls_stroke_for(commands->ratio);
     part = controls_part_for(commands->ratio, own->motor.smallest);
+  }
+  if (own->driver.drives == DRIVER_DRIVES) {
+    commands->brake = larger(commands->brake, x[STATE_driver_brake]);
   }
   for (int i = 0; i < model->axle_count; i++) {
     commands->motor_part[i] = select_where(mode->motor_waits[i], larger(part, mode->motor_waits_at[i]), part);
@@ -118,7 +125,7 @@ static inline void control_events(const struct transmission_model *model, const 
   real moved[CHANNEL_COUNT];
   const real *channels = transmission_channel_values(mode, t, moved);
   if (controls->reversal == CONTROLS_REVERSAL_HELD) {
-    real stroke = demand_of(own, channels, x[STATE_engine_speed]).stroke;
+    real stroke = demand_of(own, channels, x[STATE_engine_speed], x[STATE_driver_pedal]).stroke;
     values[EVENT_reversal] =
         select_where(stroke * rim_speed < 0.0, controls->reversal_speed - fabs(rim_speed), broadcast(1.0));
   }

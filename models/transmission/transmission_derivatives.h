@@ -5,6 +5,28 @@
 
 #include "transmission_elements.h"
 
+/* Those of the driver, and of the load on board. */
+static inline void driver_rates(const struct transmission_model *model, const struct transmission_mode *mode,
+                                const real *channels, const real *x, real *d) {
+  const struct driver_parameters *driver = &model->own.driver;
+  const struct driver_intent *intent = &mode->driver;
+  real way = intent->direction;
+  real felt = way * x[STATE_felt_speed];
+  real aim = way * x[STATE_aim_speed];
+  real integral = way * x[STATE_driver_integral];
+  real wanted =
+      driver_wanted(driver, intent, driver_sees(driver, intent, x[STATE_vehicle_distance], x[STATE_felt_speed]));
+  real known = select_where(intent->pedals, driver_knows(driver, aim), broadcast(0.0));
+  real asked = select_where(intent->pedals, driver_asked(driver, known, aim, felt, integral), broadcast(0.0));
+  d[STATE_felt_speed] = driver_felt_rate(driver, x[STATE_felt_speed], x[STATE_vehicle_speed]);
+  d[STATE_aim_speed] = way * driver_aim_rate(driver, aim, felt, wanted);
+  d[STATE_driver_integral] = way * driver_integral_rate(driver, asked, known, integral);
+  d[STATE_driver_pedal] =
+      way * driver_pedal_rate(driver, way * x[STATE_driver_pedal], asked) * (1.0 - channels[CHANNEL_pedals_stuck]);
+  d[STATE_driver_brake] = driver_brake_rate(driver, intent, x[STATE_driver_brake], driver_excess(driver, felt, wanted));
+  d[STATE_load] = intent->load_rate;
+}
+
 /* d(state)/dt of the active states, SI: runs the first two stages, then the third. */
 static inline void rates_of(const struct transmission_model *model, const struct transmission_mode *mode, real t,
                             const real *state, real *rates) {
@@ -53,6 +75,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
   if (own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD) {
     d[STATE_anti_stall_integral] =
         controls_load_integral_rate(&own->controls, e.commands.cut, x[STATE_anti_stall_integral]);
+  }
+  if (own->driver.drives == DRIVER_DRIVES) {
+    driver_rates(model, mode, e.channels, x, d);
   }
   d[STATE_pump_stroke] = e.stroke_rate;
   if (own->swash.servo == SWASH_SECOND_ORDER) {

@@ -41,6 +41,7 @@ struct node_values {
   real viscosity;                       /* Pa s, dynamic, in the loop */
   real speed;                           /* m/s, of the machine, forward positive */
   real grade;                           /* tangent under the machine, uphill positive */
+  real mass;                            /* kg, of the machine with its load, but for what it drags */
   struct vehicle_weight weight;
   real pull;      /* N at the drawbar, backward positive, with the slope's part of the dragged mass */
   real drag;      /* N, its friction part */
@@ -189,17 +190,18 @@ static inline void node_values_of(const struct transmission_model *model, const 
   now->viscosity = fluid_viscosity_at(&model->oil.viscosity, &now->table_place);
   now->speed = x[STATE_vehicle_speed];
   now->grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, s);
-  now->weight = vehicle_weight_on(&own->vehicle, now->grade);
+  now->mass = own->vehicle.mass + x[STATE_load];
+  now->weight = vehicle_weight_on(&own->vehicle, now->mass, now->grade);
   now->drag = vehicle_drawbar_friction(&own->vehicle, now->grade, piece_at(&mode->channels[CHANNEL_draft].piece, t),
                                        now->speed);
-  now->pull = now->drag + now->weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
+  now->pull = now->drag + now->weight.slope * own->vehicle.dragged_mass / now->mass;
 
   struct tyre_soil soil = {
       EACH(own->ground.grip)->count > 0 ? piece_at(&mode->soil[0], s) : own->tyre.grip,
       EACH(own->ground.cone_index)->count > 0 ? piece_at(&mode->soil[1], s) : own->tyre.cone_index,
       EACH(own->ground.rolling_resistance)->count > 0 ? piece_at(&mode->soil[2], s) : own->tyre.rolling_resistance,
   };
-  real rear = model->axle_count > 1 ? vehicle_rear_load(&own->vehicle, now->weight.load, now->weight.slope,
+  real rear = model->axle_count > 1 ? vehicle_rear_load(&own->vehicle, now->mass, now->weight.load, now->weight.slope,
                                                         x[STATE_felt_acceleration], now->pull)
                                     : now->weight.load;
   int i = 0;
@@ -622,7 +624,7 @@ static inline real acceleration_of(const struct transmission_model *model, const
   for (int i = 0; i < model->axle_count; i++) {
     force += e->axles[i].traction - e->axles[i].rolling;
   }
-  return force / (model->own.vehicle.mass + model->own.vehicle.dragged_mass);
+  return force / (now->mass + model->own.vehicle.dragged_mass);
 }
 
 /* Power lost in the gearbox's clutches, W. */

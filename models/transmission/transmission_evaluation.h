@@ -10,7 +10,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
                              const real *x, const struct node_values *now, const struct element_outputs *e, real *p) {
   const struct transmission_parameters *own = &model->own;
   p[LEDGER_combustion] = e->combustion * now->engine_speed;
-  p[LEDGER_slope] = -now->weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass) * now->speed;
+  p[LEDGER_slope] = -now->weight.slope * (1.0 + own->vehicle.dragged_mass / now->mass) * now->speed;
   p[LEDGER_starter] = e->starter * now->engine_speed;
   p[LEDGER_engine_friction] = e->engine_friction * now->engine_speed;
   p[LEDGER_exhaust_brake] = e->exhaust_brake * now->engine_speed;
@@ -79,8 +79,9 @@ static inline void powers_of(const struct transmission_model *model, const struc
 }
 
 /* Signals that only some laws have; zero where they are not chosen. */
-static inline void signals_of_laws(const struct transmission_model *model, const real *x, const struct node_values *now,
-                                   const struct element_outputs *e, real *signals) {
+static inline void signals_of_laws(const struct transmission_model *model, const struct transmission_mode *mode,
+                                   const real *x, const struct node_values *now, const struct element_outputs *e,
+                                   real *signals) {
   const struct transmission_parameters *own = &model->own;
 #pragma GCC unroll 64
   for (int i = SIGNAL_rear_axle_load; i < SIGNAL_COUNT; i++) {
@@ -135,11 +136,20 @@ static inline void signals_of_laws(const struct transmission_model *model, const
     signals[SIGNAL_case_pressure] = now->cases - model->oil.ambient;
   }
   control_signals(model, &e->commands, e->channels, signals);
+  if (own->driver.drives == DRIVER_DRIVES) {
+    const struct driver_intent *intent = &mode->driver;
+    real seen = driver_sees(&own->driver, intent, x[STATE_vehicle_distance], x[STATE_felt_speed]);
+    signals[SIGNAL_leg] = intent->leg;
+    signals[SIGNAL_wanted_speed] = intent->direction * driver_wanted(&own->driver, intent, seen);
+    signals[SIGNAL_to_go] = intent->stop - intent->direction * x[STATE_vehicle_distance];
+    signals[SIGNAL_load] = x[STATE_load];
+  }
 }
 
 /* Every signal, SI; pressures by the reference of the signal's row. */
-static inline void signals_of(const struct transmission_model *model, const real *x, const struct node_values *now,
-                              const struct element_outputs *e, real *signals) {
+static inline void signals_of(const struct transmission_model *model, const struct transmission_mode *mode,
+                              const real *x, const struct node_values *now, const struct element_outputs *e,
+                              real *signals) {
   real ambient = model->oil.ambient;
   bool two_axles = model->axle_count > 1;
   int relief_position = relief_law_of(&model->own.relief)->position_state;
@@ -201,7 +211,7 @@ static inline void signals_of(const struct transmission_model *model, const real
   signals[SIGNAL_gallery_temperature] = now->heat.gallery;
   signals[SIGNAL_loop_metal_temperature] = x[STATE_loop_metal_temperature];
   signals[SIGNAL_case_temperature] = x[STATE_case_temperature];
-  signals_of_laws(model, x, now, e, signals);
+  signals_of_laws(model, mode, x, now, e, signals);
 }
 
 /* What the smoke limit and the implement do to the engine. */
@@ -356,6 +366,28 @@ static inline real crank_over_share(const struct transmission_model *model, cons
   return fabs(torque) / own->engine.crank_over_torque;
 }
 
+/* Those of the driver. */
+static inline void driver_guards(const struct transmission_model *model, const struct transmission_mode *mode,
+                                 const real *x, real *values) {
+  const struct driver_parameters *driver = &model->own.driver;
+  const struct driver_intent *intent = &mode->driver;
+  if (driver->drives != DRIVER_DRIVES) {
+    for (int i = GUARD_STRETCH_AHEAD; i <= GUARD_DRIVER_BRAKES; i++) {
+      values[i] = broadcast(1.0);
+    }
+    return;
+  }
+  real speed = intent->direction * x[STATE_vehicle_speed];
+  real felt = intent->direction * x[STATE_felt_speed];
+  real seen = driver_sees(driver, intent, x[STATE_vehicle_distance], x[STATE_felt_speed]);
+  real excess = driver_excess(driver, felt, driver_wanted(driver, intent, seen));
+  real rest = intent->stop - intent->direction * x[STATE_vehicle_distance];
+  values[GUARD_STRETCH_AHEAD] = intent->high - seen;
+  values[GUARD_STRETCH_BEHIND] = seen - intent->low;
+  values[GUARD_ARRIVES] = driver_arrival_guard(driver, intent, rest, speed);
+  values[GUARD_DRIVER_BRAKES] = driver_brake_guard(driver, intent, x[STATE_driver_brake], excess);
+}
+
 /* The functions that fall when the mode must change. */
 static inline void guards_of(const struct transmission_model *model, const struct transmission_mode *mode,
                              const real *x, real *values) {
@@ -394,6 +426,7 @@ static inline void guards_of(const struct transmission_model *model, const struc
     values[GUARD_COMMAND_SIDE] = LIMITER_COMMAND_BAND + select_where(mode->command_forward, command, -command);
   }
   values[GUARD_GEAR] = select_where(mode->shift_due, broadcast(-1.0), broadcast(1.0));
+  driver_guards(model, mode, x, values);
   map_guards(model, x, values);
 }
 
@@ -424,7 +457,7 @@ __attribute__((always_inline)) static inline void evaluate_all(const struct tran
     powers_of(model, mode, x, &now, &e, to.powers);
   }
   if (to.signals != NULL) {
-    signals_of(model, x, &now, &e, to.signals);
+    signals_of(model, mode, x, &now, &e, to.signals);
   }
   if (to.events != NULL) {
     events_of(model, mode, t, x, &now, to.events);

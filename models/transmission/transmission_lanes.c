@@ -16,6 +16,7 @@
 #include "plant_lanes.h"
 #include "transmission_evaluation.h"
 #include "transmission_derivatives.h"
+#include "transmission_mode_list.h"
 
 #define LANES_JOINED(a, b) a##b
 #define LANES_SYMBOL(a, b) LANES_JOINED(a, b)
@@ -64,6 +65,11 @@ static struct place place_of(struct transmission_parameters *own, const void *pl
   return place;
 }
 
+/* Are the group's tables seen as pieces of a mode alone? */
+static bool seen_in_modes(int group) {
+  return lane_groups[group].fields == operator_fields || lane_groups[group].fields == course_fields;
+}
+
 /* Why a parameter keeps this case from joining those that are in, or NULL. */
 static const char *refusal_by(struct transmission_parameters *own, const void *plain, int group, int field) {
   struct place place = place_of(own, plain, group, field);
@@ -71,8 +77,7 @@ static const char *refusal_by(struct transmission_parameters *own, const void *p
   case FIELD_CHOICE:
     return *(int *)place.lanes != *(const int *)place.plain ? "other laws than in the other lanes" : NULL;
   case FIELD_TABLE:
-    /* The operator's are seen as pieces of a mode alone. */
-    return lane_groups[group].fields != operator_fields &&
+    return !seen_in_modes(group) &&
                    (((struct profile *)place.lanes)->count > 0) != (((const struct profile *)place.plain)->count > 0)
                ? "other tables are there than in the other lanes"
                : NULL;
@@ -102,7 +107,7 @@ static uint64_t laws(const void *parameters) {
       uint64_t law = 0;
       if (field->kind == FIELD_CHOICE) {
         law = (uint64_t) * (const int *)member;
-      } else if (field->kind == FIELD_TABLE && lane_groups[g].fields != operator_fields) {
+      } else if (field->kind == FIELD_TABLE && !seen_in_modes(g)) {
         law = ((const struct profile *)member)->count > 0;
       }
       hash = (hash ^ law) * 1099511628211u;

@@ -1,6 +1,6 @@
 #include "transmission_open.h"
 
-#include "transmission.h"
+#include "transmission_mode_list.h"
 
 _Static_assert((int)OPEN_AXLES == (int)AXLE_LIMIT, "as many axles laid open as there are");
 

@@ -9,7 +9,7 @@ struct fluid;
 struct fluid_viscosity_table;
 struct profile;
 
-enum { OPEN_AXLES = 2, OPEN_NUMBERS = 320, OPEN_FLAGS = 8, OPEN_TABLES = 48 }; /* room */
+enum { OPEN_AXLES = 2, OPEN_NUMBERS = 320, OPEN_FLAGS = 13, OPEN_TABLES = 48 }; /* room */
 
 struct transmission_open_model {
   const void *own; /* parameters, by the groups of the plain plant */

@@ -24,7 +24,7 @@ static struct operator_demand demand_at(const struct transmission_model *model, 
   const struct transmission_parameters *own = &model->own;
   real moved[CHANNEL_COUNT];
   const real *values = transmission_channel_values(mode, t, moved);
-  return demand_of(own, values, own->engine.start_speed * own->engine.set_speed * start_share(own, values));
+  return demand_of(own, values, own->engine.start_speed * own->engine.set_speed * start_share(own, values), 0.0);
 }
 
 /* The net pedal at t with what the inching pedal leaves of it, -1 to 1. */
@@ -39,7 +39,7 @@ static void start_motor_wait(const struct transmission_model *model, struct tran
                              real before) {
   const real glance = 1e-3;
   if (model->own.operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION ||
-      model->own.controls.ramp != CONTROLS_RAMP_OFF) {
+      model->own.controls.ramp != CONTROLS_RAMP_OFF || model->own.driver.drives == DRIVER_DRIVES) {
     return;
   }
   for (int i = 0; i < model->axle_count; i++) {
@@ -67,7 +67,7 @@ static bool inching_brakes(const struct controls_parameters *controls, const str
 }
 
 /* What follows from the channels' present pieces. */
-static void note_channels(const struct transmission_model *model, struct transmission_mode *mode) {
+void transmission_note_channels(const struct transmission_model *model, struct transmission_mode *mode) {
   mode->moving_count = 0;
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     const struct piece *piece = &mode->channels[i].piece;
@@ -76,7 +76,7 @@ static void note_channels(const struct transmission_model *model, struct transmi
       mode->moving[mode->moving_count++] = i;
     }
   }
-  mode->brake_off = is_at_rest(&mode->channels[CHANNEL_brake].piece) &&
+  mode->brake_off = !mode->driver.brake_on && is_at_rest(&mode->channels[CHANNEL_brake].piece) &&
                     is_at_rest(&mode->channels[CHANNEL_park_brake].piece) &&
                     !inching_brakes(&model->own.controls, &mode->channels[CHANNEL_inching].piece);
   bool was_starting = mode->starting;
@@ -181,6 +181,7 @@ static const char *refusal(const struct transmission_parameters *own) {
   const char *why_not = controls_refusal(&own->controls, accelerator, own->engine.set_speed);
   why_not = why_not != NULL ? why_not : fluid_refusal(&own->fluid);
   why_not = why_not != NULL ? why_not : transmission_gear_refusal(own);
+  why_not = why_not != NULL ? why_not : transmission_course_refusal(own);
   return why_not != NULL ? why_not : map_refusal(own);
 }
 
@@ -226,6 +227,13 @@ static bool state_active(const struct transmission_parameters *own, int state) {
     return own->controls.ramp == CONTROLS_RAMP_RATIO;
   case STATE_anti_stall_integral:
     return own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD;
+  case STATE_felt_speed:
+  case STATE_aim_speed:
+  case STATE_driver_integral:
+  case STATE_driver_pedal:
+  case STATE_driver_brake:
+  case STATE_load:
+    return own->driver.drives == DRIVER_DRIVES;
   case STATE_felt_acceleration:
   case STATE_front_wheel_speed:
     return two_axles;
@@ -352,6 +360,9 @@ static void begin_braking(struct transmission_mode *mode, real t, enum braking_c
 static void note_braking(const struct transmission_model *model, struct transmission_mode *mode, real t) {
   bool was_let_go = mode->let_go;
   bool was_braked = mode->braked;
+  if (model->own.driver.drives == DRIVER_DRIVES) {
+    return; /* its pedals tell of no one braking */
+  }
   if (has_smooth_pedal(model)) {
     begin_braking(mode, t, !mode->brake_off && !was_braked ? BRAKING_BY_BRAKE : BRAKING_NONE);
     mode->braked = !mode->brake_off;
@@ -369,30 +380,12 @@ static void note_braking(const struct transmission_model *model, struct transmis
   }
 }
 
-static const struct profile *soil_table(const struct transmission_model *model, int i) {
-  const struct ground_parameters *ground = &model->own.ground;
-  return i == 0 ? &ground->grip : (i == 1 ? &ground->cone_index : &ground->rolling_resistance);
-}
-
-static void place_on_ground(const struct transmission_model *model, struct transmission_mode *mode, real s) {
-  const struct profile *grade = &model->own.ground.grade;
-  real half = 0.5 * model->own.ground.wheelbase;
-  mode->rear = ground_contact_on(grade, profile_next_index(grade, s - half, true));
-  mode->front = ground_contact_on(grade, profile_next_index(grade, s + half, true));
-  piece_reach(&mode->rear.piece, s - half);
-  piece_reach(&mode->front.piece, s + half);
-  for (int i = 0; i < SOIL_TABLES; i++) {
-    const struct profile *table = soil_table(model, i);
-    mode->soil[i] = profile_next_piece(table, s, true);
-  }
-}
-
 /* A machine that starts at rest with its brake on starts with brakes and tyres carrying the slope, each axle by its
  * part of the brake. */
 static void start_parked(const struct transmission_model *model, const struct transmission_mode *mode, real *x) {
   const struct transmission_parameters *own = &model->own;
   real grade = ground_grade(own->ground.wheelbase, &mode->rear, &mode->front, x[STATE_vehicle_distance]);
-  struct vehicle_weight weight = vehicle_weight_on(&own->vehicle, grade);
+  struct vehicle_weight weight = vehicle_weight_on(&own->vehicle, own->vehicle.mass, grade);
   real slope = weight.slope * (1.0 + own->vehicle.dragged_mass / own->vehicle.mass);
   struct tyre_soil soil = {
       own->ground.grip.count > 0 ? piece_at(&mode->soil[0], 0.0) : own->tyre.grip,
@@ -401,7 +394,8 @@ static void start_parked(const struct transmission_model *model, const struct tr
   };
   bool two = model->axle_count > 1;
   real pull = weight.slope * own->vehicle.dragged_mass / own->vehicle.mass;
-  real rear = two ? vehicle_rear_load(&own->vehicle, weight.load, weight.slope, 0.0, pull) : weight.load;
+  real rear =
+      two ? vehicle_rear_load(&own->vehicle, own->vehicle.mass, weight.load, weight.slope, 0.0, pull) : weight.load;
   real share = brake_share(&own->brake, piece_at(&mode->channels[CHANNEL_brake].piece, 0.0),
                            piece_at(&mode->channels[CHANNEL_park_brake].piece, 0.0));
   for (int i = 0; i < model->axle_count; i++) {
@@ -423,11 +417,12 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   for (int i = 0; i < CHANNEL_COUNT; i++) {
     mode->channels[i].piece = table_piece(model, i, 0.0);
   }
-  note_channels(model, mode);
+  transmission_note_channels(model, mode);
   transmission_start_gear(model, mode);
   mode->braking_from = has_smooth_pedal(model) ? last_fall_to_zero(model) : NAN;
   mode->braking_cause = isnan(mode->braking_from) ? BRAKING_NONE : BRAKING_BY_RELEASE;
-  mode->let_go = is_let_go(model, mode, 0.0);
+  bool driven = own->driver.drives == DRIVER_DRIVES;
+  mode->let_go = !driven && is_let_go(model, mode, 0.0);
   mode->braked = !mode->brake_off;
   bool rolls = own->vehicle.start_speed != 0.0;
   if (mode->let_go && (rolls || pedal_later(model, mode, 0.0) > 0.0)) {
@@ -435,7 +430,7 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   } else if (mode->braked && rolls) {
     begin_braking(mode, 0.0, BRAKING_BY_BRAKE);
   }
-  place_on_ground(model, mode, 0.0);
+  transmission_place_on_ground(model, mode, 0.0);
 
   real x[STATE_COUNT] = {0.0};
   real gallery = own->charge.relief_setting + model->case_pressure;
@@ -479,6 +474,9 @@ void transmission_start(const void *model_, void *mode_, real *state) {
   if (own->vehicle.start_speed == 0.0 && !mode->brake_off) {
     start_parked(model, mode, x);
   }
+  if (driven) {
+    transmission_course_start(model, mode, x);
+  }
   for (int i = 0; i < model->active_count; i++) {
     state[i] = x[model->active[i]];
   }
@@ -491,7 +489,7 @@ bool transmission_time_dependent(const void *mode_) {
 
 real transmission_next_time(const void *mode_) {
   const struct transmission_mode *mode = mode_;
-  real next = transmission_gear_next_time(mode);
+  real next = smaller(transmission_gear_next_time(mode), transmission_course_next_time(mode));
   for (int i = 0; i < AXLE_LIMIT; i++) {
     next = mode->motor_waits[i] ? smaller(next, mode->motor_waits_until[i]) : next;
   }
@@ -511,15 +509,6 @@ void transmission_excess(const void *model_, const real *state, int which, struc
   excess->quantity = by_speed ? QUANTITY_ANGULAR_SPEED : QUANTITY_PRESSURE;
   excess->value = fabs(by_speed ? speed : line_drop(model, x));
   excess->edge = by_speed ? map->speed[map->speeds - 1] : map->pressure[map->pressures - 1];
-}
-
-/* The next piece of the grade under an axle, ahead or behind. */
-static struct ground_contact next_contact(const struct profile *grade, const struct ground_contact *contact,
-                                          bool ahead) {
-  real edge = ahead ? contact->piece.high : contact->piece.low;
-  struct ground_contact next = ground_contact_move(grade, contact, profile_next_index(grade, edge, ahead));
-  piece_reach(&next.piece, edge);
-  return next;
 }
 
 /* All that is due at t, the end of the wait first, so that the order never hangs on a rounding. */
@@ -542,7 +531,7 @@ static const char *pass_clock(const struct transmission_model *model, struct tra
     }
   }
   if (changed) {
-    note_channels(model, mode);
+    transmission_note_channels(model, mode);
     note_braking(model, mode, t);
     start_motor_wait(model, mode, t, before);
   }
@@ -553,24 +542,13 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
                                        const char **message) {
   const struct transmission_model *model = model_;
   struct transmission_mode *mode = mode_;
-  const struct profile *grade = &model->own.ground.grade;
+  bool over = false;
   *message = NULL;
-  if (which >= GUARD_GRIP_AHEAD && which <= GUARD_ROLLING_BEHIND) {
-    int i = (which - GUARD_GRIP_AHEAD) / 2;
-    bool ahead = (which - GUARD_GRIP_AHEAD) % 2 == 0;
-    const struct profile *table = soil_table(model, i);
-    mode->soil[i] = profile_next_piece(table, ahead ? mode->soil[i].high : mode->soil[i].low, ahead);
+  if (which >= GUARD_REAR_AHEAD && which <= GUARD_ROLLING_BEHIND) {
+    transmission_ground_change(model, mode, which);
     return PLANT_GOES_ON;
   }
   switch (which) {
-  case GUARD_REAR_AHEAD:
-  case GUARD_REAR_BEHIND:
-    mode->rear = next_contact(grade, &mode->rear, which == GUARD_REAR_AHEAD);
-    return PLANT_GOES_ON;
-  case GUARD_FRONT_AHEAD:
-  case GUARD_FRONT_BEHIND:
-    mode->front = next_contact(grade, &mode->front, which == GUARD_FRONT_AHEAD);
-    return PLANT_GOES_ON;
   case GUARD_STALL:
     mode->burning = false;
     *message = "the engine stalls: nothing burns any more";
@@ -612,11 +590,21 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
     *message = which == GUARD_SECOND_MOTOR_MAP_SPEED ? "the second motor turns faster than its efficiency map goes"
                                                      : "the pressure across the second motor leaves its efficiency map";
     return PLANT_FAILS_RUN;
+  case GUARD_STRETCH_AHEAD:
+  case GUARD_STRETCH_BEHIND:
+  case GUARD_ARRIVES:
+  case GUARD_DRIVER_BRAKES:
+    *message = transmission_course_change(model, mode, t, state, which, &over);
+    return over ? PLANT_COMPLETES_RUN : PLANT_GOES_ON;
   default:
     break;
   }
   *message = pass_clock(model, mode, t);
-  return PLANT_GOES_ON;
+  if (transmission_course_next_time(mode) <= t + clock_apart(t)) {
+    const char *words = transmission_course_change(model, mode, t, state, -1, &over);
+    *message = words != NULL ? words : *message;
+  }
+  return over ? PLANT_COMPLETES_RUN : PLANT_GOES_ON;
 }
 
 void transmission_move(const void *model_, void *mode_, real t, int channel, real target, real duration) {
@@ -639,7 +627,7 @@ void transmission_move(const void *model_, void *mode_, real t, int channel, rea
       }
     }
   }
-  note_channels(model, mode);
+  transmission_note_channels(model, mode);
   if (channel >= CHANNEL_FAULT_FIRST) {
     begin_braking(mode, t, target > value_before ? BRAKING_BY_FAULT : BRAKING_NONE);
   } else if (channel == CHANNEL_exhaust_brake) {

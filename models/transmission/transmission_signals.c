@@ -68,6 +68,11 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_engine_load:
   case SIGNAL_anti_stall_cut:
     return own->controls.anti_stall == CONTROLS_ANTI_STALL_BY_LOAD;
+  case SIGNAL_leg:
+  case SIGNAL_wanted_speed:
+  case SIGNAL_to_go:
+  case SIGNAL_load:
+    return own->driver.drives == DRIVER_DRIVES;
   default:
     return true;
   }

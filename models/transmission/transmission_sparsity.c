@@ -10,7 +10,7 @@
 static const uint64_t lines = ON(line_a_compression) | ON(line_b_compression);
 static const uint64_t swash = ON(control_pressure) | ON(pump_stroke) | ON(limiter_a) | ON(limiter_b) |
                               ON(swash_motion) | ON(charge_compression) | ON(case_compression); /* and servo oil */
-static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration);
+static const uint64_t ground = ON(vehicle_distance) | ON(vehicle_speed) | ON(felt_acceleration) | ON(load);
 
 /* Do these losses depend on the stroke? */
 static bool by_stroke(const struct rotary_losses *losses) {
@@ -49,7 +49,8 @@ static void relief_sparsity_pattern(int first_state, uint64_t drop, uint64_t *on
 static uint64_t asked_of(const struct transmission_parameters *own) {
   bool by_engine = own->operator.layout == OPERATOR_ACCELERATOR_AND_DIRECTION;
   bool by_speed = own->controls.reversal == CONTROLS_REVERSAL_HELD;
-  return (by_engine ? ON(engine_speed) : 0) | (by_speed ? ON(wheel_speed) : 0);
+  bool driven = own->driver.drives == DRIVER_DRIVES;
+  return (by_engine ? ON(engine_speed) : 0) | (by_speed ? ON(wheel_speed) : 0) | (driven ? ON(driver_pedal) : 0);
 }
 
 /* What pump and motor are commanded by. */
@@ -84,9 +85,10 @@ static void axle_sparsity_pattern(const struct transmission_model *model, const 
   }
   on[axle->tyre_slip] = BIT(axle->tyre_slip) | BIT(axle->wheel_speed) | ON(vehicle_speed);
   uint64_t fades = model->own.brake.heat == BRAKE_ONE_MASS ? BIT(axle->brake_temperature) : 0;
+  fades |= ON(driver_brake); /* what the brakes are applied by */
   on[axle->wheel_speed] |= fades;
   on[axle->brake_temperature] =
-      BIT(axle->brake_temperature) | BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
+      fades | BIT(axle->brake_temperature) | BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
   on[axle->brake_torque] = fades | BIT(axle->brake_torque) | BIT(axle->wheel_speed) | PLANT_TIME;
   on[STATE_vehicle_speed] |= tyre;
 }
@@ -127,6 +129,17 @@ static void gearbox_sparsity_pattern(const struct transmission_model *model, uin
   for (size_t i = 0; i < sizeof by_motor_speed / sizeof by_motor_speed[0]; i++) {
     on[by_motor_speed[i]] |= ON(motor_shaft_speed);
   }
+}
+
+/* A driver's rates; the load's goes by nothing. */
+static void driver_sparsity_pattern(uint64_t *on) {
+  uint64_t wants = ON(felt_speed) | ON(vehicle_distance);
+  uint64_t asks = ON(aim_speed) | ON(felt_speed) | ON(driver_integral);
+  on[STATE_felt_speed] = ON(felt_speed) | ON(vehicle_speed);
+  on[STATE_aim_speed] = wants | ON(aim_speed);
+  on[STATE_driver_integral] = asks;
+  on[STATE_driver_pedal] = asks | ON(driver_pedal);
+  on[STATE_driver_brake] = wants | ON(driver_brake);
 }
 
 static void full_pattern(const struct transmission_model *model, uint64_t *on) {
@@ -182,6 +195,7 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
     on[STATE_loop_temperature] |=
         (by_content || model->has_hoses) && model->axles[i].motor != NULL ? BIT(model->axles[i].motor_displacement) : 0;
   }
+  driver_sparsity_pattern(on);
   if (model->geared) {
     gearbox_sparsity_pattern(model, on);
   }

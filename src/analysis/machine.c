@@ -210,6 +210,7 @@ static void take_over(struct machine *machine) {
   double inputs[MACHINE_INPUT_COUNT];
   machine->lever = 1.0;
   inputs[MACHINE_PEDAL] = first_pedal(machine);
+  machine->own.driver->drives = DRIVER_ABSENT; /* whose pedals these are now */
   double *draft = &machine->own.vehicle->draft;
   inputs[MACHINE_GRADE] = first_value(machine, TABLE_GRADE, 0.0);
   inputs[MACHINE_PULL] = *draft * first_value(machine, TABLE_DRAFT, 1.0);

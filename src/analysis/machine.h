@@ -11,6 +11,7 @@
 #include "charge.h"
 #include "controls.h"
 #include "driveline.h"
+#include "driver.h"
 #include "engine.h"
 #include "flushing.h"
 #include "ground.h"
@@ -115,6 +116,7 @@ enum machine_signal {
   SECTION(transfer_case, transfer_case)                                                                                \
   SECTION(tyre, tyre)                                                                                                  \
   SECTION(ground, ground)                                                                                              \
+  SECTION(driver, driver)                                                                                              \
   SECTION(vehicle, vehicle)                                                                                            \
   SECTION(operator, operator)                                                                                          \
   SECTION(controls, controls)

@@ -6,7 +6,7 @@
 #include "linear.h"
 #include "machine.h"
 
-enum { SPACE_INPUTS = 16, SPACE_NAME = 32 };
+enum { SPACE_INPUTS = 32, SPACE_NAME = 32 };
 
 struct space_input {
   char name[SPACE_NAME];

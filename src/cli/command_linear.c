@@ -115,12 +115,14 @@ static bool read_states(const char *names, const struct instant *instant, bool *
   return true;
 }
 
-/* A machine held at what the run does at its instant, to nudge its inputs. */
+/* A machine held at what the run does at its instant, to nudge its inputs. Where a driver has the pedals there is none:
+ * what an operator's channel does is found by moving it. */
 static bool freeze(const struct case_data *data, struct work *work, struct error *error) {
   double signals[PLANT_SIGNAL_LIMIT];
   struct instant *instant = &work->instant;
-  if (data->plant != &transmission_plant || !machine_open(data, &work->machine, error)) {
-    return data->plant != &transmission_plant;
+  bool held = data->plant == &transmission_plant && instant_place(instant, "driver_pedal") < 0;
+  if (!held || !machine_open(data, &work->machine, error)) {
+    return !held;
   }
   work->has_machine = true;
   struct machine *machine = &work->machine;

@@ -13,9 +13,17 @@ enum { MODE_CHANGES = 8 };
 _Static_assert((int)PLANT_STATE_LIMIT + (int)BALANCE_EXTRA_LIMIT <= (int)NONLINEAR_LIMIT,
                "the solver takes every state and what is sought beside them");
 
-static const char *const drifting[] = {
-    "vehicle_distance", "loop_temperature",  "loop_metal_temperature",  "case_temperature", "gallery_temperature",
-    "tank_temperature", "brake_temperature", "front_brake_temperature", "tank_oil",         "oil_lost"};
+static const char *const drifting[] = {"vehicle_distance",
+                                       "loop_temperature",
+                                       "loop_metal_temperature",
+                                       "case_temperature",
+                                       "gallery_temperature",
+                                       "tank_temperature",
+                                       "brake_temperature",
+                                       "front_brake_temperature",
+                                       "tank_oil",
+                                       "oil_lost",
+                                       "load"};
 
 static bool drifts(const char *name) {
   for (size_t i = 0; i < sizeof drifting / sizeof drifting[0]; i++) {

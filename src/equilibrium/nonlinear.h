@@ -5,7 +5,7 @@
 
 #include <stdbool.h>
 
-enum { NONLINEAR_LIMIT = 64 };
+enum { NONLINEAR_LIMIT = 68 };
 
 struct nonlinear_problem {
   int count;

@@ -235,7 +235,10 @@ static bool something_moves(const struct case_data *data) {
       }
     }
   }
-  return data->action_count > 0;
+  const struct group *group = registry_group(data->plant->groups, data->plant->group_count, "driver");
+  const struct field *drives = group != NULL ? registry_field(group, "drives") : NULL;
+  return data->action_count > 0 || (drives != NULL && *(const int *)registry_member_const(
+                                                          data->parameters, (struct parameter){group, drives}) != 0);
 }
 
 /* No pedal, no action, no grade and no speed: the run shows a machine at rest. */

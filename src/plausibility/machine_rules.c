@@ -113,15 +113,27 @@ static void look_at_units(struct machine_view *view) {
       efficiency_of(view, &motor, view->motor->viscous_exponent, view->pump_flow / motors(view, false));
 }
 
+/* The largest value of a table, or 0. */
+static double largest_of(const struct profile *table) {
+  double largest = 0.0;
+  for (int i = 0; i < table->count; i++) {
+    largest = fmax(largest, table->value[i]);
+  }
+  return largest;
+}
+
 /* The most that the implement asks for, at the fastest engine. */
 static double implement_power(const struct case_data *data, const struct machine_view *view) {
   const struct operator_parameters *asks = view->operator;
   if (view->implement->law == IMPLEMENT_POWER) {
-    return farthest(data, &asks->implement_power, "implement_power", 0.0, 1.0);
+    return fmax(farthest(data, &asks->implement_power, "implement_power", 0.0, 1.0),
+                largest_of(&view->course->dwell_power));
   }
   if (view->implement->law == IMPLEMENT_FLOW_AND_PRESSURE) {
-    double flow = farthest(data, &asks->implement_flow, "implement_flow", 0.0, 1.0);
-    double pressure = farthest(data, &asks->implement_pressure, "implement_pressure", 0.0, 1.0);
+    double flow =
+        fmax(farthest(data, &asks->implement_flow, "implement_flow", 0.0, 1.0), largest_of(&view->course->dwell_flow));
+    double pressure = fmax(farthest(data, &asks->implement_pressure, "implement_pressure", 0.0, 1.0),
+                           largest_of(&view->course->dwell_pressure));
     return view->fastest *
            implement_pump_torque(view->implement, flow, pressure, view->fastest, view->engine->speed_width);
   }
@@ -129,6 +141,7 @@ static double implement_power(const struct case_data *data, const struct machine
 }
 
 static void look_at_ground(struct machine_view *view) {
+  view->course_speed = largest_of(&view->course->speed);
   view->grip = view->ground->grip.count > 0 ? 0.0 : view->tyre->grip;
   for (int i = 0; i < view->ground->grip.count; i++) {
     view->grip = fmax(view->grip, view->ground->grip.value[i]);

@@ -6,7 +6,9 @@
 
 #include "charge.h"
 #include "controls.h"
+#include "course.h"
 #include "driveline.h"
+#include "driver.h"
 #include "engine.h"
 #include "filter.h"
 #include "flushing.h"
@@ -54,6 +56,8 @@
   PART(ground, ground)                                                                                                 \
   PART(operator, operator)                                                                                             \
   PART(controls, controls)                                                                                             \
+  PART(driver, driver)                                                                                                 \
+  PART(course, course)                                                                                                 \
   PART(heat, heat)
 
 /* A machine as the rules see it. */
@@ -83,6 +87,7 @@ struct machine_view {
   double stiffness;      /* Pa, liquid and wall in series at ambient pressure */
   double grip;           /* largest of tyre and ground, without unit */
   double steepest;       /* largest grade either way, tangent */
+  double course_speed;   /* m/s, the highest that the course wants; 0: it says none */
   /* Overall efficiency of the pump at full stroke and the fastest, at half of the relief setting, oil at 50 degC; and
    * of the motor at its largest, with all of that flow. */
   double pump_efficiency;
@@ -228,6 +233,12 @@ struct machine_view {
   RULE(gears_out_of_order, own->gearbox->law != GEARBOX_NONE && own->gearbox->ratio_2 > own->gearbox->ratio_1, PRACTICE, \
        "gear 2 has a ratio of {}, above the {} of gear 1: gears are counted from the slowest", \
        IN(NUMBER, own->gearbox->ratio_2), IN(NUMBER, own->gearbox->ratio_1))                                           \
+  RULE(driver_expects_much, own->driver->drives == DRIVER_DRIVES && own->driver->top_speed > 1.1 * own->top_speed, FOLLOWS, \
+       "the driver expects {} of a full pedal, the machine goes {} at the most: near its top speed the driver presses too little at first", \
+       IN(SPEED, own->driver->top_speed), IN(SPEED, own->top_speed))                                                   \
+  RULE(course_beyond_driver, own->driver->drives == DRIVER_DRIVES && own->course_speed > own->driver->top_speed * (1.0 + 1e-9), FOLLOWS, \
+       "the course wants up to {}, the driver goes no faster than driver.top_speed, {}", \
+       IN(SPEED, own->course_speed), IN(SPEED, own->driver->top_speed))                                                \
   RULE(gear_clutch_weak, own->gearbox->law != GEARBOX_NONE && own->gearbox->clutch_torque < own->motor_torque, FOLLOWS, \
        "a gear's clutch slips at {}, the motor gives {} at the relief valve's setting: it slips in gear", \
        IN(TORQUE, own->gearbox->clutch_torque), IN(TORQUE, own->motor_torque))                                         \

@@ -339,6 +339,9 @@ static bool change_mode(struct run_workspace *run, struct sample *at, int which,
     run->outcome->status = RUN_FAILED;
     return tell_excess(run, at, which, words, error);
   }
+  if (verdict == PLANT_COMPLETES_RUN) {
+    return false;
+  }
   if (verdict == PLANT_ENDS_RUN) {
     run->outcome->status = RUN_STOPPED;
     snprintf(run->outcome->stop_words, sizeof run->outcome->stop_words, "%s", words != NULL ? words : "");

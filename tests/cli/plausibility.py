@@ -19,6 +19,7 @@ STALL = os.path.join(CASES, "stall.yaml")
 DESERVED = {"cold_hoses.yaml": ["oil_thick"], "cold_start.yaml": ["oil_thick"]}
 
 ACCELERATOR = ["operator.forward_pedal=none", "operator.layout=accelerator_and_direction"]
+DRIVER = ["operator.forward_pedal=none", "driver.drives=yes", "course.to=[[1, 100 m]]", "driver.top_speed=20 km/h"]
 
 # Each rule, and what makes the climb case break it; a list: further lines of the case.
 RULES = {
@@ -55,6 +56,8 @@ RULES = {
     "implement_beyond_engine": ["implement.law=power", "operator.implement_power=160 kW"],
     "turbocharger_slow": ["turbocharger.fitted=yes", "turbocharger.lag=3 s"],
     "gears_out_of_order": ["gearbox.law=under_load", "gearbox.ratio_2=4"],
+    "driver_expects_much": DRIVER + ["driver.top_speed=60 km/h"],
+    "course_beyond_driver": DRIVER + ["course.speed=30 km/h"],
     "gear_clutch_weak": ["gearbox.law=under_load", "gearbox.clutch_torque=400 N m"],
     "axles_against_each_other": ["vehicle.axles=two", "transfer_case.law=locked", "second_driveline.ratio=48"],
     "pump_too_fast": ["engine.set_speed=4000 rpm"],

@@ -39,6 +39,8 @@ static const struct variant variants[] = {
     {CASES "baseline/downhill.yaml", {"simulation.end_time=3 s", "simulation.method=bdf"}},
     {CASES "hose_burst.yaml", {NULL}},
     {CASES "stall_and_restart.yaml", {NULL}},
+    {CASES "forest_course.yaml",
+     {"simulation.end_time=40 s", "course.to=[[1, 30 m], [2, 20 m], [3, 25 m], [4, 30 m], [5, 35 m]]"}},
     {CASES "baseline/downhill.yaml", {"simulation.end_time=0.5 s"}},
     {CASES "baseline/climb.yaml", {"simulation.end_time=6 s", "simulation.relative_tolerance=1e-8"}},
     {CASES "baseline/climb.yaml", {"simulation.end_time=6 s", "fluid.air_content=3 %"}},
@@ -46,7 +48,7 @@ static const struct variant variants[] = {
 enum { VARIANTS = sizeof variants / sizeof variants[0] };
 
 /* One of them cannot start. */
-enum { REFUSED = 12 };
+enum { REFUSED = 13 };
 
 struct fleet {
   struct case_data data[VARIANTS];

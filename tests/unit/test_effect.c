@@ -181,6 +181,22 @@ static const char *const scenarios[] = {
     "vehicle: {start_speed: 5 km/h}\n"
     "ground: {grade: 25 %}\n"
     "controls: {reversal: held_below, ramp: ratio, inching: cut_and_brake, anti_stall: by_load}\n",
+    /* A driver, downhill too fast for the drive, to and fro, with stops at which loads and power come and go. */
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 20 s}\n"
+    "vehicle: {start_speed: 12 km/h, mass: 20 t}\n"
+    "ground: {grade: -35 %}\n"
+    "implement: {law: power}\n"
+    "driver: {drives: yes, holds_by: park_brake, park_delay: 0.2 s, brake_above: 0.6 km/h, brake_after: 0.2 s,"
+    " pedal: [[0 km/h, 0 %], [20 km/h, 90 %]], stop_within: 0.6 m}\n"
+    "course: {speed: [[0 m, 10 km/h], [5 m, 6 km/h]], to: [[1, 12 m], [2, 10 m]], dwell: [[1, 1 s], [2, 0.5 s]],"
+    " load: [[1, 2 t], [2, 1 t]], dwell_power: [[1, 20 kW]], repeats: 2}\n",
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 30 s}\n"
+    "implement: {law: flow_and_pressure}\n"
+    "driver: {drives: yes}\n"
+    "course: {speed: [[0 m, 3 km/h], [2 m, 20 km/h]], to: [[1, 4 m], [2, 5 m], [3, 30 m]], dwell: [[1, 1 s]],"
+    " dwell_flow: [[1, 60 L/min]], dwell_pressure: [[1, 100 bar]], at_end: hold}\n",
     "circuit: valve_rig\n"
     "simulation: {end_time: 0.2 s}\n"
     "relief: {setting: 100 bar}\n"

@@ -48,6 +48,8 @@ static int one_of(int count) {
 static const double steps[4] = {0.0, 60.0, 150.0, 260.0};
 static const double torques[2][4] = {{300.0, 500.0, 640.0, 100.0}, {200.0, 450.0, 700.0, 150.0}};
 static const double shares[2][4] = {{0.2, 0.9, 0.4, 1.0}, {0.5, 0.3, 0.8, 0.6}};
+static const double places[2][4] = {{90.0, 30.0, 200.0, 280.0}, {-20.0, 40.0, 160.0, 150.0}};
+static const double speeds[2][4] = {{2.0, 1.0, 3.0, 0.5}, {0.8, 4.0, 1.5, 2.5}};
 static const double indices[2][4] = {{9e5, 3e5, 6e5, 8e5}, {4e5, 9e5, 7e5, 2e5}};
 static const double map_speeds[3] = {100.0, 200.0, 300.0};
 static const double map_strokes[3] = {0.3, 0.6, 1.0};
@@ -109,6 +111,7 @@ static void give_tables(void *parameters, const struct given *given) {
   }
   if (given->fan) {
     give_table(parameters, "heat", "fan_curve", shares[k], false);
+    give_table(parameters, "driver", "pedal", shares[k], false);
   }
   if (given->grade) {
     give_table(parameters, "ground", "grade", shares[k], false);
@@ -120,7 +123,15 @@ static void give_tables(void *parameters, const struct given *given) {
     give_table(parameters, "ground", "cone_index", indices[k], false);
   }
   bool two_pedals = choice(parameters, "operator", "layout") != 0;
-  give_table(parameters, "operator", two_pedals ? "forward_pedal" : "pedal", shares[k], given->smooth_pedal && k == 0);
+  if (choice(parameters, "driver", "drives") != 0) {
+    static const double legs[4] = {1.0, 2.0, 3.0, 4.0};
+    *(struct profile *)member(parameters, "course", "to") = (struct profile){4, legs, places[k], false};
+    *(struct profile *)member(parameters, "course", "load") = (struct profile){4, legs, torques[k], false};
+    give_table(parameters, "course", "speed", speeds[k], false);
+  } else {
+    give_table(parameters, "operator", two_pedals ? "forward_pedal" : "pedal", shares[k],
+               given->smooth_pedal && k == 0);
+  }
   give_table(parameters, "operator", "brake", shares[1 - k], false);
   give_map(parameters, "pump");
   give_map(parameters, "motor");
@@ -168,6 +179,9 @@ static void choose_laws(void *parameters) {
       }
     }
   }
+  if (choice(parameters, "operator", "layout") == 2) {
+    *(int *)member(parameters, "driver", "drives") = 0;
+  }
   if (choice(parameters, "vehicle", "axles") == 0) {
     *(int *)member(parameters, "vehicle", "second_motor") = 0;
   }
@@ -177,13 +191,13 @@ static void choose_laws(void *parameters) {
 }
 
 /* Every number within a tenth of where it is and within its bounds, here and there at a bound; but for the grade of an
- * oil, of which there are few. */
+ * oil, of which there are few, and what goes in whole numbers. */
 static void vary(void *parameters) {
   for (int g = 0; g < PLANT->group_count; g++) {
     for (int f = 0; f < PLANT->groups[g].field_count; f++) {
       struct parameter parameter = {&PLANT->groups[g], &PLANT->groups[g].fields[f]};
       const struct field *field = parameter.field;
-      if (field->kind != FIELD_REAL || strcmp(field->name, "grade") == 0) {
+      if (field->kind != FIELD_REAL || strcmp(field->name, "grade") == 0 || strcmp(field->name, "repeats") == 0) {
         continue;
       }
       double *value = registry_member(parameters, parameter);

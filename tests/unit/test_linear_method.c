@@ -53,6 +53,7 @@ static const struct demo demos[] = {
     {"cases/transfer_case.yaml", {"transfer_case.law=open"}, NULL},
     {"cases/transfer_case.yaml", {"transfer_case.law=limited", "transfer_case.torque=120 N m"}, NULL},
     {"cases/implement_load.yaml", {NULL}, NULL},
+    {"cases/forest_course.yaml", {"simulation.end_time=60 s", "course.repeats=2", "vehicle.axles=two"}, NULL},
     {"cases/implement_load.yaml", {"engine.governor=isochronous", "simulation.end_time=5.5 s"}, NULL},
     /* At the default tolerances the multistep method's distance scatters here by 11 mm with the tenth digit of the
      * tolerance (twelve runs from 5e-7 on, by this program and by the one before its own exponential): at a fifth of
