@@ -19,8 +19,9 @@
  * u' = clamp((u_asked - u)/T_u, -R_release, R_press).
  *
  * Service brake. Speed in excess: v_f - v_w, or rolling the wrong way -v_f - v_inch. When it has been above a threshold
- * for so long, the drive does not suffice and the brake pedal is pressed, in proportion to the excess: until none is
- * left. Which of these holds is a mode, changed between steps.
+ * for so long though the drive pedal is let go (or far above it, whatever the pedal), the drive does not suffice and
+ * the brake pedal is pressed, in proportion to the excess: until none is left. Which of these holds is a mode, changed
+ * between steps.
  *
  * At a stop the drive holds the place by the same law; a park brake, if so set, takes over after its delay and the
  * pedals are let go. A hydrostatic drive is no parking brake.
@@ -72,6 +73,8 @@ static const struct field driver_fields[] = {DRIVER_FIELDS(FIELD_ROW_REAL, FIELD
 #undef FIELD_OWNER
 
 #define DRIVER_STANDS 0.05       /* m/s, below which a driver has come to a stop */
+#define DRIVER_FOOT_OFF 0.1      /* of the drive pedal: below it, as good as let go */
+#define DRIVER_FAR_TOO_FAST 3.0  /* times the excess allowed: the brake is taken whatever the drive pedal does */
 #define DRIVER_BRAKE_RESTS 0.001 /* of the brake pedal: less is none */
 #define DRIVER_PARK_RAMP 0.3     /* s, over which the park brake is applied and released */
 
@@ -170,9 +173,11 @@ static inline real driver_brake_rate(const struct driver_parameters *driver, con
 /* Falls through zero when what the driver does about the service brake must change: begins to watch the excess, has
  * seen it go, has braked enough, has the pedal up. */
 static inline real driver_brake_guard(const struct driver_parameters *driver, const struct driver_intent *intent,
-                                      real brake, real excess) {
+                                      real pedal, real brake, real excess) {
   real half = 0.5 * driver->brake_above;
-  real off = select_where(intent->watches, excess - half, driver->brake_above - excess);
+  real let_go = larger(driver->brake_above - excess, pedal - DRIVER_FOOT_OFF);
+  real too_fast = smaller(let_go, DRIVER_FAR_TOO_FAST * driver->brake_above - excess);
+  real off = select_where(intent->watches, excess - half, too_fast);
   real on = select_where(intent->brakes, excess, brake - DRIVER_BRAKE_RESTS);
   return select_where(intent->brake_on, on, off);
 }

@@ -22,6 +22,8 @@
   QUANTITY(AREA, "m2", "mm2", 1e-6, 0.0, "m2|cm2|mm2|in2")                                                             \
   QUANTITY(VOLUME, "m3", "L", 1e-3, 0.0, "m3|L|dm3|cm3|mL")                                                            \
   QUANTITY(MASS, "kg", "kg", 1.0, 0.0, "kg|t|g")                                                                       \
+  QUANTITY(MASS_RATE, "kg/s", "t/h", 1.0 / 3.6, 0.0, "kg/s|kg/h|t/h")                                                   \
+  QUANTITY(TRANSPORT, "kg m", "t km", 1e6, 0.0, "kg m|kg.m|t km|t.km")                                                 \
   QUANTITY(SPEED, "m/s", "km/h", 1.0 / 3.6, 0.0, "m/s|km/h|mm/s|m/min|mph=mile/hour|ft/s")                             \
   QUANTITY(ACCELERATION, "m/s2", "m/s2", 1.0, 0.0, "m/s2")                                                             \
   QUANTITY(ANGULAR_RATE, "rad/s", "rad/s", 1.0, 0.0, "rad/s")                                                          \

@@ -385,7 +385,8 @@ static inline void driver_guards(const struct transmission_model *model, const s
   values[GUARD_STRETCH_AHEAD] = intent->high - seen;
   values[GUARD_STRETCH_BEHIND] = seen - intent->low;
   values[GUARD_ARRIVES] = driver_arrival_guard(driver, intent, rest, speed);
-  values[GUARD_DRIVER_BRAKES] = driver_brake_guard(driver, intent, x[STATE_driver_brake], excess);
+  values[GUARD_DRIVER_BRAKES] =
+      driver_brake_guard(driver, intent, intent->direction * x[STATE_driver_pedal], x[STATE_driver_brake], excess);
 }
 
 /* The functions that fall when the mode must change. */

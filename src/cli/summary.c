@@ -5,6 +5,7 @@
 
 #include "summary_energy.h"
 #include "summary_events.h"
+#include "summary_legs.h"
 #include "summary_limits.h"
 #include "summary_verdict.h"
 #include "terminal.h"
@@ -108,6 +109,10 @@ static void print_long_form(FILE *out, const struct paint *paint, const struct c
                             const struct outcome *outcome) {
   print_title(out, paint, "What happened");
   summary_events(out, data, outcome);
+  if (outcome->leg_count > 0) {
+    print_title(out, paint, "Legs of the course");
+    summary_legs(out, data->plant, outcome);
+  }
   print_measures(out, paint, outcome);
   if (outcome->limit_count > 0) {
     print_title(out, paint, "Limits");

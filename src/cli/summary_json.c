@@ -3,6 +3,7 @@
 #include "answers.h"
 #include "json.h"
 #include "registry.h"
+#include "result_legs.h"
 #include "summary.h"
 #include "summary_limits.h"
 #include "limit_margin.h"
@@ -45,6 +46,31 @@ static void write_events(struct json *json, const struct case_data *data, const 
   }
   json_end_list(json);
   json_integer(json, "events_left_out", outcome->events_left_out);
+}
+
+/* The legs of a course, each with the energies that its ledger took. */
+static void write_legs(struct json *json, const struct plant *plant, const struct outcome *outcome) {
+  if (outcome->leg_count == 0) {
+    return;
+  }
+  json_begin_list(json, "legs");
+  for (int i = 0; i < outcome->leg_count; i++) {
+    const struct run_leg *leg = &outcome->legs[i];
+    json_begin_object(json, NULL);
+    for (int c = 0; c < result_leg_columns(); c++) {
+      double value;
+      const char *name = result_leg_column(c, leg, &value);
+      json_number(json, name, value);
+    }
+    json_begin_object(json, "energy");
+    for (int row = 0; row < plant->ledger_integrated; row++) {
+      json_number(json, plant->ledger[row].name, leg->energy[row]);
+    }
+    json_end_object(json);
+    json_end_object(json);
+  }
+  json_end_list(json);
+  json_integer(json, "legs_left_out", outcome->legs_left_out);
 }
 
 /* The rows of one balance. */
@@ -132,6 +158,7 @@ void summary_json(FILE *out, const struct case_data *data, const struct outcome 
   json_number(&json, "end_time", outcome->end_time);
   write_measures(&json, outcome);
   write_events(&json, data, outcome);
+  write_legs(&json, data->plant, outcome);
   summary_json_limits(&json, data, outcome);
   write_ledger(&json, data->plant, outcome);
   struct warnings warnings;

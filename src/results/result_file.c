@@ -9,6 +9,7 @@
 #include "part_file.h"
 #include "provenance.h"
 #include "result_groups.h"
+#include "result_legs.h"
 
 /* Samples in a chunk, but for short runs: every write but the last is one whole chunk, so nothing is read back. */
 #define FLUSH_SECONDS 0.25 /* wall time between flushes */
@@ -224,6 +225,7 @@ bool result_file_close(struct result_file *file, const struct case_data *data, c
   (void)append_held(file);
   result_write_measures(file->out.file, outcome, log);
   result_write_events(file->out.file, data, outcome, log);
+  result_write_legs(file->out.file, data, outcome, log);
   result_write_ledger(file->out.file, data, outcome, log);
   result_write_limits(file->out.file, data, outcome, log);
   result_write_parameters(file->out.file, data, log);

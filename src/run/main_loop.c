@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "legs.h"
 #include "units.h"
 
 enum {
@@ -335,6 +336,9 @@ static bool change_mode(struct run_workspace *run, struct sample *at, int which,
     return fail(run);
   }
   note_braking(run);
+  if (!legs_note(run, at, error)) {
+    return fail(run);
+  }
   if (verdict == PLANT_FAILS_RUN) {
     run->outcome->status = RUN_FAILED;
     return tell_excess(run, at, which, words, error);
@@ -363,8 +367,8 @@ bool main_loop_begin(struct run_workspace *run) {
   run->outcome->over_budget = false;
   run->steps_to_tick = TICK_STEPS;
   run->stop_requested = false;
-  if (!fire_all(run, run->start, &any, error) || !restart(run, run->start->time, error) ||
-      !put_samples(run, 0.0, error)) {
+  if (!legs_note(run, run->start, error) || !fire_all(run, run->start, &any, error) ||
+      !restart(run, run->start->time, error) || !put_samples(run, 0.0, error)) {
     return fail(run);
   }
   if (run->event_log) {

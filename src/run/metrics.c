@@ -314,6 +314,59 @@ static void end_motion(const struct metrics *metrics, const struct sample *sampl
   }
 }
 
+/* What a driver has done on a course. */
+static void end_course(struct outcome *outcome) {
+  static const int all[] = {MEASURE_legs_done,  MEASURE_course_time,    MEASURE_driving_speed, MEASURE_stop_miss,
+                            MEASURE_brake_uses, MEASURE_load_delivered, MEASURE_delivery_rate, MEASURE_transport_work};
+  double legs = 0.0;
+  double time = 0.0;
+  double driven = 0.0; /* s */
+  double way = 0.0;    /* m */
+  double miss = NAN;
+  double brakes = 0.0;
+  double left = 0.0; /* kg */
+  double work = 0.0; /* kg m */
+  double load = 0.0; /* kg, at the start of the phase */
+  for (int i = 0; i < outcome->leg_count; i++) {
+    const struct run_leg *leg = &outcome->legs[i];
+    double gone = fabs(leg->ended_at - leg->began_at);
+    brakes += leg->brake_uses;
+    time += leg->until - leg->from;
+    if (leg->stands) {
+      left += fmax(0.0, load - leg->load);
+    } else {
+      legs += leg->done;
+      driven += leg->until - leg->from;
+      way += gone;
+      work += load * gone;
+    }
+    if (leg->stands && leg->done) {
+      miss = fmax(isnan(miss) ? 0.0 : miss, fabs(leg->ended_at - leg->place));
+    }
+    load = leg->load;
+  }
+  for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+    lack(outcome, all[i],
+         outcome->leg_count == 0 ? "no driver follows a course"
+                                 : "there are more legs than are kept, or the run ends too early");
+  }
+  if (outcome->leg_count == 0 || outcome->legs_left_out > 0) {
+    return;
+  }
+  give(outcome, MEASURE_legs_done, legs);
+  give(outcome, MEASURE_course_time, time);
+  give(outcome, MEASURE_brake_uses, brakes);
+  give(outcome, MEASURE_load_delivered, left);
+  give(outcome, MEASURE_transport_work, work);
+  if (driven > 0.0) {
+    give(outcome, MEASURE_driving_speed, way / driven);
+    give(outcome, MEASURE_delivery_rate, left / time);
+  }
+  if (!isnan(miss)) {
+    give(outcome, MEASURE_stop_miss, miss);
+  }
+}
+
 /* The run as one cycle of a duty of hours. */
 static void end_duty(const struct metrics *metrics, const struct view *view, const struct sample *sample,
                      struct outcome *outcome) {
@@ -391,6 +444,9 @@ bool metrics_end(struct metrics *metrics, const struct view *view, const struct 
   give(outcome, MEASURE_relief_heat, relief_heat);
   end_motion(metrics, sample, outcome);
   end_duty(metrics, view, sample, outcome);
+  if (metrics->speed.there) {
+    end_course(outcome);
+  }
   return limits_end(&metrics->limits, view, metrics->speed.there ? &metrics->motion : NULL, sample, outcome, error);
 }
 

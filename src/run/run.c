@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "legs.h"
 #include "main_loop.h"
 #include "integrator.h"
 #include "integrators.h"
@@ -199,6 +200,8 @@ static void clear_outcome(struct outcome *outcome) {
   outcome->event_capacity = kept.event_capacity;
   outcome->limits = kept.limits;
   outcome->limit_capacity = kept.limit_capacity;
+  outcome->legs = kept.legs;
+  outcome->leg_capacity = kept.leg_capacity;
 }
 
 static void begin(struct run_workspace *run, const struct recorder *recorder, const struct watcher *watcher,
@@ -226,7 +229,7 @@ bool run_open(struct run_workspace *run, const struct case_data *data, const str
     return false;
   }
   view_evaluate(&run->view, run->start);
-  return metrics_begin(&run->metrics, &run->view, run->start, error) &&
+  return metrics_begin(&run->metrics, &run->view, run->start, error) && legs_open(run, error) &&
          hunting_begin(&run->hunting, &run->view, run->start, error) &&
          (run->tangent == NULL || tangent_begin(run->tangent, run->start, error));
 }
@@ -244,6 +247,7 @@ bool run_close(struct run_workspace *run, double cpu_seconds, struct error *erro
   if (good && outcome->error.code != ERROR_OUTPUT) {
     good = sample_buffer_flush(&run->buffer, error);
   }
+  legs_end(run, run->start);
   good = good && metrics_end(&run->metrics, &run->view, run->start, outcome, error) &&
          main_loop_log_motion(run, error) && hunting_end(&run->hunting, &run->view, run->start, outcome, error) &&
          event_log_end(outcome, run->view.plant, error);
@@ -316,6 +320,10 @@ bool run_sensitive(const struct case_data *data, const struct sensitivity_reques
 void outcome_free(struct outcome *outcome) {
   free(outcome->events);
   free(outcome->limits);
+  free(outcome->legs);
+  outcome->legs = NULL;
+  outcome->leg_count = 0;
+  outcome->leg_capacity = 0;
   outcome->events = NULL;
   outcome->limits = NULL;
   outcome->event_count = 0;

@@ -76,6 +76,22 @@ struct ledger_entry {
   double from_release; /* J, from the start of braking to the stop (or the end); NaN without one */
 };
 
+/* A leg of a course, or the dwell at its end: one phase. */
+struct run_leg {
+  int number;                        /* of the leg, from 1 */
+  int repeat;                        /* of the course, from 1 */
+  bool stands;                       /* the machine stands at the leg's end; else it drives there */
+  bool done;                         /* it ended before the run did */
+  double from;                       /* s */
+  double until;                      /* s; NaN: under way */
+  double place;                      /* m, where the leg ends */
+  double began_at;                   /* m, where the machine was */
+  double ended_at;                   /* m */
+  double load;                       /* kg, on board at the end */
+  int brake_uses;                    /* how often the driver took the service brake */
+  double energy[PLANT_LEDGER_LIMIT]; /* J, of the ledger's rows that are integrated */
+};
+
 struct outcome {
   enum run_status status;
   struct error error;             /* when failed */
@@ -108,6 +124,10 @@ struct outcome {
   int broken_count;
   int unjudged_count;
   int limit_capacity;
+  struct run_leg *legs; /* phases in order of time; none without a driver */
+  int leg_count;
+  int leg_capacity;
+  long legs_left_out; /* past the largest number kept */
   struct run_counts counts;
 };
 

@@ -46,8 +46,10 @@ struct run_workspace {
   double stop;         /* where the step that is wanted must end at the latest */
   double clock;        /* when the mode changes by the clock */
   int changes_here;
-  double last_change; /* s */
-  double steps;       /* so far */
+  double last_change;            /* s */
+  double steps;                  /* so far */
+  struct row_place leg_distance; /* signals that are read at the ends of legs */
+  struct row_place leg_load;
   run_observer *observe;
   void *observe_context;
 };

@@ -63,6 +63,14 @@
   MEASURE(bypass_opening_time, LONG_TIME, NONE, "duty until the filter's bypass opens at the run's mean flow")         \
   MEASURE(oil_residual, VOLUME, NONE, "drift of the oil in tank and lines")                                            \
   MEASURE(heat_residual, FRACTION, NONE, "what the balance of heat in the oil does not explain, over the heat that moved") \
+  MEASURE(legs_done, NUMBER, NONE, "legs of the course that were driven to their end")                                 \
+  MEASURE(course_time, TIME, NONE, "time on the course, driving and standing")                                         \
+  MEASURE(driving_speed, SPEED, NONE, "mean speed on the course, standing left out")                                   \
+  MEASURE(stop_miss, LENGTH, NONE, "largest distance from the place of a stop, where the machine stood")               \
+  MEASURE(brake_uses, NUMBER, NONE, "how often the driver took the service brake")                                     \
+  MEASURE(load_delivered, MASS, NONE, "load left at stops")                                                            \
+  MEASURE(delivery_rate, MASS_RATE, NONE, "load left at stops over the time on the course")                            \
+  MEASURE(transport_work, TRANSPORT, NONE, "load on board times distance")                                             \
   MEASURE(hunts, NUMBER, NONE, "whether it hunts: the pressure swings and does not settle")                              \
   MEASURE(hunting_from, TIME, NONE, "when hunting began")                                                              \
   MEASURE(hunting_frequency, FREQUENCY, NONE, "frequency of the largest swings while it hunts")                        \

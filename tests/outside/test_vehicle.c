@@ -20,7 +20,7 @@ static struct vehicle_parameters machine(double mass) {
 
 static double p7_1(double percent) {
   struct vehicle_parameters vehicle = machine(1e4);
-  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.01 * percent);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, vehicle.mass, 0.01 * percent);
   return atan2(weight.slope, weight.load) * 180.0 / REAL_PI;
 }
 
@@ -28,7 +28,7 @@ static double p7_1(double percent) {
 static double p7_2(double percent) {
   struct vehicle_parameters vehicle = machine(1e4);
   double rule = 10.0 * GRAVITY * 10.0 * percent;
-  return 100.0 * (rule / vehicle_weight_on(&vehicle, 0.01 * percent).slope - 1.0);
+  return 100.0 * (rule / vehicle_weight_on(&vehicle, vehicle.mass, 0.01 * percent).slope - 1.0);
 }
 
 static double rolling(double coefficient, double load) {
@@ -41,7 +41,7 @@ static double rolling(double coefficient, double load) {
 /* Resistance to motion over the load on the wheels, %: 100 lb/ton and a grade. */
 static double p7_4(double percent) {
   struct vehicle_parameters vehicle = machine(100.0 * 2000.0 * POUND);
-  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.01 * percent);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, vehicle.mass, 0.01 * percent);
   return 100.0 * (weight.slope + rolling(0.05, weight.load)) / weight.load;
 }
 
@@ -49,14 +49,14 @@ static double p7_4(double percent) {
 static double p7_5(double none) {
   (void)none;
   struct vehicle_parameters vehicle = machine(12e3);
-  struct vehicle_weight weight = vehicle_weight_on(&vehicle, 0.02);
+  struct vehicle_weight weight = vehicle_weight_on(&vehicle, vehicle.mass, 0.02);
   return 12e3 * (weight.slope + rolling(0.040, weight.load)) / weight.load;
 }
 
 static double p7_6(double none) {
   (void)none;
   struct vehicle_parameters vehicle = machine(1000.0 * POUND);
-  return vehicle_weight_on(&vehicle, 0.01).slope * 37.5 * 5280.0 * FOOT / 3600.0 / HORSEPOWER;
+  return vehicle_weight_on(&vehicle, vehicle.mass, 0.01).slope * 37.5 * 5280.0 * FOOT / 3600.0 / HORSEPOWER;
 }
 
 static double p7_7(double none) {
@@ -163,7 +163,7 @@ static double p7_13(double none) {
   double high = 1.0;
   while (high - low > 1e-13) {
     double middle = 0.5 * (low + high);
-    struct vehicle_weight weight = vehicle_weight_on(&vehicle, middle);
+    struct vehicle_weight weight = vehicle_weight_on(&vehicle, vehicle.mass, middle);
     if (weight.slope + rolling(0.04, weight.load) < force) {
       low = middle;
     } else {

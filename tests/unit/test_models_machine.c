@@ -161,7 +161,7 @@ static void weight_splits_on_a_slope(void **state) {
   struct sampler sampler = {63u};
   for (int i = 0; i < 500; i++) {
     double grade = sample_between(&sampler, -1.5, 1.5);
-    struct vehicle_weight weight = vehicle_weight_on(&vehicle, grade);
+    struct vehicle_weight weight = vehicle_weight_on(&vehicle, vehicle.mass, grade);
     CHECK_CLOSE(hypot(weight.load, weight.slope), vehicle.mass * vehicle.gravity, 1e-13);
     CHECK_CLOSE(weight.slope / weight.load, grade, 1e-13);
     assert_true(weight.load > 0.0);
@@ -172,14 +172,14 @@ static void loads_shift_between_axles(void **state) {
   (void)state;
   DEFAULTS(vehicle, vehicle);
   double load = vehicle.mass * vehicle.gravity;
-  CHECK_CLOSE(vehicle_rear_load(&vehicle, load, 0.0, 0.0, 0.0), vehicle.rear_share * load, 1e-12);
+  CHECK_CLOSE(vehicle_rear_load(&vehicle, vehicle.mass, load, 0.0, 0.0, 0.0), vehicle.rear_share * load, 1e-12);
   /* moments about the front contact: h (slope + m a) + h_d F = L (rear - share N) */
-  double rear = vehicle_rear_load(&vehicle, load, 0.1 * load, 0.5, 5e3);
+  double rear = vehicle_rear_load(&vehicle, vehicle.mass, load, 0.1 * load, 0.5, 5e3);
   double moment = vehicle.gravity_height * (0.1 * load + vehicle.mass * 0.5) + vehicle.drawbar_height * 5e3;
   CHECK_CLOSE((rear - vehicle.rear_share * load) * vehicle.wheelbase, moment, 1e-12);
   /* never below nothing, never above all */
-  CHECK_CLOSE(vehicle_rear_load(&vehicle, load, 0.0, 50.0, 0.0), load, 1e-12);
-  assert_true(vehicle_rear_load(&vehicle, load, 0.0, -50.0, 0.0) == 0.0);
+  CHECK_CLOSE(vehicle_rear_load(&vehicle, vehicle.mass, load, 0.0, 50.0, 0.0), load, 1e-12);
+  assert_true(vehicle_rear_load(&vehicle, vehicle.mass, load, 0.0, -50.0, 0.0) == 0.0);
 }
 
 static void drawbar_opposes_motion(void **state) {
