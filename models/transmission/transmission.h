@@ -136,8 +136,8 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(ratio_command, "1", 1e-6, "speed ratio in its ramp, controls ramp ratio")                                      \
   STATE(ratio_motion, "1/s", 1e-5, "rate of that ramp")                                                                \
   STATE(anti_stall_integral, "1", 1e-6, "integral of the anti-stall control by load")                                  \
-  STATE(felt_speed, "m/s", 1e-5, "machine speed that the driver feels")                                                \
-  STATE(aim_speed, "m/s", 1e-5, "speed that the driver aims at")                                                       \
+  STATE(felt_speed, "m/s", 1e-6, "machine speed that the driver feels")                                                \
+  STATE(aim_speed, "m/s", 1e-6, "speed that the driver aims at")                                                       \
   STATE(driver_integral, "1", 1e-6, "integral of the driver's control of the speed")                                   \
   STATE(driver_pedal, "1", 1e-6, "the driver's pedal, forward positive")                                               \
   STATE(driver_brake, "1", 1e-6, "the driver's brake pedal")                                                           \
