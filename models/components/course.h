@@ -2,10 +2,10 @@
  *
  * A leg ends at a place, a distance along the ground counted from the start of the run; the machine drives forward to a
  * place ahead and in reverse to one behind. There it stands for the dwell: the load on board goes evenly to what the
- * leg leaves (mass at rest brings no motion; its height is no store of the machine's: the ledger's slope is a power),
- * and the implement takes its power, or flow and pressure, from the engine's shaft (implement.h). When the last leg's
- * dwell is over the course begins again, as often as it is repeated, its grade, soil and speeds laid on behind the
- * place where it ended.
+ * leg leaves (what comes while the machine still creeps brings its motion along, a row of the ledger; its height is no
+ * store of the machine's, as the ledger's slope is a power), and the implement takes its power, or flow and pressure,
+ * from the engine's shaft (implement.h). When the last leg's dwell is over the course begins again, as often as it is
+ * repeated, its grade, soil and speeds laid on behind the place where it ended.
  *
  * Speed, wanted and allowed, goes by stretches: a point's speed holds from its place to the next point's, whichever way
  * the machine drives. Legs are counted 1, 2, ... in their tables; a leg that a table does not name has no dwell, no
@@ -77,6 +77,9 @@ static inline const char *course_refusal(const struct course_parameters *course)
   for (int k = 0; k < FIELD_COUNT(others); k++) {
     for (int i = 0; i < others[k]->count; i++) {
       double leg = others[k]->argument[i];
+      if (others[k] == &course->load && leg >= 1.0 && !(course_of_leg(&course->dwell, (int)leg, 0.0) > 0.0)) {
+        return "course.load changes the load during a leg's dwell; give that leg a course.dwell";
+      }
       if (leg != floor(leg) || leg < 1.0 || leg > course->to.count || (i > 0 && leg == others[k]->argument[i - 1])) {
         return "course.dwell, load, dwell_power, dwell_flow and dwell_pressure name legs of course.to by their whole "
                "numbers, each once";

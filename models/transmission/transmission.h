@@ -264,6 +264,7 @@ enum transmission_signal {
   LEDGER(combustion, SOURCE, "work of combustion")                                                                     \
   LEDGER(slope, SOURCE, "work of the slope on the machine")                                                            \
   LEDGER(starter, SOURCE, "work of the starter")                                                                       \
+  LEDGER(loading, SOURCE, "motion of load that comes on board while the machine creeps")                               \
   LEDGER(engine_friction, LOSS, "engine friction")                                                                     \
   LEDGER(exhaust_brake, LOSS, "exhaust brake")                                                                         \
   LEDGER(auxiliaries, LOSS, "fan and auxiliaries")                                                                     \

@@ -12,6 +12,7 @@ static inline void powers_of(const struct transmission_model *model, const struc
   p[LEDGER_combustion] = e->combustion * now->engine_speed;
   p[LEDGER_slope] = -now->weight.slope * (1.0 + own->vehicle.dragged_mass / now->mass) * now->speed;
   p[LEDGER_starter] = e->starter * now->engine_speed;
+  p[LEDGER_loading] = 0.5 * mode->driver.load_rate * now->speed * now->speed; /* m v' = F takes it to come at v */
   p[LEDGER_engine_friction] = e->engine_friction * now->engine_speed;
   p[LEDGER_exhaust_brake] = e->exhaust_brake * now->engine_speed;
   p[LEDGER_auxiliaries] = e->auxiliaries * now->engine_speed;

@@ -126,6 +126,7 @@ static void give_tables(void *parameters, const struct given *given) {
   if (choice(parameters, "driver", "drives") != 0) {
     static const double legs[4] = {1.0, 2.0, 3.0, 4.0};
     *(struct profile *)member(parameters, "course", "to") = (struct profile){4, legs, places[k], false};
+    *(struct profile *)member(parameters, "course", "dwell") = (struct profile){4, legs, torques[k], false};
     *(struct profile *)member(parameters, "course", "load") = (struct profile){4, legs, torques[k], false};
     give_table(parameters, "course", "speed", speeds[k], false);
   } else {

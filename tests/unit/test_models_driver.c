@@ -330,6 +330,8 @@ static void what_cannot_be_is_refused(void **state) {
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m], [3, 9 m]]}\n", "without gaps"},
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], dwell: [[2, 1 s]]}\n", "course.dwell"},
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], load: [[0.5, 1 t]]}\n", "course.dwell"},
+      {"driver: {drives: yes}\ncourse: {to: [[1, 5 m], [2, 9 m]], dwell: [[1, 5 s]], load: [[2, 1 t]]}\n",
+       "a course.dwell"},
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], repeats: 1.5}\n", "course.repeats"},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
