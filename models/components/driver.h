@@ -20,7 +20,9 @@
  *
  * Service brake. Speed in excess: v_f - v_w, or rolling the wrong way -v_f - v_inch. When it has been above a threshold
  * for so long though the drive pedal is let go (or far above it, whatever the pedal), the drive does not suffice and
- * the brake pedal is pressed, in proportion to the excess: until none is left. Which of these holds is a mode, changed
+ * the brake pedal is pressed, in proportion to the excess: until none is left. A
+ * driver who listens takes an engine above its limit for such an excess, whatever the pedal: a hydrostatic drive holds
+ * the speed by driving the engine. Which of these holds is a mode, changed
  * between steps.
  *
  * At a stop the drive holds the place by the same law; a park brake, if so set, takes over after its delay and the
@@ -60,6 +62,7 @@ enum driver_holds { DRIVER_HOLDS_BY_DRIVE, DRIVER_HOLDS_BY_PARK_BRAKE };
   REAL(park_delay, TIME, 1.5, 0.0, 1000.0, NONE, "", "from the arrival until the park brake is applied", "holds_by park_brake") \
   REAL(brake_above, SPEED, 3.0, 0.05, 50.0, NONE, "", "speed in excess above which the drive is found not to suffice") \
   REAL(brake_after, TIME, 1.0, 0.0, 60.0, NONE, "", "how long it must last until the service brake is taken") \
+  REAL(engine_limit, ANGULAR_SPEED, 0.0, 0.0, 10000.0, NONE, "", "engine speed that counts as an excess, heard: 20 % above it as much as brake_full; 0: the driver does not listen") \
   REAL(brake_full, SPEED, 8.0, 0.1, 100.0, NONE, "", "speed in excess at which the brake pedal is fully pressed") \
   REAL(brake_rate, RATE, 100.0, 1.0, 1000.0, NONE, "", "how fast the brake pedal moves at most")
 /* clang-format on */
@@ -75,6 +78,7 @@ static const struct field driver_fields[] = {DRIVER_FIELDS(FIELD_ROW_REAL, FIELD
 #define DRIVER_STANDS 0.05       /* m/s, below which a driver has come to a stop */
 #define DRIVER_FOOT_OFF 0.1      /* of the drive pedal: below it, as good as let go */
 #define DRIVER_FAR_TOO_FAST 3.0  /* times the excess allowed: the brake is taken whatever the drive pedal does */
+#define DRIVER_ENGINE_BAND 0.2   /* of the engine's limit, over which its excess counts as brake_full */
 #define DRIVER_BRAKE_RESTS 0.001 /* of the brake pedal: less is none */
 #define DRIVER_PARK_RAMP 0.3     /* s, over which the park brake is applied and released */
 
@@ -158,27 +162,41 @@ static inline real driver_pedal_rate(const struct driver_parameters *driver, rea
   return clamp((asked - pedal) / driver->pedal_lag, -down, up);
 }
 
-/* Speed in excess, m/s, along the way of travel. */
-static inline real driver_excess(const struct driver_parameters *driver, real felt, real wanted) {
-  return larger(felt - wanted, -felt - driver->inch_speed);
+/* Speed in excess, m/s. */
+struct driver_excess {
+  real road;   /* along the way of travel */
+  real engine; /* what the engine's speed above its limit counts for; far below zero where nobody listens */
+};
+
+/* `felt` and `wanted` along the way of travel. */
+static inline struct driver_excess driver_excess_of(const struct driver_parameters *driver, real felt, real wanted,
+                                                    real engine_speed) {
+  struct driver_excess excess;
+  excess.road = larger(felt - wanted, -felt - driver->inch_speed);
+  real limit = larger(driver->engine_limit, 1.0);
+  excess.engine =
+      select_where(driver->engine_limit > 0.0, driver->brake_full * (engine_speed / limit - 1.0) / DRIVER_ENGINE_BAND,
+                   broadcast(-100.0));
+  return excess;
 }
 
 /* d(brake pedal)/dt, 1/s. */
 static inline real driver_brake_rate(const struct driver_parameters *driver, const struct driver_intent *intent,
-                                     real brake, real excess) {
-  real asked = select_where(intent->brakes, clamp01(excess / driver->brake_full), broadcast(0.0));
+                                     real brake, struct driver_excess excess) {
+  real most = larger(excess.road, excess.engine);
+  real asked = select_where(intent->brakes, clamp01(most / driver->brake_full), broadcast(0.0));
   return clamp((asked - brake) / driver->pedal_lag, -driver->brake_rate, driver->brake_rate);
 }
 
 /* Falls through zero when what the driver does about the service brake must change: begins to watch the excess, has
  * seen it go, has braked enough, has the pedal up. */
 static inline real driver_brake_guard(const struct driver_parameters *driver, const struct driver_intent *intent,
-                                      real pedal, real brake, real excess) {
-  real half = 0.5 * driver->brake_above;
-  real let_go = larger(driver->brake_above - excess, pedal - DRIVER_FOOT_OFF);
-  real too_fast = smaller(let_go, DRIVER_FAR_TOO_FAST * driver->brake_above - excess);
-  real off = select_where(intent->watches, excess - half, too_fast);
-  real on = select_where(intent->brakes, excess, brake - DRIVER_BRAKE_RESTS);
+                                      real pedal, real brake, struct driver_excess excess) {
+  real most = larger(excess.road, excess.engine);
+  real let_go = larger(driver->brake_above - excess.road, pedal - DRIVER_FOOT_OFF);
+  real whatever = smaller(DRIVER_FAR_TOO_FAST * driver->brake_above - excess.road, driver->brake_above - excess.engine);
+  real off = select_where(intent->watches, most - 0.5 * driver->brake_above, smaller(let_go, whatever));
+  real on = select_where(intent->brakes, most, brake - DRIVER_BRAKE_RESTS);
   return select_where(intent->brake_on, on, off);
 }
 

@@ -23,7 +23,8 @@ static inline void driver_rates(const struct transmission_model *model, const st
   d[STATE_driver_integral] = way * driver_integral_rate(driver, asked, known, integral);
   d[STATE_driver_pedal] =
       way * driver_pedal_rate(driver, way * x[STATE_driver_pedal], asked) * (1.0 - channels[CHANNEL_pedals_stuck]);
-  d[STATE_driver_brake] = driver_brake_rate(driver, intent, x[STATE_driver_brake], driver_excess(driver, felt, wanted));
+  d[STATE_driver_brake] = driver_brake_rate(driver, intent, x[STATE_driver_brake],
+                                            driver_excess_of(driver, felt, wanted, x[STATE_engine_speed]));
   d[STATE_load] = intent->load_rate;
 }
 

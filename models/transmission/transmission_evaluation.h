@@ -381,7 +381,8 @@ static inline void driver_guards(const struct transmission_model *model, const s
   real speed = intent->direction * x[STATE_vehicle_speed];
   real felt = intent->direction * x[STATE_felt_speed];
   real seen = driver_sees(driver, intent, x[STATE_vehicle_distance], x[STATE_felt_speed]);
-  real excess = driver_excess(driver, felt, driver_wanted(driver, intent, seen));
+  struct driver_excess excess =
+      driver_excess_of(driver, felt, driver_wanted(driver, intent, seen), x[STATE_engine_speed]);
   real rest = intent->stop - intent->direction * x[STATE_vehicle_distance];
   values[GUARD_STRETCH_AHEAD] = intent->high - seen;
   values[GUARD_STRETCH_BEHIND] = seen - intent->low;

@@ -139,7 +139,7 @@ static void driver_sparsity_pattern(uint64_t *on) {
   on[STATE_aim_speed] = wants | ON(aim_speed);
   on[STATE_driver_integral] = asks;
   on[STATE_driver_pedal] = asks | ON(driver_pedal);
-  on[STATE_driver_brake] = wants | ON(driver_brake);
+  on[STATE_driver_brake] = wants | ON(driver_brake) | ON(engine_speed);
 }
 
 static void full_pattern(const struct transmission_model *model, uint64_t *on) {

@@ -14,10 +14,11 @@
 
 enum { LAYER_LIMIT = 16, PATH_LIMIT = 4096 };
 
-/* One file: the case, or a machine below it. */
+/* One file: the case, or a machine or a course below it. */
 struct layer {
   const struct node *root;
   const char *path;
+  bool is_course;
   bool stored; /* lies in a file; device and number tell which */
   dev_t device;
   ino_t number;
@@ -139,10 +140,10 @@ static const struct node *parse_mapping(const struct loader *loader, const char 
   return root;
 }
 
-/* The machine that the topmost layer so far names, or another file in its place, as the next layer. */
-static bool add_machine(const struct loader *loader, struct layers *layers, const struct node *name) {
+/* The file that a node names, a machine or a course (`what`), as the next layer. */
+static bool add_file(const struct loader *loader, struct layers *layers, const struct node *name, const char *what) {
   if (name->kind != NODE_TEXT || name->text[0] == '\0') {
-    return error_at(loader->error, name->file, name->line, name->column, "machine: found %s, expected a file name",
+    return error_at(loader->error, name->file, name->line, name->column, "%s: found %s, expected a file name", what,
                     name->kind == NODE_TEXT ? "nothing" : node_kind_words(name));
   }
   if (layers->count == LAYER_LIMIT) {
@@ -152,12 +153,12 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
   struct layer *layer = &layers->at[layers->count];
   layer->path = loader_beside(loader->arena, name->file, name->text);
   if (!layer->path) {
-    return error_at(loader->error, name->file, name->line, name->column, "machine: the path is too long");
+    return error_at(loader->error, name->file, name->line, name->column, "%s: the path is too long", what);
   }
   identify(layer);
   for (int i = 0; i < layers->count; i++) {
     if (same_file(layer, &layers->at[i])) {
-      return error_at(loader->error, name->file, name->line, name->column, "machine '%s' leads back to %s",
+      return error_at(loader->error, name->file, name->line, name->column, "%s '%s' leads back to %s", what,
                       text_excerpt(name->text).text, layers->at[i].path);
     }
   }
@@ -170,12 +171,18 @@ static bool add_machine(const struct loader *loader, struct layers *layers, cons
   }
   if (!text) {
     char near[NEAR_FILE_WORDS];
-    return error_at(loader->error, name->file, name->line, name->column, "machine file '%s' cannot be read: %s%s",
+    return error_at(loader->error, name->file, name->line, name->column, "%s file '%s' cannot be read: %s%s", what,
                     layer->path, why, near_file(layer->path, near));
   }
   layer->root = parse_mapping(loader, layer->path, text, length);
   layers->count++;
   return layer->root != NULL;
+}
+
+/* The name of the course's file, `file:` in the section of that name; NULL without one. */
+static const struct node *course_file(const struct node *root) {
+  const struct node *section = node_child(root, "course");
+  return section != NULL && section->kind == NODE_MAPPING ? node_child(section, "file") : NULL;
 }
 
 static bool read_layers(const struct loader *loader, const char *path, const char *text, size_t length,
@@ -188,8 +195,15 @@ static bool read_layers(const struct loader *loader, const char *path, const cha
     return false;
   }
   machine = machine ? machine : node_child(layers->at[0].root, "machine");
+  const struct node *course = course_file(layers->at[0].root);
+  if (course != NULL) {
+    layers->at[1].is_course = true;
+    if (!add_file(loader, layers, course, "course")) {
+      return false;
+    }
+  }
   while (machine) {
-    if (!add_machine(loader, layers, machine)) {
+    if (!add_file(loader, layers, machine, "machine")) {
       return false;
     }
     machine = node_child(layers->at[layers->count - 1].root, "machine");
@@ -322,6 +336,7 @@ static bool unknown_section(const struct loader *loader, const char *name, const
 
 static bool read_section(const struct loader *loader, const struct group *group, void *base, const struct node *section,
                          bool is_case) {
+  bool names_file = is_case && strcmp(group->name, "course") == 0; /* read_layers has read it */
   if (section->kind != NODE_MAPPING) {
     bool empty = section->kind == NODE_TEXT && section->text[0] == '\0';
     return error_at(loader->error, section->file, empty ? section->key_line : section->line,
@@ -332,6 +347,9 @@ static bool read_section(const struct loader *loader, const struct group *group,
   for (const struct node *node = section->first; node; node = node->next) {
     const struct field *field = registry_field(group, node->key);
     struct parameter parameter = {group, field};
+    if (names_file && strcmp(node->key, "file") == 0) {
+      continue;
+    }
     bool good = field ? value_read(loader, base, parameter, node) &&
                             (!is_case || given_note(loader, parameter, node->file, node->key_line, node->key_column))
                       : unknown_field(loader, group, node->key, node->file, node->key_line, node->key_column);
@@ -342,7 +360,12 @@ static bool read_section(const struct loader *loader, const struct group *group,
   return true;
 }
 
-static bool read_top_entry(const struct loader *loader, const struct node *entry, bool is_case) {
+static bool read_top_entry(const struct loader *loader, const struct node *entry, bool is_case, bool is_course) {
+  if (is_course && strcmp(entry->key, "course") != 0 && strcmp(entry->key, "ground") != 0) {
+    return error_at(loader->error, entry->file, entry->key_line, entry->key_column,
+                    "'%s' does not belong in a course file, which has the sections course and ground",
+                    text_excerpt(entry->key).text);
+  }
   void *base = NULL;
   const struct group *group = loader_group(loader->data, entry->key, &base);
   bool of_case = group == &simulation_group || strcmp(entry->key, "actions") == 0 || strcmp(entry->key, "limits") == 0;
@@ -366,7 +389,7 @@ static bool read_top_entry(const struct loader *loader, const struct node *entry
 static bool read_sections(const struct loader *loader, const struct layers *layers) {
   for (int i = layers->count - 1; i >= 0; i--) {
     for (const struct node *entry = layers->at[i].root->first; entry; entry = entry->next) {
-      if (!read_top_entry(loader, entry, i == 0) && !loader_goes_on(loader)) {
+      if (!read_top_entry(loader, entry, i == 0, layers->at[i].is_course) && !loader_goes_on(loader)) {
         return false;
       }
     }

@@ -30,7 +30,11 @@ static double energy(const struct run_leg *leg, const char *name) {
 /* Every phase begins where the one before ended, and what the rows took in all of them is what they took in the run. */
 static void check_cover(const struct outcome *outcome) {
   const struct run_leg *legs = outcome->legs;
-  assert_true(outcome->leg_count > 0 && legs[0].from == 0.0);
+  if (legs == NULL || outcome->leg_count == 0) {
+    fail_msg("no legs");
+    return;
+  }
+  assert_true(legs[0].from == 0.0);
   for (int i = 1; i < outcome->leg_count; i++) {
     assert_true(legs[i].from == legs[i - 1].until && legs[i].began_at == legs[i - 1].ended_at);
     assert_true(legs[i].stands != legs[i - 1].stands);
@@ -65,6 +69,9 @@ static void work_on_a_closed_course_is_that_by_hand(void **state) {
   check_cover(&outcome);
   assert_int_equal(outcome.leg_count, 4);
   const struct run_leg *legs = outcome.legs;
+  if (legs == NULL) {
+    return; /* check_cover has failed */
+  }
   double cosine = 1.0 / sqrt(1.0 + 0.1 * 0.1);
   double sine = 0.1 * cosine;
   double up = legs[0].ended_at - legs[0].began_at;
@@ -104,6 +111,9 @@ static void the_implement_is_driven_while_the_machine_stands(void **state) {
                               &outcome));
   check_cover(&outcome);
   const struct run_leg *legs = outcome.legs;
+  if (legs == NULL) {
+    return; /* check_cover has failed */
+  }
   /* ramps of half a second at both ends: up within the dwell, down behind it */
   CHECK_CLOSE(energy(&legs[0], "implement") + energy(&legs[1], "implement") + energy(&legs[2], "implement"),
               25e3 * 20.0, 1e-3);
@@ -121,7 +131,7 @@ static void what_is_under_way_is_told_as_unfinished(void **state) {
                               &outcome));
   check_cover(&outcome);
   assert_int_equal(outcome.leg_count, 1);
-  assert_false(outcome.legs[0].done);
+  assert_false(outcome.legs != NULL && outcome.legs[0].done);
   CHECK_NEAR(outcome.measures[MEASURE_legs_done], 0.0, 0.0);
   assert_true(isnan(outcome.measures[MEASURE_stop_miss]));
   outcome_free(&outcome);
