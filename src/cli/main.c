@@ -43,6 +43,7 @@ static const struct command_row commands[] = {
     {"list", command_list, "list parameters, signals, measures or units"},
     {"review", command_review, "all limits of several cases under several conditions"},
     {"envelope", command_envelope, "how far one or two quantities can go until a limit breaks"},
+    {"odds", command_odds, "how often limits break when what scatters is drawn by lot"},
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},

@@ -11,6 +11,7 @@
 struct answer_file {
   struct part_file out;
   hid_t group; /* the present one; the file itself at the root */
+  const char *status;
 };
 
 static void leave_group(struct answer_file *file) {
@@ -32,6 +33,7 @@ struct answer_file *answer_open(const char *path, const char *kind, const char *
     return NULL;
   }
   file->group = file->out.file;
+  file->status = "complete";
   provenance_write(file->out.file, OUTPUT_ANSWER, title, command, &file->out.log);
   h5_text_attribute(file->out.file, "answer", kind, &file->out.log);
   if (case_text != NULL) {
@@ -139,9 +141,13 @@ void answer_abandon(struct answer_file *file) {
   free(file);
 }
 
+void answer_interrupted(struct answer_file *file) {
+  file->status = "interrupted";
+}
+
 bool answer_close(struct answer_file *file, struct error *error) {
   leave_group(file);
-  h5_text_attribute(file->out.file, "status", "complete", &file->out.log);
+  h5_text_attribute(file->out.file, "status", file->status, &file->out.log);
   bool good = part_close(&file->out, DRAFT_NAME, error);
   free(file);
   return good;

@@ -43,6 +43,8 @@ void answer_share(struct answer_file *file, const char *name, double share);
 void answer_count(struct answer_file *file, const char *name, int64_t count);
 /* A text, likewise. */
 void answer_words(struct answer_file *file, const char *name, const char *words);
+/* It holds less than was asked for: the attribute `status` says interrupted in place of complete. */
+void answer_interrupted(struct answer_file *file);
 /* Close and give the file its name. Frees in any case; on failure nothing is left behind. */
 bool answer_close(struct answer_file *file, struct error *error);
 /* Give it up: nothing is left. */

@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "pool.h"
 #include "units.h"
 
 /* Seconds between two looks for a wish to stop. */
@@ -49,28 +48,15 @@ static bool find_axis(struct probe *probe, int a, const struct probe_axis *wish,
   return true;
 }
 
-struct probe *probe_open(struct review *review, const struct probe_axis *axes, int axis_count, int jobs,
-                         struct error *error) {
-  struct probe *probe = calloc(1, sizeof *probe);
-  struct plan *plan = &review->plan;
-  if (probe == NULL) {
-    error_set(error, ERROR_MEMORY, "no memory for the envelope");
-    return NULL;
-  }
-  probe->review = review;
-  bool good = true;
-  for (int a = 0; good && a < axis_count; a++) {
-    good = find_axis(probe, a, &axes[a], error);
-  }
-  plan->axes = probe->axes;
-  plan->axis_count = axis_count;
+/* What runs over the axes that the plan has now; closes the probe where it cannot. */
+static struct probe *start(struct probe *probe, int jobs, struct error *error) {
+  struct plan *plan = &probe->review->plan;
   plan->arrangement = ARRANGE_POINTS;
   plan->samples = 0;
-  if (good) {
-    probe->numbers = calloc((size_t)row_number_count(row_shape_of(plan)), sizeof *probe->numbers);
-    good = probe->numbers != NULL || error_set(error, ERROR_MEMORY, "no memory for the envelope");
-  }
-  if (good) {
+  probe->numbers = calloc((size_t)row_number_count(row_shape_of(plan)), sizeof *probe->numbers);
+  if (probe->numbers == NULL) {
+    error_set(error, ERROR_MEMORY, "no memory for the runs");
+  } else {
     const struct pool_order order = {.plan = plan, .jobs = jobs, .shards = 1};
     probe->pool = pool_new(&order, error);
   }
@@ -79,6 +65,37 @@ struct probe *probe_open(struct review *review, const struct probe_axis *axes, i
     return NULL;
   }
   return probe;
+}
+
+static struct probe *make(struct review *review, struct error *error) {
+  struct probe *probe = calloc(1, sizeof *probe);
+  if (probe == NULL) {
+    error_set(error, ERROR_MEMORY, "no memory for the runs");
+    return NULL;
+  }
+  probe->review = review;
+  return probe;
+}
+
+struct probe *probe_open(struct review *review, const struct probe_axis *axes, int axis_count, int jobs,
+                         struct error *error) {
+  struct probe *probe = make(review, error);
+  bool good = probe != NULL;
+  for (int a = 0; good && a < axis_count; a++) {
+    good = find_axis(probe, a, &axes[a], error);
+  }
+  if (!good) {
+    free(probe);
+    return NULL;
+  }
+  review->plan.axes = probe->axes;
+  review->plan.axis_count = axis_count;
+  return start(probe, jobs, error);
+}
+
+struct probe *probe_open_varied(struct review *review, int jobs, struct error *error) {
+  struct probe *probe = make(review, error);
+  return probe != NULL ? start(probe, jobs, error) : NULL;
 }
 
 /* Is `a` worse news than `b`? */
@@ -91,21 +108,26 @@ static bool is_worse(const struct probe_answer *a, const struct probe_answer *b)
   return !isnan(a->margin) && !(a->margin >= b->margin);
 }
 
-static bool take_block(struct probe *probe, const struct pool_block *block, struct probe_answer *answers,
-                       struct error *error) {
+/* What a round of points is judged into. */
+struct judging {
+  struct probe *probe;
+  struct probe_answer *answers;
+  bool (*stop)(void);
+};
+
+static bool judge_block(void *context, const struct pool_block *block, struct error *error) {
+  const struct judging *judging = context;
+  struct probe *probe = judging->probe;
   const struct plan *plan = &probe->review->plan;
   struct row_shape shape = row_shape_of(plan);
   size_t used = 0;
-  if (block->broken) {
-    *error = block->error;
-    return false;
-  }
+  (void)error;
   for (int64_t i = 0; i < block->count; i++) {
     struct row row;
     used += row_decode(shape, block->payload + used, block->bytes - used, probe->numbers, &row);
     struct judgement judgement = review_judge(probe->review, &row, NULL);
     struct probe_answer told = {judgement.verdict, judgement.limit, plan_base(plan, row.k), judgement.margin};
-    struct probe_answer *answer = &answers[row.k / plan->cell_count];
+    struct probe_answer *answer = &judging->answers[row.k / plan_base_count(plan)];
     if (answer->cell < 0 || is_worse(&told, answer)) {
       *answer = told;
     }
@@ -113,34 +135,53 @@ static bool take_block(struct probe *probe, const struct pool_block *block, stru
   return true;
 }
 
-bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
-               struct error *error) {
+static bool wants_stop(void *context) {
+  const struct judging *judging = context;
+  return judging->stop();
+}
+
+bool probe_run(struct probe *probe, const struct probe_order *order, bool *stopped, struct error *error) {
   struct plan *plan = &probe->review->plan;
-  plan->points = values; /* nothing runs now */
-  plan->samples = count;
-  plan->cases = (int64_t)count * plan->cell_count;
-  for (int i = 0; i < count; i++) {
-    answers[i] = (struct probe_answer){REVIEW_KEPT, -1, -1, NAN};
-  }
+  plan->points = order->values; /* nothing runs now */
+  plan->samples = order->count;
+  plan->cases = order->count * plan_base_count(plan);
   int64_t given = 0;
-  int64_t done = 0;
   bool good = true;
-  while (done < given || (good && given < plan->cases)) {
-    for (int wanted = pool_wants(probe->pool); good && wanted > 0 && given < plan->cases; wanted--) {
-      pool_give(probe->pool, (struct span){given++, 1});
+  *stopped = false;
+  while (!pool_idle(probe->pool) || (good && !*stopped && given < plan->cases)) {
+    for (int wanted = pool_wants(probe->pool); good && !*stopped && wanted > 0 && given < plan->cases; wanted--) {
+      int64_t left = plan->cases - given;
+      struct span span = {given, left < order->span ? left : order->span};
+      pool_give(probe->pool, span);
+      given += span.count;
     }
     struct pool_block *block = pool_take(probe->pool, PATIENCE);
     if (block != NULL) {
-      good = good && take_block(probe, block, answers, error);
-      done++;
+      if (good && block->broken) {
+        *error = block->error;
+        good = false;
+      }
+      good = good && order->take(order->context, block, error);
       pool_return(probe->pool, block);
     }
-    if (good && stop()) {
-      error_set(error, ERROR_RUN, "interrupted");
-      good = false;
+    *stopped = *stopped || (good && order->stop(order->context));
+    if (*stopped || !good) {
+      pool_stop(probe->pool);
     }
   }
   return good;
+}
+
+bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
+               struct error *error) {
+  struct judging judging = {probe, answers, stop};
+  const struct probe_order order = {
+      .values = values, .count = count, .span = 1, .context = &judging, .take = judge_block, .stop = wants_stop};
+  bool stopped = false;
+  for (int i = 0; i < count; i++) {
+    answers[i] = (struct probe_answer){REVIEW_KEPT, -1, -1, NAN};
+  }
+  return probe_run(probe, &order, &stopped, error) && (!stopped || error_set(error, ERROR_RUN, "interrupted"));
 }
 
 const struct parameter_ref *probe_quantity(const struct probe *probe, int axis) {
@@ -148,9 +189,12 @@ const struct parameter_ref *probe_quantity(const struct probe *probe, int axis) 
 }
 
 void probe_close(struct probe *probe) {
+  struct plan *plan = &probe->review->plan;
   pool_free(probe->pool);
-  probe->review->plan.axes = NULL;
-  probe->review->plan.axis_count = 0;
+  if (plan->axes == probe->axes) {
+    plan->axes = NULL;
+    plan->axis_count = 0;
+  }
   free(probe->numbers);
   free(probe);
 }

@@ -113,13 +113,14 @@ static bool read_cell(const struct reading *reading, const struct node *entry, c
 static bool gather_limits(struct review *review, struct error *error) {
   struct plan *plan = &review->plan;
   size_t room = (size_t)plan_limit_count(plan);
-  review->places = arena_take(plan->memory, (room * (size_t)plan->cell_count + 1) * sizeof *review->places);
-  review->limits = arena_take(plan->memory, (room * (size_t)plan->cell_count + 1) * sizeof *review->limits);
+  size_t cells = (size_t)plan_base_count(plan);
+  review->places = arena_take(plan->memory, (room * cells + 1) * sizeof *review->places);
+  review->limits = arena_take(plan->memory, (room * cells + 1) * sizeof *review->limits);
   if (review->places == NULL || review->limits == NULL) {
     return no_memory(error);
   }
-  for (int c = 0; c < plan->cell_count; c++) {
-    const struct case_data *data = &plan->cells[c].data;
+  for (int c = 0; c < (int)cells; c++) {
+    const struct case_data *data = plan_base_case(plan, c);
     for (int i = 0; i < (int)room; i++) {
       int place = i < data->limit_count ? 0 : -1;
       while (place >= 0 && place < review->limit_count &&
@@ -371,6 +372,48 @@ bool review_of_case(const char *path, const char *const *sets, int set_count, st
     review_free(review);
   }
   return good;
+}
+
+/* What --set says, in the case of a study: nothing that varies, and what varies is there afterwards. */
+static bool set_in_study(struct plan *plan, const char *const *sets, int set_count, struct error *error) {
+  struct error inner = {0};
+  for (int a = 0; a < plan->axis_count; a++) {
+    for (int p = 0; p < plan->axes[a].ref_count; p++) {
+      const char *path = plan->axes[a].paths[p];
+      size_t length = strlen(path);
+      for (int i = 0; i < set_count; i++) {
+        if (strncmp(sets[i], path, length) == 0 && sets[i][length + strspn(sets[i] + length, " ")] == '=') {
+          return error_set(error, ERROR_USAGE, "--set '%s': it varies over the runs", text_excerpt(path).text);
+        }
+      }
+    }
+  }
+  if (set_count > 0 && !case_set(&plan->base, sets, set_count, error)) {
+    return false;
+  }
+  for (int a = 0; set_count > 0 && a < plan->axis_count; a++) {
+    for (int p = 0; p < plan->axes[a].ref_count; p++) {
+      const char *path = plan->axes[a].paths[p];
+      if (!parameter_ref_find(&plan->base, path, &plan->axes[a].refs[p], &inner)) {
+        return error_set(error, ERROR_USAGE, "'%s' varies and is no longer there after --set: %s", path, inner.text);
+      }
+    }
+  }
+  plan->fingerprint = plan_fingerprint(plan);
+  return true;
+}
+
+bool review_of_study(const char *path, const char *const *sets, int set_count, struct review *review,
+                     struct error *error) {
+  *review = (struct review){0};
+  if (!plan_load(path, NULL, &review->plan, error)) {
+    return false;
+  }
+  if (set_in_study(&review->plan, sets, set_count, error) && gather_limits(review, error)) {
+    return true;
+  }
+  review_free(review);
+  return false;
 }
 
 bool review_is(const char *path) {

@@ -32,6 +32,9 @@ bool review_load(const char *path, const char *const *sets, int set_count, struc
 /* One case and its limits alone, as a review of one cell. */
 bool review_of_case(const char *path, const char *const *sets, int set_count, struct review *review,
                     struct error *error);
+/* The case of a study with its limits, as a review without cells whose plan varies what the study does. */
+bool review_of_study(const char *path, const char *const *sets, int set_count, struct review *review,
+                     struct error *error);
 /* Is the file a review? Told by its key `cases`; false too where it cannot be read. */
 bool review_is(const char *path);
 void review_free(struct review *review);

@@ -15,6 +15,7 @@ KINDS = {
     "keep": "answer_keep",
     "review": "answer_review",
     "envelope": "answer_envelope",
+    "odds": "answer_odds",
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",

@@ -48,6 +48,7 @@ def page(name, kind, command, reads):
 
 ENVELOPE = "swashloop envelope cases/braking.yaml --over 'ground.grade[1].value=-25 %..0 %' " \
     "--over 'actions[1].over=0.2 s..6 s' -o hold.h5"
+ODDS = "swashloop odds cases/studies/braking_odds.yaml --width 1% -o braking_odds.odds.h5"
 BRAKING = "swashloop sweep cases/studies/braking.yaml -o braking.h5"
 STALL = "swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter.setting --to limiter.band " \
     "--to limiter.lag --to swash.rate_up --to lines.volume_a --to relief.lag --to fluid.air_content " \
@@ -60,6 +61,7 @@ PICTURES = (
     plot("review.png", (*ANY, "answers", "answer_review"),
          ["swashloop review cases/reviews/forwarder.yaml --no-runs -o forwarder.h5"], "forwarder.h5"),
     plot("envelope.png", (*ANY, "answers", "answer_envelope"), [ENVELOPE], "hold.h5"),
+    plot("odds.png", (*ANY, "answers", "answer_odds"), [ODDS], "braking_odds.odds.h5"),
     plot("sweep-braking.png", SWEEP, [BRAKING], "braking.h5"),
     plot("sweep-map.png", SWEEP, [BRAKING], "braking.h5", "--draw map -x ground.grade[1].value -y actions[1].over"),
     plot("sweep-influence.png", SWEEP, ["swashloop sweep cases/studies/braking_influence.yaml -o influence.h5"], "influence.h5",

@@ -1,7 +1,7 @@
 """Every figure that a sentence quotes of the program: command, what of its answer, unit and rounding (figures.py)."""
 import re
 
-from .pictures import BRAKING, ENVELOPE
+from .pictures import BRAKING, ENVELOPE, ODDS
 
 HOLD_BACK = "swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' -o hold-back.h5"
 HOLD_BACK_LOW_RELIEF = "swashloop steady cases/downhill.yaml --engine-limit '2520 rpm' --set 'relief.setting=250 bar' " \
@@ -46,6 +46,10 @@ def evaluations_of_a_jacobian(shop):
 def over_set_speed(case):
     """Highest engine speed of the demo machine over its set speed, 2100 rpm."""
     return lambda shop: measure(case, "engine_speed_max")(shop) / (2100.0 * 2.0 * 3.14159265358979 / 60.0)
+
+
+def odds(place, name):
+    return lambda shop: shop.document(ODDS)["probabilities"][place][name]
 
 
 def setting(case, path):
@@ -466,6 +470,13 @@ FIGURES = {
     "envelope.foot_from": (lambda shop: shop.document(FOOT)["changes"][0]["kept_side"]["first"], ".2f s"),
     "envelope.foot_to": (lambda shop: shop.document(FOOT)["changes"][1]["kept_side"]["first"], ".2f s"),
     "envelope.points": (lambda shop: shop.document(ENVELOPE)["points"], ".0f"),
+    "odds.runs": (lambda shop: shop.document(ODDS)["runs"], ".0f"),
+    "odds.any": (odds(0, "probability"), ".1f %"),
+    "odds.any_low": (odds(0, "low"), ".1f %"),
+    "odds.any_high": (odds(0, "high"), ".1f %"),
+    "odds.speed": (odds(1, "probability"), ".1f %"),
+    "odds.stop": (odds(7, "probability"), ".1f %"),
+    "odds.none_high": (odds(2, "high"), ".3f %"),
     "envelope.grid": (lambda shop: shop.document(ENVELOPE)["grid_points_of_the_same_accuracy"], ".0f"),
     "review.cells": (lambda shop: shop.document(REVIEW)["counts"]["cells"], ".0f"),
     "review.kept": (lambda shop: shop.document(REVIEW)["counts"]["kept"], ".0f"),
