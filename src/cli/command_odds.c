@@ -44,7 +44,8 @@ static bool read_seed(void *context, const char *text, struct error *error) {
 }
 
 static const struct option_row options[] = {
-    OPTION_READ("runs", '\0', "N", read_runs, "how many; with --width how many at most (default: the study's count; 100000)"),
+    OPTION_READ("runs", '\0', "N", read_runs,
+                "how many; with --width how many at most (default: the study's count; 100000)"),
     OPTION_AMOUNT("width", "SHARE", width, FRACTION, 1e-6, 1.0,
                   "go on until every interval of 95 % is as narrow as this, from end to end: 2 %"),
     OPTION_AMOUNT("allowed", "SHARE", allowed, FRACTION, 1e-12, 1.0,
@@ -62,15 +63,18 @@ static const struct option_row options[] = {
 static const struct option_table table = {
     .rows = options,
     .row_count = (int)(sizeof options / sizeof options[0]),
-    .head = "usage: swashloop odds STUDY [--runs N] [--width SHARE] [--allowed SHARE] [--seed N] [-o FILE]\n"
-            "                      [--set PATH=VALUE]... [--jobs N] [--resume] [--json] [--quiet]\n\n"
-            "How often do limits break when valves, oil, loads and operators scatter? Draws what the study varies from\n"
-            "its distributions, every run by itself, and counts: the probability that each limit breaks and that any\n"
-            "does, with intervals of 95 %, and which inputs drive it.\n\n"
-            "  swashloop odds cases/studies/braking_odds.yaml --width 2%\n\n",
-    .tail = "\nNo breaking in n runs is an upper bound, never 'it does not break'. The odds are those of the distributions\n"
-            "in the study. What is done lies in FILE.journal until the answer is whole: --resume goes on after Ctrl-C.\n"
-            "A pass in simulation proves nothing on a machine.\n\n" CAUTION "\n",
+    .head =
+        "usage: swashloop odds STUDY [--runs N] [--width SHARE] [--allowed SHARE] [--seed N] [-o FILE]\n"
+        "                      [--set PATH=VALUE]... [--jobs N] [--resume] [--json] [--quiet]\n\n"
+        "How often do limits break when valves, oil, loads and operators scatter? Draws what the study varies from\n"
+        "its distributions, every run by itself, and counts: the probability that each limit breaks and that any\n"
+        "does, with intervals of 95 %, and which inputs drive it.\n\n"
+        "  swashloop odds cases/studies/braking_odds.yaml --width 2%\n\n",
+    .tail =
+        "\nNo breaking in n runs is an upper bound, never 'it does not break'. The odds are those of the "
+        "distributions\n"
+        "in the study. What is done lies in FILE.journal until the answer is whole: --resume goes on after Ctrl-C.\n"
+        "A pass in simulation proves nothing on a machine.\n\n" CAUTION "\n",
     .one = "study",
 };
 
@@ -138,9 +142,8 @@ static int tell(struct work *work, const struct odds_answer *answer, int jobs) {
   } else if (!request->asked.quiet) {
     odds_print(stdout, answer, request->allowed);
     (void)printf("%" PRId64 " runs, %" PRId64 " of them now, in %s, %d thread%s; seed %" PRIu64 "\nfile %s\n%s\n",
-                 answer->runs, answer->runs - answer->before,
-                 terminal_seconds(answer->seconds, text, (int)sizeof text), jobs, jobs == 1 ? "" : "s", answer->seed,
-                 shown(request->asked.output).text, CAUTION);
+                 answer->runs, answer->runs - answer->before, terminal_seconds(answer->seconds, text, (int)sizeof text),
+                 jobs, jobs == 1 ? "" : "s", answer->seed, shown(request->asked.output).text, CAUTION);
   }
   if (!answer->complete) {
     (void)fprintf(stderr, "interrupted after %" PRId64 " runs: %s tells them and is marked so; --resume goes on\n",
@@ -190,8 +193,8 @@ static bool load(struct work *work, struct error *error) {
   }
   const struct plan *plan = &work->review.plan;
   if (!check_study(plan, error) ||
-      (work->review.limit_count == 0 && !error_at(error, plan->source, 0, 0,
-                                                  "neither the study nor its case has 'limits:': nothing can break"))) {
+      (work->review.limit_count == 0 &&
+       !error_at(error, plan->source, 0, 0, "neither the study nor its case has 'limits:': nothing can break"))) {
     review_free(&work->review);
     return false;
   }

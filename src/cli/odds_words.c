@@ -65,11 +65,11 @@ static void print_unsure(FILE *out, const struct odds_answer *answer) {
     }
   }
   double runs = (double)any->odds.runs;
-  (void)fprintf(out,
-                "). They count as kept in the lower ends and as broken in the upper ends: %s of the runs break a limit if "
-                "none of these does, %s if all do.\n",
-                show((double)any->odds.broken / runs, low),
-                show((double)(any->odds.broken + any->odds.unsure) / runs, high));
+  (void)fprintf(
+      out,
+      "). They count as kept in the lower ends and as broken in the upper ends: %s of the runs break a limit if "
+      "none of these does, %s if all do.\n",
+      show((double)any->odds.broken / runs, low), show((double)(any->odds.broken + any->odds.unsure) / runs, high));
 }
 
 struct ranked {
@@ -114,7 +114,8 @@ static void print_drivers(FILE *out, const struct odds_answer *answer) {
   const struct fate_odds *odds = &answer->probabilities[0].odds;
   const struct driver *first = answer->input_count > 0 ? odds_driver(answer, 0, 0) : NULL;
   if (first == NULL || isnan(first->broken_mean)) {
-    (void)fprintf(out, "Which input drives the breaking is not told: it takes %d runs that break and as many that keep\n",
+    (void)fprintf(out,
+                  "Which input drives the breaking is not told: it takes %d runs that break and as many that keep\n",
                   (int)DRIVER_MEAN_LEAST);
     return;
   }
@@ -150,7 +151,10 @@ static void print_allowed(FILE *out, const struct paint *paint, const struct odd
   }
   int code = odds_exit(answer, allowed);
   bool within = odds->high <= allowed;
-  (void)fprintf(out, "%s%s%s: allowed is %s\n", code == EXIT_LIMIT_BROKEN ? paint->bad : within ? paint->good : "",
+  (void)fprintf(out, "%s%s%s: allowed is %s\n",
+                code == EXIT_LIMIT_BROKEN ? paint->bad
+                : within                  ? paint->good
+                                          : "",
                 code == EXIT_LIMIT_BROKEN ? "Limits break more often than allowed"
                 : within                  ? "Limits break no more often than allowed"
                                           : "Whether limits break more often than allowed is not established",

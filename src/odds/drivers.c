@@ -72,9 +72,9 @@ static void count_into(struct tally *tally, const struct point *points, int64_t 
   }
 }
 
-/* Variance between the intervals of a tally over the total, without the group `left_out` (-1: of all). What the means of
- * the intervals scatter by chance is taken off, with each interval's own variance: that of rare breaking is nothing but
- * in a few of them. */
+/* Variance between the intervals of a tally over the total, without the group `left_out` (-1: of all). What the means
+ * of the intervals scatter by chance is taken off, with each interval's own variance: that of rare breaking is nothing
+ * but in a few of them. */
 static double between_over_total(const struct tally *tally, int left_out) {
   double runs[INTERVALS_MOST] = {0.0};
   double broken[INTERVALS_MOST] = {0.0};

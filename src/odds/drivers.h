@@ -22,7 +22,7 @@
 enum { DRIVER_MEAN_LEAST = 20, DRIVER_INDEX_LEAST = 200 };
 
 struct driver {
-  double index; /* first order; NaN: too few runs on one side */
+  double index;     /* first order; NaN: too few runs on one side */
   double index_low; /* of 95 % */
   double index_high;
   double broken_mean; /* share of the distribution, mean over the runs that break; NaN: too few */

@@ -39,12 +39,12 @@ struct odds_input {
 struct odds_answer {
   const struct review *review;
   uint64_t seed;
-  bool complete; /* not interrupted before what was asked for was done */
-  int64_t runs;  /* points that were run; of a review each in every cell */
+  bool complete;  /* not interrupted before what was asked for was done */
+  int64_t runs;   /* points that were run; of a review each in every cell */
   int64_t before; /* of them, made earlier */
   int64_t most;
-  double width;   /* wanted; 0: none */
-  double reached; /* of the widest interval */
+  double width;          /* wanted; 0: none */
+  double reached;        /* of the widest interval */
   int probability_count; /* all limits together, then each */
   struct odds_probability *probabilities;
   int input_count;

@@ -178,9 +178,9 @@ static bool take_block(void *context, const struct pool_block *block, struct err
   if (block->count == 0) {
     return true;
   }
-  bool good = take_rows(runs, first, block->count, block->payload, block->bytes, error) &&
-              (!runs->has_journal ||
-               journal_append(&runs->journal, first, block->count, block->payload, block->bytes, error));
+  bool good =
+      take_rows(runs, first, block->count, block->payload, block->bytes, error) &&
+      (!runs->has_journal || journal_append(&runs->journal, first, block->count, block->payload, block->bytes, error));
   if (good && worker_clock(CLOCK_MONOTONIC) - runs->synced > SYNC_PAUSE) {
     good = sync_now(runs, error);
   }

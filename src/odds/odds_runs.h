@@ -1,5 +1,5 @@
-/* Runs of a study whose points somebody chooses, one after the other: what came of each, kept in memory and in a journal
- * (FILE.journal), so that the same points asked again after an interruption are not run again. */
+/* Runs of a study whose points somebody chooses, one after the other: what came of each, kept in memory and in a
+ * journal (FILE.journal), so that the same points asked again after an interruption are not run again. */
 #ifndef SWASHLOOP_ODDS_ODDS_RUNS_H
 #define SWASHLOOP_ODDS_ODDS_RUNS_H
 

@@ -43,8 +43,8 @@ static const char *const fate_columns[FATE_COUNT] = {"kept",       "not_vouched"
 static void write_probabilities(struct columns *columns) {
   const struct odds_answer *answer = columns->answer;
   int count = answer->probability_count;
-  begin(columns, "probabilities", "how often limits break", "probability",
-        "0: any limit; else the number of the limit", count);
+  begin(columns, "probabilities", "how often limits break", "probability", "0: any limit; else the number of the limit",
+        count);
   for (int i = 0; i < count; i++) {
     columns->texts[i] = answer->probabilities[i].sentence;
   }
@@ -152,9 +152,9 @@ enum { PART_COLUMNS = 9 };
 
 static void part_numbers(const struct odds_part *part, int place, double numbers[PART_COLUMNS]) {
   struct fate_odds odds = fate_odds_of(&part->counts);
-  const double all[PART_COLUMNS] = {(double)place,       part->share_low,   part->share_high,
-                                    (double)odds.runs,   (double)odds.broken, (double)odds.unsure,
-                                    odds.share,          odds.low,          odds.high};
+  const double all[PART_COLUMNS] = {
+      (double)place,       part->share_low, part->share_high, (double)odds.runs, (double)odds.broken,
+      (double)odds.unsure, odds.share,      odds.low,         odds.high};
   for (int n = 0; n < PART_COLUMNS; n++) {
     numbers[n] = all[n];
   }
@@ -183,8 +183,8 @@ static void write_parts(struct columns *columns) {
     for (int i = 0; i < answer->input_count; i++) {
       for (int b = 0; b < answer->inputs[i].part_count; b++) {
         const struct odds_part *part = &odds_parts(answer, p, i)[b];
-        columns->texts[row] = odds_value_words(answer, i, 0.5 * (part->share_low + part->share_high),
-                                               columns->words[row], ODDS_LABEL);
+        columns->texts[row] =
+            odds_value_words(answer, i, 0.5 * (part->share_low + part->share_high), columns->words[row], ODDS_LABEL);
         row++;
       }
     }

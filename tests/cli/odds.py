@@ -148,11 +148,11 @@ class Odds(Folder):
         self.assertGreater(row["high"], (row["broken"] + row["failed"]) / 600)
 
     def test_interrupted_and_taken_up_again(self):
-        whole = self.alike(self.odds(0, "-o", "whole.h5", "--runs", "8000"))
-        process = self.start_program("odds", "study.yaml", "-o", "o.h5", "--runs", "8000", "--jobs", "2")
+        whole = self.alike(self.odds(0, "-o", "whole.h5", "--runs", "3000"))
+        process = self.start_program("odds", "study.yaml", "-o", "o.h5", "--runs", "3000", "--jobs", "2")
         for _ in range(200):
             journal = self.path("o.h5.journal")
-            if os.path.exists(journal) and os.path.getsize(journal) > 50000:
+            if os.path.exists(journal) and os.path.getsize(journal) > 20000:
                 break
             time.sleep(0.02)
         process.send_signal(signal.SIGINT)
@@ -164,12 +164,12 @@ class Odds(Folder):
             self.assertEqual(text_of(answer.attrs["status"]), "interrupted")
             runs = sum(answer["probabilities"][name][0] for name in ("kept", "broken"))
             self.assertEqual(answer.attrs["runs"], runs)
-            self.assertTrue(0 <= runs < 8000)
-        refused = self.run_program("odds", "study.yaml", "-o", "o.h5", "--runs", "8000")
+            self.assertTrue(0 <= runs < 3000)
+        refused = self.run_program("odds", "study.yaml", "-o", "o.h5", "--runs", "3000")
         self.assertEqual((refused.returncode, "--resume" in refused.stderr), (2, True))
         other = self.run_program("odds", "study.yaml", "-o", "o.h5", "--seed", "9", "--resume")
         self.assertEqual(other.returncode, 2, other.stderr)
-        self.assertEqual(self.alike(self.odds(0, "-o", "o.h5", "--runs", "8000", "--resume")), whole)
+        self.assertEqual(self.alike(self.odds(0, "-o", "o.h5", "--runs", "3000", "--resume")), whole)
         self.assertNotIn("o.h5.journal", self.files())
 
     def test_silent_where_nobody_looks(self):

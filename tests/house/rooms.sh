@@ -23,7 +23,7 @@ files                core
 results              models/lib core schema plausibility run files
 sweep                core schema columns case plausibility run files results
 review               core schema case run files results sweep
-odds                 core schema case run files results sweep review
+odds                 run results sweep review
 report               models/lib core schema files
 analysis             models/lib models/components core schema columns case equilibrium run files results
 cli                  models/lib core schema columns case plausibility run files results sweep review odds report analysis

@@ -472,7 +472,7 @@ FIGURES = {
     "envelope.points": (lambda shop: shop.document(ENVELOPE)["points"], ".0f"),
     "odds.runs": (lambda shop: shop.document(ODDS)["runs"], ".0f"),
     "odds.any": (odds(0, "probability"), ".1f %"),
-    "odds.any_low": (odds(0, "low"), ".1f %"),
+    "odds.any_low": (odds(0, "low"), ".1f (%)"),
     "odds.any_high": (odds(0, "high"), ".1f %"),
     "odds.speed": (odds(1, "probability"), ".1f %"),
     "odds.stop": (odds(7, "probability"), ".1f %"),
