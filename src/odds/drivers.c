@@ -3,7 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { GROUPS = 20, INTERVALS_MOST = 40, FEWER_AN_INTERVAL = 5 };
+enum { HALF = 10, GROUPS = 2 * HALF, INTERVALS_MOST = 40, FEWER_AN_INTERVAL = 5 };
 
 /* 97.5 % point of Student's t with GROUPS - 2 degrees of freedom: a mean for each half. */
 #define STUDENT 2.1009
@@ -106,19 +106,19 @@ static void find_index(const struct point *points, int64_t count, struct tally *
   driver->index = 0.0;
   for (int half = 0; half < 2; half++) {
     struct tally *tally = &tallies[half];
-    double without[GROUPS / 2];
+    double without[HALF];
     double mean = 0.0;
     count_into(tally, points, count, half);
     driver->index += 0.5 * between_over_total(tally, -1);
-    for (int g = 0; g < GROUPS / 2; g++) {
+    for (int g = 0; g < HALF; g++) {
       without[g] = between_over_total(tally, 2 * g + (half == 0));
-      mean += without[g] / (GROUPS / 2);
+      mean += without[g] / HALF;
     }
-    for (int g = 0; g < GROUPS / 2; g++) {
+    for (int g = 0; g < HALF; g++) {
       square += 0.25 * (without[g] - mean) * (without[g] - mean);
     }
   }
-  double error = STUDENT * sqrt(square * (GROUPS / 2 - 1) / (GROUPS / 2));
+  double error = STUDENT * sqrt(square * (HALF - 1.0) / HALF);
   driver->index_low = driver->index - error;
   driver->index_high = driver->index + error;
 }

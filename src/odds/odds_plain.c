@@ -81,7 +81,12 @@ bool odds_plain(struct odds_answer *answer, struct odds_runs *runs, const struct
   size_t probabilities = (size_t)answer->probability_count;
   double *values = calloc((size_t)CHUNK * (size_t)plan->axis_count, sizeof *values);
   struct fate_counts *counts = calloc(probabilities, sizeof *counts);
-  bool good = (values != NULL && counts != NULL) || error_set(error, ERROR_MEMORY, "no memory for the odds");
+  if (values == NULL || counts == NULL) {
+    free(values);
+    free(counts);
+    return error_set(error, ERROR_MEMORY, "no memory for the odds");
+  }
+  bool good = true;
   int64_t wanted = 0;
   while (good && !odds_runs_stopped(runs) &&
          (wanted = counting_next(&question->rule, counts, answer->probability_count)) > answer->runs) {
@@ -95,7 +100,7 @@ bool odds_plain(struct odds_answer *answer, struct odds_runs *runs, const struct
     answer->probabilities[p].counts = counts[p];
     answer->probabilities[p].odds = fate_odds_of(&counts[p]);
   }
-  answer->reached = counts != NULL ? counting_width(counts, answer->probability_count) : 1.0;
+  answer->reached = counting_width(counts, answer->probability_count);
   free(values);
   free(counts);
   return good && find_drivers(answer, runs, error);
