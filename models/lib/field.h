@@ -4,7 +4,8 @@
  * REAL(name, quantity, default, low, high, reference, baseline symbol, text [, acts])
  * CHOICE(name, default index, "first|second|third", baseline symbol, text [, acts])
  * TABLE(name, argument quantity, value quantity, low, high, baseline symbol, text [, acts])
- * MAP(name, text [, acts])
+ * MAP(name, text [, acts])                       of efficiencies
+ * CONSUMPTION_MAP(name, low, high, text [, acts]) of specific consumption
  *
  * `acts` names the choices under which the parameter can have an effect; a row without it always can. Clauses joined
  * by " and ": "law poppet" or "ground gee_clough|brixius" of the own section, "vehicle.axles two" of another,
@@ -53,6 +54,7 @@ struct group {
 #define FIELD_MEMBER_CHOICE(name, initial, choices, baseline, ...) int name;
 #define FIELD_MEMBER_TABLE(name, argument, quantity, low, high, baseline, ...) struct profile name PER_LANE;
 #define FIELD_MEMBER_MAP(name, ...) struct map name PER_LANE;
+#define FIELD_MEMBER_CONSUMPTION_MAP(name, ...) struct map name PER_LANE;
 
 /* A row records the offset of its member, so FIELD_OWNER must name the struct while a table is expanded. The optional
  * argument behind the text is `acts`. */
@@ -79,20 +81,64 @@ struct group {
 #define FIELD_ROW_MAP(name, ...)                                                                                       \
   FIELD_ROW(name, FIELD_MAP, FRACTION, ANGULAR_SPEED, 0.0, 1.0, 100.0, NONE, "", "", __VA_ARGS__)
 
+#define FIELD_ROW_CONSUMPTION_MAP(name, low, high, ...)                                                                \
+  FIELD_ROW(name, FIELD_MAP, SPECIFIC_CONSUMPTION, ANGULAR_SPEED, 0.0, low, high, NONE, "", "", __VA_ARGS__)
+
 /* The columns of a map's rows. */
 enum { MAP_SPEED, MAP_PRESSURE, MAP_STROKE, MAP_VOLUMETRIC, MAP_HYDROMECHANICAL, MAP_COLUMNS };
-static const char *const map_column_names[MAP_COLUMNS] = {"speed", "pressure", "stroke", "volumetric",
-                                                          "hydromechanical"};
+
+/* What stands in the columns; names NULL: there is no such column. */
+struct map_form {
+  const char *names[MAP_COLUMNS];
+  enum quantity quantities[MAP_COLUMNS];
+  const char *row_words;    /* a row, for people */
+  const char *column_words; /* the columns by their names, for people */
+  const char *value_words;  /* the values by their names, for people */
+};
+
+static const struct map_form map_of_efficiency = {
+    .names = {"speed", "pressure", "stroke", "volumetric", "hydromechanical"},
+    .quantities = {QUANTITY_ANGULAR_SPEED, QUANTITY_PRESSURE, QUANTITY_FRACTION, QUANTITY_FRACTION, QUANTITY_FRACTION},
+    .row_words = "a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, HYDRO-MECHANICAL EFFICIENCY], or with the STROKE as "
+                 "third column",
+    .column_words = "speed, pressure, volumetric and hydromechanical, and maybe stroke",
+    .value_words = "volumetric or hydromechanical"};
+
+static const struct map_form map_of_consumption = {.names = {"speed", "torque", NULL, "consumption", NULL},
+                                                   .quantities = {QUANTITY_ANGULAR_SPEED, QUANTITY_TORQUE,
+                                                                  QUANTITY_FRACTION, QUANTITY_SPECIFIC_CONSUMPTION,
+                                                                  QUANTITY_FRACTION},
+                                                   .row_words = "a row [SPEED, TORQUE, SPECIFIC CONSUMPTION]",
+                                                   .column_words = "speed, torque and consumption",
+                                                   .value_words = "consumption"};
+
+/* The form of a parameter's map. */
+static inline const struct map_form *map_form_of(const struct field *field) {
+  return field->quantity == QUANTITY_SPECIFIC_CONSUMPTION ? &map_of_consumption : &map_of_efficiency;
+}
+
+/* How many columns rows have, with the stroke if they can have one. */
+static inline int map_form_columns(const struct map_form *form) {
+  int count = 0;
+  for (int i = 0; i < MAP_COLUMNS; i++) {
+    count += form->names[i] != NULL;
+  }
+  return count;
+}
+
+/* How many values a row has. */
+static inline int map_form_values(const struct map_form *form) {
+  return form->names[MAP_HYDROMECHANICAL] != NULL ? 2 : 1;
+}
+
 /* What stands in a row of zero stroke in place of the efficiencies. */
 static const char *const map_idle_names[] = {"lost_flow", "lost_torque"};
 
 /* The quantity of a column, in a row of zero stroke or in another. */
-static inline enum quantity map_column_quantity(int column, bool idles) {
-  static const enum quantity quantities[MAP_COLUMNS] = {QUANTITY_ANGULAR_SPEED, QUANTITY_PRESSURE, QUANTITY_FRACTION,
-                                                        QUANTITY_FRACTION, QUANTITY_FRACTION};
+static inline enum quantity map_column_quantity(const struct map_form *form, int column, bool idles) {
   return idles && column == MAP_VOLUMETRIC        ? QUANTITY_FLOW
          : idles && column == MAP_HYDROMECHANICAL ? QUANTITY_TORQUE
-                                                  : quantities[column];
+                                                  : form->quantities[column];
 }
 
 /* The number in a column of row `row`. */

@@ -1,4 +1,6 @@
 /* A measured efficiency map of a pump or motor: efficiencies over stroke, speed and pressure, on a full grid, in SI.
+ * Or an engine's map of specific consumption: torque stands in place of the pressure, consumption in that of the
+ * volumetric efficiency, and there is one stroke.
  *
  * The axes rise; the last stroke is full stroke. A plane of zero stroke, the first then, holds lost flow and lost
  * torque in place of efficiencies. The numbers belong to whoever read the case; models only read. */
@@ -74,6 +76,22 @@ static inline struct map_place map_find(const struct map *map, double speed, dou
   place.along_pressure = map_along(map->pressure, map->pressures, place.pressure, pressure);
   place.along_stroke = map_along(map->stroke, map->strokes, place.stroke, stroke);
   return place;
+}
+
+/* Bilinear between the four points about a place, of the plane of its stroke; `value` at a point of speed i and torque
+ * k. */
+static inline double map_bilinear(const struct map *map, const struct map_place *place,
+                                  double (*value)(const struct map *map, int s, int i, int k)) {
+  int s = place->stroke;
+  int i = place->speed;
+  int k = place->pressure;
+  int next_i = i + 1 < map->speeds ? i + 1 : i;
+  int next_k = k + 1 < map->pressures ? k + 1 : k;
+  double near = value(map, s, i, k);
+  double far = value(map, s, i, next_k);
+  double low = near + (value(map, s, next_i, k) - near) * place->along_speed;
+  double high = far + (value(map, s, next_i, next_k) - far) * place->along_speed;
+  return low + (high - low) * place->along_pressure;
 }
 
 #endif

@@ -19,11 +19,13 @@ struct state_row {
   const char *text;
 };
 
-/* Two balances share one table. Mechanical energy: sources - losses - stored = 0. Heat in the oil: what the losses of
- * kind LOSS_TO_OIL (to the oil, or to the brakes) make - heat that leaves - heat stored = 0.
+/* Balances share one table. Mechanical energy: sources - losses - stored = 0. Heat in the oil: what the losses of
+ * kind LOSS_TO_OIL (to the oil, or to the brakes) make - heat that leaves - heat stored = 0. Where fuel is counted, a
+ * third: its energy (FUEL_SPENT) - the work of combustion, the first source - FUEL_HEAT = 0.
  *
- * Sources, losses and HEAT_LEAVES are integrals of `powers`; so is a store whose content has no closed form
- * (STORED_RATE, HEAT_STORED_RATE); the content of a plain STORED or HEAT_STORED term is a function of the state.
+ * Sources, losses, HEAT_LEAVES and FUEL_HEAT are integrals of `powers`; so is a store whose content has no closed form
+ * (STORED_RATE, HEAT_STORED_RATE); the content of a plain STORED, FUEL_SPENT or HEAT_STORED term is a function of the
+ * state.
  * OIL_LOST is no energy, and a function of the state: oil that has left the plant for good, m3, so that the audit of
  * oil can close when a hose bursts. */
 enum ledger_kind {
@@ -33,8 +35,10 @@ enum ledger_kind {
   LEDGER_STORED_RATE,
   LEDGER_HEAT_LEAVES,
   LEDGER_HEAT_STORED_RATE,
+  LEDGER_FUEL_HEAT,
   LEDGER_STORED,
   LEDGER_OIL_LOST,
+  LEDGER_FUEL_SPENT,
   LEDGER_HEAT_STORED,
   LEDGER_KIND_COUNT
 };
@@ -44,14 +48,28 @@ static inline bool ledger_is_loss(enum ledger_kind kind) {
   return kind == LEDGER_LOSS || kind == LEDGER_LOSS_TO_OIL;
 }
 
-/* Does a row of this kind count in the balance of heat alone? */
-static inline bool ledger_is_heat(enum ledger_kind kind) {
-  return kind == LEDGER_HEAT_LEAVES || kind == LEDGER_HEAT_STORED_RATE || kind == LEDGER_HEAT_STORED;
+enum ledger_balance { BALANCE_OF_ENERGY, BALANCE_OF_HEAT, BALANCE_OF_FUEL, BALANCE_OF_OIL };
+
+/* Which balance a row of this kind counts in. */
+static inline enum ledger_balance ledger_balance_of(enum ledger_kind kind) {
+  switch (kind) {
+  case LEDGER_HEAT_LEAVES:
+  case LEDGER_HEAT_STORED_RATE:
+  case LEDGER_HEAT_STORED:
+    return BALANCE_OF_HEAT;
+  case LEDGER_FUEL_HEAT:
+  case LEDGER_FUEL_SPENT:
+    return BALANCE_OF_FUEL;
+  case LEDGER_OIL_LOST:
+    return BALANCE_OF_OIL;
+  default:
+    return BALANCE_OF_ENERGY;
+  }
 }
 
 /* A term of the ledger, J (its power in W). Sources are positive into the plant, losses positive when oil or parts are
  * heated, stored terms positive when the store fills, heat that leaves positive when it leaves. Rows of kind STORED,
- * OIL_LOST and HEAT_STORED come last. */
+ * OIL_LOST, FUEL_SPENT and HEAT_STORED come last. */
 struct ledger_row {
   const char *name;
   enum ledger_kind kind;

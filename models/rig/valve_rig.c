@@ -129,6 +129,9 @@ static const char *const valve_rig_lacks[] = {
     "case_pressure",
     "brake_temperature",
     "front_brake_temperature",
+    "fuel_used",
+    "fuel_volume",
+    "carbon_dioxide",
 };
 
 static const char *const valve_rig_channels[] = {"feed"};

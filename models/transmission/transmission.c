@@ -141,6 +141,7 @@ static void transmission_stored(const void *model_, const real *state, real *ene
   }
   stored[LEDGER_tank] = model->oil.ambient * x[STATE_tank_oil];
   stored[LEDGER_oil_lost] = x[STATE_oil_lost];
+  stored[LEDGER_fuel_energy] = own->fuel.law == FUEL_NOT_COUNTED ? 0.0 : own->fuel.heating_value * x[STATE_fuel_used];
   const struct heat_parameters *heat = &own->heat;
   bool four_nodes = heat->nodes == HEAT_FOUR_NODES;
   double loop = x[STATE_loop_temperature] - heat->ambient;

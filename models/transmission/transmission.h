@@ -17,6 +17,7 @@
 #include "filter.h"
 #include "fluid.h"
 #include "flushing.h"
+#include "fuel.h"
 #include "gearbox.h"
 #include "ground.h"
 #include "heat.h"
@@ -45,6 +46,7 @@
   COMPONENT(pipe, hoses, "hoses between pump and motors, each line's")                                                 \
   COMPONENT(pipe, drain, "drain line from the cases to the tank", "lines.cases drained")                               \
   COMPONENT(engine, engine, "diesel engine with governor")                                                             \
+  COMPONENT(fuel, fuel, "fuel that the engine burns", "law willans|map")                                               \
   COMPONENT(turbocharger, turbocharger, "turbocharger and smoke limit", "fitted yes")                                  \
   COMPONENT(implement, implement, "what an implement takes from the engine's shaft")                                   \
   COMPONENT(pump, pump, "over-centre pump")                                                                            \
@@ -129,6 +131,7 @@ static inline bool transmission_gallery_has_heat(const struct transmission_param
   STATE(case_compression, "1", 1e-7, "compression of the oil in the cases, cases drained")                             \
   STATE(oil_lost, "m3", 1e-8, "oil lost to the ground")                                                                \
   STATE(boost, "1", 1e-6, "boost over that at full load, turbocharger fitted")                                         \
+  STATE(fuel_used, "kg", 1e-6, "fuel burnt, fuel counted")                                                             \
   STATE(motor_shaft_speed, "rad/s", 1e-6, "speed of the motor ahead of the gearbox")                                   \
   STATE(gear_clutch_a, "N m", 0.02, "wind-up of the gearbox's clutch A")                                               \
   STATE(gear_clutch_b, "N m", 0.02, "wind-up of the gearbox's clutch B")                                               \
@@ -226,6 +229,10 @@ _Static_assert((int)STATE_RELIEF_A + (int)RELIEF_STATE_COUNT == (int)STATE_RELIE
   SIGNAL(front_wheel_torque, TORQUE, NONE, "torque of the gear on the front wheels, forward positive")                 \
   SIGNAL(boost, FRACTION, NONE, "boost over that at full load")                                                        \
   SIGNAL(smoke_limit, FRACTION, NONE, "fuel that the air suffices for, over full fuel")                                \
+  SIGNAL(fuel_rate, MASS_FLOW, NONE, "fuel that the engine burns")                                                     \
+  SIGNAL(fuel_used, MASS, NONE, "fuel burnt so far")                                                                   \
+  SIGNAL(fuel_volume, VOLUME, NONE, "the same as a volume")                                                            \
+  SIGNAL(carbon_dioxide, MASS, NONE, "carbon dioxide of the fuel burnt so far")                                        \
   SIGNAL(implement_power, POWER, NONE, "power that the implement takes from the engine's shaft")                       \
   SIGNAL(implement_torque, TORQUE, NONE, "torque that the implement takes from the engine")                            \
   SIGNAL(implement_flow, FLOW, NONE, "flow that the implement gets")                                                   \
@@ -298,6 +305,7 @@ enum transmission_signal {
   LEDGER(heat_with_oil, HEAT_LEAVES, "heat lost with oil through burst hoses")                                         \
   LEDGER(heat_brakes, HEAT_LEAVES, "heat of the brakes to the air")                                                    \
   LEDGER(heat_left_out, HEAT_STORED_RATE, "warming that constant capacities leave out")                                \
+  LEDGER(fuel_heat, FUEL_HEAT, "heat in exhaust, coolant and radiation of the engine")                                 \
   LEDGER(engine_motion, STORED, "motion of the engine")                                                                \
   LEDGER(wheel_motion, STORED, "motion of the wheels")                                                                 \
   LEDGER(vehicle_motion, STORED, "motion of the machine")                                                              \
@@ -308,6 +316,7 @@ enum transmission_signal {
   LEDGER(brake_wind_up, STORED, "wind-up of the brake")                                                                \
   LEDGER(friction_wind_up, STORED, "wind-up of friction in motor and gear")                                            \
   LEDGER(oil_lost, OIL_LOST, "oil lost to the ground")                                                                 \
+  LEDGER(fuel_energy, FUEL_SPENT, "chemical energy of the fuel burnt")                                                 \
   LEDGER(heat_loop, HEAT_STORED, "warmth of the loop, oil and metal")                                                  \
   LEDGER(heat_case, HEAT_STORED, "warmth of the cases")                                                                \
   LEDGER(heat_gallery, HEAT_STORED, "warmth of the charge gallery")                                                    \
@@ -435,6 +444,8 @@ enum transmission_switch {
   GUARD_STRETCH_BEHIND,
   GUARD_ARRIVES,
   GUARD_DRIVER_BRAKES,
+  GUARD_FUEL_MAP_SPEED,
+  GUARD_FUEL_MAP_TORQUE,
   GUARD_PUMP_MAP_SPEED,
   GUARD_PUMP_MAP_PRESSURE,
   GUARD_MOTOR_MAP_SPEED,

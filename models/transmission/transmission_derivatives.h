@@ -52,6 +52,9 @@ static inline void rates_of(const struct transmission_model *model, const struct
   if (own->engine.governor == ENGINE_ISOCHRONOUS) {
     d[STATE_governor_integral] = engine_integral_rate(&own->engine, now.engine_speed, throttle, asked, most);
   }
+  if (own->fuel.law != FUEL_NOT_COUNTED) {
+    d[STATE_fuel_used] = fuel_rate(&own->fuel, e.combustion, e.engine_friction, now.engine_speed);
+  }
   if (own->turbocharger.fitted == TURBOCHARGER_FITTED) {
     d[STATE_boost] = turbocharger_boost_rate(&own->turbocharger, x[STATE_boost], x[STATE_fuel], now.engine_speed,
                                              own->engine.set_speed);

@@ -10,6 +10,11 @@ static inline void powers_of(const struct transmission_model *model, const struc
                              const real *x, const struct node_values *now, const struct element_outputs *e, real *p) {
   const struct transmission_parameters *own = &model->own;
   p[LEDGER_combustion] = e->combustion * now->engine_speed;
+  p[LEDGER_fuel_heat] = broadcast(0.0);
+  if (own->fuel.law != FUEL_NOT_COUNTED) {
+    real burns = fuel_rate(&own->fuel, e->combustion, e->engine_friction, now->engine_speed);
+    p[LEDGER_fuel_heat] = own->fuel.heating_value * burns - p[LEDGER_combustion];
+  }
   p[LEDGER_slope] = -now->weight.slope * (1.0 + own->vehicle.dragged_mass / now->mass) * now->speed;
   p[LEDGER_starter] = e->starter * now->engine_speed;
   p[LEDGER_loading] = 0.5 * mode->driver.load_rate * now->speed * now->speed; /* m v' = F takes it to come at v */
@@ -109,6 +114,12 @@ static inline void signals_of_laws(const struct transmission_model *model, const
   if (own->turbocharger.fitted == TURBOCHARGER_FITTED) {
     signals[SIGNAL_boost] = x[STATE_boost];
     signals[SIGNAL_smoke_limit] = smoke_limit_of(model, x);
+  }
+  if (own->fuel.law != FUEL_NOT_COUNTED) {
+    signals[SIGNAL_fuel_rate] = fuel_rate(&own->fuel, e->combustion, e->engine_friction, now->engine_speed);
+    signals[SIGNAL_fuel_used] = x[STATE_fuel_used];
+    signals[SIGNAL_fuel_volume] = x[STATE_fuel_used] / own->fuel.density;
+    signals[SIGNAL_carbon_dioxide] = x[STATE_fuel_used] * own->fuel.carbon_dioxide;
   }
   if (own->implement.law != IMPLEMENT_NONE) {
     signals[SIGNAL_implement_power] = e->implement * now->engine_speed;
@@ -427,6 +438,15 @@ static inline void guards_of(const struct transmission_model *model, const struc
   if (model->own.limiter.law == LIMITER_DRIVEN_SIDE && model->own.limiter.side == LIMITER_BY_COMMAND) {
     real command = x[STATE_control_pressure];
     values[GUARD_COMMAND_SIDE] = LIMITER_COMMAND_BAND + select_where(mode->command_forward, command, -command);
+  }
+  values[GUARD_FUEL_MAP_SPEED] = broadcast(1.0);
+  values[GUARD_FUEL_MAP_TORQUE] = broadcast(1.0);
+  if (model->own.fuel.law == FUEL_MAP) {
+    real share = select_where(mode->burning, x[STATE_fuel], broadcast(0.0));
+    real friction = engine_friction(engine, speed);
+    real torque = engine_combustion(share, engine_full_torque(engine, speed), friction) - friction;
+    values[GUARD_FUEL_MAP_SPEED] = fuel_map_speed_room(&model->own.fuel, share, speed);
+    values[GUARD_FUEL_MAP_TORQUE] = fuel_map_torque_room(&model->own.fuel, torque);
   }
   values[GUARD_GEAR] = select_where(mode->shift_due, broadcast(-1.0), broadcast(1.0));
   driver_guards(model, mode, x, values);

@@ -86,8 +86,14 @@ void transmission_note_channels(const struct transmission_model *model, struct t
   }
 }
 
-/* Why the losses of pump or motors cannot be, or NULL. */
+/* Why the maps of pump, motors or engine cannot be, or NULL. */
 static const char *map_refusal(const struct transmission_parameters *own) {
+  if (own->fuel.law == FUEL_MAP && own->fuel.consumption_map.speeds == 0) {
+    return "fuel.consumption_map is empty; fuel.law map needs it";
+  }
+  if (own->fuel.law != FUEL_MAP && own->fuel.consumption_map.speeds > 0) {
+    return "fuel.consumption_map belongs to fuel.law map";
+  }
   if (own->pump.losses == ROTARY_MAP && own->pump.efficiency_map.speeds == 0) {
     return "pump.efficiency_map is empty; pump.losses map needs it";
   }
@@ -247,6 +253,8 @@ static bool state_active(const struct transmission_parameters *own, int state) {
   case STATE_gear_clutch_a:
   case STATE_gear_clutch_b:
     return own->gearbox.law != GEARBOX_NONE;
+  case STATE_fuel_used:
+    return own->fuel.law != FUEL_NOT_COUNTED;
   case STATE_boost:
     return own->turbocharger.fitted == TURBOCHARGER_FITTED;
   case STATE_second_motor_override:
@@ -499,10 +507,28 @@ real transmission_next_time(const void *mode_) {
   return next;
 }
 
+/* The same for the engine and its map of consumption. */
+static void fuel_excess(const struct transmission_model *model, const real *x, bool by_speed,
+                        struct plant_excess *excess) {
+  const struct map *map = &model->own.fuel.consumption_map;
+  double speed = x[STATE_engine_speed];
+  double friction = engine_friction(&model->own.engine, speed);
+  double full = engine_full_torque(&model->own.engine, speed);
+  excess->quantity = by_speed ? QUANTITY_ANGULAR_SPEED : QUANTITY_TORQUE;
+  excess->value = by_speed ? speed : engine_combustion(x[STATE_fuel], full, friction) - friction;
+  excess->edge = !by_speed               ? map->pressure[map->pressures - 1]
+                 : speed < map->speed[0] ? map->speed[0]
+                                         : map->speed[map->speeds - 1];
+}
+
 void transmission_excess(const void *model_, const real *state, int which, struct plant_excess *excess) {
   const struct transmission_model *model = model_;
   real x[STATE_COUNT];
   transmission_spread(model, state, x);
+  if (which == GUARD_FUEL_MAP_SPEED || which == GUARD_FUEL_MAP_TORQUE) {
+    fuel_excess(model, x, which == GUARD_FUEL_MAP_SPEED, excess);
+    return;
+  }
   real speed = 0.0;
   const struct map *map = mapped(model, x, (which - GUARD_PUMP_MAP_SPEED) / 2, &speed)->map;
   bool by_speed = (which - GUARD_PUMP_MAP_SPEED) % 2 == 0;
@@ -575,6 +601,12 @@ enum plant_verdict transmission_change(const void *model_, void *mode_, real t, 
   case GUARD_COMMAND_SIDE:
     mode->command_forward = !mode->command_forward;
     return PLANT_GOES_ON;
+  case GUARD_FUEL_MAP_SPEED:
+  case GUARD_FUEL_MAP_TORQUE:
+    *message = which == GUARD_FUEL_MAP_SPEED
+                   ? "the engine burns fuel at a speed that its map of consumption does not have"
+                   : "the engine gives more torque than its map of consumption goes";
+    return PLANT_FAILS_RUN;
   case GUARD_PUMP_MAP_SPEED:
   case GUARD_PUMP_MAP_PRESSURE:
     *message = which == GUARD_PUMP_MAP_SPEED ? "the pump turns faster than its efficiency map goes"

@@ -30,6 +30,11 @@ bool transmission_signal_active(const void *parameters, int signal) {
   case SIGNAL_boost:
   case SIGNAL_smoke_limit:
     return own->turbocharger.fitted == TURBOCHARGER_FITTED;
+  case SIGNAL_fuel_rate:
+  case SIGNAL_fuel_used:
+  case SIGNAL_fuel_volume:
+  case SIGNAL_carbon_dioxide:
+    return own->fuel.law != FUEL_NOT_COUNTED;
   case SIGNAL_implement_power:
   case SIGNAL_implement_torque:
     return own->implement.law != IMPLEMENT_NONE;

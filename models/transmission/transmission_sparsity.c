@@ -150,6 +150,7 @@ static void full_pattern(const struct transmission_model *model, uint64_t *on) {
   on[STATE_engine_speed] = ON(engine_speed) | ON(fuel) | ON(pump_stroke) | lines | ON(charge_compression) |
                            ON(loop_temperature) | ON(tank_temperature) | PLANT_TIME;
   on[STATE_fuel] = ON(fuel) | ON(engine_speed) | ON(governor_integral) | ON(boost) | PLANT_TIME;
+  on[STATE_fuel_used] = ON(fuel) | ON(engine_speed);
   on[STATE_boost] = ON(boost) | ON(fuel) | ON(engine_speed);
   on[STATE_governor_integral] = ON(governor_integral) | ON(boost) | ON(engine_speed) | PLANT_TIME;
   on[STATE_line_a_compression] =

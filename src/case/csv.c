@@ -325,28 +325,33 @@ bool csv_table(const struct loader *loader, const char *path, const struct field
  */
 
 /* The columns of a map: by their names, or else all of them in the order of the map. */
-static bool choose_map_columns(const struct csv *csv, const char *const *named, int *chosen) {
+static bool choose_map_columns(const struct csv *csv, const struct map_form *form, const char *const *named,
+                               int *chosen) {
   int found = 0;
+  int most = map_form_columns(form);
+  int least = form->names[MAP_STROKE] != NULL ? most - 1 : most;
   for (int i = 0; i < MAP_COLUMNS; i++) {
-    chosen[i] = columns_find(&csv->columns, named[i] ? named[i] : map_column_names[i]);
+    if (form->names[i] == NULL) {
+      chosen[i] = -1;
+      continue;
+    }
+    chosen[i] = columns_find(&csv->columns, named[i] ? named[i] : form->names[i]);
     if (chosen[i] < 0 && named[i]) {
       return unknown_column(csv, named[i]);
     }
     found += chosen[i] >= 0;
   }
-  if (found >= MAP_COLUMNS - 1 && (found == MAP_COLUMNS || chosen[MAP_STROKE] < 0)) {
+  if (found >= least && (found == most || chosen[MAP_STROKE] < 0)) {
     return true;
   }
-  if (found > 0 || csv->columns.count < MAP_COLUMNS - 1 || csv->columns.count > MAP_COLUMNS) {
-    return error_at(
-        csv->loader->error, csv->columns.file, csv->columns.heading_line, 1,
-        "%s: expected columns speed, pressure, volumetric and hydromechanical, and maybe stroke; name others "
-        "with 'speed: COLUMN' and so on",
-        csv->path);
+  if (found > 0 || csv->columns.count < least || csv->columns.count > most) {
+    return error_at(csv->loader->error, csv->columns.file, csv->columns.heading_line, 1,
+                    "%s: expected columns %s; name others with 'speed: COLUMN' and so on", csv->path,
+                    form->column_words);
   }
   bool strokes = csv->columns.count == MAP_COLUMNS;
   for (int i = 0, next = 0; i < MAP_COLUMNS; i++) {
-    chosen[i] = i == MAP_STROKE && !strokes ? -1 : next++;
+    chosen[i] = form->names[i] == NULL || (i == MAP_STROKE && !strokes) ? -1 : next++;
   }
   return true;
 }
@@ -372,7 +377,7 @@ static struct node *map_node(const struct csv *csv, int column, enum quantity qu
 }
 
 /* The cells of one row, in the order of a map's. */
-static struct node *map_row_node(const struct csv *csv, const int *chosen) {
+static struct node *map_row_node(const struct csv *csv, const struct map_form *form, const int *chosen) {
   struct node *row = arena_take(csv->loader->arena, sizeof *row);
   if (row == NULL) {
     return NULL;
@@ -383,7 +388,7 @@ static struct node *map_row_node(const struct csv *csv, const int *chosen) {
     if (chosen[i] < 0) {
       continue;
     }
-    *end = map_node(csv, chosen[i], map_column_quantity(i, false));
+    *end = map_node(csv, chosen[i], map_column_quantity(form, i, false));
     if (*end == NULL) {
       return NULL;
     }
@@ -393,18 +398,18 @@ static struct node *map_row_node(const struct csv *csv, const int *chosen) {
   return row;
 }
 
-static bool read_map_rows(struct csv *csv, const char *const *named, struct node *list) {
+static bool read_map_rows(struct csv *csv, const struct map_form *form, const char *const *named, struct node *list) {
   int chosen[MAP_COLUMNS] = {0};
   struct node **end = &list->first;
   enum columns_step step;
-  if (!choose_map_columns(csv, named, chosen)) {
+  if (!choose_map_columns(csv, form, named, chosen)) {
     return false;
   }
   while ((step = columns_next(&csv->columns)) == COLUMNS_ROW) {
     if (list->count == CSV_ROW_LIMIT) {
       return fail_at(csv, 1, "more than 100000 rows");
     }
-    *end = map_row_node(csv, chosen);
+    *end = map_row_node(csv, form, chosen);
     if (*end == NULL) {
       return loader_out_of_memory(csv->loader);
     }
@@ -417,9 +422,12 @@ static bool read_map_rows(struct csv *csv, const char *const *named, struct node
   return (list->count > 0 || fail_at(csv, 0, "there is no row below the header")) && keep_guessed(csv);
 }
 
-const struct node *csv_map_rows(const struct loader *loader, const char *path, const struct node *mapping) {
+const struct node *csv_map_rows(const struct loader *loader, const char *path, const struct map_form *form,
+                                const struct node *mapping) {
   const char *keys[MAP_COLUMNS + 1] = {"file"};
-  const char *names[MAP_COLUMNS + 1];
+  const char *found[MAP_COLUMNS + 1];
+  const char *names[MAP_COLUMNS] = {NULL};
+  int key_count = 1;
   struct csv csv = {.loader = loader, .path = path};
   struct node *list = arena_take(loader->arena, sizeof *list);
   if (list == NULL) {
@@ -428,10 +436,15 @@ const struct node *csv_map_rows(const struct loader *loader, const char *path, c
   }
   *list = (struct node){.kind = NODE_LIST, .file = mapping->file, .line = mapping->line, .column = mapping->column};
   for (int i = 0; i < MAP_COLUMNS; i++) {
-    keys[i + 1] = map_column_names[i];
+    if (form->names[i] != NULL) {
+      keys[key_count++] = form->names[i];
+    }
   }
-  bool good = read_keys(loader, path, mapping, keys, MAP_COLUMNS + 1, names) && open_file(&csv, mapping, names[0]) &&
-              read_map_rows(&csv, names + 1, list);
+  bool good = read_keys(loader, path, mapping, keys, key_count, found) && open_file(&csv, mapping, found[0]);
+  for (int i = 0, next = 1; good && i < MAP_COLUMNS; i++) {
+    names[i] = form->names[i] != NULL ? found[next++] : NULL;
+  }
+  good = good && read_map_rows(&csv, form, names, list);
   columns_close(&csv.columns);
   return good ? list : NULL;
 }

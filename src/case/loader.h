@@ -49,7 +49,8 @@ bool csv_table(const struct loader *loader, const char *path, const struct field
                struct profile *table);
 /* The rows of a map from the file that {file: NAME, speed: COLUMN, ...} names, as a case would list them; NULL after a
  * fault. */
-const struct node *csv_map_rows(const struct loader *loader, const char *path, const struct node *mapping);
+const struct node *csv_map_rows(const struct loader *loader, const char *path, const struct map_form *form,
+                                const struct node *mapping);
 /* maps.c: the rows of a map. */
 bool map_read(const struct loader *loader, struct map *map, struct parameter parameter, const struct node *node);
 

@@ -8,10 +8,6 @@
 
 enum { PATH_LIMIT = 128 };
 
-static const char row_expected[] =
-    "a row [SPEED, PRESSURE, VOLUMETRIC EFFICIENCY, HYDRO-MECHANICAL EFFICIENCY], or with "
-    "the STROKE as third column";
-
 /* One row as read. */
 struct map_row {
   real cell[MAP_COLUMNS];
@@ -20,6 +16,7 @@ struct map_row {
 
 /* All of them, sorted, and the axes that they stand on. */
 struct map_rows {
+  const struct map_form *form;
   struct map_row *rows;
   int count;
   real *axis[MAP_VOLUMETRIC]; /* rising */
@@ -28,7 +25,8 @@ struct map_rows {
 
 static bool read_cell(const struct loader *loader, const char *path, const struct field *field, int column, bool idles,
                       const struct node *node, real *si) {
-  if (!number_read(loader, path, map_column_quantity(column, idles), node, si)) {
+  const struct map_form *form = map_form_of(field);
+  if (!number_read(loader, path, map_column_quantity(form, column, idles), node, si)) {
     return false;
   }
   if (column >= MAP_VOLUMETRIC && !idles) {
@@ -43,14 +41,17 @@ static bool read_cell(const struct loader *loader, const char *path, const struc
                                                   "%s: the stroke must lie within 0 %% to 100 %%", path);
   }
   return *si > 0.0 || error_at(loader->error, node->file, node->line, node->column, "%s: %s must lie above zero", path,
-                               map_column_names[column]);
+                               form->names[column]);
 }
 
 /* `columns`: how many the first row has, 0 before it. */
 static bool read_row(const struct loader *loader, const char *path, const struct field *field, const struct node *node,
                      int columns, struct map_row *row) {
   bool list = node->kind == NODE_LIST;
-  bool good = list && (node->count == MAP_COLUMNS || node->count == MAP_COLUMNS - 1);
+  const struct map_form *form = map_form_of(field);
+  int most = map_form_columns(form);
+  bool strokes = form->names[MAP_STROKE] != NULL;
+  bool good = list && (node->count == most || (strokes && node->count == most - 1));
   if (good && columns > 0 && node->count != columns) {
     return error_at(loader->error, node->file, node->line, node->column,
                     "%s: found a row of %d, expected %d as in the first: either all rows have a stroke or none", path,
@@ -64,13 +65,13 @@ static bool read_row(const struct loader *loader, const char *path, const struct
       (void)snprintf(found, sizeof found, "%s", node_kind_words(node));
     }
     return error_at(loader->error, node->file, node->line, node->column, "%s: found %s, expected %s", path, found,
-                    row_expected);
+                    form->row_words);
   }
   row->node = node;
   row->cell[MAP_STROKE] = 1.0;
   const struct node *cell = node->first;
   for (int column = 0; column < MAP_COLUMNS; column++) {
-    if (column == MAP_STROKE && node->count < MAP_COLUMNS) {
+    if (form->names[column] == NULL || (column == MAP_STROKE && node->count < most)) {
       continue;
     }
     if (!read_cell(loader, path, field, column, row->cell[MAP_STROKE] == 0.0, cell, &row->cell[column])) {
@@ -104,7 +105,7 @@ static const char *say_point(const struct map_rows *all, real stroke, real speed
   char third[48];
   bool several = all->length[MAP_STROKE] > 1;
   (void)snprintf(text, size, "%s, %s%s%s", units_show(QUANTITY_ANGULAR_SPEED, speed, first, sizeof first),
-                 units_show(QUANTITY_PRESSURE, pressure, second, sizeof second), several ? ", " : "",
+                 units_show(all->form->quantities[MAP_PRESSURE], pressure, second, sizeof second), several ? ", " : "",
                  several ? units_show(QUANTITY_FRACTION, stroke, third, sizeof third) : "");
   return text;
 }
@@ -185,9 +186,9 @@ static bool check_grid(const struct loader *loader, const char *path, const stru
     char text[160];
     const struct node *node = nearest_row(all, stroke, speed);
     return error_at(loader->error, node->file, node->line, node->column,
-                    "%s: no row for %s; the rows must fill a grid, each %sspeed with the same pressures", path,
+                    "%s: no row for %s; the rows must fill a grid, each %sspeed with the same %ss", path,
                     say_point(all, stroke, speed, pressure, text, sizeof text),
-                    strokes > 1 ? "stroke with the same speeds, each " : "");
+                    strokes > 1 ? "stroke with the same speeds, each " : "", all->form->names[MAP_PRESSURE]);
   }
   const struct map_row *last = &all->rows[all->count - 1]; /* sorted: of the largest stroke */
   return last->cell[MAP_STROKE] == 1.0 ||
@@ -223,15 +224,17 @@ bool map_read(const struct loader *loader, struct map *map, struct parameter par
     *map = (struct map){0};
     return true;
   }
-  if (node->kind == NODE_MAPPING && (node = csv_map_rows(loader, path, node)) == NULL) {
+  if (node->kind == NODE_MAPPING && (node = csv_map_rows(loader, path, map_form_of(parameter.field), node)) == NULL) {
     return false;
   }
   if (node->kind != NODE_LIST || node->count == 0) {
     return error_at(loader->error, node->file, node->line, node->column,
                     "%s: found %s, expected none, {file: NAME.csv} or a list of rows, each %s", path,
-                    node->kind == NODE_LIST ? "an empty list" : node_kind_words(node), row_expected);
+                    node->kind == NODE_LIST ? "an empty list" : node_kind_words(node),
+                    map_form_of(parameter.field)->row_words);
   }
-  struct map_rows all = {.rows = arena_take(loader->arena, (size_t)node->count * sizeof *all.rows)};
+  struct map_rows all = {.form = map_form_of(parameter.field),
+                         .rows = arena_take(loader->arena, (size_t)node->count * sizeof *all.rows)};
   if (!all.rows) {
     return loader_out_of_memory(loader);
   }

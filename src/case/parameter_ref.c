@@ -129,18 +129,19 @@ static bool find_cell(const struct case_data *data, const struct address *addres
     return false;
   }
   bool idles = map_row_idles(map, address->index);
-  const char *const *parts = idles ? map_idle_names : &map_column_names[MAP_VOLUMETRIC];
-  int part = find_part(address->part, parts, 2);
+  const struct map_form *form = map_form_of(field);
+  const char *const *parts = idles ? map_idle_names : &form->names[MAP_VOLUMETRIC];
+  int values = map_form_values(form);
+  int part = find_part(address->part, parts, values);
   if (part < 0) {
-    return unknown_part(address, parts, 2,
-                        idles ? "lost_flow or lost_torque, a row of zero stroke" : "volumetric or hydromechanical",
-                        error);
+    return unknown_part(address, parts, values,
+                        idles ? "lost_flow or lost_torque, a row of zero stroke" : form->value_words, error);
   }
   ref->kind = REF_CELL;
   ref->index = address->index;
   ref->column = MAP_VOLUMETRIC + part;
   ref->text = field->text;
-  ref->quantity = map_column_quantity(ref->column, idles);
+  ref->quantity = map_column_quantity(form, ref->column, idles);
   ref->low = idles ? 0.0 : quantity_from_trade(field->quantity, field->low);
   ref->high = idles ? HUGE_VAL : quantity_from_trade(field->quantity, field->high);
   return true;
@@ -191,8 +192,8 @@ static bool find_field(const struct case_data *data, const struct address *addre
                     address->base);
   }
   if (field->kind == FIELD_MAP) {
-    return error_at(error, "", 0, 1, "%s is a map; name one of its efficiencies, as %s[1].volumetric", address->base,
-                    address->base);
+    return error_at(error, "", 0, 1, "%s is a map; name one of its values, as %s[1].%s", address->base, address->base,
+                    map_form_of(field)->names[MAP_VOLUMETRIC]);
   }
   ref->kind = REF_FIELD;
   ref->text = field->text;

@@ -98,7 +98,7 @@ static void put_table(struct writer *writer, const struct field *field, const st
   put_text(writer, profile->smooth ? "]}" : "]");
 }
 
-static void put_map(struct writer *writer, const struct map *map) {
+static void put_map(struct writer *writer, const struct map_form *form, const struct map *map) {
   if (map->speeds == 0) {
     put_text(writer, "none");
     return;
@@ -108,11 +108,11 @@ static void put_map(struct writer *writer, const struct map *map) {
   for (int row = 0; row < map_rows(map); row++) {
     put_text(writer, row == 0 ? "[" : row % ROWS_A_LINE == 0 ? ",\n    [" : ", [");
     for (int column = 0; column < MAP_COLUMNS; column++) {
-      if (column == MAP_STROKE && full_stroke_alone) {
+      if (form->names[column] == NULL || (column == MAP_STROKE && full_stroke_alone)) {
         continue;
       }
       put_text(writer, column == 0 ? "" : ", ");
-      put_number(writer, map_column_quantity(column, map_row_idles(map, row)), map_cell(map, row, column));
+      put_number(writer, map_column_quantity(form, column, map_row_idles(map, row)), map_cell(map, row, column));
     }
     put_text(writer, "]");
   }
@@ -132,7 +132,7 @@ static void put_value(struct writer *writer, const struct field *field, const vo
     put_table(writer, field, member);
     break;
   case FIELD_MAP:
-    put_map(writer, member);
+    put_map(writer, map_form_of(field), member);
     break;
   }
 }

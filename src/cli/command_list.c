@@ -66,10 +66,14 @@ static void json_value(struct json *json, const struct field *field) {
   json_text(json, "trade_unit", row->trade_unit);
   if (field->kind == FIELD_MAP) {
     json_begin_list(json, "columns");
+    const struct map_form *form = map_form_of(field);
     for (int i = 0; i < MAP_COLUMNS; i++) {
-      const struct quantity_row *column = &quantity_rows[map_column_quantity(i, false)];
+      if (form->names[i] == NULL) {
+        continue;
+      }
+      const struct quantity_row *column = &quantity_rows[map_column_quantity(form, i, false)];
       json_begin_object(json, NULL);
-      json_text(json, "name", map_column_names[i]);
+      json_text(json, "name", form->names[i]);
       json_text(json, "quantity", column->name);
       json_text(json, "unit", column->si_unit);
       json_text(json, "trade_unit", column->trade_unit);
@@ -123,7 +127,9 @@ static void print_parameter(const char *path, const struct field *field, const c
     (void)printf("  %-40s table of %s to %s, %g .. %g\n", path, quantity_rows[field->argument].trade_unit,
                  unit[0] != '\0' ? unit : "a number", field->low, field->high);
   } else if (field->kind == FIELD_MAP) {
-    (void)printf("  %-40s map, rows of rpm, bar, %%, %% or rpm, bar, %%, %%, %%\n", path);
+    bool efficiency = map_form_of(field) == &map_of_efficiency;
+    (void)printf("  %-40s map, rows of %s\n", path,
+                 efficiency ? "rpm, bar, %, % or rpm, bar, %, %, %" : "rpm, N m, g/kWh");
   } else {
     (void)printf("  %-40s %g%s%s  (%g .. %g%s%s)\n", path, field->initial, unit[0] != '\0' ? " " : "", unit, field->low,
                  field->high, field->reference != REFERENCE_NONE ? ", " : "", reference_names[field->reference]);

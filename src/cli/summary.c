@@ -63,7 +63,7 @@ static bool is_left_out(const struct outcome *outcome, int measure) {
   bool shut_a = !(outcome->measures[MEASURE_relief_a_openings] > 0.0);
   bool shut_b = !(outcome->measures[MEASURE_relief_b_openings] > 0.0);
   return isnan(outcome->measures[measure]) || is_time_of_another(measure) || measure == MEASURE_energy_residual ||
-         measure == MEASURE_oil_residual || measure == MEASURE_heat_residual ||
+         measure == MEASURE_oil_residual || measure == MEASURE_heat_residual || measure == MEASURE_fuel_residual ||
          (shut_a && strncmp(name, "relief_a_", 9) == 0) || (shut_b && strncmp(name, "relief_b_", 9) == 0);
 }
 

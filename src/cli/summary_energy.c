@@ -16,7 +16,8 @@ static enum ledger_kind kind_of(const struct ledger_row *row) {
       [LEDGER_LOSS_TO_OIL] = LEDGER_LOSS,        [LEDGER_STORED_RATE] = LEDGER_STORED,
       [LEDGER_HEAT_LEAVES] = LEDGER_HEAT_LEAVES, [LEDGER_HEAT_STORED_RATE] = LEDGER_HEAT_STORED,
       [LEDGER_STORED] = LEDGER_STORED,           [LEDGER_OIL_LOST] = LEDGER_OIL_LOST,
-      [LEDGER_HEAT_STORED] = LEDGER_HEAT_STORED,
+      [LEDGER_HEAT_STORED] = LEDGER_HEAT_STORED, [LEDGER_FUEL_HEAT] = LEDGER_FUEL_HEAT,
+      [LEDGER_FUEL_SPENT] = LEDGER_FUEL_SPENT,
   };
   return kinds[row->kind];
 }
@@ -34,7 +35,7 @@ static double energy_of(const struct outcome *outcome, const struct account *acc
 static struct account account_of(const struct plant *plant, const struct outcome *outcome, bool braking) {
   struct account account = {braking, 0.0};
   for (int i = 0; i < plant->ledger_count; i++) {
-    if (!ledger_is_heat(plant->ledger[i].kind)) {
+    if (ledger_balance_of(plant->ledger[i].kind) == BALANCE_OF_ENERGY) {
       account.total += fmax(0.0, given(&plant->ledger[i], energy_of(outcome, &account, i)));
     }
   }
@@ -108,6 +109,22 @@ static void print_heat(FILE *out, const struct plant *plant, const struct outcom
                 outcome->heat_residual);
 }
 
+/* Where the energy of the fuel went. */
+static void print_fuel(FILE *out, const struct outcome *outcome, double scale) {
+  struct account account = {false, outcome->fuel_energy};
+  (void)fprintf(out, "  %-46s", "chemical energy of the fuel burnt");
+  print_amount(out, &account, outcome->fuel_energy, scale);
+  (void)fprintf(out, "\n    %-42s  ", "of this work of combustion");
+  print_amount(out, &account, outcome->fuel_work, scale);
+  (void)fprintf(out, "\n    %-42s  ", "and heat in exhaust, coolant and radiation");
+  print_amount(out, &account, outcome->fuel_heat, scale);
+  (void)fputc('\n', out);
+  if (!isnan(outcome->measures[MEASURE_fuel_residual])) {
+    (void)fprintf(out, "  fuel residual %.2e of its energy (%.3g J)\n", outcome->measures[MEASURE_fuel_residual],
+                  outcome->fuel_residual);
+  }
+}
+
 void summary_energy(FILE *out, const struct plant *plant, const struct outcome *outcome) {
   if (plant->ledger_count == 0) {
     (void)fputs("  this circuit keeps no ledger\n", out);
@@ -143,5 +160,8 @@ void summary_energy(FILE *out, const struct plant *plant, const struct outcome *
   (void)fputc('\n', out);
   if (outcome->has_heat) {
     print_heat(out, plant, outcome, scale);
+  }
+  if (outcome->has_fuel) {
+    print_fuel(out, outcome, scale);
   }
 }

@@ -74,12 +74,13 @@ static void write_legs(struct json *json, const struct plant *plant, const struc
 }
 
 /* The rows of one balance. */
-static void write_terms(struct json *json, const struct plant *plant, const struct outcome *outcome, bool heat) {
+static void write_terms(struct json *json, const struct plant *plant, const struct outcome *outcome,
+                        enum ledger_balance balance) {
   json_begin_object(json, "terms");
   for (int i = 0; i < plant->ledger_count; i++) {
     enum ledger_kind kind = plant->ledger[i].kind;
-    if (kind == LEDGER_OIL_LOST || ledger_is_heat(kind) != heat) {
-      continue; /* oil lost is a volume: the measure oil_lost */
+    if (ledger_balance_of(kind) != balance) {
+      continue;
     }
     json_begin_object(json, plant->ledger[i].name);
     json_text(json, "kind", ledger_kind_word(kind));
@@ -98,7 +99,7 @@ static void write_ledger(struct json *json, const struct plant *plant, const str
   json_number(json, "energy_lost", outcome->energy_lost);
   json_number(json, "energy_stored", outcome->energy_stored);
   json_number(json, "energy_residual", outcome->energy_residual);
-  write_terms(json, plant, outcome, false);
+  write_terms(json, plant, outcome, BALANCE_OF_ENERGY);
   json_end_object(json);
   if (outcome->has_heat) {
     json_begin_object(json, "heat");
@@ -107,7 +108,15 @@ static void write_ledger(struct json *json, const struct plant *plant, const str
     json_number(json, "heat_left", outcome->heat_left);
     json_number(json, "heat_stored", outcome->heat_stored);
     json_number(json, "heat_residual", outcome->heat_residual);
-    write_terms(json, plant, outcome, true);
+    write_terms(json, plant, outcome, BALANCE_OF_HEAT);
+    json_end_object(json);
+  }
+  if (outcome->has_fuel) {
+    json_begin_object(json, "fuel");
+    json_text(json, "unit", "J");
+    json_number(json, "work_of_combustion", outcome->fuel_work);
+    json_number(json, "fuel_residual", outcome->fuel_residual);
+    write_terms(json, plant, outcome, BALANCE_OF_FUEL);
     json_end_object(json);
   }
 }

@@ -148,6 +148,25 @@ static void print_peaks(FILE *out, const struct outcome *outcome) {
   }
 }
 
+/* What was burnt, where it is counted. */
+static void print_fuel(FILE *out, const struct outcome *outcome) {
+  static const int shown[] = {MEASURE_fuel_volume, MEASURE_fuel_per_time, MEASURE_carbon_dioxide,
+                              MEASURE_specific_consumption};
+  static const char *const after[] = {"", "", " of carbon dioxide", " at the flywheel"};
+  if (!outcome->has_fuel) {
+    return;
+  }
+  (void)fputs("Fuel      ", out);
+  for (size_t i = 0; i < sizeof shown / sizeof shown[0]; i++) {
+    char amount[64];
+    if (!isnan(outcome->measures[shown[i]])) {
+      units_show(measure_rows[shown[i]].quantity, outcome->measures[shown[i]], amount, sizeof amount);
+      (void)fprintf(out, "%s %s%s", i > 0 ? "," : "", amount, after[i]);
+    }
+  }
+  (void)fputc('\n', out);
+}
+
 /* Swings that do not settle, and whether the extremes above can be relied on. */
 static void print_hunting(FILE *out, const struct paint *paint, const struct outcome *outcome) {
   if (isnan(outcome->measures[MEASURE_hunts])) {
@@ -169,6 +188,9 @@ static void print_balances(FILE *out, const struct outcome *outcome) {
   if (!isnan(measures[MEASURE_heat_residual])) {
     (void)fprintf(out, ", heat to %.2g", measures[MEASURE_heat_residual]);
   }
+  if (!isnan(measures[MEASURE_fuel_residual])) {
+    (void)fprintf(out, ", fuel to %.2g", measures[MEASURE_fuel_residual]);
+  }
   (void)fputc('\n', out);
 }
 
@@ -178,6 +200,7 @@ void summary_verdict(FILE *out, const struct paint *paint, const struct case_dat
   print_limits(out, paint, data, outcome);
   print_stop(out, outcome);
   print_peaks(out, outcome);
+  print_fuel(out, outcome);
   print_hunting(out, paint, outcome);
   print_balances(out, outcome);
   (void)fputc('\n', out);

@@ -23,7 +23,8 @@ static const char *const drifting[] = {"vehicle_distance",
                                        "front_brake_temperature",
                                        "tank_oil",
                                        "oil_lost",
-                                       "load"};
+                                       "load",
+                                       "fuel_used"};
 
 static bool drifts(const char *name) {
   for (size_t i = 0; i < sizeof drifting / sizeof drifting[0]; i++) {

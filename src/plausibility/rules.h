@@ -13,6 +13,7 @@
 #include "filter.h"
 #include "flushing.h"
 #include "fluid.h"
+#include "fuel.h"
 #include "gearbox.h"
 #include "ground.h"
 #include "heat.h"
@@ -36,6 +37,7 @@
   PART(pipe, hoses)                                                                                                    \
   PART(pipe, drain)                                                                                                    \
   PART(engine, engine)                                                                                                 \
+  PART(fuel, fuel)                                                                                                     \
   PART(turbocharger, turbocharger)                                                                                     \
   PART(implement, implement)                                                                                           \
   PART(pump, pump)                                                                                                     \
@@ -227,6 +229,13 @@ struct machine_view {
   RULE(implement_beyond_engine, own->implement_asks > own->engine_power, FOLLOWS, \
        "the implement asks for up to {} at the engine's shaft, the engine gives {} at full fuel: it lugs, whatever the drive does", \
        IN(POWER, own->implement_asks), IN(POWER, own->engine_power))                                                        \
+  RULE(fuel_efficient, own->fuel->law == FUEL_WILLANS && own->fuel->indicated_efficiency > 0.52, PRACTICE, \
+       "{} of the fuel's energy is turned into work before friction; diesels reach 40 to 50 %", \
+       IN(FRACTION, own->fuel->indicated_efficiency)) \
+  RULE(fuel_map_efficient, own->fuel->law == FUEL_MAP && fuel_least_consumption(&own->fuel->consumption_map) * own->fuel->heating_value < 1.0 / 0.48, PRACTICE, \
+       "the best point of the map of consumption, {}, is {} of the fuel's energy; diesels reach 36 to 46 % at the flywheel", \
+       IN(SPECIFIC_CONSUMPTION, fuel_least_consumption(&own->fuel->consumption_map)), \
+       IN(FRACTION, 1.0 / (fuel_least_consumption(&own->fuel->consumption_map) * own->fuel->heating_value))) \
   RULE(turbocharger_slow, own->turbocharger->fitted == TURBOCHARGER_FITTED && own->turbocharger->lag / own->turbocharger->natural_share > 4.0, PRACTICE, \
        "the boost builds up over {} from {} of full fuel; engines have their full torque within 1 to 3 s", \
        IN(TIME, own->turbocharger->lag / own->turbocharger->natural_share), IN(FRACTION, own->turbocharger->natural_share)) \

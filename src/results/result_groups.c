@@ -127,16 +127,20 @@ static void total(hid_t group, const char *name, double value, const char *text,
 }
 
 /* The rows of one balance into a group of their own, over the whole run and over the braking. */
-static void write_balance(hid_t file, const struct plant *plant, const struct outcome *outcome, bool heat,
-                          struct h5_log *log) {
-  hid_t group = heat ? h5_group(file, "heat", "where the heat in the oil went: made - left - stored = 0", log)
-                     : h5_group(file, "ledger", "where the energy went: sources - losses - stored = 0", log);
+static void write_balance(hid_t file, const struct plant *plant, const struct outcome *outcome,
+                          enum ledger_balance balance, struct h5_log *log) {
+  static const char *const groups[][2] = {
+      [BALANCE_OF_ENERGY] = {"ledger", "where the energy went: sources - losses - stored = 0"},
+      [BALANCE_OF_HEAT] = {"heat", "where the heat in the oil went: made - left - stored = 0"},
+      [BALANCE_OF_FUEL] = {"fuel",
+                           "where the energy of the fuel went: fuel_energy - work_of_combustion - fuel_heat = 0"}};
+  hid_t group = h5_group(file, groups[balance][0], groups[balance][1], log);
   hid_t braking =
       h5_group(group, "from_release", "the same terms from the start of braking to the stop or the end", log);
   for (int i = 0; i < plant->ledger_count; i++) {
     const struct ledger_row *row = &plant->ledger[i];
-    if (row->kind == LEDGER_OIL_LOST || ledger_is_heat(row->kind) != heat) {
-      continue; /* oil lost is a volume: the measure oil_lost */
+    if (ledger_balance_of(row->kind) != balance) {
+      continue;
     }
     hid_t into[] = {group, braking};
     double values[] = {outcome->ledger[i].energy, outcome->ledger[i].from_release};
@@ -149,7 +153,10 @@ static void write_balance(hid_t file, const struct plant *plant, const struct ou
       h5_close_dataset(dataset, log);
     }
   }
-  if (heat) {
+  if (balance == BALANCE_OF_FUEL) {
+    total(group, "work_of_combustion", outcome->fuel_work, "work of combustion, as in the ledger", log);
+    total(group, "fuel_residual", outcome->fuel_residual, "what the terms do not explain, signed", log);
+  } else if (balance == BALANCE_OF_HEAT) {
     total(group, "heat_made", outcome->heat_made, "made by the losses of the ledger that heat the oil", log);
     total(group, "heat_left", outcome->heat_left, "left to the air, by the cooler and with oil", log);
     total(group, "heat_stored", outcome->heat_stored, "stored at the end minus stored at the start", log);
@@ -165,9 +172,12 @@ static void write_balance(hid_t file, const struct plant *plant, const struct ou
 }
 
 void result_write_ledger(hid_t file, const struct case_data *data, const struct outcome *outcome, struct h5_log *log) {
-  write_balance(file, data->plant, outcome, false, log);
+  write_balance(file, data->plant, outcome, BALANCE_OF_ENERGY, log);
   if (outcome->has_heat) {
-    write_balance(file, data->plant, outcome, true, log);
+    write_balance(file, data->plant, outcome, BALANCE_OF_HEAT, log);
+  }
+  if (outcome->has_fuel) {
+    write_balance(file, data->plant, outcome, BALANCE_OF_FUEL, log);
   }
 }
 
@@ -222,6 +232,7 @@ static double cell_of(const struct map *map, int row, int column, bool of_idle) 
 /* A map: its columns on a dimension of rows, and two more for what is lost at zero stroke if there are such rows. */
 static void write_map(hid_t group, const char *path, const struct field *field, const struct map *map,
                       struct h5_log *log) {
+  const struct map_form *form = map_form_of(field);
   int rows = map_rows(map);
   int columns = rows > 0 && map_row_idles(map, 0) ? MAP_COLUMNS + 2 : MAP_COLUMNS;
   double *cells = calloc((size_t)(rows > 0 ? rows : 1), sizeof *cells);
@@ -236,13 +247,16 @@ static void write_map(hid_t group, const char *path, const struct field *field, 
   for (int i = 0; i < columns; i++) {
     bool of_idle = i >= MAP_COLUMNS;
     int column_index = of_idle ? MAP_VOLUMETRIC + i - MAP_COLUMNS : i;
+    if (form->names[column_index] == NULL) {
+      continue;
+    }
     for (int row = 0; row < rows; row++) {
       cells[row] = cell_of(map, row, column_index, of_idle);
     }
     (void)snprintf(name, sizeof name, "%s.%s", path,
-                   of_idle ? map_idle_names[i - MAP_COLUMNS] : map_column_names[column_index]);
+                   of_idle ? map_idle_names[i - MAP_COLUMNS] : form->names[column_index]);
     hid_t dataset = h5_reals(group, name, rows, cells, dimension, log);
-    result_describe(dataset, map_column_quantity(column_index, of_idle), REFERENCE_NONE, field->text, log);
+    result_describe(dataset, map_column_quantity(form, column_index, of_idle), REFERENCE_NONE, field->text, log);
     h5_close_dataset(dataset, log);
   }
   h5_close_dataset(dimension, log);

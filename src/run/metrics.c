@@ -93,7 +93,8 @@ static bool find_places(struct metrics *metrics, const struct view *view, struct
       metrics->reliefs[metrics->relief_count++] = place.index;
     }
   }
-  return registry_place(plant, "vehicle_speed", &metrics->speed, error) &&
+  return fuel_account_begin(&metrics->fuel, view, error) &&
+         registry_place(plant, "vehicle_speed", &metrics->speed, error) &&
          registry_place(plant, "vehicle_distance", &metrics->distance, error);
 }
 
@@ -191,6 +192,7 @@ void metrics_follow(const struct metrics *metrics, const struct view *view, bool
   for (int i = 0; metrics->duty_count > 0 && i < view->plant->signal_count; i++) {
     needed[i] = true;
   }
+  fuel_account_follow(&metrics->fuel, needed);
   for (int i = 0; i < metrics->extremum_count; i++) {
     needed[metrics->extrema[i].signal] = true;
   }
@@ -219,7 +221,7 @@ static void lack(struct outcome *outcome, int measure, const char *why) {
 }
 
 static bool starts_filled(enum ledger_kind kind) {
-  return kind == LEDGER_STORED || kind == LEDGER_HEAT_STORED;
+  return kind == LEDGER_STORED || kind == LEDGER_HEAT_STORED || kind == LEDGER_FUEL_SPENT;
 }
 
 static void end_ledger(struct metrics *metrics, const struct view *view, const struct sample *sample,
@@ -239,13 +241,14 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
     outcome->ledger[i].from_release = stop->begun ? to[i] - stop->begin.ledger[i] : NAN;
     sums[kind] += energy;
     in += kind == LEDGER_SOURCE ? fmax(0.0, energy) : 0.0;
-    has_heat = has_heat || ledger_is_heat(kind);
+    has_heat = has_heat || ledger_balance_of(kind) == BALANCE_OF_HEAT;
   }
   outcome->energy_in = in;
   outcome->energy_lost = sums[LEDGER_LOSS] + sums[LEDGER_LOSS_TO_OIL];
   outcome->energy_stored = sums[LEDGER_STORED] + sums[LEDGER_STORED_RATE];
   outcome->energy_residual = sums[LEDGER_SOURCE] - outcome->energy_lost - outcome->energy_stored;
   give(outcome, MEASURE_energy_residual, fabs(outcome->energy_residual) / fmax(in, LEAST_ENERGY_IN));
+  fuel_account_end(&metrics->fuel, sample, outcome);
   double oil_lost = sums[LEDGER_OIL_LOST]; /* m3 */
   give(outcome, MEASURE_oil_lost, oil_lost);
   give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);

@@ -3,6 +3,7 @@
 #ifndef SWASHLOOP_RUN_METRICS_H
 #define SWASHLOOP_RUN_METRICS_H
 
+#include "fuel_account.h"
 #include "limits.h"
 #include "observers.h"
 #include "registry.h"
@@ -30,6 +31,7 @@ struct metrics {
   double duty_sums[PLANT_DUTY_RATES];      /* their integrals over the run */
   double oil_start;                        /* m3 */
   double stored_start[PLANT_LEDGER_LIMIT]; /* J */
+  struct fuel_account fuel;
   struct limits limits;
 };
 

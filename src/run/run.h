@@ -113,6 +113,11 @@ struct outcome {
   double heat_left;       /* J, to air, cooler, and with oil */
   double heat_stored;     /* J, end minus start */
   double heat_residual;   /* J, signed */
+  bool has_fuel;          /* the plant counts its fuel: */
+  double fuel_energy;     /* J, chemical, of the fuel burnt */
+  double fuel_work;       /* J, work of combustion */
+  double fuel_heat;       /* J, to exhaust, coolant and radiation */
+  double fuel_residual;   /* J, signed */
   struct run_event *events;
   int event_count;
   int event_capacity;

@@ -71,6 +71,12 @@
   MEASURE(load_delivered, MASS, NONE, "load left at stops")                                                            \
   MEASURE(delivery_rate, MASS_RATE, NONE, "load left at stops over the time on the course")                            \
   MEASURE(transport_work, TRANSPORT, NONE, "load on board times distance")                                             \
+  MEASURE(fuel_used, MASS, NONE, "fuel burnt")                                                                         \
+  MEASURE(fuel_volume, VOLUME, NONE, "fuel burnt, as a volume")                                                        \
+  MEASURE(fuel_per_time, CONSUMPTION, NONE, "mean consumption of fuel")                                                       \
+  MEASURE(carbon_dioxide, MASS, NONE, "carbon dioxide of the fuel burnt")                                              \
+  MEASURE(specific_consumption, SPECIFIC_CONSUMPTION, NONE, "fuel over the work that the flywheel gave, auxiliaries not taken off") \
+  MEASURE(fuel_residual, FRACTION, NONE, "what the balance of the fuel does not explain, over its energy")             \
   MEASURE(hunts, NUMBER, NONE, "whether it hunts: the pressure swings and does not settle")                              \
   MEASURE(hunting_from, TIME, NONE, "when hunting began")                                                              \
   MEASURE(hunting_frequency, FREQUENCY, NONE, "frequency of the largest swings while it hunts")                        \

@@ -320,6 +320,7 @@ const char *ledger_kind_word(enum ledger_kind kind) {
       [LEDGER_SOURCE] = "source",      [LEDGER_LOSS] = "loss",          [LEDGER_LOSS_TO_OIL] = "loss",
       [LEDGER_STORED_RATE] = "stored", [LEDGER_HEAT_LEAVES] = "leaves", [LEDGER_HEAT_STORED_RATE] = "stored",
       [LEDGER_STORED] = "stored",      [LEDGER_OIL_LOST] = "oil_lost",  [LEDGER_HEAT_STORED] = "stored",
+      [LEDGER_FUEL_HEAT] = "loss",     [LEDGER_FUEL_SPENT] = "source",
   };
   return kinds[kind];
 }

@@ -54,6 +54,9 @@ RULES = {
     "torque_peak_above_set_speed": ["engine.peak_torque_speed=2300 rpm"],
     "engine_without_torque": ["engine.torque_half_width=600 rpm"],
     "implement_beyond_engine": ["implement.law=power", "operator.implement_power=160 kW"],
+    "fuel_efficient": ["fuel.law=willans", "fuel.indicated_efficiency=60 %"],
+    "fuel_map_efficient": ["fuel.law=map", "fuel.consumption_map=[[500 rpm, 20 N m, 140 g/kWh], [500 rpm, 900 N m, 140 "
+                           "g/kWh], [3000 rpm, 20 N m, 140 g/kWh], [3000 rpm, 900 N m, 140 g/kWh]]"],
     "turbocharger_slow": ["turbocharger.fitted=yes", "turbocharger.lag=3 s"],
     "gears_out_of_order": ["gearbox.law=under_load", "gearbox.ratio_2=4"],
     "driver_expects_much": DRIVER + ["driver.top_speed=60 km/h"],

@@ -265,6 +265,14 @@ static void add_levers(struct text *text, const struct plan *plan, struct sample
       turned + sample_between(sampler, 0.0, 0.5), sample_unit(sampler) < 0.5 ? 0.0 : -100.0 * way);
 }
 
+/* Fuel is counted in half of the cases; by numbers of its own. */
+static void add_fuel(struct text *text, const struct plan *plan) {
+  struct sampler sampler = {0xF0E1u + 1000003u * (uint64_t)plan->number};
+  if (sample_unit(&sampler) < 0.5) {
+    add(text, "fuel: {law: willans, indicated_efficiency: %.4g %%}\n", sample_between(&sampler, 30.0, 50.0));
+  }
+}
+
 static void write_case(const struct plan *plan, struct text *text) {
   struct sampler sampler = {0xC0FFEEu + 1000003u * (uint64_t)plan->number};
   text->length = 0;
@@ -292,6 +300,7 @@ static void write_case(const struct plan *plan, struct text *text) {
     add(text, "drain: {length: %.4g m, bore: %.4g mm}\n", drain_length, drain_bore);
   }
 
+  add_fuel(text, plan);
   struct sampler controls;
   bool accelerator = add_controls(text, plan, &controls);
   add(text, "operator:\n");

@@ -226,6 +226,11 @@ static int run_plan(const struct plan *plan, struct outcome *outcome, bool *ran)
     (void)fprintf(stderr, "case %u: energy residual %.3g, heat residual %.3g\n", plan->number, energy, heat);
     complaints++;
   }
+  double fuel = outcome->measures[MEASURE_fuel_residual];
+  if (outcome->has_fuel && outcome->measures[MEASURE_fuel_used] > 0.0 && !(fuel < (tight ? CLOSES : MAY_LEAVE))) {
+    (void)fprintf(stderr, "case %u: fuel residual %.3g\n", plan->number, fuel);
+    complaints++;
+  }
   double least = outcome->measures[MEASURE_least_line_oil];
   if (!(least >= 0.0)) {
     (void)fprintf(stderr, "case %u: a line holds %.3g m3 of oil\n", plan->number, least);

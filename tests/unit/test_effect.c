@@ -109,11 +109,14 @@ static const char *const scenarios[] = {
     "simulation: {end_time: 2 s}\n"
     "engine: {stall: held, governor: isochronous}\n"
     "turbocharger: {fitted: yes}\n"
+    "fuel: {law: willans}\n"
     "implement: {law: power}\n"
     "operator: {implement_power: [[0 s, 0 kW], [0.5 s, 200 kW]]}\n",
     "machine: forwarder.yaml\n"
     "simulation: {end_time: 1 s}\n"
     "implement: {law: flow_and_pressure}\n"
+    "fuel: {law: map, consumption_map: [[500 rpm, 50 N m, 400 g/kWh], [500 rpm, 900 N m, 220 g/kWh], [2600 rpm, 50 N "
+    "m, 450 g/kWh], [2600 rpm, 900 N m, 240 g/kWh]]}\n"
     "operator: {implement_flow: [[0 s, 0 L/min], [0.5 s, 100 L/min], [0.6 s, 200 L/min]], implement_pressure: 150 "
     "bar}\n",
     /* All gears, one after the other, under load; then by standstill, where one shift comes in time and one too late.

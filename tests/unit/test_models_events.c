@@ -546,6 +546,7 @@ static void states_of_a_kind_have_one_tolerance(void **state) {
       {"N m", "", 1.0},
       {"m", "vehicle_distance", 1e-5},
       {"kg", "load", 1e-3},
+      {"kg", "fuel", 1e-6},
   };
   int found = 0;
   for (int i = 0; i < transmission_plant.state_count; i++) {
