@@ -124,7 +124,7 @@ static void watch_balances(const void *model, const void *mode, real t, const re
     }
     if (kind == LEDGER_LOSS_TO_OIL) {
       heat += power;
-    } else if (ledger_is_heat(kind)) {
+    } else if (ledger_balance_of(kind) == BALANCE_OF_HEAT) {
       heat -= power;
     }
   }
