@@ -5,7 +5,8 @@
  * leg leaves (what comes while the machine still creeps brings its motion along, a row of the ledger; its height is no
  * store of the machine's, as the ledger's slope is a power), and the implement takes its power, or flow and pressure,
  * from the engine's shaft (implement.h). When the last leg's dwell is over the course begins again, as often as it is
- * repeated, its grade, soil and speeds laid on behind the place where it ended.
+ * repeated or until no temperature changes any more from one end of the course to the next, its grade, soil and speeds
+ * laid on behind the place where it ended.
  *
  * Speed, wanted and allowed, goes by stretches: a point's speed holds from its place to the next point's, whichever way
  * the machine drives. Legs are counted 1, 2, ... in their tables; a leg that a table does not name has no dwell, no
@@ -19,6 +20,7 @@
 
 #include "field.h"
 
+enum course_ends { COURSE_BY_REPEATS, COURSE_WHEN_SETTLED };
 enum course_at_end { COURSE_ENDS_RUN, COURSE_HOLDS };
 
 /* clang-format off */
@@ -31,6 +33,8 @@ enum course_at_end { COURSE_ENDS_RUN, COURSE_HOLDS };
   TABLE(dwell_flow, NUMBER, FLOW, 0.0, 5000.0, "", "flow that the implement asks for during the dwell, by the leg's number", "implement.law flow_and_pressure") \
   TABLE(dwell_pressure, NUMBER, PRESSURE, 0.0, 700.0, "", "pressure of the implement's circuit during the dwell, by the leg's number", "implement.law flow_and_pressure") \
   REAL(repeats, NUMBER, 1.0, 1.0, 1e6, NONE, "", "how often the course is driven") \
+  CHOICE(ends, COURSE_BY_REPEATS, "after_repeats|when_settled", "", "when it is over: after its repeats, or, before them, when the temperatures have settled") \
+  REAL(settled_within, TEMPERATURE_DIFFERENCE, 0.1, 1e-4, 100.0, NONE, "", "largest change of a temperature from one end of the course to the next that counts as settled", "ends when_settled") \
   CHOICE(at_end, COURSE_ENDS_RUN, "end_run|hold", "", "what happens when it is over")
 /* clang-format on */
 

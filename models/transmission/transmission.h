@@ -463,18 +463,21 @@ _Static_assert((int)STATE_COUNT <= (int)PLANT_STATE_LIMIT && (int)SIGNAL_COUNT <
 /* What starts braking, by rank: a cause of lower rank counts only until one of higher rank comes. */
 enum braking_cause { BRAKING_NONE, BRAKING_BY_ACTION, BRAKING_BY_FAULT, BRAKING_BY_BRAKE, BRAKING_BY_RELEASE };
 
+enum { COURSE_TEMPERATURES = 7 };
+
 /* How far a driver has come on a course. Read between steps only. */
 struct course_progress {
-  int leg;            /* that is driven or has ended here, from 1; 0: no driver */
-  int repeat;         /* from 1 */
-  int brake_uses;     /* so far */
-  bool over;          /* the last leg has ended and the machine holds */
-  double place;       /* m, where the leg ends, along the ground from the start of the run */
-  double offset;      /* m, place of the course's start */
-  double dwell_until; /* s; HUGE_VAL: none under way, as the next two */
-  double park_at;     /* s */
-  double brake_at;    /* s, when the excess has lasted for long enough */
-  double left_load;   /* kg, on board when the dwell is over */
+  int leg;                          /* that is driven or has ended here, from 1; 0: no driver */
+  int repeat;                       /* from 1 */
+  int brake_uses;                   /* so far */
+  bool over;                        /* the last leg has ended and the machine holds */
+  double place;                     /* m, where the leg ends, along the ground from the start of the run */
+  double offset;                    /* m, place of the course's start */
+  double dwell_until;               /* s; HUGE_VAL: none under way, as the next two */
+  double park_at;                   /* s */
+  double brake_at;                  /* s, when the excess has lasted for long enough */
+  double left_load;                 /* kg, on board when the dwell is over */
+  double warm[COURSE_TEMPERATURES]; /* K, at the last end of the course; 0 before the first */
 };
 
 struct channel_mode {

@@ -26,7 +26,7 @@ static real *place_of(const struct transmission_model *model, real *state, int r
       return &state[i];
     }
   }
-  return NULL; /* a driver has all of a driver's states */
+  return NULL; /* not one that a driver brings: those are all there */
 }
 
 /* The stretch that `seen` lies on, or the one that begins there going onward or back. */
@@ -121,6 +121,22 @@ static const char *arrive(const struct transmission_model *model, struct transmi
   return "the driver has stopped at the leg's end";
 }
 
+/* At an end of the course: has no temperature changed by more than counts since the last one? They are kept. */
+static bool has_settled(const struct transmission_model *model, struct transmission_mode *mode, real *state) {
+  static const int rows[COURSE_TEMPERATURES] = {
+      STATE_loop_temperature, STATE_loop_metal_temperature, STATE_case_temperature,       STATE_gallery_temperature,
+      STATE_tank_temperature, STATE_brake_temperature,      STATE_front_brake_temperature};
+  bool settled = true;
+  for (int i = 0; i < COURSE_TEMPERATURES; i++) {
+    const real *now = place_of(model, state, rows[i]);
+    if (now != NULL) {
+      settled &= fabs(*now - mode->course.warm[i]) <= model->own.course.settled_within;
+      mode->course.warm[i] = *now;
+    }
+  }
+  return settled;
+}
+
 /* The dwell is over: what was to be loaded is on board, and the next leg begins. */
 static const char *set_off(const struct transmission_model *model, struct transmission_mode *mode, real t, real *state,
                            bool *over) {
@@ -132,9 +148,14 @@ static const char *set_off(const struct transmission_model *model, struct transm
   course->dwell_until = HUGE_VAL;
   ask_implement(model, mode, t, 0);
   bool last = course->leg == own->to.count;
-  if (last && course->repeat >= own->repeats) {
+  bool settled = last && has_settled(model, mode, state) && own->ends == COURSE_WHEN_SETTLED;
+  if (settled || (last && course->repeat >= own->repeats)) {
     course->over = true;
     *over = own->at_end == COURSE_ENDS_RUN;
+    if (settled) {
+      return *over ? "the temperatures have settled: the course is done"
+                   : "the temperatures have settled: the course is done and the machine holds";
+    }
     return *over ? "the course is done" : "the course is done: the machine holds";
   }
   if (last) {

@@ -5,6 +5,8 @@
 
 #include "registry.h"
 
+#define LEAST_LOAD 1e-6 /* kg: a ramp to none ends at a rounding error of it */
+
 enum { LEGS_KEPT = 20000 }; /* phases: a course that is repeated without end would fill the memory */
 
 bool legs_open(struct run_workspace *run, struct error *error) {
@@ -13,7 +15,8 @@ bool legs_open(struct run_workspace *run, struct error *error) {
     return true;
   }
   return registry_place(plant, "vehicle_distance", &run->leg_distance, error) &&
-         registry_place(plant, "load", &run->leg_load, error);
+         registry_place(plant, "load", &run->leg_load, error) &&
+         registry_place(plant, "tank_oil_temperature", &run->leg_tank, error);
 }
 
 static double read_signal(const struct row_place *place, const struct sample *sample) {
@@ -30,7 +33,9 @@ static void close_phase(const struct run_workspace *run, struct run_leg *phase, 
                         bool done) {
   phase->until = at->time;
   phase->ended_at = read_signal(&run->leg_distance, at);
-  phase->load = fmax(0.0, read_signal(&run->leg_load, at)); /* a ramp to none ends at a rounding error of it */
+  double load = read_signal(&run->leg_load, at);
+  phase->load = load > LEAST_LOAD ? load : 0.0;
+  phase->tank = read_signal(&run->leg_tank, at);
   phase->brake_uses = brake_uses - phase->brake_uses;
   phase->done = done;
   for (int i = 0; i < run->view.plant->ledger_integrated; i++) {

@@ -9,6 +9,7 @@
 
 #define SETTLED 0.5         /* s */
 #define CREEP_TIME 1.0      /* s */
+#define SETTLED_STEP 1e-3   /* K: temperatures at two ends of a course that differ by less are one */
 #define LEAST_ENERGY_IN 1e3 /* J: floor of what a residual is compared with */
 
 enum { NOWHERE = -1 };
@@ -317,10 +318,39 @@ static void end_motion(const struct metrics *metrics, const struct sample *sampl
   }
 }
 
+/* Where repeated courses bring the oil of the tank: the limit of a series whose steps shrink evenly (Aitken's method,
+ * textbook), from the last three ends of the course. */
+static void end_settling(struct outcome *outcome) {
+  double ends[3];
+  int count = 0;
+  for (int i = outcome->leg_count - 1; i >= 0 && count < 3; i--) {
+    const struct run_leg *leg = &outcome->legs[i];
+    bool last = i + 1 == outcome->leg_count || outcome->legs[i + 1].repeat != leg->repeat;
+    if (leg->stands && leg->done && last) {
+      ends[count++] = leg->tank; /* the last one first */
+    }
+  }
+  if (count < 3) {
+    lack(outcome, MEASURE_course_tank_temperature, "the course is driven less than three times");
+    return;
+  }
+  double before = ends[1] - ends[2];
+  double step = ends[0] - ends[1];
+  double ratio = step / before;
+  if (fabs(step) < SETTLED_STEP) {
+    give(outcome, MEASURE_course_tank_temperature, ends[0]);
+  } else if (ratio > 0.0 && ratio < 1.0) {
+    give(outcome, MEASURE_course_tank_temperature, ends[0] + step * ratio / (1.0 - ratio));
+  } else {
+    lack(outcome, MEASURE_course_tank_temperature, "the temperature does not settle evenly over the last three");
+  }
+}
+
 /* What a driver has done on a course. */
 static void end_course(struct outcome *outcome) {
-  static const int all[] = {MEASURE_legs_done,  MEASURE_course_time,    MEASURE_driving_speed, MEASURE_stop_miss,
-                            MEASURE_brake_uses, MEASURE_load_delivered, MEASURE_delivery_rate, MEASURE_transport_work};
+  static const int all[] = {MEASURE_legs_done,     MEASURE_course_time,    MEASURE_driving_speed,
+                            MEASURE_stop_miss,     MEASURE_brake_uses,     MEASURE_load_delivered,
+                            MEASURE_delivery_rate, MEASURE_transport_work, MEASURE_course_tank_temperature};
   double legs = 0.0;
   double time = 0.0;
   double driven = 0.0; /* s */
@@ -356,6 +386,7 @@ static void end_course(struct outcome *outcome) {
   if (outcome->leg_count == 0 || outcome->legs_left_out > 0) {
     return;
   }
+  end_settling(outcome);
   give(outcome, MEASURE_legs_done, legs);
   give(outcome, MEASURE_course_time, time);
   give(outcome, MEASURE_brake_uses, brakes);

@@ -89,6 +89,7 @@ struct run_leg {
   double ended_at;                   /* m */
   double load;                       /* kg, on board at the end */
   int brake_uses;                    /* how often the driver took the service brake */
+  double tank;                       /* K, oil in the tank at the end */
   double energy[PLANT_LEDGER_LIMIT]; /* J, of the ledger's rows that are integrated */
 };
 

@@ -50,6 +50,7 @@ struct run_workspace {
   double steps;                  /* so far */
   struct row_place leg_distance; /* signals that are read at the ends of legs */
   struct row_place leg_load;
+  struct row_place leg_tank;
   run_observer *observe;
   void *observe_context;
 };

@@ -70,6 +70,7 @@
   MEASURE(brake_uses, NUMBER, NONE, "how often the driver took the service brake")                                     \
   MEASURE(load_delivered, MASS, NONE, "load left at stops")                                                            \
   MEASURE(delivery_rate, MASS_RATE, NONE, "load left at stops over the time on the course")                            \
+  MEASURE(course_tank_temperature, TEMPERATURE, NONE, "tank oil temperature that repeated courses settle at, from the last three ends") \
   MEASURE(transport_work, TRANSPORT, NONE, "load on board times distance")                                             \
   MEASURE(fuel_used, MASS, NONE, "fuel burnt")                                                                         \
   MEASURE(fuel_volume, VOLUME, NONE, "fuel burnt, as a volume")                                                        \

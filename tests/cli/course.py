@@ -7,6 +7,7 @@ import glob
 import json
 import os
 import random
+import subprocess
 import sys
 import unittest
 
@@ -19,6 +20,7 @@ from _program import ROOT, Folder, need_program  # noqa: E402
 
 MACHINES = os.path.join(ROOT, "cases", "machines")
 COURSE = os.path.join(ROOT, "cases", "forest_course.yaml")
+PLOT = os.path.join(ROOT, "tools", "plot")
 COURSES = int(os.environ.get("SWASHLOOP_RANDOM_CASES", "4"))
 DEMO = ["forwarder.yaml", "forwarder_gearbox.yaml", "forwarder_hoses.yaml", "forwarder_transfer_case.yaml",
         "forwarder_two_motors.yaml"]
@@ -73,8 +75,34 @@ class Course(Folder):
                     self.assertAlmostEqual(sum(leg["energy"][row] for leg in legs), total, delta=1e-6 + 1e-9 * abs(total))
                 self.assertGreater(abs(energy) + 1.0, 0.0)
             self.assertEqual(file["legs"]["ended_at"].attrs["units"], "m")
+        drawn = subprocess.run([PLOT, "run.h5", "--course", "-o", "course.png"], cwd=self.folder, stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, text=True, check=False)
+        self.assertEqual(drawn.returncode, 0, drawn.stderr)
+        self.assertGreater(os.path.getsize(self.path("course.png")), 20000)
+        self.expect(0, "run", os.path.join(ROOT, "cases", "parked.yaml"), "-o", self.path("parked.h5"))
+        drawn = subprocess.run([PLOT, "parked.h5", "--course", "-o", "no.png"], cwd=self.folder, stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, text=True, check=False)
+        self.assertIn("no driver followed a course", drawn.stderr)
+        self.assertFalse(os.path.exists(self.path("no.png")))
         long = self.expect(0, "run", COURSE, "--long", "-o", self.path("run.h5")).stdout
         self.assertIn("Legs of the course", long)
+
+    def test_a_course_file_is_read_beneath_the_case(self):
+        forwarder = os.path.join(MACHINES, "forwarder.yaml")
+        case = self.write("case.yaml", f"machine: {forwarder}\ndriver: {{drives: yes}}\n"
+                                       "course: {file: way.yaml, repeats: 2}\n")
+        self.write("way.yaml", "ground: {grade: 3 %}\ncourse: {to: [[1, 7 m]], repeats: 5}\n")
+        resolved = self.expect(0, "check", case, "--resolved").stdout
+        self.assertRegex(resolved, r"repeats: 2\b")
+        self.assertIn("7 m", resolved)
+        self.assertRegex(resolved, r"grade: .*3 %")
+        for text, words in (("engine: {inertia: 2 kg m2}\n", "way.yaml:1:1: error: 'engine' does not belong"),
+                            ("course: {too: [[1, 7 m]]}\n", "did you mean 'to'"),
+                            ("machine: other.yaml\n", "does not belong in a course file")):
+            self.write("way.yaml", text)
+            self.assertIn(words, self.expect(2, "check", case).stderr)
+        os.remove(self.path("way.yaml"))
+        self.assertIn("course file", self.expect(2, "check", case).stderr)
 
     def test_random_courses_stop_where_they_should(self):
         first = int(os.environ.get("SWASHLOOP_RANDOM_ONLY", "0"))

@@ -200,6 +200,11 @@ static const char *const scenarios[] = {
     "driver: {drives: yes}\n"
     "course: {speed: [[0 m, 3 km/h], [2 m, 20 km/h]], to: [[1, 4 m], [2, 5 m], [3, 30 m]], dwell: [[1, 1 s]],"
     " dwell_flow: [[1, 60 L/min]], dwell_pressure: [[1, 100 bar]], at_end: hold}\n",
+    /* To and fro until the temperatures have settled. */
+    "machine: forwarder.yaml\n"
+    "simulation: {end_time: 60 s}\n"
+    "driver: {drives: yes}\n"
+    "course: {speed: 5 km/h, to: [[1, 1 m], [2, 0 m]], repeats: 6, ends: when_settled, settled_within: 0.5 K}\n",
     "circuit: valve_rig\n"
     "simulation: {end_time: 0.2 s}\n"
     "relief: {setting: 100 bar}\n"

@@ -122,6 +122,35 @@ static void the_implement_is_driven_while_the_machine_stands(void **state) {
   outcome_free(&outcome);
 }
 
+/* The settled temperature from three courses is that of a run that goes on until it has settled. */
+static void temperatures_settle_where_three_courses_say(void **state) {
+  (void)state;
+#define SHORT_COURSE                                                                                                   \
+  MACHINE DRIVER                                                                                                       \
+      "simulation: {end_time: 6000 s, output_step: 10 s}\n"                                                            \
+      "heat: {tank_capacity: 8 kJ/K, tank_start: 30 degC, loop_capacity: 12 kJ/K, loop_oil_capacity: 6 kJ/K,"          \
+      " loop_start: 40 degC}\n"                                                                                        \
+      "ground: {grade: [[0 m, 0 %], [10 m, 0 %], [14 m, 12 %], [40 m, 12 %], [44 m, 0 %]]}\n"
+  struct outcome few;
+  struct outcome many;
+  assert_true(bench_whole_run(
+      SHORT_COURSE "course: {speed: 8 km/h, to: [[1, 50 m], [2, 0 m]], dwell: [[1, 5 s], [2, 5 s]], repeats: 4}\n",
+      &few));
+  assert_true(bench_whole_run(SHORT_COURSE
+                              "course: {speed: 8 km/h, to: [[1, 50 m], [2, 0 m]], dwell: [[1, 5 s], [2, 5 s]],"
+                              " repeats: 100, ends: when_settled, settled_within: 0.005 K}\n",
+                              &many));
+  assert_int_equal(few.leg_count, 16);
+  assert_true(many.leg_count > 4 * 6 && many.leg_count < 4 * 100);
+  double tank = many.legs != NULL ? many.legs[many.leg_count - 1].tank : NAN;
+  double first = few.legs != NULL ? few.legs[3].tank : NAN;
+  assert_true(fabs(tank - first) > 3.0); /* it had a way to go */
+  CHECK_NEAR(few.measures[MEASURE_course_tank_temperature], tank, 0.15);
+  CHECK_NEAR(many.measures[MEASURE_course_tank_temperature], tank, 0.05);
+  outcome_free(&few);
+  outcome_free(&many);
+}
+
 /* A run that ends on the way leaves its leg unfinished; one without a driver has none, and says so. */
 static void what_is_under_way_is_told_as_unfinished(void **state) {
   (void)state;
@@ -146,6 +175,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(work_on_a_closed_course_is_that_by_hand),
       cmocka_unit_test(the_implement_is_driven_while_the_machine_stands),
+      cmocka_unit_test(temperatures_settle_where_three_courses_say),
       cmocka_unit_test(what_is_under_way_is_told_as_unfinished),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -15,6 +15,7 @@ EPILOG = """examples:
   tools/plot downhill.h5 --from release --to stop+1
   tools/plot slow.h5 fast.h5 -o compare.pdf
   tools/plot cold.pull.h5 hot.pull.h5 -o pull.png
+  tools/plot forest_course.h5 --course
   tools/plot sweep.h5
   tools/plot sweep.h5 --draw map -x vehicle.mass -y relief.setting -m stop_distance --at tyre.grip=0.7
 Each -s makes its own panels; within one -s, signals of one quantity share a panel."""
@@ -39,6 +40,7 @@ def parse(arguments):
                         help="start of the window: s, or a moment of a run (release, stop, an event) such as release-0.5")
     parser.add_argument("--to", dest="high", type=parse_moment, metavar="T", help="end of the window, likewise")
     parser.add_argument("--align", action="store_true", help="count time from the start of braking of each run")
+    parser.add_argument("--course", action="store_true", help="over the way driven, the legs of the course marked")
     tables = parser.add_argument_group("the table of a sweep")
     tables.add_argument("--draw", choices=("curve", "map", "influence", "indices", "scatter", "pairs", "probability"),
                         help="one picture instead of all that fit")
@@ -112,6 +114,12 @@ def draw(options):
         from .answer_over import draw_over
 
         return draw_over(options.runs, kinds)
+    if options.course:
+        from .course_figure import make_course_figure
+
+        if len(options.runs) > 1:
+            raise PlotError("--course draws one run")
+        return make_course_figure(options.runs[0], options)
     from .figure import make_figure
     from .panels import chosen_panels, default_panels
     from .runfile import Run, name_apart

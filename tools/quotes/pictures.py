@@ -56,6 +56,8 @@ STALL = "swashloop sensitivity cases/stall.yaml --to relief.setting --to limiter
     "--of line_a_pressure --of engine_speed -o stall.sensitivity.h5"
 PICTURES = (
     plot("downhill.png", RUN, ["swashloop run cases/downhill.yaml -o downhill.h5"], "downhill.h5"),
+    plot("forest-course.png", (*ANY, "course_figure"), ["swashloop run cases/forest_course.yaml -o forest_course.h5"],
+         "forest_course.h5", "--course"),
     page("report.png", "run", "swashloop run cases/downhill.yaml -o downhill.h5", "downhill.h5"),
     page("report_sweep.png", "sweep", BRAKING, "braking.h5"),
     plot("review.png", (*ANY, "answers", "answer_review"),
