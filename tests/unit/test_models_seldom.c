@@ -315,14 +315,16 @@ static void a_traced_pedal_is_let_go_at_the_top_of_its_last_fall(void **state) {
   assert_true(isnan(braking_from(SMOOTH("[0 s, 0 %], [1 s, 0 %]"), &why)));
 }
 
-/* Where a traced pedal is never let go, the brake tells when braking begins: at its first press, not at later ones. */
+/* Where a traced pedal is never let go, the brake tells when braking begins: at its press, not as it
+ * is pressed harder or let go. */
 static void a_brake_counts_beside_a_traced_pedal(void **state) {
   (void)state;
   struct outcome outcome;
-  assert_true(bench_whole_run("engine: {stall: none}\nsimulation: {end_time: 4 s}\noperator: {"
-                              "forward_pedal: {curve: smooth, points: [[0 s, 0 %], [1 s, 40 %], [4 s, 30 %]]}, "
-                              "brake: [[0 s, 0 %], [2 s, 0 %], [2.5 s, 20 %], [3 s, 20 %], [3.5 s, 30 %]]}\n",
-                              &outcome));
+  assert_true(
+      bench_whole_run("engine: {stall: none}\nsimulation: {end_time: 4 s}\noperator: {"
+                      "forward_pedal: {curve: smooth, points: [[0 s, 0 %], [1 s, 40 %], [4 s, 30 %]]}, "
+                      "brake: [[0 s, 0 %], [2 s, 0 %], [2.5 s, 20 %], [2.8 s, 30 %], [3 s, 0 %], [4 s, 0 %]]}\n",
+                      &outcome));
   CHECK_NEAR(outcome.measures[MEASURE_stop_from], 2.0, 1e-9);
   outcome_free(&outcome);
 }
