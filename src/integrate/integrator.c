@@ -6,6 +6,7 @@
 
 #include "integrator_method.h"
 #include "integrators.h"
+#include "quadrature_lanes.h"
 
 bool integrator_finite(const double *values, int count) {
   double sum = 0.0;
@@ -248,11 +249,15 @@ bool integrator_step(struct integrator *integrator, double stop, struct error *e
   return integrator->method->step(integrator, stop, error);
 }
 
-void integrator_note_step(struct integrator *integrator, double t) {
+void integrator_note_time(struct integrator *integrator, double t) {
   integrator->step_start = integrator->time;
   integrator->time = t;
   integrator->stepped = true;
   integrator->polynomial_ready = false;
+}
+
+void integrator_note_step(struct integrator *integrator, double t) {
+  integrator_note_time(integrator, t);
   quadrature_step(integrator->quadrature, t);
   if (integrator->problem.parameter_count > 0) {
     quadrature_step(integrator->sensitivity_quadrature, t);
@@ -261,6 +266,14 @@ void integrator_note_step(struct integrator *integrator, double t) {
 
 const struct sparsity *integrator_sparsity(const struct integrator *integrator) {
   return integrator->sparsity;
+}
+
+void integrator_integrals_to_lane(const struct integrator *integrator, struct quadrature_lanes *all, int lane) {
+  quadrature_lanes_take(all, lane, integrator->quadrature);
+}
+
+void integrator_integrals_from_lane(struct integrator *integrator, const struct quadrature_lanes *all, int lane) {
+  quadrature_lanes_give(all, lane, integrator->quadrature);
 }
 
 const struct integrator_side_by_side *integrator_side_by_side(const struct integrator *integrator) {

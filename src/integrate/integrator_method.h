@@ -86,7 +86,9 @@ bool integrator_tell_bad(const struct integrator *integrator, struct error *erro
 bool integrator_tell_stuck(const struct integrator *integrator, int state, const char *why, struct error *error);
 /* Integrals up to the end of the last step. */
 void integrator_finish_quadratures(struct integrator *integrator);
-/* A step that ends at t has been made. */
+/* A step that ends at t has been made. The first says so of its time alone: its integrals are made elsewhere, or
+ * quadrature_step follows. */
+void integrator_note_time(struct integrator *integrator, double t);
 void integrator_note_step(struct integrator *integrator, double t);
 /* Adds steps, Jacobians, factorizations, solves and failures. */
 void integrator_add_counts(struct integrator_counts *sum, const struct integrator_counts *more);

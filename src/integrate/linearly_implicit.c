@@ -96,6 +96,7 @@ static void aim_at(struct integrator *integrator, double stop, struct integrator
 struct attempt {
   double error;
   ptrdiff_t spread;
+  const double *start; /* NULL: the integrator's state */
   const double *rates; /* at the start */
   const double *end;
   const double *rows[ROSENBROCK_ROWS];
@@ -158,6 +159,9 @@ static enum integrator_judgement refuse(struct integrator *integrator, const str
   struct linearly_implicit *own = integrator->own;
   own->counts.error_failures++;
   for (int i = 0; i < integrator->problem.state_count; i++) {
+    integrator->state[i] = attempt->start != NULL ? attempt->start[i * attempt->spread] : integrator->state[i];
+  }
+  for (int i = 0; i < integrator->problem.state_count; i++) {
     if (!isfinite(attempt->rates[i * attempt->spread])) {
       integrator->bad_state = i;
       integrator->bad_time = integrator->time;
@@ -182,14 +186,20 @@ static enum integrator_judgement judge(struct integrator *integrator, const stru
   integrator_finish_quadratures(integrator);
   own->width = control->width;
   own->counts.steps++;
+  integrator_note_time(integrator, control->reaches ? own->stop : integrator->time + control->width);
+  return INTEGRATOR_STEPPED;
+}
+
+/* The step that was judged good becomes the integrator's own. */
+static void take(struct integrator *integrator, const struct attempt *attempt) {
+  struct linearly_implicit *own = integrator->own;
   for (int i = 0; i < integrator->problem.state_count; i++) {
     for (int row = 0; row < ROSENBROCK_ROWS; row++) {
       own->rows[row][i] = attempt->rows[row][i * attempt->spread];
     }
     integrator->state[i] = attempt->end[i * attempt->spread];
   }
-  integrator_note_step(integrator, control->reaches ? own->stop : integrator->time + control->width);
-  return INTEGRATOR_STEPPED;
+  quadrature_step(integrator->quadrature, integrator->time);
 }
 
 static bool find_polynomial(struct integrator *integrator) {
@@ -211,10 +221,16 @@ static bool step(struct integrator *integrator, double stop, struct error *error
     struct integrator_aim aim;
     aim_at(integrator, stop, &aim);
     method->differences.time_dependent = aim.time_dependent;
-    rosenbrock_plain_try(method, aim.time, aim.width, aim.state, aim.absolute, aim.relative);
-    const struct attempt attempt = {
-        method->error, 1, method->differences.rates, method->end, {method->rows[0], method->rows[1], method->rows[2]}};
+    rosenbrock_plain_try(method, aim.time, aim.width, integrator->state, aim.absolute, aim.relative);
+    const struct attempt attempt = {.error = method->error,
+                                    .spread = 1,
+                                    .rates = method->differences.rates,
+                                    .end = method->end,
+                                    .rows = {method->rows[0], method->rows[1], method->rows[2]}};
     judgement = judge(integrator, &attempt, error);
+    if (judgement == INTEGRATOR_STEPPED) {
+      take(integrator, &attempt);
+    }
   }
   return judgement == INTEGRATOR_STEPPED;
 }
@@ -252,26 +268,40 @@ static void attempt_lanes(void *of_lanes, const struct integrator_aims *aims, st
   method->differences.time_dependent = aims->time_dependent;
   rosenbrock_lanes_try(method, &aims->time, &aims->width, aims->state, aims->absolute, aims->relative);
   *attempts = (struct integrator_attempts){.error = &method->error,
+                                           .start = aims->state,
                                            .rates = method->differences.rates,
                                            .end = method->end,
                                            .row_count = ROSENBROCK_ROWS,
                                            .rows = {method->rows[0], method->rows[1], method->rows[2]}};
 }
 
+static struct attempt attempt_in(const struct integrator_attempts *attempts, int lane) {
+  return (struct attempt){.error = (*attempts->error)[lane],
+                          .spread = LANES,
+                          .start = (const double *)attempts->start + lane,
+                          .rates = (const double *)attempts->rates + lane,
+                          .end = (const double *)attempts->end + lane,
+                          .rows = {(const double *)attempts->rows[0] + lane, (const double *)attempts->rows[1] + lane,
+                                   (const double *)attempts->rows[2] + lane}};
+}
+
 static enum integrator_judgement judge_lane(struct integrator *integrator, const struct integrator_attempts *attempts,
                                             int lane, struct error *error) {
-  const struct attempt attempt = {.error = (*attempts->error)[lane],
-                                  .spread = LANES,
-                                  .rates = (const double *)attempts->rates + lane,
-                                  .end = (const double *)attempts->end + lane,
-                                  .rows = {(const double *)attempts->rows[0] + lane,
-                                           (const double *)attempts->rows[1] + lane,
-                                           (const double *)attempts->rows[2] + lane}};
+  const struct attempt attempt = attempt_in(attempts, lane);
   return judge(integrator, &attempt, error);
 }
 
-static const struct integrator_side_by_side side_by_side = {
-    .open = open_lanes, .close = close_lanes, .attempt = attempt_lanes, .aim = aim_at, .judge = judge_lane};
+static void take_lane(struct integrator *integrator, const struct integrator_attempts *attempts, int lane) {
+  const struct attempt attempt = attempt_in(attempts, lane);
+  take(integrator, &attempt);
+}
+
+static const struct integrator_side_by_side side_by_side = {.open = open_lanes,
+                                                            .close = close_lanes,
+                                                            .attempt = attempt_lanes,
+                                                            .aim = aim_at,
+                                                            .judge = judge_lane,
+                                                            .take = take_lane};
 
 const struct integrator_method integrator_rosenbrock = {
     .name = "rosenbrock",

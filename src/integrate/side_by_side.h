@@ -13,7 +13,7 @@ struct integrator_aim {
   double width;
   long starts;         /* how often it has begun again; at each start the mode that the rates read may have changed */
   bool time_dependent; /* rates depend on time itself */
-  const double *state;
+  const double *state; /* as of the last step that it has taken */
   const double *absolute; /* tolerances */
   const double *relative;
 };
@@ -31,7 +31,8 @@ struct integrator_aims {
 /* What came of them, until the next. */
 struct integrator_attempts {
   const lanes *error; /* over the tolerances: 1 or less is good */
-  const lanes *rates; /* at the start */
+  const lanes *start; /* states */
+  const lanes *rates; /* there */
   const lanes *end;
   int row_count; /* of the step's polynomial, but for the end */
   const lanes *rows[STEP_POLYNOMIAL_ROWS];
@@ -47,9 +48,19 @@ struct integrator_side_by_side {
   void (*attempt)(void *method, const struct integrator_aims *aims, struct integrator_attempts *attempts);
   /* One system's next attempt, which shall not go beyond `stop`. */
   void (*aim)(struct integrator *integrator, double stop, struct integrator_aim *aim);
-  /* Was it good? Then the step is made, as by integrator_step. */
+  /* Was it good? Then the step is made; but what is known within it - state, polynomial, integrals - lies in the lanes
+   * alone. */
   enum integrator_judgement (*judge)(struct integrator *integrator, const struct integrator_attempts *attempts,
                                      int lane, struct error *error);
+  /* All of the step just made to the integrator itself, as if by integrator_step; its integrals up to the start of the
+   * step must be its own. */
+  void (*take)(struct integrator *integrator, const struct integrator_attempts *attempts, int lane);
 };
+
+struct quadrature_lanes;
+
+/* The integrals of an integrator into a lane (quadrature_lanes.h), where they are added to step by step, and back. */
+void integrator_integrals_to_lane(const struct integrator *integrator, struct quadrature_lanes *all, int lane);
+void integrator_integrals_from_lane(struct integrator *integrator, const struct quadrature_lanes *all, int lane);
 
 #endif

@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdint.h>
+#include <string.h>
 
 #include "plant_lanes.h"
 
@@ -19,6 +20,13 @@ static inline void take_root(lanes *square) {
 }
 
 #define CHOOSE(condition, yes, no) ((lanes)(((condition) & (where)(yes)) | (~(condition) & (where)(no))))
+
+/* The others' numbers in the lanes of which all bits are set; in those of which none is, they stay. */
+static inline __attribute__((always_inline)) void take_lanes(lanes *own, const lanes *others, const int64_t *set) {
+  where in;
+  memcpy(&in, set, sizeof in);
+  *own = CHOOSE(in, *others, *own);
+}
 
 #define NUMBER lanes
 #define OF_KIND(room, name) room##_lanes##name

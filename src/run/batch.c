@@ -6,13 +6,11 @@
 #include "aligned.h"
 #include "main_loop.h"
 #include "integrators.h"
+#include "lane_watch.h"
 #include "side_by_side.h"
 
 /* So many cases of the same laws, and fewer, run by themselves: eight lanes cost about three plain runs. */
 enum { FEW = 2 };
-
-/* Where a step is evaluated. */
-enum { MIDDLE, END, EVALUATIONS };
 
 /* Between two looks at what lanes have spent. */
 enum { ROUNDS_TO_CHARGE = 64 };
@@ -47,17 +45,12 @@ struct batch {
   void *method;                                /* its memory */
   struct integrator_aims aims;
   struct integrator_attempts attempts;
-  /* What it aims at; a row a state. */
-  lanes state[PLANT_STATE_LIMIT];
+  /* Tolerances, a row a state. */
   lanes absolute[PLANT_STATE_LIMIT];
   lanes relative[PLANT_STATE_LIMIT];
-  /* Values at the middle and the end of the steps. */
-  lanes evaluation_time[EVALUATIONS];
-  lanes argument; /* of the middle, in the step's polynomial */
+  lanes argument; /* of the steps' middles, in their polynomials */
   lanes middle[PLANT_STATE_LIMIT];
-  lanes powers[EVALUATIONS][PLANT_LEDGER_LIMIT];
-  lanes signals[EVALUATIONS][PLANT_SIGNAL_LIMIT];
-  lanes guards[EVALUATIONS][PLANT_GUARD_LIMIT];
+  struct lane_watch watch; /* of states, and of values at start, middle and end of the steps */
   const struct batch_cases *cases;
   const struct watcher *watcher;
 };
@@ -132,6 +125,7 @@ static bool refit(struct batch *batch, const struct integrator_side_by_side *ste
 
 /* An empty batch takes any laws. */
 static void clear_lanes(struct batch *batch) {
+  lane_watch_clear(&batch->watch);
   if (batch->kernels != NULL) {
     memset(batch->lane_model, 0, batch->kernels->model_size);
     memset(batch->lane_mode, 0, batch->kernels->mode_size);
@@ -164,6 +158,7 @@ static void end_run(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   struct error error = {0};
   share_time(batch);
+  lane_watch_give(&batch->watch, i);
   lane->under_way = false;
   batch->under_way--;
   lane->outcome.side_by_side = true;
@@ -192,9 +187,8 @@ static void run_alone(struct batch *batch, int i) {
 }
 
 /* What observers and actions of the lane's run read. */
-static void list_followed(struct batch_lane *lane) {
+static void list_followed(struct batch_lane *lane, bool *needed) {
   const struct view *view = &lane->run->view;
-  bool needed[PLANT_SIGNAL_LIMIT] = {false};
   metrics_follow(&lane->run->metrics, view, needed);
   hunting_follow(&lane->run->hunting, needed);
   for (int i = 0; i < view->data->action_count; i++) {
@@ -220,7 +214,9 @@ static bool begin_beside(struct batch *batch, int i) {
   lane->seconds = 0.0;
   lane->run->shares_clock = true;
   batch->under_way++;
-  list_followed(lane);
+  bool reads[PLANT_SIGNAL_LIMIT] = {false};
+  list_followed(lane, reads);
+  lane_watch_join(&batch->watch, i, lane->run, reads, batch->kernels != NULL);
   if (main_loop_begin(lane->run)) {
     return true;
   }
@@ -295,19 +291,35 @@ static void load_lane(struct batch *batch, int i) {
   if (batch->kernels != NULL && lane->starts != aim.starts) {
     batch->kernels->load_mode(batch->lane_mode, i, lane->run->view.mode);
   }
-  lane->starts = aim.starts;
-  for (int row = 0; row < batch->sparsity->size; row++) {
-    batch->state[row][i] = aim.state[row];
-    batch->absolute[row][i] = aim.absolute[row];
-    batch->relative[row][i] = aim.relative[row];
+  if (lane->starts < 0) {
+    for (int row = 0; row < batch->sparsity->size; row++) {
+      batch->absolute[row][i] = aim.absolute[row];
+      batch->relative[row][i] = aim.relative[row];
+    }
   }
+  lane->starts = aim.starts;
+}
+
+/* Does the run go on, and up to where? */
+static bool goes_on(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  if (batch->watch.stale[i] && main_loop_keeps_stop(lane->run)) {
+    return true;
+  }
+  lane_watch_give(&batch->watch, i);
+  if (!main_loop_next_stop(lane->run, &lane->stop)) {
+    return false;
+  }
+  batch->watch.stop[i] = lane->stop;
+  lane_watch_take(&batch->watch, i);
+  return true;
 }
 
 /* A step is wanted in lane i, unless nobody is left to want one. */
 static void make_ready(struct batch *batch, int i) {
   struct batch_lane *lane = &batch->lane[i];
   while (lane->under_way && lane->asks) {
-    if (main_loop_next_stop(lane->run, &lane->stop)) {
+    if (goes_on(batch, i)) {
       lane->asks = false;
     } else {
       end_run(batch, i);
@@ -338,16 +350,18 @@ static void judge_attempt(struct batch *batch, int i) {
     break;
   case INTEGRATOR_STEPPED:
     lane->stepped = true;
-    batch->evaluation_time[END][i] = integrator_time(integrator);
-    batch->evaluation_time[MIDDLE][i] = 0.5 * (lane->run->start->time + batch->evaluation_time[END][i]);
-    batch->argument[i] = integrator_argument(integrator, batch->evaluation_time[MIDDLE][i]);
+    lanes *time = batch->watch.time;
+    time[LANE_END][i] = integrator_time(integrator);
+    time[LANE_MIDDLE][i] = 0.5 * (lane->run->start->time + time[LANE_END][i]);
+    batch->argument[i] = integrator_argument(integrator, time[LANE_MIDDLE][i]);
     break;
   }
 }
 
-static void evaluate_at(struct batch *batch, int which, const lanes *state) {
-  const struct lanes_evaluation evaluation = {batch->powers[which], batch->signals[which], NULL, batch->guards[which]};
-  batch->kernels->evaluate(batch->lane_model, batch->lane_mode, &batch->evaluation_time[which], state, &evaluation);
+static void evaluate_at(struct batch *batch, enum lane_instant which, const lanes *state) {
+  struct lane_watch *watch = &batch->watch;
+  const struct lanes_evaluation evaluation = {watch->powers[which], watch->signals[which], NULL, watch->guards[which]};
+  batch->kernels->evaluate(batch->lane_model, batch->lane_mode, &watch->time[which], state, &evaluation);
 }
 
 /* The same sums as integrator_state_at makes. */
@@ -369,40 +383,56 @@ static void column(const lanes *rows, int count, int i, double *values) {
 }
 
 /* Of the signals those that are followed; the others are what they were. */
-static void take_sample(const struct batch *batch, int which, const lanes *state, int i, struct sample *sample) {
+static void take_sample(const struct batch *batch, enum lane_instant which, const lanes *state, int i,
+                        struct sample *sample) {
   const struct plant *plant = batch->plant;
   const struct batch_lane *lane = &batch->lane[i];
-  sample->time = batch->evaluation_time[which][i];
+  const struct lane_watch *watch = &batch->watch;
+  sample->time = watch->time[which][i];
   column(state, batch->sparsity->size, i, sample->state);
-  column(batch->powers[which], plant->ledger_integrated, i, sample->powers);
+  column(watch->powers[which], plant->ledger_integrated, i, sample->powers);
   for (int k = 0; k < lane->followed_count; k++) {
-    sample->signals[lane->followed[k]] = batch->signals[which][lane->followed[k]][i];
+    sample->signals[lane->followed[k]] = watch->signals[which][lane->followed[k]][i];
   }
-  column(batch->guards[which], plant->guard_count, i, sample->guards);
+  column(watch->guards[which], plant->guard_count, i, sample->guards);
 }
 
-/* Evaluate the steps made in this round, all lanes at once. */
+/* Something happens in the step of lane i: the main loop sees to it. */
+static void accept_alone(struct batch *batch, int i) {
+  struct batch_lane *lane = &batch->lane[i];
+  lane_watch_give(&batch->watch, i);
+  batch->steps->take(lane->run->view.integrator, &batch->attempts, i);
+  if (batch->kernels != NULL) {
+    take_sample(batch, LANE_MIDDLE, batch->middle, i, lane->run->middle);
+    take_sample(batch, LANE_END, batch->attempts.end, i, lane->run->end);
+  } else {
+    main_loop_evaluate(lane->run);
+  }
+  if (!main_loop_accept(lane->run)) {
+    leave(batch, i);
+  }
+}
+
+/* Evaluate the steps made in this round, all lanes at once, and take them. */
 static void evaluate_steps(struct batch *batch) {
+  int64_t stepped[BATCH_LANES];
+  int64_t taken[BATCH_LANES] = {0};
+  for (int i = 0; i < BATCH_LANES; i++) {
+    stepped[i] = batch->lane[i].stepped ? -1 : 0;
+  }
   if (batch->kernels != NULL) {
     find_middle(batch);
-    evaluate_at(batch, MIDDLE, batch->middle);
-    evaluate_at(batch, END, batch->attempts.end);
+    evaluate_at(batch, LANE_MIDDLE, batch->middle);
+    evaluate_at(batch, LANE_END, batch->attempts.end);
+    lane_watch_step(&batch->watch, stepped, batch->attempts.end, taken);
   }
   for (int i = 0; i < BATCH_LANES; i++) {
-    struct batch_lane *lane = &batch->lane[i];
-    if (!lane->stepped) {
-      continue;
+    if (stepped[i] != 0) {
+      batch->lane[i].stepped = false;
+      batch->lane[i].asks = true;
     }
-    lane->stepped = false;
-    lane->asks = true;
-    if (batch->kernels != NULL) {
-      take_sample(batch, MIDDLE, batch->middle, i, lane->run->middle);
-      take_sample(batch, END, batch->attempts.end, i, lane->run->end);
-    } else {
-      main_loop_evaluate(lane->run);
-    }
-    if (!main_loop_accept(lane->run)) {
-      leave(batch, i);
+    if (stepped[i] != 0 && taken[i] == 0) {
+      accept_alone(batch, i);
     }
   }
 }
@@ -473,7 +503,8 @@ struct batch *batch_new(const struct plant *plant, struct error *error) {
     return NULL;
   }
   batch->plant = plant;
-  batch->aims.state = batch->state;
+  batch->watch.plant = plant;
+  batch->aims.state = batch->watch.state;
   batch->aims.absolute = batch->absolute;
   batch->aims.relative = batch->relative;
   batch->kernels = plant->lanes != NULL ? plant->lanes() : NULL;

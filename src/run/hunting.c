@@ -189,10 +189,14 @@ static void look(struct hunting *hunting, const struct view *view, const struct 
   hunting->steps = 0;
 }
 
+/* Is it time for one, at the end of the `steps`-th step since the last? */
+static bool look_is_due(const struct hunting *hunting, const struct view *view, int steps, double t) {
+  return steps >= hunting->steps_between && t - hunting->looked >= view->data->simulation.end_time / LOOKS_IN_A_RUN;
+}
+
 static void watch_growth(struct hunting *hunting, const struct view *view, const struct sample *sample) {
   hunting->steps++;
-  if (hunting->steps >= hunting->steps_between &&
-      sample->time - hunting->looked >= view->data->simulation.end_time / LOOKS_IN_A_RUN) {
+  if (look_is_due(hunting, view, hunting->steps, sample->time)) {
     look(hunting, view, sample);
   }
 }
@@ -203,6 +207,33 @@ void hunting_observe(struct hunting *hunting, const struct view *view, const str
     watch_swing(hunting, view, step->end);
     watch_growth(hunting, view, step->end);
   }
+}
+
+bool hunting_idle(const struct hunting *hunting, const struct view *view, const double *times,
+                  const double *pressures) {
+  if (!hunting->pressure.there) {
+    return true;
+  }
+  double extremum = hunting->extremum;
+  for (int i = 1; i < 3; i++) {
+    double beyond = pressures[i] - extremum;
+    bool back = hunting->way == 0 || hunting->way * beyond < 0.0;
+    if (back && !(fabs(beyond) <= LEAST_SWING)) {
+      return false;
+    }
+    extremum = back ? extremum : pressures[i];
+  }
+  return !look_is_due(hunting, view, hunting->steps + 1, times[2]);
+}
+
+void hunting_glide(struct hunting *hunting, const double *times, const double *pressures) {
+  for (int i = 1; i < 3 && hunting->pressure.there; i++) {
+    if (hunting->way != 0 && !(hunting->way * (pressures[i] - hunting->extremum) < 0.0)) {
+      hunting->extremum = pressures[i];
+      hunting->extremum_time = times[i];
+    }
+  }
+  hunting->steps += hunting->pressure.there;
 }
 
 void hunting_follow(const struct hunting *hunting, bool *needed) {

@@ -51,10 +51,14 @@ struct hunting {
 
 /* Begin with the run's first sample. */
 bool hunting_begin(struct hunting *hunting, const struct view *view, const struct sample *sample, struct error *error);
-/* An accepted step. */
 /* Marks the signals that are read of samples. */
 void hunting_follow(const struct hunting *hunting, bool *needed);
+/* An accepted step. */
 void hunting_observe(struct hunting *hunting, const struct view *view, const struct step *step);
+/* A step by its times at start, middle and end and the pressures there. Does nothing turn in it, and is no look due?
+ * Then `glide` does all that hunting_observe would. */
+bool hunting_idle(const struct hunting *hunting, const struct view *view, const double *times, const double *pressures);
+void hunting_glide(struct hunting *hunting, const double *times, const double *pressures);
 /* Fill the measures of hunting and, where somebody reads events, tell what was found. `sample` is the last. */
 bool hunting_end(struct hunting *hunting, const struct view *view, const struct sample *sample, struct outcome *outcome,
                  struct error *error);

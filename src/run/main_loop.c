@@ -112,6 +112,11 @@ static bool holds(const void *context, const struct sample *sample, double *beyo
   const struct condition *condition = context;
   double value = condition->signal == CONDITION_CLOCK ? sample->time : sample->signals[condition->signal];
   *beyond = condition->above ? value - condition->level : condition->level - value;
+  return main_loop_holds(condition, sample->time, sample->signals, 1);
+}
+
+bool main_loop_holds(const struct condition *condition, double t, const double *signals, int stride) {
+  double value = condition->signal == CONDITION_CLOCK ? t : signals[condition->signal * stride];
   return condition->above ? value >= condition->level : value <= condition->level;
 }
 
@@ -406,6 +411,16 @@ static void tell_crawling(const struct run_workspace *run, double t, struct erro
       "at t = %.6g s of %.6g s the run has made %.4g steps and gives up (simulation.work_limit): steps of %.3g s in "
       "the mean; look for a small simulation.largest_step, bounds at their extremes, a valve or mode that chatters",
       t, settings->end_time, settings->work_limit, t / settings->work_limit);
+}
+
+bool main_loop_keeps_stop(struct run_workspace *run) {
+  double t = run->start->time;
+  bool ahead = run->stop > t && run->stop - t > clock_apart(t);
+  if (!ahead || run->steps + 1.0 > run->view.data->simulation.work_limit || interrupted(run)) {
+    return false;
+  }
+  run->steps += 1.0;
+  return true;
 }
 
 bool main_loop_next_stop(struct run_workspace *run, double *stop) {

@@ -162,6 +162,14 @@ static void observe_duty(struct metrics *metrics, const struct view *view, const
   }
 }
 
+/* Simpson's rule over a step of the last second. */
+static void add_creep(struct metrics *metrics, double start, double end, const double *speeds) {
+  if (start >= metrics->creep_from) {
+    double width = end - start;
+    metrics->creep_path += width / 6.0 * (fabs(speeds[0]) + 4.0 * fabs(speeds[1]) + fabs(speeds[2]));
+  }
+}
+
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step) {
   for (int i = 0; i < metrics->extremum_count; i++) {
     struct extremum *extremum = &metrics->extrema[i];
@@ -179,13 +187,21 @@ void metrics_observe(struct metrics *metrics, const struct view *view, const str
   if (metrics->duty_count > 0) {
     observe_duty(metrics, view, step);
   }
-  if (metrics->speed.there && step->start->time >= metrics->creep_from) {
-    /* Simpson's rule over the step */
-    double width = step->end->time - step->start->time;
-    metrics->creep_path +=
-        width / 6.0 *
-        (fabs(step->start->signals[metrics->speed.index]) + 4.0 * fabs(step->middle->signals[metrics->speed.index]) +
-         fabs(step->end->signals[metrics->speed.index]));
+  if (metrics->speed.there) {
+    int speed = metrics->speed.index;
+    add_creep(metrics, step->start->time, step->end->time,
+              (const double[]){step->start->signals[speed], step->middle->signals[speed], step->end->signals[speed]});
+  }
+}
+
+bool metrics_idle(const struct metrics *metrics, const double *times, const double *speeds) {
+  return metrics->duty_count == 0 && (!metrics->speed.there || motion_idle(&metrics->motion, times, speeds));
+}
+
+void metrics_glide(struct metrics *metrics, const double *times, const double *speeds) {
+  if (metrics->speed.there) {
+    motion_glide(&metrics->motion, speeds);
+    add_creep(metrics, times[0], times[2], speeds);
   }
 }
 

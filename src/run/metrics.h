@@ -42,6 +42,10 @@ void metrics_brake(struct metrics *metrics, const struct view *view, double from
 /* When the observer must see an end of a step: the start of braking, if it lies ahead; HUGE_VAL otherwise. */
 double metrics_next_time(const struct metrics *metrics, double t);
 void metrics_observe(struct metrics *metrics, const struct view *view, const struct step *step);
+/* The same of a step of which times and speeds of the machine are known at start, middle and end, but for extremes,
+ * timers and limits: is there nothing to be found in it? Then `glide` adds what it adds. */
+bool metrics_idle(const struct metrics *metrics, const double *times, const double *speeds);
+void metrics_glide(struct metrics *metrics, const double *times, const double *speeds);
 /* Marks the signals that are read of samples, from the first step to the end. */
 void metrics_follow(const struct metrics *metrics, const struct view *view, bool *needed);
 /* Fill outcome: measures, ledger, limits. `sample` is the last. */

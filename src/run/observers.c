@@ -108,9 +108,7 @@ static void search(struct extremum *extremum, const struct view *view, const str
   }
 }
 
-/* How far from the middle a parabola's top is looked for and the search begun, in halves of the step: a top close to an
- * end may by the parabola lie just beyond it. */
-#define BEYOND 1.25
+/* And where a search begins at the farthest. */
 #define NEAREST 0.98
 
 void extremum_begin(struct extremum *extremum, const struct sample *sample) {
@@ -137,7 +135,7 @@ void extremum_observe(struct extremum *extremum, const struct view *view, const 
   take(extremum, middle, step->middle->time);
   take(extremum, after, step->end->time);
   double bend = before - 2.0 * middle + after;
-  if (bend < 0.0 && fabs(rise) < -BEYOND * bend) {
+  if (bend < 0.0 && fabs(rise) < -EXTREMUM_BEYOND * bend) {
     double top = middle - 0.5 * rise * rise / bend;
     if (top > extremum->sign * extremum->best) {
       double half = 0.5 * (step->end->time - step->start->time);

@@ -8,6 +8,10 @@
 #include "real.h"
 #include "view.h"
 
+/* How far from the middle a parabola's top is looked for, in halves of the step: a top close to an end may by the
+ * parabola lie just beyond it. */
+#define EXTREMUM_BEYOND 1.25
+
 struct extremum {
   int signal;
   double sign;   /* 1: largest, -1: smallest */

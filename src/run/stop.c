@@ -296,6 +296,48 @@ void motion_observe(struct motion *motion, const struct view *view, const struct
   }
 }
 
+/* Would the stop find nothing in a half, from speed `before` to `after` at t? */
+static bool stop_idle(const struct stop_observer *stop, double t, double before, double after) {
+  double way = before < 0.0 ? -1.0 : 1.0;
+  bool touches = !stop->touched && (way * before <= STANDSTILL_SPEED || way * after <= STANDSTILL_SPEED);
+  bool crosses = stop->slow != (fabs(after) <= STOP_SPEED);
+  bool decides = stop->slow ? t - stop->slowed.time >= REST_TIME : stop->touched && t - stop->fast_since >= REST_TIME;
+  return !touches && !crosses && !decides;
+}
+
+static bool rest_idle(const struct motion_observer *rest, double t, double after) {
+  if (band_of(after) != rest->band) {
+    return false;
+  }
+  if (rest->band == BAND_REST) {
+    return rest->phase == MOTION_RESTS || t - rest->band_since < REST_TIME;
+  }
+  return rest->band == BAND_FAST || t - rest->window_start < REST_TIME;
+}
+
+bool motion_idle(const struct motion *motion, const double *times, const double *speeds) {
+  const struct stop_observer *stop = &motion->stop;
+  bool watches_stop = stop->begun && stop->kind == STOP_NONE;
+  if (!stop->begun && stop->from <= times[0]) {
+    return false;
+  }
+  for (int i = 1; i < 3; i++) {
+    if ((watches_stop && !stop_idle(stop, times[i], speeds[i - 1], speeds[i])) ||
+        !rest_idle(&motion->rest, times[i], speeds[i])) {
+      return false;
+    }
+  }
+  return true;
+}
+
+void motion_glide(struct motion *motion, const double *speeds) {
+  struct motion_observer *rest = &motion->rest;
+  for (int i = 1; i < 3 && rest->band != BAND_REST && rest->band != BAND_FAST; i++) {
+    rest->lowest = fmin(rest->lowest, fabs(speeds[i]));
+    rest->highest = fmax(rest->highest, fabs(speeds[i]));
+  }
+}
+
 void motion_end(struct motion *motion, const struct sample *sample) {
   struct stop_observer *stop = &motion->stop;
   decide(motion, sample->time);

@@ -72,6 +72,10 @@ struct motion {
 void motion_brake(struct motion *motion, double from, const char *why);
 void motion_begin(struct motion *motion, const struct view *view, const struct sample *sample);
 void motion_observe(struct motion *motion, const struct view *view, const struct step *step);
+/* A step by its times and speeds at start, middle and end. Is there nothing to be found in it? Then `glide` does all
+ * that motion_observe would. */
+bool motion_idle(const struct motion *motion, const double *times, const double *speeds);
+void motion_glide(struct motion *motion, const double *speeds);
 /* The run is over: a stop that was not yet sure counts if nothing contradicted it. */
 void motion_end(struct motion *motion, const struct sample *sample);
 

@@ -535,8 +535,11 @@ static void failures_in_lanes_name_the_state(void **state) {
       steps->attempt(memory, &aims, &attempts);
       for (int lane = 0; lane < LANES; lane++) {
         if (!ended[lane]) {
-          ended[lane] = steps->judge(integrators[lane], &attempts, lane, &errors[lane]) == INTEGRATOR_FAILED ||
-                        integrator_time(integrators[lane]) >= 1.0;
+          enum integrator_judgement judgement = steps->judge(integrators[lane], &attempts, lane, &errors[lane]);
+          if (judgement == INTEGRATOR_STEPPED) {
+            steps->take(integrators[lane], &attempts, lane);
+          }
+          ended[lane] = judgement == INTEGRATOR_FAILED || integrator_time(integrators[lane]) >= 1.0;
           left -= ended[lane];
         }
       }
