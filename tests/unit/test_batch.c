@@ -124,6 +124,13 @@ static void done(void *context, int lane, bool ran, struct outcome *outcome, con
     same(&alone->ledger[k].energy, &outcome->ledger[k].energy, 1, i, "energy");
   }
   assert_int_equal(alone->broken_count, outcome->broken_count);
+  assert_int_equal(alone->limit_count, outcome->limit_count);
+  for (int k = 0; k < alone->limit_count; k++) {
+    assert_int_equal(alone->limits[k].verdict, outcome->limits[k].verdict);
+    same(&alone->limits[k].worst, &outcome->limits[k].worst, 1, i, "worst value of limit");
+    same(&alone->limits[k].time, &outcome->limits[k].time, 1, i, "time of the worst of limit");
+    same(&alone->limits[k].first, &outcome->limits[k].first, 1, i, "first time of limit");
+  }
   assert_int_equal(alone->counts.steps, outcome->counts.steps);
   assert_int_equal(alone->counts.rate_calls, outcome->counts.rate_calls);
   assert_int_equal(alone->counts.restarts, outcome->counts.restarts);
