@@ -170,6 +170,13 @@ void pool_give(struct pool *pool, struct span span) {
   pthread_mutex_unlock(&pool->lock);
 }
 
+bool pool_is_fed(struct pool *pool) {
+  pthread_mutex_lock(&pool->lock);
+  bool fed = pool->running + pool->span_count > pool->thread_count;
+  pthread_mutex_unlock(&pool->lock);
+  return fed;
+}
+
 struct pool_block *pool_take(struct pool *pool, double seconds) {
   struct timespec until = {0, 0};
   (void)clock_gettime(CLOCK_MONOTONIC, &until);

@@ -49,6 +49,8 @@ int pool_wants(struct pool *pool);
 void pool_give(struct pool *pool, struct span span);
 /* A finished block, or NULL when there is none within `seconds`. Give it back with pool_return. */
 struct pool_block *pool_take(struct pool *pool, double seconds);
+/* Has every thread a span, and is one more there for whoever is done first? */
+bool pool_is_fed(struct pool *pool);
 void pool_return(struct pool *pool, struct pool_block *block);
 /* Drop the spans that wait; every thread ends after the case in hand and hands over what it has. */
 void pool_stop(struct pool *pool);

@@ -1,6 +1,7 @@
 /* Messages by MPI, none of which makes a rank wait: sends and receipts are begun, and looked after whenever the rank
  * looks for messages. The calls that wait in this library spin, and a rank that spins takes the processor from one that
- * computes. */
+ * computes. And a call that finds nothing may give its own processor away (see ranks_begin), which can take long to
+ * come back: the library is asked for more only when all that has arrived is dealt with. */
 #include "ranks.h"
 
 #include <mpi.h>
@@ -41,8 +42,11 @@ static double now(void) {
   return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
 }
 
-static void nap(void) {
-  const struct timespec pause = {0, 2000000};
+/* Whoever has waited long, since then, looks more seldom: many ranks that look often take time from those that work. */
+static void nap(double since) {
+  double gone = now() - since;
+  double seconds = gone < 16e-3 ? 2e-3 : gone < 0.4 ? gone / 8.0 : 0.05;
+  const struct timespec pause = {0, (long)(seconds * 1e9)};
   (void)nanosleep(&pause, NULL);
 }
 
@@ -100,7 +104,6 @@ static void send_message(void *context, int to, enum message_kind kind, const st
                          const void *payload) {
   struct buffers *buffers = context;
   size_t bytes = (size_t)message->bytes;
-  (void)look_after_sends(&buffers->out);
   struct parcel *parcel = free_parcel(&buffers->out);
   make_room(parcel, sizeof *message + bytes);
   memcpy(parcel->bytes, message, sizeof *message);
@@ -136,13 +139,16 @@ static void take_announced(struct parcels *in, int *waiting) {
   }
 }
 
-static bool has_arrived(struct parcel *parcel) {
-  int done = 0;
-  if (!parcel->arrived) {
-    parcel->torn = MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE) != MPI_SUCCESS;
-    parcel->arrived = done != 0 || parcel->torn;
+/* Which of them have come meanwhile? */
+static void look_after_receipts(struct parcels *in, int waiting) {
+  for (int i = 0; i < waiting; i++) {
+    struct parcel *parcel = &in->list[i];
+    int done = 0;
+    if (!parcel->arrived) {
+      parcel->torn = MPI_Test(&parcel->request, &done, MPI_STATUS_IGNORE) != MPI_SUCCESS;
+      parcel->arrived = done != 0 || parcel->torn;
+    }
   }
-  return parcel->arrived;
 }
 
 /* Does one of the first `place` parcels, not yet whole, come from the same rank? What a rank says later must not be
@@ -179,14 +185,25 @@ static void put_back(struct buffers *buffers, int waiting) {
   buffers->given = -1;
 }
 
-/* The first that is whole, or will never be; -1. */
-static int first_arrived(struct parcels *in, int waiting) {
+/* The first that is known to be whole, or never to be; -1. */
+static int first_arrived(const struct parcels *in, int waiting) {
   for (int i = 0; i < waiting; i++) {
-    if (has_arrived(&in->list[i]) && !waits_for_earlier(in, i)) {
+    if (in->list[i].arrived && !waits_for_earlier(in, i)) {
       return i;
     }
   }
   return -1;
+}
+
+static int next_arrived(struct buffers *buffers, int *waiting) {
+  int place = first_arrived(&buffers->in, *waiting);
+  if (place >= 0) {
+    return place;
+  }
+  (void)look_after_sends(&buffers->out);
+  take_announced(&buffers->in, waiting);
+  look_after_receipts(&buffers->in, *waiting);
+  return first_arrived(&buffers->in, *waiting);
 }
 
 static bool receive_message(void *context, int *from, enum message_kind *kind, struct message_head *message,
@@ -195,9 +212,7 @@ static bool receive_message(void *context, int *from, enum message_kind *kind, s
   struct parcels *in = &buffers->in;
   put_back(buffers, count_waiting(in));
   int waiting = count_waiting(in);
-  (void)look_after_sends(&buffers->out);
-  take_announced(in, &waiting);
-  while ((buffers->given = first_arrived(in, waiting)) >= 0) {
+  while ((buffers->given = next_arrived(buffers, &waiting)) >= 0) {
     struct parcel *parcel = &in->list[buffers->given];
     if (!parcel->torn) {
       *from = parcel->status.MPI_SOURCE;
@@ -222,8 +237,9 @@ static bool is_busy(void *context) {
 /* Naps until it has come; the library's own wait spins. */
 static void wait_for(MPI_Request *request) {
   int there = 0;
+  double since = now();
   for (MPI_Test(request, &there, MPI_STATUS_IGNORE); !there; MPI_Test(request, &there, MPI_STATUS_IGNORE)) {
-    nap();
+    nap(since);
   }
 }
 
@@ -270,6 +286,9 @@ struct ranks *ranks_begin(void) {
                                                 .share = share_bytes,
                                                 .lose = lose_rank,
                                                 .busy = is_busy};
+    /* On a machine with more ranks than processors Open MPI has every call that finds nothing yield; the others then
+     * compute for a time slice each. This program sleeps by itself, unless the user wants it otherwise. */
+    (void)setenv("OMPI_MCA_mpi_yield_when_idle", "0", 0);
     MPI_Init_thread(NULL, NULL, MPI_THREAD_FUNNELED, &level);
     MPI_Comm_rank(MPI_COMM_WORLD, &ranks->communicator.rank);
     MPI_Comm_size(MPI_COMM_WORLD, &ranks->communicator.size);
@@ -303,7 +322,8 @@ enum { TAG_LEAVE = 1000 }; /* a rank is lost: end without the library's own end,
  * are lost, and nobody waits for them. */
 static bool end_together(struct ranks *ranks) {
   struct buffers *buffers = &ranks->buffers;
-  double until = now() + (ranks->communicator.rank == 0 ? WAIT_FOR_OTHERS : WAIT_FOR_FIRST);
+  double since = now();
+  double until = since + (ranks->communicator.rank == 0 ? WAIT_FOR_OTHERS : WAIT_FOR_FIRST);
   MPI_Request all;
   bool barrier = false;
   int there = 0;
@@ -321,7 +341,7 @@ static bool end_together(struct ranks *ranks) {
       MPI_Iprobe(0, TAG_LEAVE, MPI_COMM_WORLD, &leave, MPI_STATUS_IGNORE);
     }
     if (!there) {
-      nap();
+      nap(since);
     }
   }
   return there != 0;
@@ -335,8 +355,9 @@ static void send_away(struct ranks *ranks) {
       send_message(&ranks->buffers, rank, (enum message_kind)TAG_LEAVE, &nothing, NULL);
     }
   }
-  for (double until = now() + 1.0; now() < until && look_after_sends(&ranks->buffers.out) > 0;) {
-    nap();
+  double since = now();
+  while (now() < since + 1.0 && look_after_sends(&ranks->buffers.out) > 0) {
+    nap(since);
   }
 }
 

@@ -2,6 +2,7 @@
 #include "sweep_state.h"
 
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -150,6 +151,14 @@ static void mind_silence(struct worker_rank *rank) {
   }
 }
 
+/* While the threads have work a block that ends wakes this rank; until then there is little to hear. */
+static double pause_of(const struct worker_rank *rank) {
+  const struct sweep *sweep = rank->sweep;
+  const struct communicator *communicator = sweep->order->communicator;
+  bool busy = communicator->busy != NULL && communicator->busy(communicator->context);
+  return !busy && pool_is_fed(sweep->pool) ? fmin(SLEEP_RANKS_FED, 0.05 * sweep_patience(sweep->order)) : sweep->pause;
+}
+
 static void serve(struct worker_rank *rank) {
   struct sweep *sweep = rank->sweep;
   for (;;) {
@@ -166,7 +175,7 @@ static void serve(struct worker_rank *rank) {
     if (rank->ended && (rank->asked <= 0 || rank->alone) && pool_idle(sweep->pool)) {
       break;
     }
-    send_finished(rank, sweep->pause);
+    send_finished(rank, pause_of(rank));
   }
 }
 

@@ -18,6 +18,7 @@ enum { PATH_LIMIT = HISTORIES_PATH };
 #define SLEEP_ALONE 0.1
 #define SLEEP_RANKS_LEAST 1e-3
 #define SLEEP_RANKS_MOST 0.05
+#define SLEEP_RANKS_FED 0.5
 
 /* An ask and its answer take a few of the shortest naps: a span between ranks should take longer, s. */
 #define SPAN_SECONDS_RANKS 5e-3

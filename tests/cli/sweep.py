@@ -156,6 +156,25 @@ class Numbers(Sweep):
                     self.assertEqual([regions[fate][0] for fate in ("broken", "kept", "unfinished", "failed")], [0, 1, 1, 0])
                     self.assertEqual(table.attrs["failed_cases"], 0)
 
+    def test_cases_that_wait_for_a_lane_are_not_charged(self):
+        """Cases of other laws wait, opened, until those before them are done: three that spend their whole budget."""
+        text = (f"case: {ROOT}/cases/baseline/downhill.yaml\nset: {{simulation.method: rosenbrock, simulation.end_time: 2 s}}\n"
+                "vary:\n  - {path: tyre.law, values: [slip_curve, relaxation]}\n"
+                "  - {path: simulation.largest_step, values: [SLOW0.1 s]}\n"
+                "  - {path: vehicle.mass, from: 10 t, to: 14 t, count: 4}\n")
+        self.write("whole.yaml", text.replace("SLOW", ""))
+        self.write("study.yaml", text.replace("SLOW", "1e-3 ms, ") + "case_budget: 0.7 s\n")
+        self.assertIn(self.run_program("sweep", "whole.yaml", "-o", "whole.h5", "--jobs", "1").returncode, (0, 5))
+        self.assertIn(self.run_program("sweep", "study.yaml", "-o", "t.h5", "--jobs", "1").returncode, (0, 5))
+        with h5py.File(self.path("t.h5")) as table, h5py.File(self.path("whole.h5")) as whole:
+            status = list(table["status"].asstr())
+            self.assertEqual(status, (["unfinished"] * 4 + ["complete"] * 4) * 2)
+            done = [i for i, word in enumerate(status) if word == "complete"]
+            self.assertEqual(len(done), len(whole["status"]))
+            for name in ("peak_line_a_pressure", "engine_speed_max", "solver_steps"):
+                self.assertEqual(table[name][()][done].tobytes(), whole[name][()].tobytes(), name)
+            self.assertGreaterEqual(table.attrs["side_by_side_cases"], 8)
+
     def test_a_row_is_replayed_with_something_else_set(self):
         """--set stands upon the case of the study: on what varies, on what does not, on an action's number."""
         self.replay(self.study, 7, "-o", "seven.h5")
