@@ -56,6 +56,17 @@ class Sensitivity(Folder):
         for measure in ("peak_line_a_pressure", "engine_speed_min", "relief_heat"):
             self.assertLess(self.worst(answer, measure), 1e-3, measure)
 
+    def test_gear_shift(self):
+        """Through a shift under load: clutches that slip at a capacity which is the parameter itself."""
+        answer = self.answer(os.path.join(ROOT, "cases", "gear_shift.yaml"), ("gearbox.clutch_torque", "gearbox.shift_time"),
+                             ("peak_line_a_pressure", "relief_a_peak_flow", "lowest_charge_pressure"),
+                             ("--set", "simulation.end_time=4 s"))
+        self.assertGreater(answer["moved_changes"], 3)
+        self.assertEqual(answer["unsure_changes"], 0)
+        # Differences of runs at two steps differ by 1e-3 themselves.
+        for measure in ("peak_line_a_pressure", "relief_a_peak_flow", "lowest_charge_pressure"):
+            self.assertLess(self.worst(answer, measure), 5e-3, measure)
+
     def test_jumps_at_places_and_actions(self):
         """The pedal is released at a distance, the grade begins at a place: both moments move with the mass."""
         answer = self.answer(DOWNHILL, ("vehicle.mass", "motor.rate_up", "ground.grade[2].argument", "actions[1].when"),

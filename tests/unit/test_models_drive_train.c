@@ -49,6 +49,28 @@ static void a_slipping_clutch_carries_its_capacity(void **state) {
   assert_true(clutch_stored_energy(&clutch, 300.0) == 45.0);
 }
 
+/* An open clutch that drags at a high slip stands in no corner: its rate falls alike on both sides of where it comes to
+ * rest, by little more than the excess leaves with. With a hard clamp it was 1/t_r above and 3 k w/C below. */
+static void a_dragging_clutch_stands_in_no_corner(void **state) {
+  (void)state;
+  const struct clutch clutch = {1200.0, 0.04, 0.002, 0.02};
+  const double capacity = clutch_capacity(&clutch, 0.0);
+  for (int way = -1; way <= 1; way += 2) {
+    double low = 0.9 * capacity;
+    double high = 1.1 * capacity;
+    for (int i = 0; i < 200; i++) {
+      double middle = 0.5 * (low + high);
+      *(way * clutch_torque_rate(&clutch, 0.0, way * middle, way * 100.0) > 0.0 ? &low : &high) = middle;
+    }
+    double apart = 1e-5 * capacity;
+    double above = clutch_torque_rate(&clutch, 0.0, way * (low + apart), way * 100.0) / (way * apart);
+    double below = clutch_torque_rate(&clutch, 0.0, way * (low - apart), way * 100.0) / (way * apart);
+    CHECK_NEAR(low, capacity, 3e-4 * capacity);
+    CHECK_CLOSE(above, -2.0 / clutch.release_time, 0.1);
+    CHECK_CLOSE(below, 2.0 / clutch.release_time, 0.1);
+  }
+}
+
 /* What comes in goes to both shafts and into the coupling, and nowhere else. */
 static void a_transfer_case_conserves_power(void **state) {
   (void)state;
@@ -108,6 +130,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_clutch_never_gives_power),
       cmocka_unit_test(a_slipping_clutch_carries_its_capacity),
+      cmocka_unit_test(a_dragging_clutch_stands_in_no_corner),
       cmocka_unit_test(a_transfer_case_conserves_power),
       cmocka_unit_test(an_axle_without_grip_passes_its_torque_on),
   };
