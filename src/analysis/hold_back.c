@@ -245,6 +245,30 @@ static void tell_falling(struct steady_answer *answer, const double *speeds, con
   }
 }
 
+/* Where two axles are driven the grade told may be held in more than one way: `counts` says in how many others. */
+static void tell_shared(struct steady_answer *answer, const double *speeds, const double *counts, int count) {
+  int found = 0;
+  int first = -1;
+  int last = -1;
+  for (int i = 0; i < count; i++) {
+    if (counts[i] > 0.0) {
+      found++;
+      first = first < 0 ? i : first;
+      last = i;
+    }
+  }
+  if (found > 0) {
+    char from[48];
+    char to[48];
+    steady_say(
+        answer,
+        "at %d of these speeds, %s to %s, the axles can share the grade told in another way, too; told is that of a "
+        "machine loaded more and more from level drive, and --speed with --grade tells the others",
+        found, units_show(QUANTITY_SPEED, speeds[first], from, sizeof from),
+        units_show(QUANTITY_SPEED, speeds[last], to, sizeof to));
+  }
+}
+
 enum { REPORTED_COUNT = 8 };
 
 static const enum machine_signal reported[REPORTED_COUNT] = {
@@ -270,6 +294,9 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
   }
   double *foot_off = chart_column(chart, 1, foot_row);
   double *pedals = chart_column(chart, 1, pedal_row);
+  struct signal others_row = {"other_balances", QUANTITY_NUMBER, REFERENCE_NONE,
+                              "other balances that hold the same grade; not looked for where grip ends it"};
+  double *other_counts = machine_drives_front(machine) ? chart_column(chart, 1, others_row) : NULL;
   double *signals_told[REPORTED_COUNT];
   int signal_index[REPORTED_COUNT];
   for (int k = 0; k < REPORTED_COUNT; k++) {
@@ -313,6 +340,12 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
     machine_signals(machine, &hold.best, signals);
     machine_powers(machine, &hold.best, powers);
     pedals[i] = hold.best.inputs[MACHINE_PEDAL];
+    if (other_counts != NULL && (machine_bounds(machine, &hold.best) & (1u << BOUND_grip)) == 0) {
+      static const struct steady_question held = {MACHINE_GRADE, MACHINE_GRADE, false, false};
+      struct steady_others others;
+      steady_others(machine, &held, &hold.best, &others);
+      other_counts[i] = others.count;
+    }
     for (int k = 0; k < REPORTED_COUNT; k++) {
       signals_told[k][i] = signals[signal_index[k]];
     }
@@ -323,5 +356,8 @@ bool steady_hold_back(struct machine *machine, const struct steady_options *opti
     }
   }
   tell_falling(answer, speeds, usable, limits, count);
+  if (other_counts != NULL) {
+    tell_shared(answer, speeds, other_counts, count);
+  }
   return true;
 }

@@ -398,6 +398,12 @@ bool machine_follow(struct machine *machine, double speed, enum machine_input fr
   return false;
 }
 
+bool machine_settle(struct machine *machine, struct machine_point *point) {
+  const char *words = NULL;
+  struct balance balance = question(machine, point->state[machine->speed], point);
+  return balance_settle(&balance, SETTLING_SECONDS, point->state, &words);
+}
+
 bool machine_find_edge(struct machine *machine, double speed, enum machine_input first, enum machine_input second,
                        struct balance_condition condition, struct machine_point *point) {
   struct balance balance = question(machine, speed, point);
@@ -415,6 +421,15 @@ bool machine_find_speed(struct machine *machine, struct machine_point *point) {
   struct balance balance = question(machine, point->state[machine->speed], point);
   balance.sought[machine->speed] = true;
   return answer(machine, &balance, point);
+}
+
+bool machine_find_speed_at(struct machine *machine, enum machine_input freed, struct balance_condition condition,
+                           struct machine_point *point) {
+  struct balance balance = question(machine, point->state[machine->speed], point);
+  balance.sought[machine->speed] = true;
+  free_input(machine, &balance, freed);
+  balance.conditions[balance.condition_count++] = condition;
+  return answer(machine, &balance, point) && is_sound(point);
 }
 
 bool machine_settle_speed(struct machine *machine, struct machine_point *point, const char **words) {

@@ -92,7 +92,8 @@ enum { MACHINE_TABLE_LIMIT = 16 };
   READ(exhaust_brake)                                                                                                  \
   READ(implement_power)                                                                                                \
   READ(anti_stall_cut)                                                                                                 \
-  READ(accelerator)
+  READ(accelerator)                                                                                                    \
+  READ(vehicle_speed)
 
 enum machine_signal {
 #define MACHINE_SIGNAL_ID(name) READ_##name,
@@ -181,12 +182,17 @@ bool machine_find(struct machine *machine, double speed, enum machine_input free
 /* The same from farther away: where the search fails, the states run from the guess until they settle, and it starts
  * again from there. */
 bool machine_follow(struct machine *machine, double speed, enum machine_input freed, struct machine_point *point);
+/* What the states settle to from the point with its inputs, the speed held; false if the engine stalls or the like. */
+bool machine_settle(struct machine *machine, struct machine_point *point);
 /* As machine_find with two inputs sought, and one signal given; or, of a warm machine, the loop's heating nothing. */
 bool machine_find_edge(struct machine *machine, double speed, enum machine_input first, enum machine_input second,
                        struct balance_condition condition, struct machine_point *point);
 /* The speed that belongs to the inputs of the point: near its speed; or from rest, where the machine comes by itself.
  */
 bool machine_find_speed(struct machine *machine, struct machine_point *point);
+/* The same near its speed with one input sought and one signal given. */
+bool machine_find_speed_at(struct machine *machine, enum machine_input freed, struct balance_condition condition,
+                           struct machine_point *point);
 bool machine_settle_speed(struct machine *machine, struct machine_point *point, const char **words);
 
 /* The loop's rise of temperature, K/s. */

@@ -263,6 +263,93 @@ bool steady_find(struct machine *machine, const struct steady_given *given, stru
   return true;
 }
 
+static struct steady_question question_of(const struct steady_given *given) {
+  bool speed_sought = isnan(given->speed);
+  bool pedal_given = speed_sought || !isnan(given->pedal);
+  bool frees_pull = pedal_given ? !isnan(given->grade) : !isnan(given->pull);
+  enum machine_input freed = frees_pull ? MACHINE_PULL : MACHINE_GRADE;
+  return (struct steady_question){pedal_given ? MACHINE_PEDAL : freed, freed, speed_sought, true};
+}
+
+static const enum machine_signal told_of_others[] = {
+    READ_pedal, READ_grade, READ_wheel_slip, READ_front_wheel_slip, READ_engine_speed, READ_line_pressure_difference};
+
+enum { OTHERS_TOLD = sizeof told_of_others / sizeof told_of_others[0] };
+
+/* "grows" in words of a person: e-fold in so many seconds. */
+static const char *grows(double growth, char *words, size_t size) {
+  (void)snprintf(words, size, growth > 0.0 ? "a departure from it grows, e-fold in %.2g s" : "it keeps itself",
+                 1.0 / growth);
+  return words;
+}
+
+/* Say whether the point keeps itself, and where the same question has other answers. */
+static void tell_others(struct machine *machine, const struct steady_given *given, const struct machine_point *point,
+                        struct steady_answer *answer) {
+  const struct plant *plant = machine->data.plant;
+  struct steady_question question = question_of(given);
+  struct steady_others others;
+  char words[96];
+  struct signal count_row = {"other_balances", QUANTITY_NUMBER, REFERENCE_NONE,
+                             "other balances that answer the same, found along the slip of the driven wheels"};
+  struct signal growth_row = {"growth", QUANTITY_NUMBER, REFERENCE_NONE, "how fast a small departure from it grows"};
+  steady_others(machine, &question, point, &others);
+  double growth = steady_growth(machine, point);
+  double *value = chart_column(&answer->charts[0], 0, count_row);
+  double *grown = chart_column_in(&answer->charts[0], 0, growth_row, "1/s");
+  if (value == NULL || grown == NULL) {
+    return;
+  }
+  *value = others.count;
+  *grown = growth;
+  if (growth > 0.0) {
+    steady_say(answer, "this balance does not keep itself: %s; `swashloop linear` says in which mode",
+               grows(growth, words, sizeof words));
+  }
+  if (others.count == 0) {
+    return;
+  }
+  struct chart *chart = &answer->charts[answer->chart_count++];
+  chart_begin(chart, "others", "other balances that answer the same");
+  double *number = chart_axis(chart, "other", QUANTITY_NUMBER, "other balance, by number", others.count);
+  double *speeds = chart_column(chart, 1, plant->signals[machine_signal(machine, READ_vehicle_speed)]);
+  double *pulls = chart_column(
+      chart, 1, (struct signal){"pull", QUANTITY_FORCE, REFERENCE_NONE, "pull at the drawbar, besides a dragged load"});
+  double *growths = chart_column_in(chart, 1, growth_row, "1/s");
+  double *columns[OTHERS_TOLD];
+  for (int k = 0; k < OTHERS_TOLD; k++) {
+    columns[k] = chart_column(chart, 1, plant->signals[machine_signal(machine, told_of_others[k])]);
+  }
+  if (chart->failed) {
+    return;
+  }
+  double own[PLANT_SIGNAL_LIMIT];
+  machine_signals(machine, point, own);
+  bool two = machine_drives_front(machine);
+  for (int i = 0; i < others.count; i++) {
+    double signals[PLANT_SIGNAL_LIMIT];
+    machine_signals(machine, &others.at[i], signals);
+    number[i] = i + 1;
+    speeds[i] = others.at[i].state[machine->speed];
+    pulls[i] = others.at[i].inputs[MACHINE_PULL];
+    growths[i] = others.growth[i];
+    for (int k = 0; k < OTHERS_TOLD; k++) {
+      columns[k][i] = signals[machine_signal(machine, told_of_others[k])];
+    }
+    struct shown front = show_signal(machine, signals, READ_front_wheel_slip);
+    steady_say(answer, "another balance answers the same: slip %s%s%s, %s %s, %s, grade %s; %s",
+               show_signal(machine, signals, READ_wheel_slip).text, two ? " behind and in front " : "",
+               two ? front.text : "", machine_pedal_word(machine),
+               show(QUANTITY_FRACTION, others.at[i].inputs[MACHINE_PEDAL]).text, show(QUANTITY_SPEED, speeds[i]).text,
+               show(QUANTITY_FRACTION, others.at[i].inputs[MACHINE_GRADE]).text,
+               grows(others.growth[i], words, sizeof words));
+  }
+  steady_say(answer,
+             "shown is the one that a machine comes to which is loaded more and more from level drive (wheel slip "
+             "%s)",
+             show_signal(machine, own, READ_wheel_slip).text);
+}
+
 bool steady_point(struct machine *machine, const struct steady_given *given, struct steady_answer *answer,
                   struct error *error) {
   struct machine_point point;
@@ -276,5 +363,6 @@ bool steady_point(struct machine *machine, const struct steady_given *given, str
   chart_begin(powers, "powers", "power of every source and loss");
   add_powers(machine, &point, powers);
   warn(machine, &point, answer);
+  tell_others(machine, given, &point, answer);
   return (!chart->failed && !powers->failed) || error_set(error, ERROR_MEMORY, "out of memory for the point");
 }

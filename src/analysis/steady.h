@@ -70,6 +70,28 @@ struct steady_given {
   double pull;  /* N, backward positive */
   double pedal; /* -1 to 1 */
 };
+/* What a balance answers. */
+struct steady_question {
+  enum machine_input asked; /* the input whose value is given: pedal, grade or pull */
+  enum machine_input freed; /* where a speed is held too: grade or pull, which goes with the pedal */
+  bool speed_sought;
+  bool thorough; /* seek from wheels that stand, or spin, as well: takes longer */
+};
+
+/* Other balances that answer the same, found along the slip of the driven wheels. */
+enum { STEADY_OTHERS = 6 };
+struct steady_others {
+  int count;
+  struct machine_point at[STEADY_OTHERS];
+  double growth[STEADY_OTHERS]; /* 1/s, see steady_growth */
+};
+/* Seeks them; `others` gets what was found, perhaps nothing. */
+void steady_others(struct machine *machine, const struct steady_question *question, const struct machine_point *point,
+                   struct steady_others *others);
+/* How fast a small departure from a balance grows, the fastest of its modes, 1/s; below zero: it dies out. NaN where
+ * that cannot be told. */
+double steady_growth(struct machine *machine, const struct machine_point *point);
+
 /* The point itself: state and inputs. */
 bool steady_find(struct machine *machine, const struct steady_given *given, struct machine_point *point,
                  struct error *error);

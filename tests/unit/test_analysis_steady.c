@@ -608,6 +608,70 @@ static void test_accelerator_pull_and_reasons(void **state) {
   case_free(&data);
 }
 
+/* ---- more than one balance ---- */
+
+/* By hand: F = mu N sin(C atan(B k)) gives the same force at k and at tan(pi/C - atan(B k))/B (tyre.h, C 1.45, B 7), so
+ * a climb near the end of its grip has a second balance with wheels that spin; well below it there is none. */
+static void test_wheels_that_spin_balance_too(void **state) {
+  (void)state;
+  static const char *const grip[] = {"tyre.grip=0.5"};
+  static const struct steady_question asked = {MACHINE_GRADE, MACHINE_GRADE, false, true};
+  struct case_data data = load("climb", grip, 1);
+  struct machine *machine = open_machine(&data);
+  int slip = registry_signal(data.plant, "wheel_slip");
+  static const double grades[] = {0.40, 0.44, 0.45}; /* less steep they spin faster than the engine has power for */
+  for (int i = 0; i < 3; i++) {
+    struct steady_given given = {2.0 / 3.6, grades[i], NAN, NAN};
+    struct machine_point point;
+    struct steady_others others;
+    struct error error = {0};
+    double signals[PLANT_SIGNAL_LIMIT];
+    if (!steady_find(machine, &given, &point, &error)) {
+      fail_msg("%s", error.text);
+    }
+    machine_signals(machine, &point, signals);
+    double second = tan(3.14159265358979323846 / 1.45 - atan(7.0 * signals[slip])) / 7.0;
+    steady_others(machine, &asked, &point, &others);
+    if (second > 1.0) {
+      assert_int_equal(others.count, 0);
+      continue;
+    }
+    assert_int_equal(others.count, 1);
+    machine_signals(machine, &others.at[0], signals);
+    CHECK_CLOSE(signals[slip], second, 1e-5);
+    CHECK_CLOSE(others.at[0].inputs[MACHINE_GRADE], given.grade, 1e-9);
+    assert_true(steady_growth(machine, &others.at[0]) > 0.0);
+  }
+  close_machine(machine);
+  case_free(&data);
+}
+
+/* Two motors on the same lines hold a downgrade with both axles gripping, or with the rear wheels sliding. */
+static void test_axles_share_in_two_ways(void **state) {
+  (void)state;
+  struct case_data data = load("axle_spins", NULL, 0);
+  struct machine *machine = open_machine(&data);
+  struct steady_given given = {0.3, -0.55, NAN, NAN};
+  struct steady_answer *answer = calloc(1, sizeof *answer);
+  struct error error = {0};
+  assert_non_null(answer);
+  assert_true(steady_point(machine, &given, answer, &error));
+  assert_true(chart_find(&answer->charts[0], "other_balances")->values[0] >= 1.0);
+  assert_string_equal(answer->charts[2].name, "others");
+  double shown = chart_find(&answer->charts[0], "wheel_slip")->values[0];
+  double other = chart_find(&answer->charts[2], "wheel_slip")->values[0];
+  assert_true(shown > -0.2 && other < -0.4);
+  CHECK_CLOSE(chart_find(&answer->charts[2], "grade")->values[0], -0.55, 1e-9);
+  bool told = false;
+  for (int i = 0; i < answer->word_count; i++) {
+    told = told || strstr(answer->words[i], "another balance answers the same") != NULL;
+  }
+  assert_true(told);
+  free_answer(answer);
+  close_machine(machine);
+  case_free(&data);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_roots),
@@ -625,6 +689,8 @@ int main(void) {
       cmocka_unit_test(test_accelerator_by_hand),
       cmocka_unit_test(test_accelerator_hold_back_against_a_run),
       cmocka_unit_test(test_accelerator_pull_and_reasons),
+      cmocka_unit_test(test_wheels_that_spin_balance_too),
+      cmocka_unit_test(test_axles_share_in_two_ways),
   };
   int failed = cmocka_run_group_tests(tests, NULL, NULL);
   return failed;
