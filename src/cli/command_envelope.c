@@ -66,7 +66,7 @@ static const struct option_table table = {
 struct work {
   const struct request *request;
   struct review review;
-  struct probe_axis axes[PROBE_AXES];
+  struct probe_axis axes[ENVELOPE_AXES];
   struct probe *probe;
   const char *command;
   struct progress progress;
@@ -115,7 +115,7 @@ static bool check_request(const struct request *request, struct error *error) {
   if (request->asked.file == NULL) {
     return error_set(error, ERROR_USAGE, "which case or review? usage: swashloop envelope CASE --over PATH=LOW..HIGH");
   }
-  if (request->over.count < 1 || request->over.count > PROBE_AXES) {
+  if (request->over.count < 1 || request->over.count > ENVELOPE_AXES) {
     return error_set(error, ERROR_USAGE, "over what? one or two of --over PATH=LOW..HIGH");
   }
   return true;
@@ -218,12 +218,12 @@ static int run_request(struct request *request, const char *command) {
   struct error error = {0};
   struct work work = {.request = request, .command = command};
   char *output = option_default_file(request->asked.file, ".envelope.h5");
-  char *texts[PROBE_AXES] = {NULL, NULL}; /* freed below, however many were asked for */
+  char *texts[ENVELOPE_AXES] = {NULL, NULL}; /* freed below, however many were asked for */
   request->asked.output = request->asked.output != NULL ? request->asked.output : output;
   bool good = (output != NULL && command != NULL) || error_set(&error, ERROR_MEMORY, "no memory for names");
   bool loaded = good && load(&work, &error);
   good = loaded;
-  for (int a = 0; good && a < request->over.count && a < PROBE_AXES; a++) {
+  for (int a = 0; good && a < request->over.count && a < ENVELOPE_AXES; a++) {
     texts[a] = strdup(request->over.list[a]);
     good = texts[a] != NULL ? read_over(&work, request->over.list[a], texts[a], &work.axes[a], &error)
                             : error_set(&error, ERROR_MEMORY, "no memory for names");

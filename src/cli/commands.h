@@ -26,6 +26,7 @@ int command_steady(int argument_count, char **arguments);
 int command_linear(int argument_count, char **arguments);
 int command_envelope(int argument_count, char **arguments);
 int command_odds(int argument_count, char **arguments);
+int command_tune(int argument_count, char **arguments);
 int command_review(int argument_count, char **arguments);
 int command_sweep(int argument_count, char **arguments);
 int command_merge(int argument_count, char **arguments);

@@ -44,6 +44,7 @@ static const struct command_row commands[] = {
     {"review", command_review, "all limits of several cases under several conditions"},
     {"envelope", command_envelope, "how far one or two quantities can go until a limit breaks"},
     {"odds", command_odds, "how often limits break when what scatters is drawn by lot"},
+    {"tune", command_tune, "settings that keep every limit and are best by a goal"},
     {"sweep", SWEEP_COMMAND, "run many cases of a study, write one table"},
     {"merge", command_merge, "put the tables of shards together"},
     {"response", command_response, "how a relief valve answers; its flow-pressure curve"},

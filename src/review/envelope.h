@@ -13,9 +13,11 @@
 
 #include "error.h"
 
+enum { ENVELOPE_AXES = 2 };
+
 /* One run. */
 struct envelope_run {
-  double at[2];
+  double at[ENVELOPE_AXES];
   bool kept;     /* all limits */
   int label;     /* else what ends it; the caller's own number */
   double margin; /* worst margin, negative where broken; NaN or infinite where there is none */

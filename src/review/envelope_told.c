@@ -46,7 +46,7 @@ static void put_share(struct columns *columns, const char *name, const char *tex
 }
 
 static void write_runs(struct columns *columns) {
-  static const char *const names[PROBE_AXES] = {"first", "second"};
+  static const char *const names[ENVELOPE_AXES] = {"first", "second"};
   const struct envelope_told *told = columns->told;
   const struct envelope *envelope = told->envelope;
   const struct plan *plan = &told->review->plan;
@@ -54,7 +54,7 @@ static void write_runs(struct columns *columns) {
   columns->count = envelope->run_count;
   answer_group(columns->file, "runs", "every point that was run, the scan first");
   put_index(columns, "points in the order in which they were asked");
-  for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
+  for (int a = 0; a < told->question->dimensions && a < ENVELOPE_AXES; a++) {
     struct answer_meaning meaning = meaning_of(told, a, names[a]);
     for (int i = 0; i < columns->count; i++) {
       columns->numbers[i] = envelope_value(told, a, envelope->runs[i].at[a]);
@@ -82,7 +82,7 @@ static void write_runs(struct columns *columns) {
 
 /* Both sides of the boundary: of one quantity its changes, of two the points along the stretches. */
 static void write_boundary(struct columns *columns) {
-  static const char *const names[2][PROBE_AXES] = {{"kept_first", "kept_second"}, {"other_first", "other_second"}};
+  static const char *const names[2][ENVELOPE_AXES] = {{"kept_first", "kept_second"}, {"other_first", "other_second"}};
   const struct envelope_told *told = columns->told;
   const struct envelope *envelope = told->envelope;
   bool across = told->question->dimensions == 2;
@@ -94,7 +94,7 @@ static void write_boundary(struct columns *columns) {
   }
   put_index(columns, "points of the boundary, in order");
   for (int side = 0; side < 2; side++) {
-    for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
+    for (int a = 0; a < told->question->dimensions && a < ENVELOPE_AXES; a++) {
       struct answer_meaning meaning = meaning_of(told, a, names[side][a]);
       for (int i = 0; i < columns->count; i++) {
         const struct envelope_crossing *crossing = &envelope->crossings[across ? envelope->order[i] : i];
@@ -136,7 +136,7 @@ bool envelope_write(const char *path, const struct envelope_told *told, const ch
   }
   if (good) {
     answer_words(columns.file, "asked_file", plan->source);
-    for (int a = 0; a < told->question->dimensions && a < PROBE_AXES; a++) {
+    for (int a = 0; a < told->question->dimensions && a < ENVELOPE_AXES; a++) {
       answer_words(columns.file, a == 0 ? "first_path" : "second_path", told->axes[a].path);
     }
     answer_share(columns.file, "accuracy", told->question->accuracy);

@@ -10,7 +10,7 @@ struct envelope_told {
   const struct envelope *envelope;
   const struct envelope_question *question;
   const struct probe_axis *axes;
-  const struct parameter_ref *refs[PROBE_AXES];
+  const struct parameter_ref *refs[ENVELOPE_AXES];
 };
 
 /* The value of a quantity at a place from 0 to 1, SI. */

@@ -29,11 +29,11 @@ static bool find_axis(struct probe *probe, int a, const struct probe_axis *wish,
                 plan->cells[c].case_name, plan->cells[c].condition);
       return false;
     }
-    if (first->choices != NULL) {
+    if (first->choices != NULL && !wish->choice) {
       error_set(error, ERROR_USAGE, "'%s' is a choice; an envelope goes over numbers", wish->path);
       return false;
     }
-    if (wish->low < first->low || wish->high > first->high) {
+    if (first->choices == NULL && (wish->low < first->low || wish->high > first->high)) {
       char low[64];
       char high[64];
       error_set(error, ERROR_USAGE, "'%s' can be from %s to %s", wish->path,
@@ -108,38 +108,6 @@ static bool is_worse(const struct probe_answer *a, const struct probe_answer *b)
   return !isnan(a->margin) && !(a->margin >= b->margin);
 }
 
-/* What a round of points is judged into. */
-struct judging {
-  struct probe *probe;
-  struct probe_answer *answers;
-  bool (*stop)(void);
-};
-
-static bool judge_block(void *context, const struct pool_block *block, struct error *error) {
-  const struct judging *judging = context;
-  struct probe *probe = judging->probe;
-  const struct plan *plan = &probe->review->plan;
-  struct row_shape shape = row_shape_of(plan);
-  size_t used = 0;
-  (void)error;
-  for (int64_t i = 0; i < block->count; i++) {
-    struct row row;
-    used += row_decode(shape, block->payload + used, block->bytes - used, probe->numbers, &row);
-    struct judgement judgement = review_judge(probe->review, &row, NULL);
-    struct probe_answer told = {judgement.verdict, judgement.limit, plan_base(plan, row.k), judgement.margin};
-    struct probe_answer *answer = &judging->answers[row.k / plan_base_count(plan)];
-    if (answer->cell < 0 || is_worse(&told, answer)) {
-      *answer = told;
-    }
-  }
-  return true;
-}
-
-static bool wants_stop(void *context) {
-  const struct judging *judging = context;
-  return judging->stop();
-}
-
 bool probe_run(struct probe *probe, const struct probe_order *order, bool *stopped, struct error *error) {
   struct plan *plan = &probe->review->plan;
   plan->points = order->values; /* nothing runs now */
@@ -172,16 +140,67 @@ bool probe_run(struct probe *probe, const struct probe_order *order, bool *stopp
   return good;
 }
 
+/* A round of points that is listened to. */
+struct hearing {
+  struct probe *probe;
+  const struct probe_listener *listener;
+  bool (*stop)(void);
+};
+
+static bool hear_block(void *context, const struct pool_block *block, struct error *error) {
+  const struct hearing *hearing = context;
+  struct probe *probe = hearing->probe;
+  const struct plan *plan = &probe->review->plan;
+  struct row_shape shape = row_shape_of(plan);
+  size_t used = 0;
+  (void)error;
+  for (int64_t i = 0; i < block->count; i++) {
+    struct row row;
+    used += row_decode(shape, block->payload + used, block->bytes - used, probe->numbers, &row);
+    hearing->listener->take(hearing->listener->context, (int)(row.k / plan_base_count(plan)), plan_base(plan, row.k),
+                            &row);
+  }
+  return true;
+}
+
+static bool wants_stop(void *context) {
+  const struct hearing *hearing = context;
+  return hearing->stop();
+}
+
+bool probe_listen(struct probe *probe, const double *values, int count, const struct probe_listener *listener,
+                  bool (*stop)(void), struct error *error) {
+  struct hearing hearing = {probe, listener, stop};
+  const struct probe_order order = {
+      .values = values, .count = count, .span = 1, .context = &hearing, .take = hear_block, .stop = wants_stop};
+  bool stopped = false;
+  return probe_run(probe, &order, &stopped, error) && (!stopped || error_set(error, ERROR_RUN, "interrupted"));
+}
+
+/* What a listener that gathers answers knows. */
+struct gathering {
+  const struct review *review;
+  struct probe_answer *answers;
+};
+
+static void gather(void *context, int point, int cell, const struct row *row) {
+  struct gathering *gathering = context;
+  struct judgement judgement = review_judge(gathering->review, row, NULL);
+  struct probe_answer told = {judgement.verdict, judgement.limit, cell, judgement.margin};
+  struct probe_answer *answer = &gathering->answers[point];
+  if (answer->cell < 0 || is_worse(&told, answer)) {
+    *answer = told;
+  }
+}
+
 bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
                struct error *error) {
-  struct judging judging = {probe, answers, stop};
-  const struct probe_order order = {
-      .values = values, .count = count, .span = 1, .context = &judging, .take = judge_block, .stop = wants_stop};
-  bool stopped = false;
+  struct gathering gathering = {probe->review, answers};
+  const struct probe_listener listener = {&gathering, gather};
   for (int i = 0; i < count; i++) {
     answers[i] = (struct probe_answer){REVIEW_KEPT, -1, -1, NAN};
   }
-  return probe_run(probe, &order, &stopped, error) && (!stopped || error_set(error, ERROR_RUN, "interrupted"));
+  return probe_listen(probe, values, count, &listener, stop, error);
 }
 
 const struct parameter_ref *probe_quantity(const struct probe *probe, int axis) {

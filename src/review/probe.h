@@ -6,13 +6,14 @@
 #include "pool.h"
 #include "review.h"
 
-enum { PROBE_AXES = 2 };
+enum { PROBE_AXES = 16 };
 
 /* One quantity between two bounds. */
 struct probe_axis {
   const char *path;
-  double low; /* SI */
+  double low; /* SI; of a choice: an index */
   double high;
+  bool choice; /* it may be one; its values are not checked */
 };
 
 /* What all cells together say of a point. */
@@ -48,6 +49,14 @@ bool probe_run(struct probe *probe, const struct probe_order *order, bool *stopp
 /* Ask `count` points, `values` [point][axis] in SI. `stop` is asked now and then; true ends it as a failure. */
 bool probe_ask(struct probe *probe, const double *values, int count, struct probe_answer *answers, bool (*stop)(void),
                struct error *error);
+/* Who hears each cell of each point, in whatever order they end. */
+struct probe_listener {
+  void *context;
+  void (*take)(void *context, int point, int cell, const struct row *row);
+};
+/* The same, told cell by cell. A value that is NaN leaves each cell what its case has. */
+bool probe_listen(struct probe *probe, const double *values, int count, const struct probe_listener *listener,
+                  bool (*stop)(void), struct error *error);
 /* What an axis is: quantity, reference, text. */
 const struct parameter_ref *probe_quantity(const struct probe *probe, int axis);
 void probe_close(struct probe *probe);

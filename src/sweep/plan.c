@@ -1,6 +1,7 @@
 #include "plan.h"
 
 #include <inttypes.h>
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -248,7 +249,9 @@ bool plan_put(const struct plan *plan, int64_t k, struct case_data *own, struct 
   for (int a = 0; a < plan->axis_count; a++) {
     double value = plan_value(plan, k, a);
     for (int i = 0; i < plan->axes[a].ref_count; i++) {
-      parameter_ref_set(own, &plan->axes[a].refs[i], value);
+      const struct parameter_ref *ref = &plan->axes[a].refs[i];
+      bool as_is = isnan(value); /* no table has that: a search that leaves the case what it has */
+      parameter_ref_set(own, ref, as_is ? parameter_ref_get(plan_base_case(plan, plan_base(plan, k)), ref) : value);
     }
   }
   for (int a = 0; a < plan->axis_count; a++) {

@@ -69,6 +69,18 @@ keep_histories: {cases: [1]}
 """
 
 
+TUNING = """case: limited.yaml
+set: {simulation.end_time: 0.05 s}
+vary:
+  - {path: rig.volume, values: [1 L, 2 L]}
+  - {path: relief.setting, from: 250 bar, to: 450 bar, step: 10 bar}
+goal: worst_margin
+second_goal: {least: peak_line_a_pressure}
+points: 12
+starts: 2
+"""
+
+
 class Line:
     """A command line, what lies ready for it, and the codes that it ends with by itself."""
 
@@ -104,6 +116,7 @@ def lines():
         Line("sweep", ["sweep", "study.yaml", "-o", "out.h5", "--jobs", "2"], "out.h5", ("study.yaml",)),
         Line("sweep_one", ["sweep", "study.yaml", "-o", "out.h5", "--jobs", "1", "--quiet"], "out.h5", ("study.yaml",)),
         Line("sweep_lanes", ["sweep", "lanes.yaml", "-o", "out.h5", "--jobs", "2", "--quiet"], "out.h5", ("lanes.yaml",)),
+        Line("tune", ["tune", "tune.yaml", "-o", "out.h5", "--jobs", "2", "--quiet"], "out.h5", ("tune.yaml", "limited.yaml")),
         Line("merge", ["merge", "shard-0.h5", "shard-1.h5", "-o", "out.h5"], "out.h5", ("shard-0.h5", "shard-1.h5")),
         Line("report", ["report", "run.h5", "-o", "out.html"], "out.html", ("run.h5",)),
         Line("report_table", ["report", "table.h5", "-o", "out.html"], "out.html", ("table.h5",)),
@@ -134,6 +147,10 @@ def make_ready(folder):
         file.write(STUDY.replace("CASES", CASES))
     with open(os.path.join(folder, "lanes.yaml"), "w", encoding="utf-8") as file:
         file.write(LANES.replace("CASES", CASES))
+    with open(os.path.join(folder, "tune.yaml"), "w", encoding="utf-8") as file:
+        file.write(TUNING)
+    with open(step, encoding="utf-8") as whole, open(os.path.join(folder, "limited.yaml"), "w", encoding="utf-8") as file:
+        file.write(whole.read() + "limits: [peak_line_a_pressure <= 400 bar]\n")
     for name in ("bench.csv", "bench.yaml"):
         shutil.copy(os.path.join(CASES, "valve", name), folder)
     must("run", os.path.join(CASES, "valve", "step.yaml"), "--set", "simulation.output_step=0.1 ms", "-o", "rig.h5")

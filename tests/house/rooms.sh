@@ -24,9 +24,10 @@ results              models/lib core schema plausibility run files
 sweep                core schema columns case plausibility run files results
 review               core schema case run files results sweep
 odds                 run results sweep review
+tuning               core schema case results sweep review
 report               models/lib core schema files
 analysis             models/lib models/components core schema columns case equilibrium run files results
-cli                  models/lib core schema columns case plausibility run files results sweep review odds report analysis
+cli                  models/lib core schema columns case plausibility run files results sweep review odds tuning report analysis
 '
 
 complain() {
@@ -98,6 +99,14 @@ while read -r file header; do
   esac
 done < <(grep -hnoE --with-filename 'include *<(cvodes?|kinsol|sundials|nvector|sunmatrix|sunlinsol|sunnonlinsol)/[^>]*' \
   models/*/*.[ch] src/*/*.[ch] | sed 's/:[0-9]*:include *</ /')
+
+# So is the library of searches.
+while read -r file; do
+  case $file in
+  src/tuning/search_*.c) ;;
+  *) complain "$file includes <nlopt.h>: that is for src/tuning/search_*.c" ;;
+  esac
+done < <(grep -l 'include *<nlopt' models/*/*.[ch] src/*/*.[ch])
 
 # Only the command room ends the program or prints.
 while read -r line; do

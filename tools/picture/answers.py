@@ -16,6 +16,7 @@ KINDS = {
     "review": "answer_review",
     "envelope": "answer_envelope",
     "odds": "answer_odds",
+    "tuning": "answer_tuning",
     "sensitivity": "answer_sensitivity",
     "comparison": "answer_compare",
     "fit": "answer_compare",

@@ -64,6 +64,8 @@ PICTURES = (
          ["swashloop review cases/reviews/forwarder.yaml --no-runs -o forwarder.h5"], "forwarder.h5"),
     plot("envelope.png", (*ANY, "answers", "answer_envelope"), [ENVELOPE], "hold.h5"),
     plot("odds.png", (*ANY, "answers", "answer_odds"), [ODDS], "braking_odds.odds.h5"),
+    plot("tuning.png", (*ANY, "answers", "answer_tuning"),
+         ["swashloop tune cases/tunings/braking.yaml -o braking.tune.h5"], "braking.tune.h5"),
     plot("sweep-braking.png", SWEEP, [BRAKING], "braking.h5"),
     plot("sweep-map.png", SWEEP, [BRAKING], "braking.h5", "--draw map -x ground.grade[1].value -y actions[1].over"),
     plot("sweep-influence.png", SWEEP, ["swashloop sweep cases/studies/braking_influence.yaml -o influence.h5"], "influence.h5",

@@ -145,6 +145,20 @@ def review_limit(command, sentence, key):
     return lambda shop: [limit for limit in shop.document(command)["limits"] if limit["sentence"] == sentence][0][key]
 
 
+TUNING = "swashloop tune cases/tunings/braking.yaml -o braking.tune.h5"
+REVIEW_TUNED = "swashloop review cases/reviews/forwarder_tuned.yaml --no-runs --against forwarder.h5 -o tuned.h5"
+
+
+def tuned(place):
+    """A number of the small tuning's answer."""
+    return lambda shop: place(shop.document(TUNING))
+
+
+def review_tuned(shop):
+    shop.document(REVIEW)
+    return shop.document(REVIEW_TUNED)
+
+
 FOOT = "swashloop envelope cases/braking.yaml --set 'ground.grade[1].value=-10 %' --over 'actions[1].over=0.2 s..6 s' -o foot.h5"
 
 
@@ -478,6 +492,18 @@ FIGURES = {
     "odds.stop": (odds(7, "probability"), ".1f %"),
     "odds.none_high": (odds(2, "high"), ".3f %"),
     "envelope.grid": (lambda shop: shop.document(ENVELOPE)["grid_points_of_the_same_accuracy"], ".0f"),
+    "tuning.stop_before": (tuned(lambda answer: answer["at_start"]["goal"]), ".2f m"),
+    "tuning.stop": (tuned(lambda answer: answer["goals"][0]["found"]), ".2f m"),
+    "tuning.ramp": (tuned(lambda answer: answer["settings"][1]["found"]), ".1f s"),
+    "tuning.droop": (tuned(lambda answer: answer["settings"][2]["found"]), ".1f %"),
+    "tuning.droop_back": (tuned(lambda answer: answer["settings"][2]["taken_back"]["worst_margin"]), ".1f %"),
+    "tuning.price": (tuned(lambda answer: answer["binding"][0]["better_by_one_per_cent"]), ".2f m"),
+    "tuning.margin_most": (tuned(lambda answer: answer["trade_off"][-1]["second_goal"]), ".1f %"),
+    "tuning.stop_most": (tuned(lambda answer: answer["trade_off"][-1]["goal"]), ".1f m"),
+    "tuning.agreeing": (tuned(lambda answer: answer["starts_agreeing"]), ".0f"),
+    "tuning.points": (tuned(lambda answer: answer["points"]), ".0f"),
+    "review.kept_tuned": (lambda shop: review_tuned(shop)["counts"]["kept"], ".0f"),
+    "review.narrowest_tuned": (lambda shop: min(cell["margin"] for cell in review_tuned(shop)["cells"]), ".1f %"),
     "review.cells": (lambda shop: shop.document(REVIEW)["counts"]["cells"], ".0f"),
     "review.kept": (lambda shop: shop.document(REVIEW)["counts"]["kept"], ".0f"),
     "review.overspeed": (review_limit(REVIEW, "engine_speed <= 2520 rpm", "broken"), ".0f"),
