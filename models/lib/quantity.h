@@ -58,6 +58,8 @@
   QUANTITY(MASS_FLOW, "kg/s", "kg/h", 1.0 / 3600.0, 0.0, "kg/s|g/s|kg/h")                                              \
   QUANTITY(SPECIFIC_CONSUMPTION, "kg/J", "g/kWh", 1.0 / 3.6e9, 0.0, "kg/J|g/kWh=g/(kW.h)|kg/kWh=kg/(kW.h)")            \
   QUANTITY(CONSUMPTION, "m3/s", "L/h", 1e-3 / 3600.0, 0.0, "m3/s|L/h|mL/s|US gal/h=*1.0515032733e-6")                    \
+  QUANTITY(FUEL_PER_WAY, "m3/m", "L/km", 1e-6, 0.0, "m3/m|L/km")                                                       \
+  QUANTITY(FUEL_PER_TRANSPORT, "m3/(kg m)", "L/(t km)", 1e-9, 0.0, "m3/(kg m)=m3/kg/m|L/(t km)=*1e-9")                 \
   QUANTITY(HEATING_VALUE, "J/kg", "MJ/kg", 1e6, 0.0, "J/kg|kJ/kg|MJ/kg|kW.h/kg|kWh/kg=kW.h/kg")                        \
   QUANTITY(SUCTION_RESISTANCE, "1/m3", "1/mm3", 1e9, 0.0, "1/m3|1/mm3")                                                       \
   QUANTITY(FLOW_PER_PRESSURE, "m3/s/Pa", "L/min/bar", 1e-3 / 60.0 / 1e5, 0.0, "m3/s/Pa|L/min/bar")                     \

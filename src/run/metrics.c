@@ -362,6 +362,22 @@ static void end_settling(struct outcome *outcome) {
   }
 }
 
+/* Fuel over what a course has moved, once its measures are there: `loaded`, m, driven with a load, and `work`, kg m. */
+static void end_course_fuel(struct outcome *outcome, double loaded, double work) {
+  static const int all[] = {MEASURE_fuel_per_loaded_way, MEASURE_fuel_per_transport};
+  double burnt = outcome->measures[MEASURE_fuel_volume]; /* m3 */
+  for (int i = 0; i < 2; i++) {
+    double moved = i == 0 ? loaded : work;
+    if (isnan(burnt)) {
+      lack(outcome, all[i], outcome->absent[MEASURE_fuel_volume]);
+    } else if (moved > 0.0) {
+      give(outcome, all[i], burnt / moved);
+    } else {
+      lack(outcome, all[i], "no load was driven on a course");
+    }
+  }
+}
+
 /* What a driver has done on a course. */
 static void end_course(struct outcome *outcome) {
   static const int all[] = {MEASURE_legs_done,     MEASURE_course_time,    MEASURE_driving_speed,
@@ -371,6 +387,7 @@ static void end_course(struct outcome *outcome) {
   double time = 0.0;
   double driven = 0.0; /* s */
   double way = 0.0;    /* m */
+  double loaded = 0.0; /* m, with a load */
   double miss = NAN;
   double brakes = 0.0;
   double left = 0.0; /* kg */
@@ -388,6 +405,7 @@ static void end_course(struct outcome *outcome) {
       driven += leg->until - leg->from;
       way += gone;
       work += load * gone;
+      loaded += load > 0.0 ? gone : 0.0;
     }
     if (leg->stands && leg->done) {
       miss = fmax(isnan(miss) ? 0.0 : miss, fabs(leg->ended_at - leg->place));
@@ -400,8 +418,10 @@ static void end_course(struct outcome *outcome) {
                                  : "there are more legs than are kept, or the run ends too early");
   }
   if (outcome->leg_count == 0 || outcome->legs_left_out > 0) {
+    end_course_fuel(outcome, 0.0, 0.0);
     return;
   }
+  end_course_fuel(outcome, loaded, work);
   end_settling(outcome);
   give(outcome, MEASURE_legs_done, legs);
   give(outcome, MEASURE_course_time, time);

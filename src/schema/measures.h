@@ -75,6 +75,8 @@
   MEASURE(fuel_used, MASS, NONE, "fuel burnt")                                                                         \
   MEASURE(fuel_volume, VOLUME, NONE, "fuel burnt, as a volume")                                                        \
   MEASURE(fuel_per_time, CONSUMPTION, NONE, "mean consumption of fuel")                                                       \
+  MEASURE(fuel_per_loaded_way, FUEL_PER_WAY, NONE, "fuel burnt on the whole course over the way driven with a load")   \
+  MEASURE(fuel_per_transport, FUEL_PER_TRANSPORT, NONE, "fuel burnt on the whole course over load on board times distance") \
   MEASURE(carbon_dioxide, MASS, NONE, "carbon dioxide of the fuel burnt")                                              \
   MEASURE(specific_consumption, SPECIFIC_CONSUMPTION, NONE, "fuel over the work that the flywheel gave, auxiliaries not taken off") \
   MEASURE(fuel_residual, FRACTION, NONE, "what the balance of the fuel does not explain, over its energy")             \

@@ -59,6 +59,7 @@ static void work_on_a_closed_course_is_that_by_hand(void **state) {
   struct outcome outcome;
   assert_true(bench_whole_run(MACHINE DRIVER "simulation: {end_time: 400 s, output_step: 1 s}\n"
                                              "ground: {grade: 10 %, wheelbase: 0 m}\n"
+                                             "fuel: {law: willans}\n"
                                              "tyre: {rolling_resistance: 0.04}\n"
                                              "course:\n"
                                              "  speed: 10 km/h\n"
@@ -90,6 +91,10 @@ static void work_on_a_closed_course_is_that_by_hand(void **state) {
   CHECK_CLOSE(outcome.measures[MEASURE_load_delivered], 8e3, 1e-9);
   CHECK_CLOSE(outcome.measures[MEASURE_transport_work], 8e3 * down, 1e-6);
   CHECK_CLOSE(outcome.measures[MEASURE_course_time], outcome.end_time, 1e-12);
+  double burnt = outcome.measures[MEASURE_fuel_volume];
+  assert_true(burnt > 0.0);
+  CHECK_CLOSE(outcome.measures[MEASURE_fuel_per_transport], burnt / (8e3 * down), 1e-6);
+  CHECK_CLOSE(outcome.measures[MEASURE_fuel_per_loaded_way], burnt / down, 1e-6);
   CHECK_CLOSE(outcome.measures[MEASURE_delivery_rate], 8e3 / outcome.end_time, 1e-9);
   CHECK_CLOSE(outcome.measures[MEASURE_driving_speed],
               (up + down) / (legs[0].until - legs[0].from + legs[2].until - legs[2].from), 1e-9);
