@@ -58,6 +58,9 @@ static void test_refusals(void **state) {
   refused("engine: {friction_law: curve}\n", "engine.friction_curve is empty");
   refused("engine: {friction_curve: [[1000 rpm, 50 N m]]}\n", "engine.friction_curve belongs");
   refused("vehicle: {second_motor: yes}\n", "vehicle.second_motor yes");
+  refused("fuel: {consumption_map: [[600 rpm, 50 N m, 464 g/kWh], [600 rpm, 900 N m, 230 g/kWh], "
+          "[2200 rpm, 50 N m, 480 g/kWh], [2200 rpm, 900 N m, 240 g/kWh]]}\n",
+          "fuel.consumption_map belongs");
   refused("gearbox: {law: standstill, ratio_2: 0, ratio_3: 1}\n", "gearbox.ratio_3 without");
   refused("gearbox: {law: standstill, ratio_4: 1}\n", "gearbox.ratio_4 without");
   refused("gearbox: {law: standstill, ratio_2: 0, ratio_3: 1.5, ratio_4: 1}\n", "gearbox.ratio_4 without");

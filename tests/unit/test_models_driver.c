@@ -333,6 +333,8 @@ static void what_cannot_be_is_refused(void **state) {
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m], [2, 9 m]], dwell: [[1, 5 s]], load: [[2, 1 t]]}\n",
        "a course.dwell"},
       {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], repeats: 1.5}\n", "course.repeats"},
+      {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], dwell: [[1, 1 s], [1, 2 s]]}\n", "each once"},
+      {"driver: {drives: yes}\ncourse: {to: [[1, 5 m]], dwell: [[0.5, 1 s]]}\n", "whole"},
   };
   for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
     struct error error = {0};
