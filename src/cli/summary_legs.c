@@ -26,6 +26,7 @@ static void print_leg(FILE *out, const struct plant *plant, const struct run_leg
   } else {
     (void)fprintf(out, " %9s %9.2f", "-", 1e-3 * leg->load);
   }
+  (void)fprintf(out, " %7.2f %7.2f", leg->fuel, stands != NULL ? stands->fuel : 0.0);
   (void)fprintf(out, " %6d %9.0f %9.0f %9.0f\n", leg->brake_uses, energy_of(plant, leg, "brake"),
                 energy_of(plant, leg, "relief_a") + energy_of(plant, leg, "relief_b"),
                 energy_of(plant, leg, "engine_friction") + energy_of(plant, leg, "exhaust_brake"));
@@ -33,10 +34,11 @@ static void print_leg(FILE *out, const struct plant *plant, const struct run_leg
 
 void summary_legs(FILE *out, const struct plant *plant, const struct outcome *outcome) {
   int shown = 0;
-  (void)fprintf(out, "  %7s %9s %9s %9s %9s %9s %9s %6s %9s %9s %9s\n", "repeat.", "way", "time", "speed", "dwell",
-                "off", "load", "brake", "brake", "reliefs", "engine");
-  (void)fprintf(out, "  %7s %9s %9s %9s %9s %9s %9s %6s %9s %9s %9s\n", "leg", "m", "s", "km/h", "s", "m", "t", "uses",
-                "kJ", "kJ", "kJ");
+  (void)fputs("  repeat.       way      time     speed     dwell       off      load fuel,kg fuel,kg  brake     brake"
+              "   reliefs    engine\n"
+              "      leg         m         s      km/h         s         m         t     way   dwell   uses        kJ"
+              "        kJ        kJ\n",
+              out);
   for (int i = 0; i < outcome->leg_count; i++) {
     const struct run_leg *leg = &outcome->legs[i];
     const struct run_leg *next = i + 1 < outcome->leg_count ? &outcome->legs[i + 1] : NULL;

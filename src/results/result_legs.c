@@ -49,6 +49,9 @@ static double load_of(const struct run_leg *leg) {
 static double tank_of(const struct run_leg *leg) {
   return leg->tank;
 }
+static double fuel_of(const struct run_leg *leg) {
+  return leg->fuel;
+}
 static double brakes_of(const struct run_leg *leg) {
   return leg->brake_uses;
 }
@@ -66,6 +69,7 @@ static const struct leg_column leg_columns[] = {
     {"mean_speed", QUANTITY_SPEED, "distance between over the time, either way", speed_of},
     {"load", QUANTITY_MASS, "load on board when it ended", load_of},
     {"tank_oil_temperature", QUANTITY_TEMPERATURE, "oil in the tank when it ended", tank_of},
+    {"fuel_used", QUANTITY_MASS, "fuel burnt meanwhile; 0 where none is counted", fuel_of},
     {"brake_uses", QUANTITY_NUMBER, "how often the driver took the service brake", brakes_of},
 };
 enum { LEG_COLUMNS = sizeof leg_columns / sizeof leg_columns[0] };

@@ -16,7 +16,8 @@ bool legs_open(struct run_workspace *run, struct error *error) {
   }
   return registry_place(plant, "vehicle_distance", &run->leg_distance, error) &&
          registry_place(plant, "load", &run->leg_load, error) &&
-         registry_place(plant, "tank_oil_temperature", &run->leg_tank, error);
+         registry_place(plant, "tank_oil_temperature", &run->leg_tank, error) &&
+         registry_place(plant, "fuel_used", &run->leg_fuel, error);
 }
 
 static double read_signal(const struct row_place *place, const struct sample *sample) {
@@ -37,6 +38,7 @@ static void close_phase(const struct run_workspace *run, struct run_leg *phase, 
   phase->load = load > LEAST_LOAD ? load : 0.0;
   phase->tank = read_signal(&run->leg_tank, at);
   phase->brake_uses = brake_uses - phase->brake_uses;
+  phase->fuel = read_signal(&run->leg_fuel, at) - phase->fuel;
   phase->done = done;
   for (int i = 0; i < run->view.plant->ledger_integrated; i++) {
     phase->energy[i] += run->integrals[i];
@@ -69,6 +71,7 @@ static bool open_phase(struct run_workspace *run, const struct plant_leg *now, c
       .place = now->place,
       .began_at = read_signal(&run->leg_distance, at),
       .brake_uses = now->brake_uses,
+      .fuel = read_signal(&run->leg_fuel, at),
   };
   for (int i = 0; i < run->view.plant->ledger_integrated; i++) {
     phase->energy[i] = -run->integrals[i];

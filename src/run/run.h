@@ -90,6 +90,7 @@ struct run_leg {
   double load;                       /* kg, on board at the end */
   int brake_uses;                    /* how often the driver took the service brake */
   double tank;                       /* K, oil in the tank at the end */
+  double fuel;                       /* kg, burnt meanwhile; 0 where none is counted */
   double energy[PLANT_LEDGER_LIMIT]; /* J, of the ledger's rows that are integrated */
 };
 

@@ -51,6 +51,7 @@ struct run_workspace {
   struct row_place leg_distance; /* signals that are read at the ends of legs */
   struct row_place leg_load;
   struct row_place leg_tank;
+  struct row_place leg_fuel;
   run_observer *observe;
   void *observe_context;
 };
