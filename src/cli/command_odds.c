@@ -13,11 +13,12 @@
 #include "odds_words.h"
 #include "options.h"
 #include "plan_plausibility.h"
+#include "subset.h"
 #include "terminal.h"
 #include "text.h"
 
 /* Runs at most where a width is wanted and no number is given. */
-enum { MOST_FOR_A_WIDTH = 100000 };
+enum { MOST_FOR_A_WIDTH = 100000, SIMULATIONS = 10, SAMPLES = 1000, MOST_FOR_RARE = 1000000 };
 
 struct request {
   struct asked asked; /* its file: the study */
@@ -27,6 +28,8 @@ struct request {
   int64_t seed;       /* -1: the study's */
   int jobs;           /* 0: as many as there are processors */
   bool resume;
+  bool rare;
+  int64_t level_runs; /* of --rare: runs of a level of each simulation */
 };
 
 static bool read_runs(void *context, const char *text, struct error *error) {
@@ -34,6 +37,13 @@ static bool read_runs(void *context, const char *text, struct error *error) {
   return option_whole(text, 1, PLAN_CASE_LIMIT / 4, &request->runs) ||
          error_set(error, ERROR_USAGE, "option '--runs': found '%s', expected a whole number from 1 to %" PRId64,
                    text_excerpt(text).text, PLAN_CASE_LIMIT / 4);
+}
+
+static bool read_level_runs(void *context, const char *text, struct error *error) {
+  struct request *request = context;
+  return (option_whole(text, 100, 100000, &request->level_runs) && request->level_runs % SUBSET_PART == 0) ||
+         error_set(error, ERROR_USAGE, "option '--level-runs': found '%s', expected 100 to 100000, a multiple of %d",
+                   text_excerpt(text).text, (int)SUBSET_PART);
 }
 
 static bool read_seed(void *context, const char *text, struct error *error) {
@@ -50,6 +60,9 @@ static const struct option_row options[] = {
                   "go on until every interval of 95 % is as narrow as this, from end to end: 2 %"),
     OPTION_AMOUNT("allowed", "SHARE", allowed, FRACTION, 1e-12, 1.0,
                   "exit code 4 if any limit breaks more often, 6 if that is not established either way"),
+    OPTION_FLAG("rare", rare, "for breaking of 1 in 1000 and rarer: ten independent subset simulations"),
+    OPTION_READ("level-runs", '\0', "N", read_level_runs,
+                "of --rare: runs of each level of each simulation (default 1000)"),
     OPTION_READ("seed", '\0', "N", read_seed, "of the lots; default: the study's"),
     OPTION_OUTPUT("the answer; default: the name of the study with .odds.h5, in the current folder"),
     OPTION_JOBS(jobs, JOB_LIMIT, "threads; default: one a processor that this process may use"),
@@ -64,8 +77,9 @@ static const struct option_table table = {
     .rows = options,
     .row_count = (int)(sizeof options / sizeof options[0]),
     .head =
-        "usage: swashloop odds STUDY [--runs N] [--width SHARE] [--allowed SHARE] [--seed N] [-o FILE]\n"
-        "                      [--set PATH=VALUE]... [--jobs N] [--resume] [--json] [--quiet]\n\n"
+        "usage: swashloop odds STUDY [--runs N] [--width SHARE | --rare [--level-runs N]] [--allowed SHARE] [--seed "
+        "N]\n"
+        "                      [-o FILE] [--set PATH=VALUE]... [--jobs N] [--resume] [--json] [--quiet]\n\n"
         "How often do limits break when valves, oil, loads and operators scatter? Draws what the study varies from\n"
         "its distributions, every run by itself, and counts: the probability that each limit breaks and that any\n"
         "does, with intervals of 95 %, and which inputs drive it.\n\n"
@@ -94,8 +108,9 @@ static bool wants_stop(void *context) {
 static void show_progress(void *context, int64_t points) {
   struct work *work = context;
   char line[96];
-  (void)snprintf(line, sizeof line, "%" PRId64 " of %s%" PRId64 " runs", points,
-                 work->question.rule.width > 0.0 ? "at most " : "", work->question.rule.most);
+  (void)snprintf(line, sizeof line, "%" PRId64 " %s%" PRId64 " runs", points,
+                 work->question.rule.width > 0.0 || work->request->rare ? "of at most " : "of ",
+                 work->question.rule.most);
   progress_line(&work->progress, line);
 }
 
@@ -121,6 +136,11 @@ static bool check_study(const struct plan *plan, struct error *error) {
 static struct odds_question question_of(const struct request *request, const struct plan *plan) {
   struct odds_question question = {.seed = request->seed >= 0 ? (uint64_t)request->seed : plan->seed,
                                    .rule = {.most = request->runs, .width = request->width}};
+  if (request->rare) {
+    question.simulations = SIMULATIONS;
+    question.samples = (int)request->level_runs;
+    question.rule.most = request->runs > 0 ? request->runs : MOST_FOR_RARE;
+  }
   if (question.rule.most == 0) {
     question.rule.most = request->width > 0.0 ? MOST_FOR_A_WIDTH : plan->samples;
   }
@@ -159,7 +179,7 @@ static int run_odds(void *context) {
   struct error error = {0};
   struct odds_answer answer = {0};
   int jobs = option_threads(request->jobs);
-  const uint64_t method[1] = {work->question.seed};
+  const uint64_t method[2] = {work->question.seed, (uint64_t)work->question.samples};
   const struct odds_runs_order order = {.review = &work->review,
                                         .output = request->asked.output,
                                         .resume = request->resume,
@@ -172,7 +192,8 @@ static int run_odds(void *context) {
   work->progress = progress_start(request->asked.quiet);
   struct odds_runs *runs = odds_runs_open(&order, &error);
   bool good = runs != NULL && odds_answer_open(&answer, &work->review, &work->question, &error) &&
-              odds_plain(&answer, runs, &work->question, &error);
+              (request->rare ? odds_rare(&answer, runs, &work->question, &error)
+                             : odds_plain(&answer, runs, &work->question, &error));
   answer.seconds = progress_seconds(&work->progress);
   progress_clear(&work->progress);
   good = good && odds_write(request->asked.output, &answer, work->command, &error);
@@ -230,13 +251,16 @@ static int run_request(struct request *request, const char *command) {
 }
 
 int command_odds(int argument_count, char **arguments) {
-  struct request request = {.allowed = NAN, .seed = -1};
+  struct request request = {.allowed = NAN, .seed = -1, .level_runs = SAMPLES};
   struct error error = {0};
   int code = EXIT_DONE;
   if (!options_read(&table, argument_count, arguments, &request, &error)) {
     code = terminal_error(&error);
   } else if (request.asked.help) {
     options_help(&table);
+  } else if (request.rare && request.width > 0.0) {
+    error_set(&error, ERROR_USAGE, "--width goes with counting; --rare has as many runs as its levels take");
+    code = terminal_error(&error);
   } else if (request.asked.file == NULL) {
     error_set(&error, ERROR_USAGE, "which study? usage: swashloop odds STUDY [--runs N] [--width SHARE]");
     code = terminal_error(&error);

@@ -22,18 +22,24 @@ static const char *show(double probability, char buffer[SHOWN]) {
 
 /* ---- text ---- */
 
-static void print_probability(FILE *out, const struct paint *paint, const struct odds_probability *probability) {
+static void print_probability(FILE *out, const struct paint *paint, const struct odds_probability *probability,
+                              bool rare) {
   const struct fate_odds *odds = &probability->odds;
   char share[SHOWN];
   char low[SHOWN];
   char high[SHOWN];
   (void)fprintf(out, "  %-44s ", shown(probability->sentence).text);
-  if (odds->broken == 0) {
+  if (rare && !(odds->share > 0.0)) {
+    (void)fprintf(out, "%sbelow %s%s: not met", paint->strong, show(odds->high, high), paint->plain);
+  } else if (!rare && odds->broken == 0) {
     (void)fprintf(out, "%sbelow %s%s: none of %" PRId64 " broke it", paint->strong, show(odds->high, high),
                   paint->plain, odds->runs);
     if (odds->unsure > 0) {
       (void)fprintf(out, ", %" PRId64 " without a verdict", odds->unsure);
     }
+  } else if (rare) {
+    (void)fprintf(out, "%s%s%s, %s to %s", paint->strong, show(odds->share, share), paint->plain, show(odds->low, low),
+                  show(odds->high, high));
   } else if (odds->unsure > 0) {
     double runs = (double)odds->runs;
     char upper[SHOWN];
@@ -72,6 +78,26 @@ static void print_unsure(FILE *out, const struct odds_answer *answer) {
       show((double)any->odds.broken / runs, low), show((double)(any->odds.broken + any->odds.unsure) / runs, high));
 }
 
+static void print_rare(FILE *out, const struct odds_answer *answer) {
+  if (!answer->rare) {
+    return;
+  }
+  (void)fprintf(out, "%d subset simulations of %d runs a level, %d levels at most\n", answer->simulations,
+                answer->samples, answer->levels);
+  if (answer->probabilities[0].odds.unsure > 0) {
+    (void)fprintf(out,
+                  "The counts above are of the plain lots of the first levels; on the way to the event a run without "
+                  "a verdict counts as broken in the upper ends, too.\n");
+  }
+  if (answer->not_reached > 0) {
+    (void)fprintf(
+        out,
+        "%d of the simulations reached no breaking%s: no interval by their scatter; the upper end is what the "
+        "plain lots of the first levels say.\n",
+        answer->not_reached, answer->stuck > 0 ? " (margins that do not differ lead nowhere)" : "");
+  }
+}
+
 struct ranked {
   int input;
   double weight;
@@ -105,7 +131,7 @@ static void print_driver(FILE *out, const struct odds_answer *answer, int probab
     (void)fprintf(out, "%5.1f %% (%.1f to %.1f)", 100.0 * driver->index, 100.0 * driver->index_low,
                   100.0 * driver->index_high);
   }
-  (void)fprintf(out, "%sbroken at %s: %.0f +- %.0f %% of its distribution lies below\n",
+  (void)fprintf(out, "%sbroken at %s: %.1f +- %.1f %% of its distribution lies below\n",
                 isnan(driver->index) ? "" : "; ", odds_value_words(answer, input, driver->broken_mean, value, 96),
                 100.0 * driver->broken_mean, 100.0 * driver->broken_half);
 }
@@ -113,6 +139,10 @@ static void print_driver(FILE *out, const struct odds_answer *answer, int probab
 static void print_drivers(FILE *out, const struct odds_answer *answer) {
   const struct fate_odds *odds = &answer->probabilities[0].odds;
   const struct driver *first = answer->input_count > 0 ? odds_driver(answer, 0, 0) : NULL;
+  if (answer->rare && (first == NULL || isnan(first->broken_mean))) {
+    (void)fprintf(out, "Which input drives the breaking is not told: not every simulation met one\n");
+    return;
+  }
   if (first == NULL || isnan(first->broken_mean)) {
     (void)fprintf(out,
                   "Which input drives the breaking is not told: it takes %d runs that break and as many that keep\n",
@@ -126,7 +156,7 @@ static void print_drivers(FILE *out, const struct odds_answer *answer) {
   for (int i = 0; ranked != NULL && i < answer->input_count; i++) {
     print_driver(out, answer, 0, ranked[i].input);
   }
-  if (isnan(first->index) && odds->runs > 0) {
+  if (isnan(first->index) && !answer->rare && odds->runs > 0) {
     (void)fprintf(out, "  (an index takes %d runs that break and as many that keep)\n", (int)DRIVER_INDEX_LEAST);
   }
   free(ranked);
@@ -170,11 +200,13 @@ void odds_print(FILE *out, const struct odds_answer *answer, double allowed) {
     (void)fprintf(out, "%sinterrupted%s: what follows is of the first %" PRId64 " runs\n", paint.bad, paint.plain,
                   answer->runs);
   }
-  (void)fprintf(out, "Probability that a limit breaks, with its interval of 95 %% (Wilson)\n");
+  (void)fprintf(out, "Probability that a limit breaks, with its interval of 95 %% (%s)\n",
+                answer->rare ? "scatter of independent subset simulations" : "Wilson");
   for (int p = 0; p < answer->probability_count; p++) {
-    print_probability(out, &paint, &answer->probabilities[p]);
+    print_probability(out, &paint, &answer->probabilities[p], answer->rare);
   }
   print_unsure(out, answer);
+  print_rare(out, answer);
   print_allowed(out, &paint, answer, allowed);
   print_drivers(out, answer);
   print_first_inputs(out, answer);
@@ -237,7 +269,13 @@ static void driver_json(struct json *json, const struct odds_answer *answer, int
 
 void odds_json(struct json *json, const struct odds_answer *answer, double allowed) {
   json_text(json, "title", answer->review->plan.title);
-  json_text(json, "method", "counting");
+  json_text(json, "method", answer->rare ? "subset simulation" : "counting");
+  if (answer->rare) {
+    json_integer(json, "simulations", answer->simulations);
+    json_integer(json, "simulations_that_reached_no_breaking", answer->not_reached);
+    json_integer(json, "samples_of_a_level", answer->samples);
+    json_integer(json, "levels_at_most", answer->levels);
+  }
   json_text(json, "status", answer->complete ? "complete" : "interrupted");
   json_integer(json, "seed", (long)answer->seed);
   json_integer(json, "runs", (long)answer->runs);

@@ -10,6 +10,8 @@
 struct odds_question {
   uint64_t seed;
   struct counting_rule rule;
+  int simulations; /* of rare breaking: how many, else 0; rule.most bounds the runs, no further one begins beyond */
+  int samples;     /* of a level of these */
 };
 
 /* The probability that a limit breaks, or any of them. */
@@ -51,6 +53,12 @@ struct odds_answer {
   struct odds_input *inputs;
   struct driver *drivers;  /* [probability][input] */
   struct odds_part *parts; /* [probability][input][ODDS_PARTS_MOST] */
+  bool rare;               /* by subset simulation: `counts` are of the plain lots of its first levels */
+  int simulations;         /* that came to their end */
+  int samples;             /* of a level of these */
+  int not_reached;         /* of them, those that did not reach any breaking */
+  int stuck;               /* of them, those whose margins led nowhere */
+  int levels;              /* of the longest */
   double seconds;          /* wall time */
   double busy;             /* s of processors within the runs */
 };
@@ -63,6 +71,10 @@ void odds_answer_free(struct odds_answer *answer);
 /* Count plain runs, as many as the question's rule wants. */
 bool odds_plain(struct odds_answer *answer, struct odds_runs *runs, const struct odds_question *question,
                 struct error *error);
+
+/* Subset simulations, as many as the question wants. */
+bool odds_rare(struct odds_answer *answer, struct odds_runs *runs, const struct odds_question *question,
+               struct error *error);
 
 /* The value of an input where so much of its distribution lies below, for people. */
 const char *odds_value_words(const struct odds_answer *answer, int input, double share, char *buffer, int size);

@@ -237,7 +237,9 @@ bool odds_runs_ask(struct odds_runs *runs, const double *values, int64_t count, 
                               .stop = wants_stop};
   runs->stopped = wants_stop(runs);
   bool good = runs->stopped || order.count == 0 || probe_run(runs->probe, &order, &runs->stopped, error);
-  good = sync_now(runs, error) && good;
+  if (runs->stopped || worker_clock(CLOCK_MONOTONIC) - runs->synced > SYNC_PAUSE) {
+    good = sync_now(runs, error) && good;
+  }
   for (int64_t c = first * runs->cells; runs->count < first + count && runs->known[c] != 0; c++) {
     if ((c + 1) % runs->cells == 0) {
       join_cells(runs, runs->count);

@@ -215,7 +215,13 @@ static void write_facts(struct answer_file *file, const struct odds_answer *answ
   answer_words(file, "study", plan->text);
   (void)snprintf(text, sizeof text, "%" PRIu64, answer->seed);
   answer_words(file, "seed", text);
-  answer_words(file, "method", "counting");
+  answer_words(file, "method", answer->rare ? "subset simulation" : "counting");
+  if (answer->rare) {
+    answer_count(file, "simulations", answer->simulations);
+    answer_count(file, "simulations_that_reached_no_breaking", answer->not_reached);
+    answer_count(file, "samples_of_a_level", answer->samples);
+    answer_count(file, "levels_at_most", answer->levels);
+  }
   answer_count(file, "runs", answer->runs);
   answer_count(file, "runs_at_most", answer->most);
   answer_share(file, "wanted_width", answer->width);
@@ -244,7 +250,9 @@ bool odds_write(const char *path, const struct odds_answer *answer, const char *
     }
     write_probabilities(&columns);
     write_drivers(&columns);
-    write_parts(&columns);
+    if (!answer->rare) {
+      write_parts(&columns);
+    }
     good = answer_close(columns.file, error);
   }
   free(columns.numbers);

@@ -172,6 +172,32 @@ class Odds(Folder):
         self.assertEqual(self.alike(self.odds(0, "-o", "o.h5", "--runs", "3000", "--resume")), whole)
         self.assertNotIn("o.h5.journal", self.files())
 
+    def test_rare_breaking_by_subset_simulation(self):
+        """Once in a hundred, so that plain counting knows it as well: the two intervals meet."""
+        self.write("study.yaml", STUDY.replace("480 bar", "490 bar"))
+        plain = self.odds(0, "-o", "o.h5", "--runs", "3000")["probabilities"][0]
+        one, three = (self.alike(self.odds(0, "-o", f"r{jobs}.h5", "--rare", "--level-runs", "100", "--jobs", jobs))
+                      for jobs in "13")
+        self.assertEqual(one, three)
+        rare = one["probabilities"][0]
+        self.assertTrue(0 < rare["low"] < rare["probability"] < rare["high"] < 0.1, rare)
+        self.assertTrue(rare["low"] < plain["high"] and plain["low"] < rare["high"], (rare, plain))
+        self.assertEqual((one["method"], one["simulations"]), ("subset simulation", 10))
+        first = next(row for row in one["drivers"] if row["input"] == "relief.setting" and row["of"] == "any limit")
+        self.assertGreater(first["broken_mean"], 0.8)
+        # the limit that nothing reaches is bounded by the other, not by nothing
+        self.assertLessEqual(one["probabilities"][2]["high"], rare["high"])
+        self.assertEqual(self.run_program("odds", "study.yaml", "--rare", "--width", "1%").returncode, 2)
+
+    def test_breaking_that_nothing_leads_to(self):
+        # The lowest pressure is the one that it starts from: the margin is the same in every run, and that is told.
+        self.write("study.yaml", STUDY.split("limits:")[0] + "limits: [line_a_pressure >= 100 bar]\n")
+        document = self.odds(0, "-o", "o.h5", "--rare", "--level-runs", "100")
+        row = document["probabilities"][0]
+        self.assertEqual((document["simulations_that_reached_no_breaking"], row["low"]), (10, 0))
+        self.assertAlmostEqual(row["high"], 3.841459 / 1003.841459, places=6)
+        self.assertIn("reached no breaking", self.run_program("odds", "study.yaml", "--rare", "--level-runs", "100").stdout)
+
     def test_silent_where_nobody_looks(self):
         result = self.expect(0, "odds", "study.yaml", "-o", "o.h5", "--quiet")
         self.assertEqual((result.stdout, result.stderr), ("", ""))

@@ -17,11 +17,11 @@ def draw(answer, options):
     limits = list(odds["limit"])
     inputs = list(dict.fromkeys(groups["drivers"]["input"]))
     of = chosen(odds, limits)
-    curves = first_inputs(groups["drivers"], of)
+    curves = first_inputs(groups["drivers"], of) if "conditional" in groups else []
     upper = 0.42 + ROW * len(limits)
     middle = 0.42 + ROW * len(inputs)
-    figure = new_figure(WIDTH, 25.4 * (0.62 + upper + middle + 2.75))
-    words = f"{int(answer.file.attrs['runs'])} runs, seed {answer.attribute('seed')}"
+    figure = new_figure(WIDTH, 25.4 * (0.62 + upper + middle + (2.75 if curves else 0.55)))
+    words = f"{int(answer.file.attrs['runs'])} runs, {answer.attribute('method')}, seed {answer.attribute('seed')}"
     if answer.attribute("status") != "complete":
         words += ", INTERRUPTED: the runs that were made until then"
     top = heading(figure, answer, words)
@@ -41,9 +41,8 @@ def draw(answer, options):
 
 def chosen(odds, limits):
     """The limit that breaks most often, or all of them where none does: what drives several at once says little."""
-    if odds["broken"][0] == 0:
-        return ANY
-    return limits[1 + int(numpy.argmax(odds["broken"][1:]))]
+    share = numpy.nan_to_num(odds["share"])
+    return limits[1 + int(numpy.argmax(share[1:]))] if share[0] > 0 else ANY
 
 
 def rows_of(group, of):
@@ -65,7 +64,7 @@ def draw_probabilities(axis, odds, limits):
     positive = low[low > 0]
     logarithmic = positive.size > 0 and positive.min() < 1.0 or high.min() < 1.0
     floor = 0.5 * min(list(positive) + [high.min()]) if logarithmic else 0.0
-    for place, s, a, b, broken in zip(places, share, low, high, odds["broken"]):
+    for place, s, a, b, broken in zip(places, share, low, high, numpy.nan_to_num(share)):
         axis.plot([max(a, floor), b], [place, place], color=BROKEN if broken > 0 else FAINTER, linewidth=2.0,
                   solid_capstyle="butt", zorder=3)
         if broken > 0:
