@@ -23,7 +23,7 @@ files                core
 results              models/lib core schema plausibility run files
 sweep                core schema columns case plausibility run files results
 review               core schema case run files results sweep
-odds                 run results sweep review
+odds                 core run results sweep review
 tuning               core schema case results sweep review
 report               models/lib core schema files
 analysis             models/lib models/components core schema columns case equilibrium run files results
