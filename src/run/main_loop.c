@@ -115,7 +115,7 @@ static bool holds(const void *context, const struct sample *sample, double *beyo
   return main_loop_holds(condition, sample->time, sample->signals, 1);
 }
 
-bool main_loop_holds(const struct condition *condition, double t, const double *signals, int stride) {
+bool main_loop_holds(const struct condition *condition, double t, const double *signals, ptrdiff_t stride) {
   double value = condition->signal == CONDITION_CLOCK ? t : signals[condition->signal * stride];
   return condition->above ? value >= condition->level : value <= condition->level;
 }

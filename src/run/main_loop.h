@@ -20,7 +20,7 @@ void main_loop_evaluate(struct run_workspace *run);
 bool main_loop_accept(struct run_workspace *run);
 
 /* Does the condition of an action hold at time t with these signals, which lie `stride` apart? */
-bool main_loop_holds(const struct condition *condition, double t, const double *signals, int stride);
+bool main_loop_holds(const struct condition *condition, double t, const double *signals, ptrdiff_t stride);
 
 /* Stops, rest and creep that the metrics have found since, into the event log. */
 bool main_loop_log_motion(struct run_workspace *run, struct error *error);
