@@ -74,7 +74,7 @@ const char *transmission_shift(const struct transmission_model *model, struct tr
     return NULL;
   }
   mode->shift_due = false;
-  if (!(gearbox_ratio(box, asked) > 0.0)) { /* nor is there one beyond the last */
+  if (asked < 1 || asked > GEARBOX_GEARS || !(gearbox_ratio(box, asked) > 0.0)) {
     mode->refused = asked;
     return "the gearbox has no such gear: the shift is refused";
   }
