@@ -115,10 +115,10 @@ static void tell_page(const char *file, const struct case_data *data, const stru
   (void)printf("%s: good%s: %s (circuit %s, %g s, %d actions, %d limits)\n", shown(file).text, many,
                shown(data->title).text, data->plant->name, data->simulation.end_time, data->action_count,
                data->limit_count);
-  (void)printf("  a run to its end time makes %.0f samples of each signal, a file of %s, and takes about %s of processor time\n",
-               forecast->rows,
-               terminal_bytes(result_file_bytes(data, forecast->rows, forecast->events), size, (int)sizeof size),
-               terminal_seconds(forecast->seconds, time, (int)sizeof time));
+  (void)printf(
+      "  a run to its end time makes %.0f samples of each signal, a file of %s, and takes about %s of processor time\n",
+      forecast->rows, terminal_bytes(result_file_bytes(data, forecast->rows, forecast->events), size, (int)sizeof size),
+      terminal_seconds(forecast->seconds, time, (int)sizeof time));
 }
 
 /* The case is read and good so far as its file goes. */

@@ -22,6 +22,7 @@
 #include <string.h>
 #include <sys/mman.h>
 #include <sys/types.h>
+#include <sys/uio.h>
 #include <unistd.h>
 
 enum kind { ALLOCATION, OPEN, READ, WRITE, CLOSE, KINDS };
@@ -142,13 +143,21 @@ static void begin(void) {
   counting = true;
 }
 
+static int (*main_of_program)(int count, char **words, char **environment);
+
+/* What libraries linked into the program do before main (Fortran's opens its units) is not counted. */
+static int counted_main(int count, char **words, char **environment) {
+  begin();
+  return main_of_program(count, words, environment);
+}
+
 int __libc_start_main(int (*program)(int, char **, char **), int count, char **words,
                       int (*first)(int, char **, char **), void (*last)(void), void (*loader)(void), void *stack);
 int __libc_start_main(int (*program)(int, char **, char **), int count, char **words,
                       int (*first)(int, char **, char **), void (*last)(void), void (*loader)(void), void *stack) {
   BEHIND(__libc_start_main)
-  begin();
-  return next(program, count, words, first, last, loader, stack);
+  main_of_program = program;
+  return next(counted_main, count, words, first, last, loader, stack);
 }
 
 #define CALL(result, name, kind, failure, declared, given)                                                             \
@@ -234,6 +243,7 @@ CALL(ssize_t, read, READ, -1, (int file, void *to, size_t size), (file, to, size
 CALL(ssize_t, pread, READ, -1, (int file, void *to, size_t size, off_t at), (file, to, size, at))
 CALL(ssize_t, pread64, READ, -1, (int file, void *to, size_t size, off64_t at), (file, to, size, at))
 CALL(ssize_t, write, WRITE, -1, (int file, const void *from, size_t size), (file, from, size))
+CALL(ssize_t, writev, WRITE, -1, (int file, const struct iovec *from, int count), (file, from, count))
 CALL(ssize_t, pwrite, WRITE, -1, (int file, const void *from, size_t size, off_t at), (file, from, size, at))
 CALL(ssize_t, pwrite64, WRITE, -1, (int file, const void *from, size_t size, off64_t at), (file, from, size, at))
 CALL(int, ftruncate, WRITE, -1, (int file, off_t size), (file, size))
