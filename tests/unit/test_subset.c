@@ -72,7 +72,7 @@ static bool ask(void *context, const double *points, int count, double *margins,
   const struct benchmark *benchmark = context;
   (void)error;
   for (int i = 0; i < count; i++) {
-    margins[i] = benchmark->margin(points + i * benchmark->inputs, benchmark->inputs, benchmark->parameter);
+    margins[i] = benchmark->margin(points + (size_t)i * (size_t)benchmark->inputs, benchmark->inputs, benchmark->parameter);
   }
   return true;
 }
@@ -164,7 +164,7 @@ static void a_common_event_takes_one_level(void **state) {
   assert_int_equal(subset.runs, SAMPLES);
   CHECK_NEAR(subset.probability, 0.5, 0.06);
   for (int i = 0; i < subset.in_event; i++) {
-    assert_true(half.margin(subset.points + 2 * i, 2, 0.0) < 0.0);
+    assert_true(half.margin(subset.points + 2 * (size_t)i, 2, 0.0) < 0.0);
     assert_in_range(subset.origin[i], 0, SAMPLES - 1);
   }
   subset_free(&subset);
