@@ -72,7 +72,8 @@ static bool ask(void *context, const double *points, int count, double *margins,
   const struct benchmark *benchmark = context;
   (void)error;
   for (int i = 0; i < count; i++) {
-    margins[i] = benchmark->margin(points + (size_t)i * (size_t)benchmark->inputs, benchmark->inputs, benchmark->parameter);
+    margins[i] =
+        benchmark->margin(points + (size_t)i * (size_t)benchmark->inputs, benchmark->inputs, benchmark->parameter);
   }
   return true;
 }
