@@ -46,8 +46,8 @@ static const struct field fuel_fields[] = {
 #undef FIELD_OWNER
 
 /* Fuel burnt at a point of the map, kg/s. */
-static inline double fuel_map_point(const struct map *map, int s, int i, int k) {
-  return map->volumetric[map_row(map, s, i, k)] * map->pressure[k] * map->speed[i];
+static inline double fuel_map_point(const struct map *map, int i, int k) {
+  return map->volumetric[map_row(map, 0, i, k)] * map->pressure[k] * map->speed[i];
 }
 
 /* Fuel burnt by the map, kg/s, in one lane. */
@@ -56,8 +56,14 @@ static inline double fuel_map_rate(const struct map *map, double combustion, dou
   double torque = combustion - friction;
   double at = torque > lowest ? torque : lowest;
   struct map_place place = map_find(map, speed, at, 1.0);
+  int i = place.speed;
+  int k = place.pressure;
+  int next_i = i + 1 < map->speeds ? i + 1 : i;
+  int next_k = k + 1 < map->pressures ? k + 1 : k;
   double share = torque > lowest ? 1.0 : combustion / (lowest + friction);
-  return map_bilinear(map, &place, fuel_map_point) * share;
+  return map_blend(&place, fuel_map_point(map, i, k), fuel_map_point(map, i, next_k), fuel_map_point(map, next_i, k),
+                   fuel_map_point(map, next_i, next_k)) *
+         share;
 }
 
 /* Fuel burnt, kg/s, for the torque of combustion and the engine's friction that it overcomes, N m, at a speed, rad/s;

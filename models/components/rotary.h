@@ -164,11 +164,8 @@ static inline double rotary_map_in_plane(const struct rotary_losses *losses, int
   int k = place->pressure;
   int next_i = i + 1 < map->speeds ? i + 1 : i;
   int next_k = k + 1 < map->pressures ? k + 1 : k;
-  double near = at(losses, lane, s, i, k);
-  double far = at(losses, lane, s, i, next_k);
-  double low = near + (at(losses, lane, s, next_i, k) - near) * place->along_speed;
-  double high = far + (at(losses, lane, s, next_i, next_k) - far) * place->along_speed;
-  return low + (high - low) * place->along_pressure;
+  return map_blend(place, at(losses, lane, s, i, k), at(losses, lane, s, i, next_k), at(losses, lane, s, next_i, k),
+                   at(losses, lane, s, next_i, next_k));
 }
 
 /* Trilinear between the points of the map, each lane in its own. */

@@ -78,19 +78,10 @@ static inline struct map_place map_find(const struct map *map, double speed, dou
   return place;
 }
 
-/* Bilinear between the four points about a place, of the plane of its stroke; `value` at a point of speed i and torque
- * k. */
-static inline double map_bilinear(const struct map *map, const struct map_place *place,
-                                  double (*value)(const struct map *map, int s, int i, int k)) {
-  int s = place->stroke;
-  int i = place->speed;
-  int k = place->pressure;
-  int next_i = i + 1 < map->speeds ? i + 1 : i;
-  int next_k = k + 1 < map->pressures ? k + 1 : k;
-  double near = value(map, s, i, k);
-  double far = value(map, s, i, next_k);
-  double low = near + (value(map, s, next_i, k) - near) * place->along_speed;
-  double high = far + (value(map, s, next_i, next_k) - far) * place->along_speed;
+/* Bilinear at a place, between the values at its point, at the next pressure, at the next speed, and at both next. */
+static inline double map_blend(const struct map_place *place, double here, double far, double next, double next_far) {
+  double low = here + (next - here) * place->along_speed;
+  double high = far + (next_far - far) * place->along_speed;
   return low + (high - low) * place->along_pressure;
 }
 

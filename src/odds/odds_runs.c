@@ -4,7 +4,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -109,7 +108,6 @@ static bool read_journal(struct odds_runs *runs, struct error *error) {
 static bool open_journal(struct odds_runs *runs, struct error *error) {
   const struct odds_runs_order *order = &runs->order;
   struct journal_head head = {0};
-  struct stat status;
   if (order->output == NULL) {
     return true;
   }
@@ -124,14 +122,7 @@ static bool open_journal(struct odds_runs *runs, struct error *error) {
   if (snprintf(runs->journal_path, PATH_LIMIT, "%s.journal", order->output) >= PATH_LIMIT) {
     return error_set(error, ERROR_OUTPUT, "%s: the path is too long", order->output);
   }
-  bool there = stat(runs->journal_path, &status) == 0;
-  if (there && !order->resume) {
-    return error_set(error, ERROR_USAGE,
-                     "%s holds runs that were made earlier: --resume goes on with them; or remove it",
-                     runs->journal_path);
-  }
-  runs->has_journal = there ? journal_open(&runs->journal, runs->journal_path, &head, error)
-                            : journal_create(&runs->journal, runs->journal_path, &head, error);
+  runs->has_journal = journal_begin(&runs->journal, runs->journal_path, order->resume, &head, error);
   return runs->has_journal && read_journal(runs, error);
 }
 

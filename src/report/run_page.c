@@ -201,7 +201,8 @@ static const struct plant *write_root(struct h5_reading *reading, struct json *j
   char *plant_name = h5_reading_attribute(reading, reading->file, "plant");
   const struct plant *plant = plant_name != NULL ? registry_plant(plant_name) : NULL;
   if (resolved != NULL && plant_name != NULL && plant_name[0] == '\0') {
-    h5_reading_fail(reading, "it is HDF5 but no run file: it names no plant; expected what 'swashloop run' wrote");
+    h5_reading_fail(reading, "it is HDF5 but no run file: it names no plant; expected what run, sweep or review wrote "
+                             "(tools/plot draws the other answers)");
   }
   json_text(json, "plant", plant_name);
   json_text(json, "plant_text", plant != NULL ? plant->text : "");

@@ -39,33 +39,23 @@ void fuel_account_follow(const struct fuel_account *account, bool *needed) {
   }
 }
 
-static void give(struct outcome *outcome, int measure, double value) {
-  outcome->measures[measure] = value;
-  outcome->absent[measure][0] = '\0';
-}
-
-static void lack(struct outcome *outcome, int measure, const char *why) {
-  outcome->measures[measure] = NAN;
-  (void)snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
-}
-
 void fuel_account_end(const struct fuel_account *account, const struct sample *sample, struct outcome *outcome) {
   outcome->has_fuel = account->counted;
   if (!account->counted) {
     for (size_t i = 0; account->known && i < sizeof measures / sizeof measures[0]; i++) {
-      lack(outcome, measures[i], "fuel.law is none: no fuel is counted");
+      outcome_lack(outcome, measures[i], "fuel.law is none: no fuel is counted");
     }
     return;
   }
   for (int i = 0; i < FUEL_SIGNALS; i++) {
-    give(outcome, measures_of_signals[i], sample->signals[account->signals[i]]);
+    outcome_give(outcome, measures_of_signals[i], sample->signals[account->signals[i]]);
   }
   const struct ledger_entry *ledger = outcome->ledger;
   double used = outcome->measures[MEASURE_fuel_used];
   if (sample->time > 0.0) {
-    give(outcome, MEASURE_fuel_per_time, outcome->measures[MEASURE_fuel_volume] / sample->time);
+    outcome_give(outcome, MEASURE_fuel_per_time, outcome->measures[MEASURE_fuel_volume] / sample->time);
   } else {
-    lack(outcome, MEASURE_fuel_per_time, "the run is too short");
+    outcome_lack(outcome, MEASURE_fuel_per_time, "the run is too short");
   }
   outcome->fuel_energy = ledger[account->terms[TERM_ENERGY]].energy;
   outcome->fuel_work = ledger[account->terms[TERM_COMBUSTION]].energy;
@@ -73,16 +63,16 @@ void fuel_account_end(const struct fuel_account *account, const struct sample *s
   outcome->fuel_residual = outcome->fuel_energy - outcome->fuel_work - outcome->fuel_heat;
   double moved = fmax(outcome->fuel_energy, fmax(fabs(outcome->fuel_work), fabs(outcome->fuel_heat)));
   if (moved > 0.0) {
-    give(outcome, MEASURE_fuel_residual, fabs(outcome->fuel_residual) / moved);
+    outcome_give(outcome, MEASURE_fuel_residual, fabs(outcome->fuel_residual) / moved);
   } else {
-    lack(outcome, MEASURE_fuel_residual, "no fuel is burnt");
+    outcome_lack(outcome, MEASURE_fuel_residual, "no fuel is burnt");
   }
   double flywheel = outcome->fuel_work + ledger[account->terms[TERM_STARTER]].energy -
                     ledger[account->terms[TERM_FRICTION]].energy -
                     ledger[account->terms[TERM_EXHAUST_BRAKE]].energy; /* J */
   if (flywheel > 0.0) {
-    give(outcome, MEASURE_specific_consumption, used / flywheel);
+    outcome_give(outcome, MEASURE_specific_consumption, used / flywheel);
   } else {
-    lack(outcome, MEASURE_specific_consumption, "over the run the flywheel gave no work");
+    outcome_lack(outcome, MEASURE_specific_consumption, "over the run the flywheel gave no work");
   }
 }

@@ -247,16 +247,6 @@ void hunting_follow(const struct hunting *hunting, bool *needed) {
 
 /* ---- what is told ---- */
 
-static void give(struct outcome *outcome, int measure, double value) {
-  outcome->measures[measure] = value;
-  outcome->absent[measure][0] = '\0';
-}
-
-static void lack(struct outcome *outcome, int measure, const char *why) {
-  outcome->measures[measure] = NAN;
-  (void)snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
-}
-
 /* Settings at which nobody has tried the method, in words; none for those that were. */
 static void find_looseness(const struct simulation_parameters *simulation, char *words, int size) {
   const struct integrator_method *method = integrator_listed(simulation->method);
@@ -299,16 +289,16 @@ bool hunting_end(struct hunting *hunting, const struct view *view, const struct 
   count_growth(hunting, hunting->growth_then, hunting->frequency_then, gone);
   char *doubt = outcome->doubt;
   (void)find_doubt(hunting, &view->data->simulation, doubt, sizeof outcome->doubt);
-  give(outcome, MEASURE_hunts, hunting->hunts ? 1.0 : 0.0);
-  give(outcome, MEASURE_vouched, doubt[0] == '\0' ? 1.0 : 0.0);
+  outcome_give(outcome, MEASURE_hunts, hunting->hunts ? 1.0 : 0.0);
+  outcome_give(outcome, MEASURE_vouched, doubt[0] == '\0' ? 1.0 : 0.0);
   if (hunting->hunts) {
-    give(outcome, MEASURE_hunting_from, hunting->from);
-    give(outcome, MEASURE_hunting_frequency, hunting->frequency);
-    give(outcome, MEASURE_hunting_amplitude, hunting->half);
+    outcome_give(outcome, MEASURE_hunting_from, hunting->from);
+    outcome_give(outcome, MEASURE_hunting_frequency, hunting->frequency);
+    outcome_give(outcome, MEASURE_hunting_amplitude, hunting->half);
   } else {
-    lack(outcome, MEASURE_hunting_from, "it does not hunt");
-    lack(outcome, MEASURE_hunting_frequency, "it does not hunt");
-    lack(outcome, MEASURE_hunting_amplitude, "it does not hunt");
+    outcome_lack(outcome, MEASURE_hunting_from, "it does not hunt");
+    outcome_lack(outcome, MEASURE_hunting_frequency, "it does not hunt");
+    outcome_lack(outcome, MEASURE_hunting_amplitude, "it does not hunt");
   }
   if (view->no_events || doubt[0] == '\0') {
     return true;

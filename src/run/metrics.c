@@ -227,16 +227,6 @@ void metrics_follow(const struct metrics *metrics, const struct view *view, bool
   }
 }
 
-static void give(struct outcome *outcome, int measure, double value) {
-  outcome->measures[measure] = value;
-  outcome->absent[measure][0] = '\0';
-}
-
-static void lack(struct outcome *outcome, int measure, const char *why) {
-  outcome->measures[measure] = NAN;
-  snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
-}
-
 static bool starts_filled(enum ledger_kind kind) {
   return kind == LEDGER_STORED || kind == LEDGER_HEAT_STORED || kind == LEDGER_FUEL_SPENT;
 }
@@ -264,14 +254,14 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
   outcome->energy_lost = sums[LEDGER_LOSS] + sums[LEDGER_LOSS_TO_OIL];
   outcome->energy_stored = sums[LEDGER_STORED] + sums[LEDGER_STORED_RATE];
   outcome->energy_residual = sums[LEDGER_SOURCE] - outcome->energy_lost - outcome->energy_stored;
-  give(outcome, MEASURE_energy_residual, fabs(outcome->energy_residual) / fmax(in, LEAST_ENERGY_IN));
+  outcome_give(outcome, MEASURE_energy_residual, fabs(outcome->energy_residual) / fmax(in, LEAST_ENERGY_IN));
   fuel_account_end(&metrics->fuel, sample, outcome);
   double oil_lost = sums[LEDGER_OIL_LOST]; /* m3 */
-  give(outcome, MEASURE_oil_lost, oil_lost);
-  give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);
+  outcome_give(outcome, MEASURE_oil_lost, oil_lost);
+  outcome_give(outcome, MEASURE_oil_residual, plant->oil(view->model, sample->state) + oil_lost - metrics->oil_start);
   outcome->has_heat = has_heat;
   if (!has_heat) {
-    lack(outcome, MEASURE_heat_residual, "this circuit has no temperatures");
+    outcome_lack(outcome, MEASURE_heat_residual, "this circuit has no temperatures");
     return;
   }
   outcome->heat_made = sums[LEDGER_LOSS_TO_OIL];
@@ -279,7 +269,7 @@ static void end_ledger(struct metrics *metrics, const struct view *view, const s
   outcome->heat_stored = sums[LEDGER_HEAT_STORED] + sums[LEDGER_HEAT_STORED_RATE];
   outcome->heat_residual = outcome->heat_made - outcome->heat_left - outcome->heat_stored;
   double moved = fmax(fabs(outcome->heat_made), fmax(fabs(outcome->heat_left), fabs(outcome->heat_stored)));
-  give(outcome, MEASURE_heat_residual, fabs(outcome->heat_residual) / fmax(moved, LEAST_ENERGY_IN));
+  outcome_give(outcome, MEASURE_heat_residual, fabs(outcome->heat_residual) / fmax(moved, LEAST_ENERGY_IN));
 }
 
 static const char *no_stop(const struct stop_observer *stop) {
@@ -296,41 +286,41 @@ static void end_motion(const struct metrics *metrics, const struct sample *sampl
   if (!metrics->speed.there) {
     return;
   }
-  give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed.index]);
-  give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance.index]);
+  outcome_give(outcome, MEASURE_vehicle_speed_end, sample->signals[metrics->speed.index]);
+  outcome_give(outcome, MEASURE_vehicle_distance_end, sample->signals[metrics->distance.index]);
   if (!stop->begun) {
     const char *why = isnan(stop->from) ? "nothing brakes: no pedal is let go, no brake applied, no fault comes"
                                         : "the run ends before braking starts";
-    lack(outcome, MEASURE_stop_from, why);
-    lack(outcome, MEASURE_stop_from_speed, why);
-    lack(outcome, MEASURE_stop_time, why);
-    lack(outcome, MEASURE_stop_distance, why);
+    outcome_lack(outcome, MEASURE_stop_from, why);
+    outcome_lack(outcome, MEASURE_stop_from_speed, why);
+    outcome_lack(outcome, MEASURE_stop_time, why);
+    outcome_lack(outcome, MEASURE_stop_distance, why);
   } else {
-    give(outcome, MEASURE_stop_from, stop->from);
-    give(outcome, MEASURE_stop_from_speed, stop->from_speed);
+    outcome_give(outcome, MEASURE_stop_from, stop->from);
+    outcome_give(outcome, MEASURE_stop_from_speed, stop->from_speed);
     (void)snprintf(outcome->braking_words, sizeof outcome->braking_words, "%s", stop->why);
     if (stop->kind != STOP_NONE) {
-      give(outcome, MEASURE_stop_time, stop->stop.time - stop->from);
-      give(outcome, MEASURE_stop_distance, stop->stop.distance - stop->begin.distance);
+      outcome_give(outcome, MEASURE_stop_time, stop->stop.time - stop->from);
+      outcome_give(outcome, MEASURE_stop_distance, stop->stop.distance - stop->begin.distance);
     } else {
-      lack(outcome, MEASURE_stop_time, no_stop(stop));
-      lack(outcome, MEASURE_stop_distance, no_stop(stop));
+      outcome_lack(outcome, MEASURE_stop_time, no_stop(stop));
+      outcome_lack(outcome, MEASURE_stop_distance, no_stop(stop));
     }
   }
   if (metrics->creep_from >= 0.0 && sample->time >= metrics->creep_from + CREEP_TIME * (1.0 - 1e-9)) {
-    give(outcome, MEASURE_creep_speed, metrics->creep_path / CREEP_TIME);
+    outcome_give(outcome, MEASURE_creep_speed, metrics->creep_path / CREEP_TIME);
   } else {
-    lack(outcome, MEASURE_creep_speed, "the run is shorter than one second or ended early");
+    outcome_lack(outcome, MEASURE_creep_speed, "the run is shorter than one second or ended early");
   }
   if (rest->phase == MOTION_RESTS) {
-    give(outcome, MEASURE_rest_from, rest->since);
+    outcome_give(outcome, MEASURE_rest_from, rest->since);
   } else {
-    lack(outcome, MEASURE_rest_from, "at its end the machine has not been at rest for " REST_TIME_WORDS);
+    outcome_lack(outcome, MEASURE_rest_from, "at its end the machine has not been at rest for " REST_TIME_WORDS);
   }
   if (rest->phase == MOTION_CREEPS) {
-    give(outcome, MEASURE_creep_from, rest->since);
+    outcome_give(outcome, MEASURE_creep_from, rest->since);
   } else {
-    lack(outcome, MEASURE_creep_from, "at its end the machine does not creep steadily");
+    outcome_lack(outcome, MEASURE_creep_from, "at its end the machine does not creep steadily");
   }
 }
 
@@ -347,18 +337,19 @@ static void end_settling(struct outcome *outcome) {
     }
   }
   if (count < 3) {
-    lack(outcome, MEASURE_course_tank_temperature, "the course is driven less than three times");
+    outcome_lack(outcome, MEASURE_course_tank_temperature, "the course is driven less than three times");
     return;
   }
   double before = ends[1] - ends[2];
   double step = ends[0] - ends[1];
   double ratio = step / before;
   if (fabs(step) < SETTLED_STEP) {
-    give(outcome, MEASURE_course_tank_temperature, ends[0]);
+    outcome_give(outcome, MEASURE_course_tank_temperature, ends[0]);
   } else if (ratio > 0.0 && ratio < 1.0) {
-    give(outcome, MEASURE_course_tank_temperature, ends[0] + step * ratio / (1.0 - ratio));
+    outcome_give(outcome, MEASURE_course_tank_temperature, ends[0] + step * ratio / (1.0 - ratio));
   } else {
-    lack(outcome, MEASURE_course_tank_temperature, "the temperature does not settle evenly over the last three");
+    outcome_lack(outcome, MEASURE_course_tank_temperature,
+                 "the temperature does not settle evenly over the last three");
   }
 }
 
@@ -369,11 +360,11 @@ static void end_course_fuel(struct outcome *outcome, double loaded, double work)
   for (int i = 0; i < 2; i++) {
     double moved = i == 0 ? loaded : work;
     if (isnan(burnt)) {
-      lack(outcome, all[i], outcome->absent[MEASURE_fuel_volume]);
+      outcome_lack(outcome, all[i], outcome->absent[MEASURE_fuel_volume]);
     } else if (moved > 0.0) {
-      give(outcome, all[i], burnt / moved);
+      outcome_give(outcome, all[i], burnt / moved);
     } else {
-      lack(outcome, all[i], "no load was driven on a course");
+      outcome_lack(outcome, all[i], "no load was driven on a course");
     }
   }
 }
@@ -413,9 +404,9 @@ static void end_course(struct outcome *outcome) {
     load = leg->load;
   }
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-    lack(outcome, all[i],
-         outcome->leg_count == 0 ? "no driver follows a course"
-                                 : "there are more legs than are kept, or the run ends too early");
+    outcome_lack(outcome, all[i],
+                 outcome->leg_count == 0 ? "no driver follows a course"
+                                         : "there are more legs than are kept, or the run ends too early");
   }
   if (outcome->leg_count == 0 || outcome->legs_left_out > 0) {
     end_course_fuel(outcome, 0.0, 0.0);
@@ -423,17 +414,17 @@ static void end_course(struct outcome *outcome) {
   }
   end_course_fuel(outcome, loaded, work);
   end_settling(outcome);
-  give(outcome, MEASURE_legs_done, legs);
-  give(outcome, MEASURE_course_time, time);
-  give(outcome, MEASURE_brake_uses, brakes);
-  give(outcome, MEASURE_load_delivered, left);
-  give(outcome, MEASURE_transport_work, work);
+  outcome_give(outcome, MEASURE_legs_done, legs);
+  outcome_give(outcome, MEASURE_course_time, time);
+  outcome_give(outcome, MEASURE_brake_uses, brakes);
+  outcome_give(outcome, MEASURE_load_delivered, left);
+  outcome_give(outcome, MEASURE_transport_work, work);
   if (driven > 0.0) {
-    give(outcome, MEASURE_driving_speed, way / driven);
-    give(outcome, MEASURE_delivery_rate, left / time);
+    outcome_give(outcome, MEASURE_driving_speed, way / driven);
+    outcome_give(outcome, MEASURE_delivery_rate, left / time);
   }
   if (!isnan(miss)) {
-    give(outcome, MEASURE_stop_miss, miss);
+    outcome_give(outcome, MEASURE_stop_miss, miss);
   }
 }
 
@@ -450,7 +441,7 @@ static void end_duty(const struct metrics *metrics, const struct view *view, con
   }
   if (metrics->duty_count == 0 || !(sample->time > 0.0)) {
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-      lack(outcome, all[i], metrics->duty_count == 0 ? "no duty is asked for" : "the run is too short");
+      outcome_lack(outcome, all[i], metrics->duty_count == 0 ? "no duty is asked for" : "the run is too short");
     }
     return;
   }
@@ -461,46 +452,46 @@ static void end_duty(const struct metrics *metrics, const struct view *view, con
   struct plant_duty duty;
   view->plant->duty(view->model, means, &duty);
   for (int i = 0; i < PLANT_DUTY_CLASSES; i++) {
-    give(outcome, particles[i], duty.particles[i]);
-    give(outcome, codes[i], duty.code[i]);
+    outcome_give(outcome, particles[i], duty.particles[i]);
+    outcome_give(outcome, codes[i], duty.code[i]);
   }
-  give(outcome, MEASURE_element_dirt, duty.element_dirt);
-  give(outcome, MEASURE_cleaning_time, duty.cleaning_time);
-  give(outcome, MEASURE_bypass_opening_time, duty.bypass_time);
+  outcome_give(outcome, MEASURE_element_dirt, duty.element_dirt);
+  outcome_give(outcome, MEASURE_cleaning_time, duty.cleaning_time);
+  outcome_give(outcome, MEASURE_bypass_opening_time, duty.bypass_time);
   if (isnan(duty.cleaning_time)) {
-    lack(outcome, MEASURE_cleaning_time, "the oil does not get that clean within the duty");
+    outcome_lack(outcome, MEASURE_cleaning_time, "the oil does not get that clean within the duty");
   }
   if (isnan(duty.bypass_time)) {
-    lack(outcome, MEASURE_bypass_opening_time, "the bypass stays shut for the whole duty");
+    outcome_lack(outcome, MEASURE_bypass_opening_time, "the bypass stays shut for the whole duty");
   }
 }
 
 bool metrics_end(struct metrics *metrics, const struct view *view, const struct sample *sample, struct outcome *outcome,
                  struct error *error) {
   for (int i = 0; i < MEASURE_COUNT; i++) {
-    lack(outcome, i, "this circuit has no such thing");
+    outcome_lack(outcome, i, "this circuit has no such thing");
   }
   for (int i = 0; i < metrics->extremum_count; i++) {
     const struct extremum *extremum = &metrics->extrema[i];
     const struct extremum_row *row = &extremum_rows[metrics->extremum_rows[i]];
     if (!extremum->seen) {
-      lack(outcome, row->measure, "the run is too short");
+      outcome_lack(outcome, row->measure, "the run is too short");
       continue;
     }
-    give(outcome, row->measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
+    outcome_give(outcome, row->measure, extremum->absolute ? fabs(extremum->best) : extremum->best);
     if (row->time_measure != NOWHERE) {
-      give(outcome, row->time_measure, extremum->time);
+      outcome_give(outcome, row->time_measure, extremum->time);
     }
   }
   for (int i = 0; i < metrics->timer_count; i++) {
     const struct timer *timer = &metrics->timers[i];
     const struct timer_row *row = &timer_rows[metrics->timer_rows[i]];
-    give(outcome, row->total, timer_total(timer, sample->time));
-    give(outcome, row->count, (double)timer->count);
+    outcome_give(outcome, row->total, timer_total(timer, sample->time));
+    outcome_give(outcome, row->count, (double)timer->count);
     if (timer->count > 0) {
-      give(outcome, row->first, timer->first);
+      outcome_give(outcome, row->first, timer->first);
     } else {
-      lack(outcome, row->first, "the valve never opened");
+      outcome_lack(outcome, row->first, "the valve never opened");
     }
   }
   if (metrics->speed.there) {
@@ -511,7 +502,7 @@ bool metrics_end(struct metrics *metrics, const struct view *view, const struct 
   for (int i = 0; i < metrics->relief_count; i++) {
     relief_heat += outcome->ledger[metrics->reliefs[i]].energy;
   }
-  give(outcome, MEASURE_relief_heat, relief_heat);
+  outcome_give(outcome, MEASURE_relief_heat, relief_heat);
   end_motion(metrics, sample, outcome);
   end_duty(metrics, view, sample, outcome);
   if (metrics->speed.there) {

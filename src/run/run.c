@@ -317,6 +317,16 @@ bool run_sensitive(const struct case_data *data, const struct sensitivity_reques
   return good;
 }
 
+void outcome_give(struct outcome *outcome, int measure, double value) {
+  outcome->measures[measure] = value;
+  outcome->absent[measure][0] = '\0';
+}
+
+void outcome_lack(struct outcome *outcome, int measure, const char *why) {
+  outcome->measures[measure] = NAN;
+  (void)snprintf(outcome->absent[measure], sizeof outcome->absent[measure], "%s", why);
+}
+
 void outcome_free(struct outcome *outcome) {
   free(outcome->events);
   free(outcome->limits);

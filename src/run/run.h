@@ -144,6 +144,11 @@ bool run_case(const struct case_data *data, const struct recorder *recorder, con
               struct outcome *outcome, struct error *error);
 void outcome_free(struct outcome *outcome);
 
+/* The measure has this value. */
+void outcome_give(struct outcome *outcome, int measure, double value);
+/* The run has no such measure, and why. */
+void outcome_lack(struct outcome *outcome, int measure, const char *why);
+
 /* Derivatives of a run to parameters (tangent.h). Parameter i by two cases that differ from the run's in nothing else:
  * `up[i]` has it raised by step[i], `down[i]` lowered. */
 struct sensitivity_request {

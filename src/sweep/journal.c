@@ -383,6 +383,20 @@ bool journal_open(struct journal *journal, const char *path, const struct journa
   return good;
 }
 
+bool journal_begin(struct journal *journal, const char *path, bool resume, const struct journal_head *head,
+                   struct error *error) {
+  struct stat status;
+  if (stat(path, &status) != 0) {
+    return journal_create(journal, path, head, error);
+  }
+  if (!resume) {
+    return error_set(error, ERROR_USAGE,
+                     "%s is there already: --resume goes on with it, if it is of the same question; or remove it",
+                     path);
+  }
+  return journal_open(journal, path, head, error);
+}
+
 /* ---- writing and reading ---- */
 
 bool journal_append(struct journal *journal, int64_t first, int64_t count, const void *payload, size_t bytes,

@@ -52,6 +52,10 @@ bool journal_create(struct journal *journal, const char *path, const struct jour
 /* Take up an old one: its head must be the same, every block is verified, what is damaged is passed over and what is
  * torn at the end dropped. An empty file is begun anew. */
 bool journal_open(struct journal *journal, const char *path, const struct journal_head *head, struct error *error);
+/* A new journal where nothing stands yet; the one that is there when `resume` is wanted. Else it is in the way,
+ * whatever it is: its text is not looked at. */
+bool journal_begin(struct journal *journal, const char *path, bool resume, const struct journal_head *head,
+                   struct error *error);
 /* Append a block. A failure leaves the file as it was before. */
 bool journal_append(struct journal *journal, int64_t first, int64_t count, const void *payload, size_t bytes,
                     struct error *error);

@@ -99,18 +99,6 @@ static bool is_done_already(struct sweep *sweep, bool *done) {
   return true;
 }
 
-static bool open_journal(struct sweep *sweep) {
-  if (!is_there(sweep->journal_path)) {
-    return journal_create(&sweep->journal, sweep->journal_path, &sweep->head, sweep->error);
-  }
-  if (!sweep->order->resume) {
-    return error_set(sweep->error, ERROR_USAGE,
-                     "%s holds what an earlier sweep has done: --resume goes on with it; or remove it",
-                     sweep->journal_path);
-  }
-  return journal_open(&sweep->journal, sweep->journal_path, &sweep->head, sweep->error);
-}
-
 /* Rows of an earlier table into the journal. */
 static bool take_earlier(struct sweep *sweep) {
   const struct sweep_order *order = sweep->order;
@@ -439,7 +427,7 @@ static bool run_first(struct sweep *sweep) {
     dismiss(sweep);
     return true;
   }
-  bool opened = open_journal(sweep);
+  bool opened = journal_begin(&sweep->journal, sweep->journal_path, sweep->order->resume, &sweep->head, sweep->error);
   sweep->broken = !opened || !take_earlier(sweep); /* ranks that are dismissed must not fill the error anew */
   if (sweep->broken) {
     if (opened && sweep->journal.rows == 0) { /* begun for nothing */

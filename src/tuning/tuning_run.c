@@ -5,7 +5,6 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include "provenance.h"
@@ -21,7 +20,6 @@ static bool no_memory(struct error *error) {
 
 static bool open_journal(struct tuning *tuning, const char *path, bool resume, struct error *error) {
   const struct plan *plan = &tuning->review.plan;
-  struct stat status;
   struct journal_head head = {.study = tuning->fingerprint,
                               .arithmetic = journal_arithmetic(),
                               .cases = PLAN_CASE_LIMIT,
@@ -30,13 +28,8 @@ static bool open_journal(struct tuning *tuning, const char *path, bool resume, s
                               .limits = plan_limit_count(plan)};
   _Static_assert(sizeof head.program >= PROVENANCE_SIZE, "a whole text");
   (void)provenance_program(head.program);
-  bool there = stat(path, &status) == 0;
-  if (there && !resume) {
-    return error_set(error, ERROR_USAGE,
-                     "%s holds what an earlier tuning has run: --resume goes on with it; or remove it", path);
-  }
-  bool good = there ? journal_open(&tuning->journal, path, &head, error) && journal_sort(&tuning->journal, error)
-                    : journal_create(&tuning->journal, path, &head, error);
+  bool good =
+      journal_begin(&tuning->journal, path, resume, &head, error) && (!resume || journal_sort(&tuning->journal, error));
   tuning->journaled = good;
   return good;
 }

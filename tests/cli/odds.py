@@ -202,6 +202,16 @@ class Odds(Folder):
         result = self.expect(0, "odds", "study.yaml", "-o", "o.h5", "--quiet")
         self.assertEqual((result.stdout, result.stderr), ("", ""))
 
+    def test_a_file_of_others_in_place_of_the_journal(self):
+        """It is left as it is, and nothing is said of what stands in it."""
+        path = self.write("theirs.h5.journal", "mine\n")
+        for options, words in (((), "is there already"), (("--force",), "is there already"), (("--resume",), "is no journal")):
+            result = self.expect(2, "odds", "study.yaml", "-o", "theirs.h5", *options)
+            self.assertIn(words, result.stderr)
+            with open(path, encoding="utf-8") as file:
+                self.assertEqual(file.read(), "mine\n")
+        self.assertNotIn("theirs.h5", self.files())
+
     def test_faults(self):
         grid = STUDY.split("vary:")[0].replace("arrange: random\ncount: 600\nseed: 7\n", "") + (
             "vary:\n  - {path: relief.lag, values: [5 ms, 8 ms]}\nlimits: [line_a_pressure <= 480 bar]\n")
