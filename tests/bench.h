@@ -226,6 +226,26 @@ static inline bool bench_whole_run(const char *text, struct outcome *outcome) {
   return good;
 }
 
+/* Is a case refused, when it is read or when it should run, with `word` in what is said? Else it is told what happened.
+ */
+static inline bool bench_refuses(const char *text, const char *word) {
+  struct error error = {0};
+  char message[2048];
+  struct case_data data;
+  struct outcome outcome = {0};
+  bool good = case_load_text(SWASHLOOP_SOURCE "/cases/baseline/x.yaml", text, NULL, 0, &data, &error);
+  if (good) {
+    good = run_case(&data, NULL, NULL, &outcome, &error);
+    outcome_free(&outcome);
+    case_free(&data);
+  }
+  bool refused = !good && strstr(error_text(&error, message, sizeof message), word) != NULL;
+  if (!refused) {
+    (void)fprintf(stderr, "'%s' is not said of: %s%s\n", word, text, good ? "it is taken" : message);
+  }
+  return refused;
+}
+
 static inline double bench_measure(const char *text, int measure) {
   struct outcome outcome;
   if (!bench_whole_run(text, &outcome)) {

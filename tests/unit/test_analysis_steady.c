@@ -128,6 +128,20 @@ static struct last run_to_end(const struct case_data *data) {
   return last;
 }
 
+/* A long run comes to rest at the point. */
+static void check_where_it_settles(const struct case_data *data, struct machine *machine,
+                                   const struct machine_point *point) {
+  static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
+                                     "line_b_pressure", "charge_pressure", "fuel_fraction"};
+  double signals[PLANT_SIGNAL_LIMIT];
+  machine_signals(machine, point, signals);
+  struct last last = run_to_end(data);
+  for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
+    int signal = registry_signal(data->plant, told[k]);
+    CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
+  }
+}
+
 #define HELD_HEAT                                                                                                      \
   "heat: {nodes: two, loop_capacity: 100000 kJ/K, tank_capacity: 1000000 kJ/K}\n" /* temperatures stand still, as in   \
                                                                                      balance */
@@ -147,16 +161,8 @@ static void test_balance_is_where_a_run_comes_to(void **state) {
     struct steady_given given = {NAN, NAN, NAN, NAN};
     struct machine_point point;
     struct error error = {0};
-    double signals[PLANT_SIGNAL_LIMIT];
     assert_true(steady_find(machine, &given, &point, &error));
-    machine_signals(machine, &point, signals);
-    struct last last = run_to_end(&data);
-    static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
-                                       "line_b_pressure", "charge_pressure", "fuel_fraction"};
-    for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
-      int signal = registry_signal(data.plant, told[k]);
-      CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
-    }
+    check_where_it_settles(&data, machine, &point);
     close_machine(machine);
     case_free(&data);
   }
@@ -453,16 +459,8 @@ static void test_accelerator_balance_is_where_a_run_comes_to(void **state) {
     struct machine_point point;
     struct machine_point again;
     struct error error = {0};
-    double signals[PLANT_SIGNAL_LIMIT];
     assert_true(steady_find(machine, &given, &point, &error));
-    machine_signals(machine, &point, signals);
-    struct last last = run_to_end(&data);
-    static const char *const told[] = {"vehicle_speed",   "engine_speed",    "line_a_pressure",
-                                       "line_b_pressure", "charge_pressure", "fuel_fraction"};
-    for (size_t k = 0; k < sizeof told / sizeof told[0]; k++) {
-      int signal = registry_signal(data.plant, told[k]);
-      CHECK_CLOSE(last.values[signal], signals[signal], 2e-4);
-    }
+    check_where_it_settles(&data, machine, &point);
     struct steady_given by_speed = {point.state[machine->speed], point.inputs[MACHINE_GRADE], NAN, NAN};
     assert_true(steady_find(machine, &by_speed, &again, &error));
     CHECK_NEAR(again.inputs[MACHINE_PEDAL], 0.6 * way / 100.0, 1e-5);
